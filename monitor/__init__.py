@@ -1,0 +1,1 @@
+"""From counts to newtons, holds, measures, records and screens."""
