@@ -1,0 +1,158 @@
+"""What an analysis says: the result format of ``docs/measurement.md`` as frozen values."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+MEASUREMENT_VERSION = 1
+"""Raised whenever a change of the code can change a number; stored with every result."""
+
+Kind = Literal["passive", "active", "mixed"]
+Support = Literal["unassisted", "assisted"]
+
+
+@dataclass(frozen=True, slots=True)
+class Swing:
+    """Pendulum motion of the body: amplitude in degrees, frequency in hertz.
+
+    ``course`` holds rows of time (s), amplitude (degrees) and its standard uncertainty (degrees); an amplitude
+    is None where it cannot be known.
+    """
+
+    max_deg: float | None
+    rms_deg: float | None
+    frequency_Hz: float | None
+    course: list[tuple[float, float | None, float | None]] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class StateSpan:
+    """A stretch of a hold with the shoulders ``passive`` (relaxed) or ``active`` (drawn down)."""
+
+    start_s: float
+    end_s: float
+    state: str
+    certainty: float
+
+
+@dataclass(frozen=True, slots=True)
+class Travel:
+    """A rise (positive) or sinking of the centre of mass between two quiet ends."""
+
+    start_s: float
+    end_s: float
+    travel_mm: float
+    u_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Regrip:
+    """A gap shorter than 1.0 s in which the bar was let go and taken again."""
+
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class ThirdSupport:
+    """A stretch in which bar and platform together miss a fraction of bodyweight."""
+
+    start_s: float
+    end_s: float
+    fraction: float
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """A short contact of a foot during an otherwise unassisted hold."""
+
+    start_s: float
+    end_s: float
+    alpha_peak: float
+
+
+@dataclass(frozen=True, slots=True)
+class HoldResult:
+    """One stay on the bar. Times are times of the load in seconds of the record; None says "not known, see flags"."""
+
+    onset_s: float
+    release_s: float
+    duration_s: float
+    duration_u_s: float
+    kind: Kind | None = None
+    support: Support | None = None
+    beta_mean: float | None = None
+    beta_u: float | None = None
+    alpha_mean: float | None = None
+    alpha_u: float | None = None
+    alpha_p95: float | None = None
+    alpha_direct: bool = False
+    clean_s: float | None = None
+    misclosure: float | None = None
+    misclosure_u: float | None = None
+    peak_N: float | None = None
+    dose_bw_s: float | None = None
+    lateral_m: float | None = None
+    swing: Swing | None = None
+    settle_s: float | None = None
+    states: list[StateSpan] = field(default_factory=list)
+    travel: list[Travel] = field(default_factory=list)
+    regrips: list[Regrip] = field(default_factory=list)
+    grip_changes_s: list[float] = field(default_factory=list)
+    third_support: list[ThirdSupport] = field(default_factory=list)
+    tremor_N: float | None = None
+    touches: list[Touch] = field(default_factory=list)
+    flags: list[str] = field(default_factory=list)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the hold as plain JSON data."""
+        return dataclasses.asdict(self)
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> HoldResult:
+        """Rebuild a hold from ``as_dict``; unknown keys of a newer version are ignored."""
+        known = {f.name for f in dataclasses.fields(cls)}
+        kept = {k: v for k, v in data.items() if k in known}
+        if kept.get("swing"):
+            swing = dict(kept["swing"])
+            swing["course"] = [tuple(row) for row in swing.get("course", [])]
+            kept["swing"] = Swing(**swing)
+        for name, part in _PARTS.items():
+            kept[name] = [part(**p) for p in kept.get(name, [])]
+        return cls(**kept)
+
+
+_PARTS: dict[str, Any] = {
+    "states": StateSpan,
+    "travel": Travel,
+    "regrips": Regrip,
+    "third_support": ThirdSupport,
+    "touches": Touch,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Quality:
+    """How good the record was: counts of samples, losses and masked spikes, and the measured rate."""
+
+    samples: int
+    lost: int
+    spikes: int
+    rate_Hz: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class RecordResult:
+    """Everything that one record (a file, a journal, a stay on the rig) yields."""
+
+    bodyweight_N: float | None
+    bodyweight_u_N: float | None
+    holds: list[HoldResult]
+    quality: Quality
+    flags: list[str] = field(default_factory=list)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the record as plain JSON data, the format of ``hang-monitor analyse --json``."""
+        return dataclasses.asdict(self)
