@@ -41,3 +41,63 @@ class BridgeError(TellableError):
     """Anything that the bridge can tell; the root of its exceptions."""
 
     code = "bridge"
+
+
+class PortNotFound(BridgeError):
+    """There is no such port."""
+
+    code = "port-not-found"
+
+
+class PortInUse(BridgeError):
+    """Another program has the port."""
+
+    code = "port-in-use"
+
+
+class PortNotPermitted(BridgeError):
+    """The user may not open the port."""
+
+    code = "port-not-permitted"
+
+
+class PortNotOpened(BridgeError):
+    """The system refuses to open the port for another reason, or it is no serial port."""
+
+    code = "port-not-opened"
+
+
+class JournalExists(BridgeError):
+    """A journal would be written over an existing file."""
+
+    code = "journal-exists"
+
+
+class JournalNotFound(BridgeError):
+    """There is no such journal, or it cannot be read."""
+
+    code = "journal-not-found"
+
+
+class NotAJournal(BridgeError):
+    """The file holds no frame and no line of the protocol."""
+
+    code = "not-a-journal"
+
+
+class JournalNotWritten(BridgeError):
+    """The journal could not be written: disk full, folder gone, no permission."""
+
+    code = "journal-not-written"
+
+
+class NoteTooLong(BridgeError):
+    """A note for the journal does not fit into its frame or is no JSON."""
+
+    code = "note-too-long"
+
+
+class VirtualBoardMisused(BridgeError):
+    """The virtual board was asked for something that no board can do."""
+
+    code = "virtual-board-misused"

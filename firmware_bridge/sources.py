@@ -2,98 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from typing import Literal, Protocol
+import os
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Protocol
 
+from firmware_bridge.assembly import Assembly
+from firmware_bridge.clock import HostClock
 from firmware_bridge.counts import CountBlock
+from firmware_bridge.decoder import Decoder
+from firmware_bridge.events import (
+    BoardFacts,
+    BoardFault,
+    ClockFit,
+    Counters,
+    LinkCondition,
+    LinkState,
+    Note,
+    SourceEvent,
+    Tap,
+)
+from firmware_bridge.journal import check_journal, read_chunks, torn_bytes
 
-LinkCondition = Literal["connecting", "connected", "silent", "absent", "ended"]
-Tap = Callable[[bytes], None]
-"""Receives every frame as it came (zero byte included), and the host's own journal frames, in order."""
-
-
-@dataclass(frozen=True, slots=True)
-class BoardFacts:
-    """What the board said of itself in its greeting (for the text dialect: what can be inferred)."""
-
-    segment: int
-    protocol: int
-    firmware: tuple[int, int, int]
-    board_id: bytes
-    boot_count: int
-    channels: int
-    rate_Hz: float
-    skew_us: int
-    reading_delay_us: int
-    converter: str
-
-
-@dataclass(frozen=True, slots=True)
-class LinkState:
-    """The state of the connection, a thing to show and not an exception."""
-
-    condition: LinkCondition
-    since_monotonic_ns: int
-    reason: str = ""
-    do: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class BoardFault:
-    """A fault that the board itself reported."""
-
-    segment: int
-    code: int
-    channel: int
-    detail: str
-
-
-@dataclass(frozen=True, slots=True)
-class ClockFit:
-    """Board time against true time: ``true_s = rate * board_s`` within a segment.
-
-    Attributes
-    ----------
-    segment : int
-    rate : float
-        True (host monotonic) seconds per board second; 1.0 until it is known.
-    u_rate : float
-        Standard uncertainty of ``rate``, dimensionless; the crystal's tolerance (5e-5) until it is known better.
-    host_ns_at_zero : int
-        Host's monotonic nanoseconds at ``board_s == 0``.
-    utc_ns_at_zero : int
-        UTC nanoseconds at ``board_s == 0``, for display only.
-    """
-
-    segment: int
-    rate: float
-    u_rate: float
-    host_ns_at_zero: int
-    utc_ns_at_zero: int
-
-
-@dataclass(frozen=True, slots=True)
-class Note:
-    """A JSON note of the host found in a journal (for example the rig description and calibration in force)."""
-
-    content: dict[str, object]
-
-
-@dataclass(frozen=True, slots=True)
-class Counters:
-    """What was dropped on the way, since the source was opened."""
-
-    frames: int = 0
-    samples: int = 0
-    lost: int = 0
-    damaged: int = 0
-    unknown: int = 0
-    repeated: int = 0
-    spikes: int = 0
-
-
-SourceEvent = CountBlock | BoardFacts | BoardFault | LinkState | ClockFit | Note | Counters
+__all__ = [
+    "BoardFacts",
+    "BoardFault",
+    "ClockFit",
+    "CountBlock",
+    "Counters",
+    "HostClock",
+    "JournalSource",
+    "LinkCondition",
+    "LinkState",
+    "Note",
+    "Source",
+    "SourceEvent",
+    "Tap",
+]
 
 
 class Source(Protocol):
@@ -106,3 +52,76 @@ class Source(Protocol):
     def close(self) -> None:
         """End the iteration soon, from any thread; closing twice is harmless."""
         ...
+
+
+class JournalSource:
+    """Replays a journal through the same decoder and assembly as a live port.
+
+    Parameters
+    ----------
+    path : str or path
+    speed : float or None
+        Board seconds per second of the clock; None is as fast as possible.
+    clock : HostClock or None
+        Paces the replay.
+
+    Raises
+    ------
+    JournalNotFound, NotAJournal
+        On construction, so that a command can tell at once.
+    """
+
+    def __init__(
+        self, path: str | os.PathLike[str], speed: float | None = None, *, clock: HostClock | None = None
+    ) -> None:
+        if speed is not None and not speed > 0:
+            raise ValueError(f"The replay's speed must be above 0, not {speed!r}.")
+        check_journal(path)
+        self.path = Path(path)
+        self._speed = speed
+        self._clock = clock or HostClock()
+        self._closed = threading.Event()
+
+    def close(self) -> None:
+        """End the iteration soon, from any thread; closing twice is harmless."""
+        self._closed.set()
+
+    def events(self) -> Iterator[SourceEvent]:
+        """Yield the journal's events, then the final counters and the state ``ended``.
+
+        The state's ``reason`` tells of a torn tail. A second call begins at the journal's start again.
+        """
+        decoder, assembly, pace = Decoder(), Assembly(), _Pace(self._clock, self._speed, self._closed)
+        yield LinkState("connected", self._clock.monotonic_ns(), f"Replay of {self.path.name}")
+        for chunk in read_chunks(self.path):
+            for received in decoder.push(chunk):
+                for event in assembly.take(received):
+                    if isinstance(event, CountBlock):
+                        pace.wait_for(event)
+                    if self._closed.is_set():
+                        return
+                    yield event
+        yield assembly.counters
+        reason = ""
+        if decoder.pending:
+            reason = f"The last {torn_bytes(self.path)} bytes of the journal are no whole frame; they were left out."
+        yield LinkState("ended", self._clock.monotonic_ns(), reason)
+
+
+class _Pace:
+    """Holds blocks back until their board time has come."""
+
+    def __init__(self, clock: HostClock, speed: float | None, closed: threading.Event) -> None:
+        self._clock, self._speed, self._closed = clock, speed, closed
+        self._segment = -1
+        self._start_ns = 0
+        self._start_s = 0.0
+
+    def wait_for(self, block: CountBlock) -> None:
+        if self._speed is None or not len(block):
+            return
+        if block.segment != self._segment:
+            self._segment = block.segment
+            self._start_ns, self._start_s = self._clock.monotonic_ns(), float(block.board_s[0])
+        due_s = (float(block.board_s[-1]) - self._start_s) / self._speed
+        self._clock.wait(self._closed, due_s - (self._clock.monotonic_ns() - self._start_ns) * 1e-9)

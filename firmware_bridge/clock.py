@@ -1,0 +1,232 @@
+"""The clocks: the host's, the board's unwrapped microseconds, and the fit of one against the other."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firmware_bridge.messages import difference
+
+CRYSTAL_TOLERANCE = 5e-5
+"""Standard uncertainty of a rate that nobody has measured; tolerance of a plain quartz crystal (common practice)."""
+
+FLOOR_OF_U_RATE = 5e-7
+"""A rate is never claimed to be known better: a crystal's temperature moves it that much (common practice)."""
+
+MEMORY_S = 600.0
+"""Age at which an observation's weight has fallen to 1/e; a crystal drifts with its temperature."""
+
+MOST_OBSERVATIONS = 600
+SLOWEST_ROUND_TRIP_NS = 2_000_000_000
+
+
+class HostClock:
+    """The host's clocks, which may run faster than real time for demonstrations and tests.
+
+    Parameters
+    ----------
+    speed : float
+        Seconds of this clock per real second, > 0. At 1 it is the system's monotonic clock and UTC.
+    """
+
+    def __init__(self, speed: float = 1.0) -> None:
+        if not speed > 0:
+            raise ValueError(f"The clock's speed must be above 0, not {speed!r}.")
+        self.speed = speed
+        self._origin_ns = time.monotonic_ns()
+        self._utc_origin_ns = time.time_ns()
+
+    def monotonic_ns(self) -> int:
+        """Return monotonic nanoseconds; their origin means nothing."""
+        real = time.monotonic_ns()
+        return real if self.speed == 1.0 else self._origin_ns + int((real - self._origin_ns) * self.speed)
+
+    def utc_ns(self) -> int:
+        """Return UTC nanoseconds since 1970, for display only: they may step."""
+        if self.speed == 1.0:
+            return time.time_ns()
+        return self._utc_origin_ns + self.monotonic_ns() - self._origin_ns
+
+    def wait(self, event: threading.Event, seconds: float) -> bool:
+        """Wait for ``event`` at most ``seconds`` of this clock; True when it is set."""
+        return event.wait(max(0.0, seconds / self.speed))
+
+
+class BoardClock:
+    """Unwraps the board's 32-bit microseconds; starts at the first raw stamp that it is given."""
+
+    def __init__(self) -> None:
+        self._latest_us: int | None = None
+
+    def unwrap(self, board_us: int) -> int:
+        """Return the unwrapped microseconds nearest to the latest ones (up to 35.8 minutes either way)."""
+        if self._latest_us is None:
+            self._latest_us = board_us
+            return board_us
+        unwrapped = self._latest_us + difference(board_us, self._latest_us & 0xFFFFFFFF)
+        self._latest_us = max(self._latest_us, unwrapped)
+        return unwrapped
+
+
+@dataclass(frozen=True, slots=True)
+class Reckoning:
+    """A fitted clock: ``host_ns = host_ns_at_zero + rate * board_us * 1000``.
+
+    ``u_rate`` is the standard uncertainty of ``rate``; ``utc_ns_at_zero`` is for display only.
+    """
+
+    rate: float
+    u_rate: float
+    host_ns_at_zero: int
+    utc_ns_at_zero: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Observation:
+    board_us: int
+    host_ns: int
+    u_s: float
+
+
+class ClockFitter:
+    """Fits offset and rate of one clock segment, with forgetting.
+
+    An echo bounds the host's time at a board time on both sides: the middle of its round trip is off by at most half
+    of it, a rectangular distribution (JCGM 100, 4.3.7), so fast round trips weigh more by themselves. Where a board
+    answers no echoes, arrivals of samples stand in; their scatter is estimated from the residuals and late ones are
+    left out. A constant delay moves the offset, never the rate.
+    """
+
+    def __init__(self) -> None:
+        self._echoes: deque[_Observation] = deque(maxlen=MOST_OBSERVATIONS)
+        self._arrivals: deque[_Observation] = deque(maxlen=MOST_OBSERVATIONS)
+        self._seen = 0
+        self._fitted_at = 0
+        self._utc_minus_host_ns = 0
+        self._told: Reckoning | None = None
+        self._impossible_in_a_row = 0
+        self._latest: Reckoning | None = None
+
+    def echo(self, sent_ns: int, received_ns: int, board_us: int, utc_ns: int) -> Reckoning | None:
+        """Take one round trip (``board_us`` unwrapped); return a fit that is worth telling, or None."""
+        round_trip_ns = received_ns - sent_ns
+        if not 0 <= round_trip_ns <= SLOWEST_ROUND_TRIP_NS:
+            return None
+        self._utc_minus_host_ns = utc_ns - received_ns
+        u_s = max(round_trip_ns * 1e-9 / np.sqrt(12.0), 1e-6)
+        self._echoes.append(_Observation(board_us, sent_ns + round_trip_ns // 2, float(u_s)))
+        self._distrust_a_jump(self._echoes)
+        return self._again()
+
+    def arrival(self, received_ns: int, board_us: int, utc_ns: int) -> Reckoning | None:
+        """Take the arrival of a stamp (``board_us`` unwrapped); return a fit that is worth telling, or None."""
+        self._utc_minus_host_ns = utc_ns - received_ns
+        self._arrivals.append(_Observation(board_us, received_ns, 0.0))
+        return self._again()
+
+    def _distrust_a_jump(self, echoes: deque[_Observation]) -> None:
+        """Start anew when echo after echo lies outside of its own round trip: one of the clocks has jumped."""
+        fit, newest = self._latest, echoes[-1]
+        if fit is None or len(echoes) < 4:
+            return
+        predicted_ns = fit.host_ns_at_zero + fit.rate * newest.board_us * 1000
+        room_s = 4 * newest.u_s + 4 * fit.u_rate * (newest.board_us - echoes[0].board_us) * 1e-6 + 1e-3
+        possible = abs(newest.host_ns - predicted_ns) * 1e-9 <= room_s
+        self._impossible_in_a_row = 0 if possible else self._impossible_in_a_row + 1
+        if self._impossible_in_a_row >= 6:
+            for stale in range(len(echoes) - 6):
+                del stale
+                echoes.popleft()
+            self._arrivals.clear()
+            self._impossible_in_a_row = 0
+
+    def _again(self) -> Reckoning | None:
+        self._seen += 1
+        due = self._seen <= 8 or self._seen >= 1.2 * self._fitted_at or self._seen >= self._fitted_at + 20
+        if due:
+            self._fitted_at = self._seen
+            self._latest = self._fit()
+        return self._worth_telling()
+
+    def _worth_telling(self) -> Reckoning | None:
+        new, old = self._latest, self._told
+        if new is None:
+            return None
+        utc_ns_at_zero = new.host_ns_at_zero + self._utc_minus_host_ns
+        new = Reckoning(new.rate, new.u_rate, new.host_ns_at_zero, utc_ns_at_zero)
+        if old is not None:
+            better = new.u_rate < 0.7 * old.u_rate
+            moved = abs(new.rate - old.rate) > max(2 * old.u_rate, 4 * FLOOR_OF_U_RATE) and new is not old
+            label_stepped = abs(new.utc_ns_at_zero - old.utc_ns_at_zero) > 500_000_000
+            if not (better or moved or label_stepped):
+                return None
+        self._told = new
+        return new
+
+    def _fit(self) -> Reckoning:
+        # Echoes are better by far, but one or two tell nothing of the rate that arrivals do not tell sooner.
+        observations = list(self._echoes) if len(self._echoes) >= 3 or not self._arrivals else list(self._arrivals)
+        origin = observations[-1]
+        board_s = np.array([(one.board_us - origin.board_us) * 1e-6 for one in observations])
+        lead_s = np.array([(one.host_ns - origin.host_ns) * 1e-9 for one in observations]) - board_s
+        u_s = np.array([one.u_s for one in observations])
+        weight = np.exp(board_s / MEMORY_S)
+        if observations[0].u_s > 0:
+            # Twice the longest error that a round trip allows: the stamp is wrong, or a clock has jumped.
+            slope, offset_s, u_slope = _line(board_s, lead_s, u_s, weight)
+            sound = np.abs(lead_s - slope * board_s - offset_s) <= 2 * np.sqrt(3.0) * u_s
+            if sound.sum() >= max(3, len(sound) // 2) and not sound.all():
+                slope, offset_s, u_slope = _line(board_s[sound], lead_s[sound], u_s[sound], weight[sound])
+        else:
+            slope, offset_s, u_slope = _line_of_arrivals(board_s, lead_s, weight)
+        if u_slope < CRYSTAL_TOLERANCE or abs(slope) > 2 * CRYSTAL_TOLERANCE + 4 * u_slope:
+            rate, u_rate = 1.0 + slope, max(u_slope, FLOOR_OF_U_RATE)
+        else:
+            rate, u_rate = 1.0, CRYSTAL_TOLERANCE
+            offset_s = float(np.average(lead_s, weights=weight / np.maximum(u_s, 1e-6) ** 2))
+        back_ns = round(rate * origin.board_us * 1000)
+        return Reckoning(rate, u_rate, origin.host_ns + round(offset_s * 1e9) - back_ns, 0)
+
+
+def _line(
+    x: NDArray[np.float64], y: NDArray[np.float64], u: NDArray[np.float64], memory: NDArray[np.float64]
+) -> tuple[float, float, float]:
+    """Return slope, intercept at 0 and the slope's standard uncertainty of a weighted line.
+
+    The uncertainty propagates ``u`` of each y through the estimator (JCGM 100, eq. 10) and is enlarged by the root
+    of the reduced chi-square where the scatter is larger than ``u``. Infinite for fewer than three points.
+    """
+    weight = memory / u**2
+    total = weight.sum()
+    mean_x, mean_y = float((weight * x).sum() / total), float((weight * y).sum() / total)
+    off = x - mean_x
+    spread = float((weight * off**2).sum())
+    if len(x) < 3 or spread <= 0 or float(np.ptp(x)) < 1.0:
+        return 0.0, mean_y, float("inf")
+    slope = float((weight * off * (y - mean_y)).sum() / spread)
+    residual = y - mean_y - slope * off
+    chi_square = float((memory * (residual / u) ** 2).sum() / memory.sum()) * len(x) / (len(x) - 2)
+    u_slope = float(np.sqrt(((weight * off * u) ** 2).sum()) / spread) * max(1.0, float(np.sqrt(chi_square)))
+    return slope, mean_y - slope * mean_x, u_slope
+
+
+def _line_of_arrivals(
+    x: NDArray[np.float64], y: NDArray[np.float64], memory: NDArray[np.float64]
+) -> tuple[float, float, float]:
+    """Return the line through arrivals whose scatter is unknown; late ones are left out."""
+    keep = np.ones(len(x), dtype=bool)
+    fit = _line(x, y, np.ones(len(x)), memory)
+    if len(x) < 6:
+        return fit[0], float(y.min()), float("inf")
+    for _ in range(4):
+        residual = y - fit[0] * x - fit[1]
+        middle = float(np.median(residual[keep]))
+        scatter = max(1.4826 * float(np.median(np.abs(residual[keep] - middle))), 2e-5)
+        keep = residual <= middle + 3 * scatter
+        fit = _line(x[keep], y[keep], np.full(int(keep.sum()), scatter), memory[keep])
+    return fit

@@ -1,0 +1,386 @@
+"""The live source: greets the board, asks echoes, watches for silence, reconnects."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from queue import SimpleQueue
+from types import TracebackType
+
+from firmware_bridge.assembly import Assembly
+from firmware_bridge.clock import HostClock
+from firmware_bridge.counts import CountBlock
+from firmware_bridge.decoder import LINK_NOTE, Decoder, Received
+from firmware_bridge.errors import BridgeError
+from firmware_bridge.events import BoardFacts, Counters, LinkCondition, LinkState, SourceEvent, Tap
+from firmware_bridge.framing import seal
+from firmware_bridge.journal import anchor_bytes, note_bytes
+from firmware_bridge.messages import (
+    FIRST_JOURNAL_KIND,
+    AskEcho,
+    AskHello,
+    Echo,
+    Hello,
+    Message,
+    Samples,
+    SetRate,
+    Start,
+    Stop,
+)
+from firmware_bridge.ports import OpenPort, PortDescription, PortLost, describe, find
+
+_log = logging.getLogger(__name__)
+
+SHORTEST_PAUSE_S = 0.2
+LONGEST_PAUSE_S = 5.0
+QUICK_ECHOES = 5
+QUICK_ECHO_S = 0.23
+ASK_AGAIN_S = 1.0
+ANCHOR_S = 0.9
+SHORTEST_SILENCE_REAL_S = 0.25
+_KEPT_PAIRS = 64
+
+
+@dataclass(slots=True)
+class _Visit:
+    """What one connection knows, from opening the port to losing it."""
+
+    opened_ns: int
+    next_echo_ns: int
+    next_ask_ns: int
+    echoes_sent: int = 0
+    greeted: bool = False
+    heard: bool = False
+    last_sample_ns: int | None = None
+    tokens: set[bytes] = field(default_factory=set)
+    segment: int = -1
+    anchored_ns: int | None = None
+    fastest_ns: int | None = None
+    fastest: tuple[int, int] = (0, 0)
+
+
+class LinkSource:
+    """A converter board on a serial port, as a source of events.
+
+    A thread reads, hands every frame as received to ``tap``, decodes, and queues the events without limit: a slow
+    reader lags and loses nothing. Everything that the assembly is fed goes through the tap first, so that a journal
+    of it replays to the same count blocks, facts and clock fits.
+
+    Parameters
+    ----------
+    port : str
+        Path of the port; a port that comes back under another path is found by its serial number.
+    tap : callable or None
+        Called in the reading thread; it must return soon. An exception in it is told as a state and does not stop
+        the reading.
+    clock : HostClock or None
+        All deadlines and times are this clock's.
+    silence_s : float
+        Time without samples after which the board counts as silent.
+    echo_period_s : float
+        An odd period, so that echoes do not beat with other traffic.
+    rate_Hz : float or None
+        Conversions per second to ask the board for.
+    baud : int
+        Speed of a real serial line; USB and pseudo-terminals ignore it.
+    """
+
+    def __init__(
+        self,
+        port: str,
+        *,
+        tap: Tap | None = None,
+        clock: HostClock | None = None,
+        silence_s: float = 1.0,
+        echo_period_s: float = 1.7,
+        rate_Hz: float | None = None,
+        baud: int = 115_200,
+    ) -> None:
+        self._wanted = PortDescription(port, "")
+        self._tap_to = tap
+        self._clock = clock or HostClock()
+        # A busy machine may stall for a moment of real time; at a raised speed that is no silence of the board.
+        self._silence_ns = int(1e9 * max(silence_s, SHORTEST_SILENCE_REAL_S * self._clock.speed))
+        self._echo_ns = int(1e9 * echo_period_s)
+        self._rate_Hz = rate_Hz
+        self._baud = baud
+        self._queue: SimpleQueue[SourceEvent | None] = SimpleQueue()
+        self._closing = threading.Event()
+        self._lock = threading.Lock()
+        self._thread: threading.Thread | None = None
+        self._port: OpenPort | None = None
+        self._decoder = Decoder()
+        self._assembly = Assembly()
+        self._sequence = 0
+        self._state: LinkState | None = None
+        self._tap_failed = False
+        self._hello_raw = b""
+        self._pairs: deque[bytes] = deque(maxlen=_KEPT_PAIRS)
+        self._pairs_segment = 0
+
+    # What a caller does
+
+    def open_now(self) -> None:
+        """Open and lock the port and start reading.
+
+        Raises
+        ------
+        PortNotFound, PortInUse, PortNotPermitted, PortNotOpened
+            Later on the same troubles are states, not exceptions.
+        """
+        with self._lock:
+            if self._thread is None:
+                self._port = OpenPort(self._wanted.path, self._baud)
+                self._start()
+
+    def events(self) -> Iterator[SourceEvent]:
+        """Yield events as they come until the source is closed; the last one is the state ``ended``."""
+        with self._lock:
+            if self._thread is None and not self._closing.is_set():
+                self._start()
+        while (event := self._queue.get()) is not None:
+            yield event
+        self._queue.put(None)
+
+    def close(self) -> None:
+        """Stop the board, release the port and end the iteration; closing twice is harmless."""
+        self._closing.set()
+        with self._lock:
+            thread = self._thread
+            if thread is None:
+                self._queue.put(None)
+        if thread is not None and thread is not threading.current_thread():
+            thread.join()
+
+    def __enter__(self) -> LinkSource:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @property
+    def counters(self) -> Counters:
+        """Return what was counted so far."""
+        return self._assembly.counters
+
+    @property
+    def state(self) -> LinkState | None:
+        """Return the latest state, None before the first."""
+        return self._state
+
+    def prologue(self) -> bytes:
+        """Return journal bytes to begin a journal with that starts in mid-stream: greeting and latest time anchors."""
+        with self._lock:
+            return self._hello_raw + b"".join(self._pairs)
+
+    # The reading thread
+
+    def _start(self) -> None:
+        self._thread = threading.Thread(target=self._run, name=f"link {self._wanted.path}", daemon=True)
+        self._thread.start()
+
+    def _run(self) -> None:
+        pause_s = SHORTEST_PAUSE_S
+        try:
+            while not self._closing.is_set():
+                port, self._port = self._port, None
+                if port is None:
+                    port = self._open_again()
+                if port is None:
+                    if not self._clock.wait(self._closing, pause_s):
+                        pause_s = min(LONGEST_PAUSE_S, 1.6 * pause_s)
+                    continue
+                heard = False
+                try:
+                    heard = self._visit(port)
+                finally:
+                    port.close()
+                if heard:
+                    pause_s = SHORTEST_PAUSE_S
+                elif not self._clock.wait(self._closing, pause_s):
+                    pause_s = min(LONGEST_PAUSE_S, 1.6 * pause_s)
+        except Exception as error:
+            _log.exception("the link's reading thread")
+            self._tell("ended", f"The reading stopped by a fault of this program: {error!r}.", "Start it again.")
+        else:
+            self._queue.put(self._assembly.counters)
+            self._tell("ended", "Closed.")
+        finally:
+            self._queue.put(None)
+
+    def _open_again(self) -> OpenPort | None:
+        path = find(self._wanted)
+        if path is None:
+            self._tell(
+                "absent", f"The port {self._wanted.path} is gone.", "Plug the board in; reading goes on by itself."
+            )
+            return None
+        try:
+            return OpenPort(path, self._baud)
+        except BridgeError as error:
+            self._tell("absent", error.what, error.do)
+            return None
+
+    def _visit(self, port: OpenPort) -> bool:
+        """Read an open port until it is lost or the source is closed; True when anything whole was heard."""
+        described = describe(port.path)
+        if described.serial_number:
+            self._wanted = PortDescription(self._wanted.path, described.description, described.serial_number)
+        now_ns = self._clock.monotonic_ns()
+        visit = _Visit(now_ns, now_ns + int(QUICK_ECHO_S * 1e9), now_ns)
+        self._decoder.restart()
+        self._own(note_bytes({LINK_NOTE: "opened", "port": port.path}, self._next()))
+        self._tell("connecting", f"Port {port.path} is open; waiting for the board.")
+        try:
+            if self._rate_Hz is not None:
+                self._send(port, SetRate(round(self._rate_Hz * 100)))
+            while not self._closing.is_set():
+                self._chores(port, visit)
+                data = port.read()
+                if data:
+                    self._arrived(port, visit, data, self._clock.monotonic_ns())
+            if self._decoder.dialect != "text":
+                self._send(port, Stop())
+        except PortLost:
+            self._tell(
+                "absent", f"The port {port.path} has gone.", "Check the cable and plug the board in; reading goes on."
+            )
+        return visit.heard
+
+    def _chores(self, port: OpenPort, visit: _Visit) -> None:
+        now_ns = self._clock.monotonic_ns()
+        since_ns = visit.last_sample_ns if visit.last_sample_ns is not None else visit.opened_ns
+        silent = now_ns - since_ns > self._silence_ns
+        if silent and self._state is not None and self._state.condition in ("connected", "connecting"):
+            self._tell(
+                "silent",
+                f"The board on {port.path} has sent no readings for {(now_ns - since_ns) * 1e-9:.1f} s.",
+                "Check the board's power and its converter's wiring; press its reset button if this lasts.",
+                since_ns,
+            )
+        if self._decoder.dialect == "text":
+            return
+        if now_ns >= visit.next_ask_ns and (not visit.greeted or silent or visit.last_sample_ns is None):
+            visit.next_ask_ns = now_ns + int(ASK_AGAIN_S * 1e9)
+            self._send(port, AskHello())
+            self._send(port, Start())
+        if now_ns >= visit.next_echo_ns:
+            visit.echoes_sent += 1
+            quick = visit.echoes_sent < QUICK_ECHOES
+            visit.next_echo_ns = now_ns + (int(QUICK_ECHO_S * 1e9) if quick else self._echo_ns)
+            token = self._clock.monotonic_ns().to_bytes(8, "little")
+            if len(visit.tokens) > 8:
+                visit.tokens.clear()
+            visit.tokens.add(token)
+            self._send(port, AskEcho(token))
+
+    def _arrived(self, port: OpenPort, visit: _Visit, data: bytes, now_ns: int) -> None:
+        for received in self._decoder.push(data):
+            if received.kind >= FIRST_JOURNAL_KIND:
+                # A board has no business with the journal's own frames; kept, they would pass for the host's.
+                continue
+            self._tap(received.raw)
+            events = self._assembly.take(received)
+            visit.heard = visit.heard or received.value is not None
+            self._follow_segment(visit)
+            for event in events:
+                self._queue.put(event)
+                if isinstance(event, CountBlock) and len(event):
+                    self._weigh_arrival(visit, event, now_ns)
+            value = received.value
+            if isinstance(value, Samples):
+                visit.last_sample_ns = now_ns
+                self._tell("connected", f"Readings arrive from {port.path}.")
+            elif isinstance(value, Hello):
+                self._greeted(port, visit, received, events)
+            elif isinstance(value, Echo) and value.token in visit.tokens:
+                visit.tokens.discard(value.token)
+                self._anchor(now_ns, value.board_us, received.raw)
+        due = visit.anchored_ns is None or now_ns - visit.anchored_ns >= ANCHOR_S * 1e9
+        if due and visit.fastest_ns is not None:
+            visit.anchored_ns, visit.fastest_ns = now_ns, None
+            self._anchor(*visit.fastest)
+
+    def _follow_segment(self, visit: _Visit) -> None:
+        if visit.segment != self._assembly.segment:
+            visit.segment = self._assembly.segment
+            visit.anchored_ns = visit.fastest_ns = None
+        with self._lock:
+            if self._pairs_segment != visit.segment:
+                self._pairs_segment = visit.segment
+                self._pairs.clear()
+
+    def _weigh_arrival(self, visit: _Visit, block: CountBlock, now_ns: int) -> None:
+        """Keep the promptest arrival since the last anchor."""
+        board_ns = float(block.board_s[-1]) * 1e9
+        delay_ns = now_ns - round(board_ns)
+        if visit.fastest_ns is None or delay_ns < visit.fastest_ns:
+            visit.fastest_ns = delay_ns
+            visit.fastest = (now_ns, round(board_ns / 1000) & 0xFFFFFFFF)
+
+    def _greeted(self, port: OpenPort, visit: _Visit, received: Received, events: list[SourceEvent]) -> None:
+        visit.greeted = True
+        with self._lock:
+            self._hello_raw = received.raw
+        if any(isinstance(event, BoardFacts) for event in events):
+            # New to us, or rebooted: it waits to be started. Starting a running board does nothing.
+            if self._rate_Hz is not None:
+                self._send(port, SetRate(round(self._rate_Hz * 100)))
+            self._send(port, Start())
+
+    def _anchor(self, now_ns: int, board_us: int, echo_raw: bytes = b"") -> None:
+        utc_ns = self._clock.utc_ns() - (self._clock.monotonic_ns() - now_ns)
+        anchor = anchor_bytes(now_ns, max(0, utc_ns), board_us, self._next())
+        with self._lock:
+            self._pairs.append(echo_raw + anchor)
+        self._own(anchor)
+
+    def _own(self, raw: bytes) -> None:
+        """Feed a frame of our own to tap and assembly, as a journal will."""
+        self._tap(raw)
+        for received in Decoder().push(raw):
+            for event in self._assembly.take(received):
+                self._queue.put(event)
+
+    def _tap(self, raw: bytes) -> None:
+        if self._tap_to is None:
+            return
+        try:
+            self._tap_to(raw)
+        except Exception as error:
+            if not self._tap_failed:
+                self._tap_failed = True
+                _log.exception("the link's tap")
+                told = error if isinstance(error, BridgeError) else None
+                condition = self._state.condition if self._state is not None else "connecting"
+                self._tell(
+                    condition,
+                    told.what if told else f"The recording failed: {error!r}.",
+                    told.do if told else "Readings go on but are not kept; start again.",
+                )
+        else:
+            self._tap_failed = False
+
+    def _send(self, port: OpenPort, message: Message) -> None:
+        if not port.write(seal(message.KIND, self._next(), message.to_body())):
+            _log.info("%s does not take what is sent to it", port.path)
+
+    def _next(self) -> int:
+        self._sequence = (self._sequence + 1) & 0xFFFF
+        return self._sequence
+
+    def _tell(self, condition: LinkCondition, reason: str = "", do: str = "", since_ns: int | None = None) -> None:
+        old = self._state
+        if old is not None and old.condition == condition:
+            # A trouble of the recording stays on show until the connection itself changes.
+            if condition in ("connected", "silent") and not self._tap_failed:
+                return
+            if old.reason == reason or (condition == "connected" and not do):
+                return
+        self._state = LinkState(condition, self._clock.monotonic_ns() if since_ns is None else since_ns, reason, do)
+        self._queue.put(self._state)
