@@ -37,6 +37,8 @@ class Assembly:
         self._told = Counters()
         self._hello: Hello | None = None
         self._hello_confirmed = False
+        self._offsets_for = (0, 0)
+        self._offsets = _ROWS[:0]
         self._begin()
 
     def _begin(self) -> None:
@@ -145,8 +147,10 @@ class Assembly:
         first_us = self._clock.unwrap(new.first_us)
         rows = len(new.counts)
         # Whole 1/256 us throughout: sums of floats would depend on where frames were cut.
-        board_s = ((first_us << 8) + _ROWS[:rows] * new.interval_256us) / 256e6
-        self._clock.unwrap((first_us + ((rows - 1) * new.interval_256us >> 8)) & 0xFFFFFFFF)
+        if self._offsets_for != (rows, new.interval_256us):
+            self._offsets_for = (rows, new.interval_256us)
+            self._offsets = _ROWS[:rows] * new.interval_256us
+        board_s = (self._offsets + (first_us << 8)) / 256e6
         events.append(self._block(board_s, new.counts, judgement.lost, new.status))
         return events
 

@@ -49,7 +49,7 @@ class FrameContinuity:
         """Judge a sample frame; after a ``restart`` the state has already begun anew with it."""
         rows = len(new.counts)
         key = (sequence, new.first_us, rows)
-        if key in self._recent:
+        if self._last_sequence is not None and sequence != (self._last_sequence + 1) & 0xFFFF and key in self._recent:
             return Judgement("repeated")
         judgement = self._judge(sequence, new)
         if judgement.verdict == "restart":
@@ -64,9 +64,8 @@ class FrameContinuity:
             return Judgement("follows")
         if new.counts.shape[1] != last.counts.shape[1]:
             return Judgement("restart")
-        rows = len(last.counts)
         interval = (new.interval_256us + last.interval_256us) / 2
-        gap = difference(new.first_us << 8, (last.first_us << 8) + rows * last.interval_256us, 40)
+        gap = difference(new.first_us << 8, (last.first_us << 8) + len(last.counts) * last.interval_256us, 40)
         ahead = (sequence - last_sequence) & 0xFFFF
         missed = (new.missed - last.missed) & 0xFFFF
         if gap < -interval:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Literal
 
-from firmware_bridge.framing import LONGEST_FRAME, BadFrame, unseal
+from firmware_bridge.framing import END, LONGEST_FRAME, BadFrame, unseal
 from firmware_bridge.messages import FIRST_HOST_KIND, KINDS, BadBody, Message, NoteFrame, Samples
 from firmware_bridge.text_lines import parse_line
 
@@ -20,6 +21,11 @@ LINK_NOTE = "link"
 
 STUB = b"\xff\x00"
 """What stands in for damaged bytes that were too many to keep: a frame that can never be whole."""
+
+_MOST_PRINTED_LINES = 100
+_PRINTED = re.compile(rb"[\t\r\x1b -~]*")
+
+_BLANK = b" \t\r\n\0"
 
 Dialect = Literal["frames", "text"]
 
@@ -92,6 +98,7 @@ class Decoder:
         self._maybe_frame = True
         self._skipping = False
         self._lost_way = False
+        self._opening_zero = False
 
     @property
     def pending(self) -> int:
@@ -102,7 +109,7 @@ class Decoder:
         """Forget an unfinished piece and the dialect: the bytes to come are from a new connection."""
         self._pending = b""
         self._scanned = self._line_start = 0
-        self._skipping = False
+        self._skipping = self._opening_zero = False
         self._seek_dialect()
 
     def push(self, data: bytes) -> list[Received]:
@@ -134,12 +141,17 @@ class Decoder:
                 scan = line_start = start
                 continue
             if end == zero:
+                found = len(out)
                 if end > start:
                     self._piece(buffer[start : end + 1], out)
+                    self._open(out, found)
+                elif self.dialect != "frames":
+                    self._opening_zero = True
                 self._maybe_frame = True
                 start = scan = line_start = end + 1
                 continue
             scan = end + 1
+            found = len(out)
             line = parse_line(buffer[line_start:end])
             if line is not None:
                 self._junk(buffer[start:line_start], out)
@@ -150,9 +162,17 @@ class Decoder:
             else:
                 self._junk(buffer[start:scan], out)
                 start = line_start = scan
+            self._open(out, found)
         self._pending = buffer[start:]
         self._scanned, self._line_start = scan - start, line_start - start
         return out
+
+    def _open(self, out: list[Received], found: int) -> None:
+        """Give a zero byte that opened a piece among lines back to it: without it the raw bytes would read otherwise."""
+        if self._opening_zero and len(out) > found:
+            one = out[found]
+            out[found] = Received(one.kind, one.sequence, one.value, END + one.raw)
+            self._opening_zero = False
 
     def _seek_dialect(self) -> None:
         self.dialect = None
@@ -174,10 +194,15 @@ class Decoder:
         self._seek_dialect()
 
     def _junk(self, raw: bytes, out: list[Received]) -> None:
-        """Count every line that is neither blank nor valid."""
+        """Count every line that is neither blank nor valid; blank ones stay with their neighbours."""
+        kept = b""
         for line in raw.splitlines(keepends=True):
-            if line.strip(b" \t\r\n\0"):
-                self._damaged(line, out)
+            if kept.strip(_BLANK) and line.strip(_BLANK):
+                self._damaged(kept, out)
+                kept = b""
+            kept += line
+        if kept.strip(_BLANK):
+            self._damaged(kept, out)
 
     def _line(self, raw: bytes, value: Samples, out: list[Received]) -> None:
         self._found()
@@ -188,16 +213,35 @@ class Decoder:
 
     def _piece(self, raw: bytes, out: list[Received]) -> None:
         """Judge a piece that ends with a zero byte."""
+        if self._frame(raw, out):
+            return
+        # A board that starts up may print a few lines first; its first frame then follows without a zero byte.
+        start = 0
+        for _ in range(_MOST_PRINTED_LINES):
+            end = raw.find(b"\n", start)
+            if end < 0 or not _PRINTED.fullmatch(raw, start, end):
+                break
+            start = end + 1
+            printed = len(out)
+            if self._frame(raw[start:], out):
+                frame = out.pop(printed)
+                self._junk(raw[:start], out)
+                out.append(frame)
+                self._found()
+                return
+        if self.dialect == "frames":
+            self._damaged(raw, out)
+        else:
+            self._junk(raw, out)
+
+    def _frame(self, raw: bytes, out: list[Received]) -> bool:
+        """Take a piece as a frame; False where it is none."""
         try:
             kind, sequence, body = unseal(raw[:-1])
             known = KINDS.get(kind)
             value = None if known is None else known.from_body(body)
         except (BadFrame, BadBody):
-            if self.dialect == "frames":
-                self._damaged(raw, out)
-            else:
-                self._junk(raw, out)
-            return
+            return False
         if self._lost_way:
             self._found()
         self.counters.frames += 1
@@ -208,3 +252,4 @@ class Decoder:
         elif isinstance(value, NoteFrame) and LINK_NOTE in value.content:
             self._seek_dialect()
         out.append(Received(kind, sequence, value, raw))
+        return True

@@ -64,19 +64,27 @@ def unstuff(piece: bytes) -> bytes:
         A length points beyond the end, or the piece is empty or holds a zero byte.
     """
     size = len(piece)
-    if not size:
-        raise BadFrame("empty")
-    runs: list[bytes] = []
-    add = runs.append
+    if not size or b"\x00" in piece:
+        raise BadFrame("empty, or a zero byte inside")
     position = 0
+    if size < 255:
+        # Too short for a full run, so every length byte but the first stands where a zero was.
+        payload = bytearray(piece)
+        while position < size:
+            code = payload[position]
+            payload[position] = 0
+            position += code
+        if position != size:
+            raise BadFrame("a length points beyond the end")
+        return bytes(payload[1:])
+    runs: list[bytes] = []
     pending = b""
     while position < size:
         code = piece[position]
         following = position + code
-        if code == 0 or following > size:
+        if following > size:
             raise BadFrame("a length points beyond the end")
-        add(pending)
-        add(piece[position + 1 : following])
+        runs += (pending, piece[position + 1 : following])
         pending = b"" if code == 255 else b"\x00"
         position = following
     return b"".join(runs)
