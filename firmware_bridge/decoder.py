@@ -168,7 +168,7 @@ class Decoder:
         return out
 
     def _open(self, out: list[Received], found: int) -> None:
-        """Give a zero byte that opened a piece among lines back to it: without it the raw bytes would read otherwise."""
+        """Give a zero byte that opened a piece among lines back to it; without it the raw bytes read otherwise."""
         if self._opening_zero and len(out) > found:
             one = out[found]
             out[found] = Received(one.kind, one.sequence, one.value, END + one.raw)
