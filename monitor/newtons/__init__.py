@@ -1,0 +1,1 @@
+"""Counts to newtons: calibrations, load curves on disk, load blocks."""
