@@ -173,7 +173,8 @@ def calibration_from_dict(data: object) -> Calibration:
             is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
             if not (key in texts and isinstance(value, str)) and not (key in numbers and is_number):
                 raise _bad(f"{key} = {value!r} cannot stand in a calibration.", do)
-        channels.append(ChannelCalibration(**{k: float(v) if k in numbers else v for k, v in entry.items()}))
+        fields: dict[str, Any] = {k: float(v) if k in numbers else v for k, v in entry.items()}
+        channels.append(ChannelCalibration(**fields))
     return Calibration(tuple(channels), str(data.get("id", "")))
 
 

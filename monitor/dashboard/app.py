@@ -1,0 +1,66 @@
+"""Puts the dashboard together: static page, REST, feed, guard."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from fastapi import FastAPI
+from fastapi.responses import FileResponse
+from fastapi.staticfiles import StaticFiles
+
+from monitor.dashboard.doors import Control, DashboardSettings, RigCard, StoreReader
+from monitor.dashboard.feed import feed_routes
+from monitor.dashboard.guard import Guard
+from monitor.dashboard.holds_api import holds_routes
+from monitor.dashboard.hub import LiveHub
+from monitor.dashboard.live_api import live_routes
+from monitor.dashboard.problems import tell_problems
+from monitor.dashboard.settings_api import settings_routes
+from monitor.dashboard.shapes import PROBLEMS
+
+STATIC = Path(__file__).parent / "static"
+
+
+def create_app(
+    *, hub: LiveHub, store: StoreReader, rig: RigCard, control: Control, settings: DashboardSettings | None = None
+) -> FastAPI:
+    """Return the application that serves the live page.
+
+    Parameters
+    ----------
+    hub : LiveHub
+        Where the pipeline publishes.
+    store : StoreReader
+        Where holds are read.
+    rig : RigCard
+        What the rig is called and made of.
+    control : Control
+        What a screen may set, and how the rig is.
+    settings : DashboardSettings, optional
+        How it is served.
+    """
+    how = settings or DashboardSettings()
+    app = FastAPI(
+        title="Hang monitor",
+        description="What the rig sees now, and the holds that it kept. Loads in newtons, shares of bodyweight as 1.",
+        openapi_url="/api/openapi.json",
+        docs_url=None,  # their pages load scripts from elsewhere; nothing here leaves the machine
+        redoc_url=None,
+        responses=PROBLEMS,
+    )
+    tell_problems(app)
+    app.add_middleware(Guard, host_names=how.host_names)
+    for routes in (
+        live_routes(hub, rig, control),
+        holds_routes(store, how),
+        settings_routes(control),
+        feed_routes(hub, control, how),
+    ):
+        app.include_router(routes, prefix="/api")
+
+    @app.get("/", include_in_schema=False)
+    def page() -> FileResponse:
+        return FileResponse(STATIC / "index.html")
+
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    return app

@@ -1,0 +1,175 @@
+"""What the dashboard asks of its surroundings: a store to read, a control to turn, a rig to name."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, NotRequired, Protocol, TypedDict
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.measures.result import HoldResult
+
+LOOPBACK_NAMES = frozenset({"127.0.0.1", "localhost", "::1"})
+"""Names under which a machine reaches itself; a page under any other name is refused."""
+
+
+class Channel(TypedDict):
+    """One load cell: its name in curves, and whether it carries the bar or the platform."""
+
+    name: str
+    part: Literal["bar", "platform"]
+
+
+class RigCard(TypedDict):
+    """The rig as a screen needs it.
+
+    ``invented`` is true for a rig in software: the page then says so wherever a number could be taken for a
+    measured one. ``gravity_m_s2`` turns newtons into kilograms at the edge; normal gravity where it is missing.
+    """
+
+    name: str
+    channels: list[Channel]
+    has_platform: bool
+    bar_cells: int
+    nominal_rate_Hz: float
+    invented: bool
+    gravity_m_s2: NotRequired[float]
+
+
+class LinkHealth(TypedDict):
+    """The link to the board: ``connecting``, ``connected``, ``silent``, ``absent`` or ``ended``, why, what to do."""
+
+    condition: str
+    since_s: NotRequired[float]
+    reason: NotRequired[str]
+    do: NotRequired[str]
+
+
+class Health(TypedDict):
+    """Whether the rig can measure now."""
+
+    link: LinkHealth
+    warnings: NotRequired[list[str]]
+
+
+class StoredHoldLike(Protocol):
+    """A hold as the store hands it out."""
+
+    @property
+    def uid(self) -> str:
+        """Stable name of the hold."""
+        ...
+
+    @property
+    def stay_uid(self) -> str:
+        """Name of the stay on the rig that it belongs to."""
+        ...
+
+    @property
+    def number(self) -> int:
+        """Place of the hold in its stay, from 1."""
+        ...
+
+    @property
+    def onset_utc_ns(self) -> int:
+        """Onset, nanoseconds of UTC since 1970."""
+        ...
+
+    @property
+    def bodyweight_N(self) -> float | None:
+        """Bodyweight in newtons."""
+        ...
+
+    @property
+    def bodyweight_u_N(self) -> float | None:
+        """Standard uncertainty of the bodyweight in newtons."""
+        ...
+
+    @property
+    def result(self) -> HoldResult:
+        """All measures of the hold."""
+        ...
+
+    @property
+    def measurement_version(self) -> int:
+        """Version of the measuring code that gave the result."""
+        ...
+
+    @property
+    def revised(self) -> int:
+        """How often the result was replaced."""
+        ...
+
+
+class StoreReader(Protocol):
+    """The part of the store that a screen reads. Called in worker threads: readers must bear that."""
+
+    def list_holds(self, limit: int, offset: int) -> Sequence[StoredHoldLike]:
+        """Return holds, newest first."""
+        ...
+
+    def count_holds(self) -> int:
+        """Return how many holds there are."""
+        ...
+
+    def get_hold(self, uid: str) -> StoredHoldLike | None:
+        """Return one hold, None when there is none of that name."""
+        ...
+
+    def hold_curve(self, uid: str) -> tuple[NDArray[np.float64], Sequence[str], NDArray[np.float64]] | None:
+        """Return times (n,) in s, column names and loads (n, columns) in N; None when there is no curve."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class GivenSettings:
+    """What a coach sets: the assistance allowed today (fraction of bodyweight), and a bodyweight that is given.
+
+    ``bodyweight_N`` is None while the rig weighs the person itself.
+    """
+
+    alpha_max: float = 0.10
+    bodyweight_N: float | None = None
+
+
+class Control(Protocol):
+    """The running service, as far as a screen may turn it."""
+
+    def settings(self) -> GivenSettings:
+        """Return what is in force."""
+        ...
+
+    def change(self, settings: GivenSettings) -> GivenSettings:
+        """Put settings in force and return them; a ``TellableError`` tells why they cannot be."""
+        ...
+
+    def health(self) -> Health:
+        """Return whether the rig can measure; called about once a second and screen, so it must be cheap."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class DashboardSettings:
+    """How the dashboard serves.
+
+    Attributes
+    ----------
+    host_names : frozenset of str
+        Names that a browser may use for this machine, without port, IPv6 without brackets.
+    beat_s : float
+        Pause between two beats of a feed without pictures: age of the picture and health of the rig.
+    send_timeout_s : float
+        A reader who takes longer than this for one message is dropped; it may come again.
+    curve_points : int
+        Most points of one channel in a stored curve's JSON; minima and maxima are kept.
+    page_limit : int
+        Most holds of one page of the list.
+    """
+
+    host_names: frozenset[str] = LOOPBACK_NAMES
+    beat_s: float = 1.0
+    send_timeout_s: float = 5.0
+    curve_points: int = 2000
+    page_limit: int = 200

@@ -1,0 +1,61 @@
+"""REST: what the rig is, how it is, and what it sees now."""
+
+from __future__ import annotations
+
+from importlib.metadata import PackageNotFoundError, version
+from typing import Any
+
+from fastapi import APIRouter
+
+from monitor.dashboard.cards import finite, picture_card, plain
+from monitor.dashboard.doors import Control, RigCard
+from monitor.dashboard.hub import LiveHub
+from monitor.dashboard.problems import NoPictureYet
+from monitor.dashboard.shapes import HealthShape, LiveShape
+
+OLD_S = 2.0
+"""A picture older than this is no longer what happens now; the page says so, and health is not ok."""
+
+
+def live_routes(hub: LiveHub, rig: RigCard, control: Control) -> APIRouter:
+    """Return the routes ``/health``, ``/rig`` and ``/live``."""
+    router = APIRouter(tags=["live"])
+
+    @router.get("/health", response_model=HealthShape)
+    def health() -> dict[str, Any]:
+        """Tell whether the rig measures now."""
+        number, age_s, picture = hub.newest()
+        known = control.health()
+        warnings = [*known.get("warnings", []), *(picture.warnings if picture is not None else ())]
+        connected = known["link"]["condition"] == "connected"
+        return {
+            "ok": connected and age_s is not None and age_s < OLD_S,
+            "version": _version(),
+            "age_s": finite(age_s, 3),
+            "pictures": number,
+            "screens": hub.screens,
+            "link": plain(dict(known["link"])),
+            "warnings": warnings,
+        }
+
+    @router.get("/rig")
+    def rig_card() -> RigCard:
+        """Describe the rig: its channels, and whether it is an invented one."""
+        return rig
+
+    @router.get("/live", response_model=LiveShape)
+    def live() -> dict[str, Any]:
+        """Return the newest picture; the feed sends the same, as it comes."""
+        number, age_s, picture = hub.newest()
+        if picture is None:
+            raise NoPictureYet
+        return {"number": number, "age_s": finite(age_s, 3), "picture": picture_card(picture)}
+
+    return router
+
+
+def _version() -> str:
+    try:
+        return version("hang-monitor")
+    except PackageNotFoundError:  # run from the source tree, not installed
+        return "unknown"

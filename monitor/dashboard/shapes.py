@@ -1,0 +1,93 @@
+"""Shapes of the REST answers, for the description under ``/api/openapi.json``."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class Problem(BaseModel):
+    """What happened, what it means, what to do, and a short stable code."""
+
+    code: str
+    what: str
+    means: str
+    do: str
+
+
+class ProblemShape(BaseModel):
+    """The one shape of every error."""
+
+    error: Problem
+
+
+class SettingsShape(BaseModel):
+    """What a coach sets. ``bodyweight_N`` null: the rig weighs the person itself."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    alpha_max: float = Field(ge=0, le=1, allow_inf_nan=False, description="allowed assistance, fraction of bodyweight")
+    bodyweight_N: float | None = Field(
+        default=None, gt=50, lt=5000, allow_inf_nan=False, description="given bodyweight in newtons, or null"
+    )
+
+
+class HoldShape(BaseModel):
+    """One stored hold; ``result`` has the keys of the analysis' result."""
+
+    uid: str
+    stay_uid: str
+    number: int
+    onset_utc_ms: int
+    bodyweight_N: float | None
+    bodyweight_u_N: float | None
+    measurement_version: int
+    revised: int
+    result: dict[str, Any]
+
+
+class HoldPage(BaseModel):
+    """A page of the list of holds, newest first."""
+
+    total: int
+    limit: int
+    offset: int
+    holds: list[HoldShape]
+
+
+class CurveShape(BaseModel):
+    """A hold's load curve: one list of newtons for each name. ``thinned``: only lowest and highest are kept."""
+
+    uid: str
+    names: list[str]
+    t_s: list[float]
+    load_N: list[list[float | None]]
+    samples: int
+    thinned: bool
+
+
+class LiveShape(BaseModel):
+    """The newest picture, its number and its age in seconds."""
+
+    number: int
+    age_s: float | None
+    picture: dict[str, Any]
+
+
+class HealthShape(BaseModel):
+    """Whether the rig measures: state of the link, age of the newest picture, warnings."""
+
+    ok: bool
+    version: str
+    age_s: float | None
+    pictures: int
+    screens: int
+    link: dict[str, Any]
+    warnings: list[str]
+
+
+PROBLEMS: dict[int | str, dict[str, Any]] = {
+    code: {"model": ProblemShape, "description": text}
+    for code, text in ((403, "foreign page or name"), (404, "not there"), (422, "cannot be used"), (500, "our mistake"))
+}

@@ -1,0 +1,1 @@
+"""Load blocks to clean signals: uniform rows, masked spikes, sums, zeros, bodyweight, quiet."""

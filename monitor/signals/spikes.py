@@ -1,0 +1,80 @@
+"""Single wild readings, masked per cell by their four neighbours; single failed readings bridged."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+LOOK_AHEAD = 2
+"""Rows by which the output lags: a spike is known by what follows it, too."""
+
+LEAST_SPIKE_N = 12.0
+SPREADS = 3.0
+
+Rows = NDArray[np.float64]
+
+
+class Despike:
+    """Stage: replaces single-row spikes by the median of their four neighbours, and bridges single failed readings.
+
+    A spike is electric: it stands in one row of one cell, far outside of what its neighbours span. A blow on the bar
+    or the platform reaches several cells at once and stays. The median of four neighbours is never moved by the
+    spike itself (running median, J. W. Tukey, Exploratory Data Analysis, 1977, from memory).
+    """
+
+    def __init__(self, channels: int) -> None:
+        self.channels = channels
+        self.spikes = 0
+        self._t_s = np.empty(0)
+        self._rows: Rows = np.empty((0, channels))
+        self._behind = 0
+
+    def push(self, t_s: NDArray[np.float64], load_N: Rows) -> tuple[NDArray[np.float64], Rows]:
+        """Return the rows that are now known to be clean, ``LOOK_AHEAD`` rows late."""
+        return self._out(np.concatenate([self._t_s, t_s]), np.concatenate([self._rows, load_N]), LOOK_AHEAD)
+
+    def flush(self) -> tuple[NDArray[np.float64], Rows]:
+        """Return the rows that were held back and start anew: the record ends here."""
+        out = self._out(self._t_s, self._rows, 0)
+        self._t_s, self._rows, self._behind = np.empty(0), np.empty((0, self.channels)), 0
+        return out
+
+    def _out(self, t_s: NDArray[np.float64], rows: Rows, ahead: int) -> tuple[NDArray[np.float64], Rows]:
+        behind, end = self._behind, len(rows) - ahead
+        if end <= behind:
+            self._t_s, self._rows = t_s, rows
+            return t_s[:0], rows[:0]
+        edge = np.full((LOOK_AHEAD, self.channels), np.nan)
+        wide = np.concatenate([edge, rows, edge])
+        here = rows[behind:end]
+        n = end - behind
+        at = [wide[behind + k : behind + k + n] for k in (0, 1, 3, 4)]
+        neighbours = np.stack(at)
+        clean = self._judge(here, neighbours)
+        keep = max(0, end - LOOK_AHEAD)
+        self._t_s, self._rows, self._behind = t_s[keep:], rows[keep:], end - keep
+        return t_s[behind:end], clean
+
+    def _judge(self, here: Rows, neighbours: Rows) -> Rows:
+        low, high = np.fmin.reduce(neighbours), np.fmax.reduce(neighbours)
+        total = neighbours[0] + neighbours[1] + neighbours[2] + neighbours[3]
+        middle = 0.5 * (total - low - high)
+        holes = np.isnan(total)
+        if holes.any():
+            with np.errstate(all="ignore"):
+                row, column = np.nonzero(holes & ~np.isnan(low))
+                middle[row, column] = np.nanmedian(neighbours[:, row, column], axis=0)
+        limit = np.maximum(LEAST_SPIKE_N, SPREADS * (high - low))
+        wild = np.abs(here - middle) > limit
+        if wild.any():
+            # A mechanical blow moves several cells in the same row: that is load, not a spike.
+            wild &= wild.sum(axis=1, keepdims=True) == 1
+            self.spikes += int(wild.sum())
+        failed = np.isnan(here)
+        if not wild.any() and not failed.any():
+            return here
+        clean = here.copy()
+        clean[wild] = middle[wild]
+        bridge = 0.5 * (neighbours[1] + neighbours[2])
+        clean[failed] = bridge[failed]
+        return clean
