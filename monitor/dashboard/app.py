@@ -52,7 +52,7 @@ def create_app(
     app.add_middleware(Guard, host_names=how.host_names)
     for routes in (
         live_routes(hub, rig, control),
-        holds_routes(store, how),
+        holds_routes(store),
         settings_routes(control),
         feed_routes(hub, control, how),
     ):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Literal
@@ -112,8 +113,9 @@ def thin_out(
     if n <= points:
         return t_s, load_N
     edges = np.linspace(0, n, max(1, points // 2) + 1).astype(np.intp)
-    rows_t, rows_N = [], []
-    for start, end in zip(edges[:-1], edges[1:], strict=True):
+    rows_t: list[float] = []
+    rows_N: list[NDArray[np.float64]] = []
+    for start, end in itertools.pairwise(edges):
         part = load_N[start:end]
         lowest = np.argmin(np.where(np.isfinite(part), part, np.inf), axis=0)
         highest = np.argmax(np.where(np.isfinite(part), part, -np.inf), axis=0)

@@ -162,14 +162,8 @@ class DashboardSettings:
         Pause between two beats of a feed without pictures: age of the picture and health of the rig.
     send_timeout_s : float
         A reader who takes longer than this for one message is dropped; it may come again.
-    curve_points : int
-        Most points of one channel in a stored curve's JSON; minima and maxima are kept.
-    page_limit : int
-        Most holds of one page of the list.
     """
 
     host_names: frozenset[str] = LOOPBACK_NAMES
     beat_s: float = 1.0
     send_timeout_s: float = 5.0
-    curve_points: int = 2000
-    page_limit: int = 200

@@ -11,13 +11,19 @@ from fastapi.responses import Response
 from numpy.typing import NDArray
 
 from monitor.dashboard.cards import columns_card, hold_card, thin_out
-from monitor.dashboard.doors import DashboardSettings, StoredHoldLike, StoreReader
+from monitor.dashboard.doors import StoredHoldLike, StoreReader
 from monitor.dashboard.problems import NotThere
 from monitor.dashboard.shapes import CurveShape, HoldPage, HoldShape
-from monitor.exports import curve_csv, holds_csv
+from monitor.dashboard.tables import curve_csv, holds_csv
+
+PAGE_LIMIT = 200
+"""Most holds of one page of the list."""
+
+CURVE_POINTS = 2000
+"""Most points of one channel in a curve's JSON; the CSV is whole."""
 
 
-def holds_routes(store: StoreReader, settings: DashboardSettings) -> APIRouter:
+def holds_routes(store: StoreReader) -> APIRouter:
     """Return the routes ``/holds``, ``/holds.csv``, ``/holds/{uid}``, its ``/curve`` and ``/curve.csv``."""
     router = APIRouter(tags=["holds"])
 
@@ -37,7 +43,7 @@ def holds_routes(store: StoreReader, settings: DashboardSettings) -> APIRouter:
 
     @router.get("/holds", response_model=HoldPage)
     def holds(
-        limit: Annotated[int, Query(ge=1, le=settings.page_limit)] = 20, offset: Annotated[int, Query(ge=0)] = 0
+        limit: Annotated[int, Query(ge=1, le=PAGE_LIMIT)] = 20, offset: Annotated[int, Query(ge=0)] = 0
     ) -> dict[str, Any]:
         """List holds, newest first."""
         cards = [hold_card(hold) for hold in store.list_holds(limit, offset)]
@@ -56,10 +62,10 @@ def holds_routes(store: StoreReader, settings: DashboardSettings) -> APIRouter:
         return hold_card(wanted(uid))
 
     @router.get("/holds/{uid}/curve", response_model=CurveShape)
-    def curve(uid: str, points: Annotated[int | None, Query(ge=2, le=settings.curve_points)] = None) -> dict[str, Any]:
+    def curve(uid: str, points: Annotated[int | None, Query(ge=2, le=CURVE_POINTS)] = None) -> dict[str, Any]:
         """Return a hold's load curve, thinned to ``points`` rows; lowest and highest values are kept."""
         t_s, names, load_N = wanted_curve(uid)
-        thin_t, thin_N = thin_out(t_s, load_N, points or settings.curve_points)
+        thin_t, thin_N = thin_out(t_s, load_N, points or CURVE_POINTS)
         return {
             "uid": uid,
             "samples": len(t_s),

@@ -11,7 +11,10 @@ from monitor.dashboard.cards import finite, picture_card, plain
 from monitor.dashboard.doors import Control, RigCard
 from monitor.dashboard.hub import LiveHub
 from monitor.dashboard.problems import NoPictureYet
-from monitor.dashboard.shapes import HealthShape, LiveShape
+from monitor.dashboard.shapes import HealthShape, LiveShape, RigShape
+
+NORMAL_GRAVITY_M_S2 = 9.80665
+"""Standard acceleration of gravity, exact by definition (3rd CGPM, 1901); only where the rig names no local one."""
 
 OLD_S = 2.0
 """A picture older than this is no longer what happens now; the page says so, and health is not ok."""
@@ -38,10 +41,10 @@ def live_routes(hub: LiveHub, rig: RigCard, control: Control) -> APIRouter:
             "warnings": warnings,
         }
 
-    @router.get("/rig")
-    def rig_card() -> RigCard:
+    @router.get("/rig", response_model=RigShape)
+    def rig_card() -> dict[str, Any]:
         """Describe the rig: its channels, and whether it is an invented one."""
-        return rig
+        return {"gravity_m_s2": NORMAL_GRAVITY_M_S2, **rig}
 
     @router.get("/live", response_model=LiveShape)
     def live() -> dict[str, Any]:

@@ -67,6 +67,25 @@ class CurveShape(BaseModel):
     thinned: bool
 
 
+class ChannelShape(BaseModel):
+    """One load cell: its name in curves, and whether it carries the ``bar`` or the ``platform``."""
+
+    name: str
+    part: str
+
+
+class RigShape(BaseModel):
+    """The rig; ``invented`` is true for one in software."""
+
+    name: str
+    channels: list[ChannelShape]
+    has_platform: bool
+    bar_cells: int
+    nominal_rate_Hz: float
+    invented: bool
+    gravity_m_s2: float
+
+
 class LiveShape(BaseModel):
     """The newest picture, its number and its age in seconds."""
 
