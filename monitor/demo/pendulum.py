@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.demo.people import STANDARD_GRAVITY
+from monitor.rig import STANDARD_GRAVITY_m_s2
 
 Array = NDArray[np.float64]
 
@@ -24,7 +24,7 @@ def vertical_over_weight(theta: Array, omega: Array, alpha: Array, distance_m: f
     theta, omega, alpha : (n,) float, rad, rad/s, rad/s^2
     distance_m : float, from the pivot to the centre of mass.
     """
-    return np.asarray(1.0 + distance_m * (omega**2 * np.cos(theta) + alpha * np.sin(theta)) / STANDARD_GRAVITY)
+    return np.asarray(1.0 + distance_m * (omega**2 * np.cos(theta) + alpha * np.sin(theta)) / STANDARD_GRAVITY_m_s2)
 
 
 class Pendulum:
@@ -47,7 +47,7 @@ class Pendulum:
         self.distance_m = distance_m
         self.theta = theta
         self.omega = omega
-        self._stiffness = kappa * STANDARD_GRAVITY / distance_m
+        self._stiffness = kappa * STANDARD_GRAVITY_m_s2 / distance_m
         self._omega0 = math.sqrt(self._stiffness)
 
     def _bend(self, theta: float, omega: float, damping: float, drive: float) -> float:

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-STANDARD_GRAVITY = 9.80665
-"""m/s^2, exact by definition: 3rd General Conference on Weights and Measures (1901)."""
+from monitor.rig import STANDARD_GRAVITY_m_s2
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +55,7 @@ class Person:
     @property
     def weight_N(self) -> float:
         """Bodyweight at standard gravity, N."""
-        return self.mass_kg * STANDARD_GRAVITY
+        return self.mass_kg * STANDARD_GRAVITY_m_s2
 
     @property
     def com_distance_m(self) -> float:
@@ -66,7 +65,7 @@ class Person:
     @property
     def swing_Hz(self) -> float:
         """Small-angle frequency of the fore-aft swing: sqrt(kappa g / d) / 2 pi, Hz."""
-        return math.sqrt(self.kappa * STANDARD_GRAVITY / self.com_distance_m) / (2 * math.pi)
+        return math.sqrt(self.kappa * STANDARD_GRAVITY_m_s2 / self.com_distance_m) / (2 * math.pi)
 
 
 INVENTED_PEOPLE: tuple[Person, ...] = (

@@ -1,0 +1,176 @@
+"""Edges of holds: crossings of half of the settled level, gaps bridged, tugs and leaning told apart.
+
+The settled level of a hold is the median of the bar's load between its edges, and the edges are the crossings of half
+of it (50 % reference level instants of IEEE Std 181-2011): each defines the other, so they are found by iteration.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+
+from monitor.signals.stay import Array
+
+LEAST_FRACTION = 0.25
+"""A settled level below this share of bodyweight is leaning on the bar, not hanging (common practice, no source)."""
+
+BRIDGED_S = 1.0
+TUG_S = 0.3
+LET_GO = 0.05
+"""Below this share of the settled level nobody holds the bar."""
+
+MOST_TURNS = 12
+MARGIN_S = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """The bar's load stays above a level from ``start_s`` to ``end_s``; rows ``first`` to ``last`` (exclusive)."""
+
+    start_s: float
+    end_s: float
+    first: int
+    last: int
+
+    @property
+    def length_s(self) -> float:
+        """Return how long the load stays above the level."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True, slots=True)
+class HoldEdges:
+    """A hold between its half-level crossings; rows ``first`` to ``last`` (exclusive) lie inside of it.
+
+    ``begins_inside`` and ``ends_inside`` say that the record begins or ends in mid-hold: that edge is none.
+    """
+
+    onset_s: float
+    release_s: float
+    first: int
+    last: int
+    settled_N: float
+    gaps: tuple[tuple[float, float], ...]
+    begins_inside: bool = False
+    ends_inside: bool = False
+
+    @property
+    def duration_s(self) -> float:
+        """Return release minus onset."""
+        return self.release_s - self.onset_s
+
+
+def crossing_s(t_s: Array, load_N: Array, row: int, level_N: float) -> float:
+    """Return when a load crosses a level between rows ``row - 1`` and ``row``, on the straight line between them."""
+    before, after = load_N[row - 1], load_N[row]
+    if after == before:
+        return float(t_s[row])
+    return float(t_s[row - 1] + (level_N - before) / (after - before) * (t_s[row] - t_s[row - 1]))
+
+
+def runs_above(t_s: Array, load_N: Array, level_N: float) -> list[Run]:
+    """Return the runs in which ``load_N`` (n,) lies above a level, with interpolated crossings."""
+    above = np.concatenate([[0], (load_N > level_N).astype(np.int8), [0]])
+    edges = np.flatnonzero(np.diff(above)).tolist()
+    runs = []
+    for first, last in zip(edges[::2], edges[1::2], strict=True):
+        start_s = crossing_s(t_s, load_N, first, level_N) if first > 0 else float(t_s[0])
+        end_s = crossing_s(t_s, load_N, last, level_N) if last < len(load_N) else float(t_s[-1])
+        runs.append(Run(start_s, end_s, first, last))
+    return runs
+
+
+def _joins(tug: Run, hold: Run, load_N: Array, settled_N: float, t_s: Array) -> bool:
+    """Say whether a short run before a hold belongs to it: the hands stay on the bar in between, or all but."""
+    gap = load_N[tug.last : hold.first]
+    step_s = float(t_s[1] - t_s[0]) if len(t_s) > 1 else 0.0
+    loose_s = step_s * float(np.count_nonzero(gap < LET_GO * settled_N))
+    return loose_s < TUG_S
+
+
+def _bridge(runs: list[Run], t_s: Array, load_N: Array, settled_N: float) -> list[list[Run]]:
+    """Group runs into stays on the bar; tugs (short runs) neither bridge nor start one by themselves."""
+    long = [r for r in runs if r.length_s >= TUG_S]
+    groups: list[list[Run]] = []
+    for run in long:
+        if groups and run.start_s - groups[-1][-1].end_s < BRIDGED_S:
+            groups[-1].append(run)
+        else:
+            groups.append([run])
+    for tug in reversed([r for r in runs if r.length_s < TUG_S]):
+        for group in groups:
+            if group[0].start_s <= tug.start_s <= group[-1].end_s:
+                group.append(tug)
+                group.sort(key=lambda r: r.start_s)
+                break
+            before = 0 <= group[0].start_s - tug.end_s < BRIDGED_S
+            if before and _joins(tug, group[0], load_N, settled_N, t_s):
+                group.insert(0, tug)
+                break
+    return groups
+
+
+def find_holds(t_s: Array, bar_N: Array, bodyweight_N: float) -> list[HoldEdges]:
+    """Return the holds in a bar load (n,), in order of time.
+
+    Parameters
+    ----------
+    t_s : (n,) float, s
+    bar_N : (n,) float, N, no NaN.
+    bodyweight_N : float, N
+        Tells hanging from leaning; the edges themselves do not depend on it.
+    """
+    found: dict[tuple[int, int], HoldEdges] = {}
+    first_level_N = LEAST_FRACTION * bodyweight_N
+    groups = _bridge(runs_above(t_s, bar_N, first_level_N), t_s, bar_N, 2 * first_level_N)
+    todo = [(group[0].first, group[-1].last, 0) for group in groups]
+    seen: set[tuple[int, int]] = set()
+    while todo:
+        first, last, turn = todo.pop()
+        if (first, last) in seen:
+            continue
+        seen.add((first, last))
+        settled_N = float(np.median(bar_N[first:last]))
+        if settled_N < first_level_N:
+            continue
+        for group in _around(t_s, bar_N, first, last, settled_N):
+            span = (group[0].first, group[-1].last)
+            if span == (first, last) or turn >= MOST_TURNS:
+                found[span] = _edges(group, settled_N, len(t_s))
+            else:
+                todo.append((*span, turn + 1))
+    return _apart(sorted(found.values(), key=lambda h: h.onset_s))
+
+
+def _around(t_s: Array, bar_N: Array, first: int, last: int, settled_N: float) -> list[list[Run]]:
+    """Return the groups of runs above half of a level that overlap rows ``first`` to ``last``."""
+    step_s = float(t_s[-1] - t_s[0]) / max(1, len(t_s) - 1)
+    margin = int(MARGIN_S / step_s) if step_s > 0 else 0
+    low = max(0, first - margin)
+    # The margin grows until the stretch begins and ends below the level, or at the record's ends.
+    while low > 0 and bar_N[low] > settled_N / 2:
+        low = max(0, low - margin)
+    high = min(len(t_s), last + margin)
+    while high < len(t_s) and bar_N[high - 1] > settled_N / 2:
+        high = min(len(t_s), high + margin)
+    part = slice(low, high)
+    groups = _bridge(runs_above(t_s[part], bar_N[part], settled_N / 2), t_s[part], bar_N[part], settled_N)
+    moved = [[Run(r.start_s, r.end_s, r.first + low, r.last + low) for r in group] for group in groups]
+    return [g for g in moved if g[0].first < last and g[-1].last > first]
+
+
+def _edges(group: list[Run], settled_N: float, rows: int) -> HoldEdges:
+    gaps = tuple((a.end_s, b.start_s) for a, b in itertools.pairwise(group))
+    first, last = group[0].first, group[-1].last
+    return HoldEdges(group[0].start_s, group[-1].end_s, first, last, settled_N, gaps, first == 0, last == rows)
+
+
+def _apart(holds: list[HoldEdges]) -> list[HoldEdges]:
+    """Return the holds without any that lies inside of another (two levels of one stay)."""
+    kept: list[HoldEdges] = []
+    for hold in sorted(holds, key=lambda h: -h.duration_s):
+        if all(hold.release_s <= k.onset_s or hold.onset_s >= k.release_s for k in kept):
+            kept.append(hold)
+    return sorted(kept, key=lambda h: h.onset_s)
