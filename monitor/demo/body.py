@@ -1,7 +1,7 @@
 """A body between bar and platform: true vertical loads at any time, from small dynamic parts.
 
-The centre of mass moves up and down on two one-sided spring-dampers, the arms (which only pull) and the legs (which only
-push), so catching the bar overshoots and landing strikes by themselves. On top come motions that the person
+The centre of mass moves up and down on two one-sided spring-dampers, the arms (which only pull) and the legs (which
+only push), so catching the bar overshoots and landing strikes by themselves. On top come motions that the person
 performs or that are prescribed by law: the fore-aft swing, the shoulder's travel, breathing, tremor; whoever holds the
 body then bears their m a. The sum of all supports is W + m a in every step, by construction.
 """
@@ -178,7 +178,7 @@ class Body:
         """Play ``steps`` internal steps; the swing is integrated once in ``parts`` of them (a divisor of ``steps``)."""
         person, plan = self.person, self.plan
         weight_N, mass_kg = person.weight_N, person.mass_kg
-        t_s = self._t_s + (np.arange(steps) + 0.5) * step_s
+        t_s: Array = self._t_s + (np.arange(steps, dtype=np.float64) + 0.5) * step_s
         fatigue = self._tire(t_s, steps * step_s)
 
         grip = plan.grip.value(t_s)

@@ -261,8 +261,8 @@ class Script:
     def hop(self) -> None:
         """Bend the knees and leave the platform for a moment."""
         plan, t = self.plan, self.now_s
-        plan.leg_m.by(-0.09, t, 0.35)
-        plan.leg_m.by(0.16, t + 0.32, 0.16)
-        plan.leg_m.by(-0.07, t + 0.5, 0.12)
+        plan.leg_m.by(-0.07, t, 0.5)
+        plan.leg_m.by(0.13, t + 0.5, 0.18)
+        plan.leg_m.by(-0.06, t + 0.7, 0.14)
         self.deeds.append(Deed("hop", t, t + 1.2))
-        self.now_s = t + 1.4
+        self.now_s = t + 1.6
