@@ -67,7 +67,8 @@ class CurvePlayback:
             raise _bad("The curve's times do not ascend.")
         self.rate_Hz = _rate_of(times) if rate_Hz is None else rate_Hz
         place = np.rint(times * self.rate_Hz).astype(np.int64)
-        first = min(int(place[0]), 1)
+        # A curve that starts late by more than a lost row or two starts with its first row.
+        first = 1 if 1 <= place[0] <= self.rate_Hz else int(place[0])
         row = place - first
         if row[-1] > _FULLEST_ROWS or (np.diff(row) < 1).any():
             raise _bad(f"The curve's rows do not fit a grid of {self.rate_Hz:g} a second.")
