@@ -65,6 +65,12 @@ environment_key() {
     } | cksum
 }
 
+# False for one without pip or of an old Python, and for one that was moved: its programs name their old place.
+environment_is_usable() {
+    new_enough "$root/.venv/bin/python" && "$root/.venv/bin/python" -m pip --version >/dev/null 2>&1 &&
+        grep -qF "$root/.venv/" "$root/.venv/bin/pip" 2>/dev/null
+}
+
 # True when the environment is there and was completed from the files as they are now, with the wanted extra or more.
 environment_is_current() {
     [ -x "$root/.venv/bin/hang-monitor" ] && new_enough "$root/.venv/bin/python" || return 1
@@ -114,6 +120,10 @@ install_project() {
 # commands are missing (a command and its package have the same name).
 prepare() {
     extra=$1
+    megabytes=400
+    if [ -n "$extra" ]; then
+        megabytes=700
+    fi
     shift
 
     packages=''
@@ -125,8 +135,7 @@ prepare() {
     environment_is_current "${extra:+-$extra}" && modules_load 'numpy, pydantic' || ready=no
 
     usable=yes
-    { [ -x "$root/.venv/bin/python" ] && new_enough "$root/.venv/bin/python" &&
-        "$root/.venv/bin/python" -m pip --version >/dev/null 2>&1; } || usable=no
+    environment_is_usable || usable=no
 
     if [ "$ready" = no ] && [ "$usable" = no ]; then
         if find_python; then
@@ -139,12 +148,16 @@ prepare() {
         fi
     fi
 
+    if [ "$ready" = no ] && ! { [ -w "$root" ] && { [ ! -e "$root/.venv" ] || [ -w "$root/.venv/bin" ]; }; }; then
+        fail "$root and the .venv in it are not yours to write in." \
+            "run this as the user to whom they belong, or copy the project to a folder of your own."
+    fi
     if [ -n "$packages" ]; then
         say "to be installed on this machine with apt-get:$packages"
     fi
     if [ "$ready" = no ]; then
-        say "to be installed into $root/.venv with pip: the project and the libraries in .ci/constraints.txt" \
-            "(about 400 MB, some minutes the first time)"
+        say "to be installed into $root/.venv with pip: the project and its libraries, in the versions of" \
+            ".ci/constraints.txt (the first time: about $megabytes MB and some minutes)"
     fi
     if [ -n "$packages" ]; then
         # shellcheck disable=SC2086  # a list of names, to be split
