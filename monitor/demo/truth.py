@@ -101,15 +101,21 @@ def find_holds(t_s: Array, bar_N: Array, weight_N: float) -> list[list[tuple[flo
 
 
 def _bridged(stretches: Sequence[tuple[float, float]]) -> list[list[tuple[float, float]]]:
-    groups: list[list[tuple[float, float]]] = []
-    for stretch in stretches:
-        if stretch[1] - stretch[0] < TUG_s:
-            continue
-        if groups and stretch[0] - groups[-1][-1][1] < BRIDGED_GAP_s:
-            groups[-1].append(stretch)
+    # A catch may ring below the level for a moment; a tug is what stays short after such dips are joined.
+    groups = _joined([[stretch] for stretch in stretches], TUG_s)
+    lasting = [group for group in groups if group[-1][1] - group[0][0] >= TUG_s]
+    return _joined(lasting, BRIDGED_GAP_s)
+
+
+def _joined(groups: Sequence[list[tuple[float, float]]], gap_s: float) -> list[list[tuple[float, float]]]:
+    """Join groups that follow each other within a gap."""
+    joined: list[list[tuple[float, float]]] = []
+    for group in groups:
+        if joined and group[0][0] - joined[-1][-1][1] < gap_s:
+            joined[-1] += group
         else:
-            groups.append([stretch])
-    return groups
+            joined.append(list(group))
+    return joined
 
 
 class Witness:

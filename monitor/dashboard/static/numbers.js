@@ -1,0 +1,31 @@
+// Numbers cut to what their uncertainty allows. Absent stays absent: null in, null out.
+
+/** Decimals that a standard uncertainty allows: its first significant digit, at most `most`. */
+export function decimalsFor(u, most = 1) {
+  if (u === null || u === undefined || !(u > 0)) return 0;
+  return Math.min(most, Math.max(0, -Math.floor(Math.log10(u) + 1e-9)));
+}
+
+/** A value and its uncertainty as text: the value to the uncertainty's digit, the uncertainty rounded up. */
+export function cut(value, u, most = 1) {
+  if (value === null || value === undefined || !Number.isFinite(value)) return null;
+  const decimals = decimalsFor(u, most);
+  const step = 10 ** -decimals;
+  const shown = noMinusZero(value.toFixed(decimals));
+  const about = u > 0 ? (Math.ceil(u / step - 1e-9) * step).toFixed(decimals) : null;
+  return { shown, about };
+}
+
+/** A share of one as percent. */
+export function percent(share, u, most = 1) {
+  return share === null || share === undefined ? null : cut(share * 100, u === null ? null : u * 100, most);
+}
+
+/** Whole seconds while the clock runs, one decimal when it has stopped. */
+export function clock(time_s, ended) {
+  return ended ? time_s.toFixed(1) : String(Math.floor(time_s + 1e-6));
+}
+
+function noMinusZero(text) {
+  return /^-0(\.0+)?$/.test(text) ? text.slice(1) : text;
+}

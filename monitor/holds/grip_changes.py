@@ -1,0 +1,45 @@
+"""Changes of hands: the load goes from one side of the bar to the other and stays there."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.ndimage import median_filter
+
+from monitor.holds.edges import crossing_s
+from monitor.signals.stay import Array
+
+MEDIAN_S = 2.0
+ONE_SIDED = 0.15
+"""Half-difference of the sides as a share of bodyweight beyond which one hand is said to carry (two hands side by side
+balance to a few per cent; one hand at 0.2 m from the middle of a 1.10 m bar gives 0.36)."""
+
+
+def grip_changes_s(t_s: Array, left_N: Array, right_N: Array, bodyweight_N: float, rate_Hz: float) -> list[float]:
+    """Return the instants at which the load went over to the other side, (n,) inputs within one hold.
+
+    A change counts when one hand carried before it and the other after it. Its instant is the last equality of both
+    sides before the other side keeps the load: swinging to and fro before does not count.
+    """
+    # median_filter needs an odd length to stay centred.
+    rows = int(MEDIAN_S * rate_Hz) | 1
+    if len(t_s) < rows:
+        return []
+    share = (right_N - left_N) / bodyweight_N
+    smooth = median_filter(share, rows, mode="nearest")
+    side = np.where(smooth > ONE_SIDED, 1, np.where(smooth < -ONE_SIDED, -1, 0))
+    decided = np.flatnonzero(side)
+    changes = []
+    turns = np.flatnonzero(np.diff(side[decided]))
+    for turn in turns.tolist():
+        before, after = int(decided[turn]), int(decided[turn + 1])
+        new = side[after]
+        # Where the median settles, half of its rows lie on the new side: the crossing is near, before or after.
+        end = min(len(share) - 1, after + rows // 2)
+        low = max(1, before - rows // 2)
+        wrong = np.flatnonzero(share[low:end] * new <= 0)
+        if not len(wrong):
+            continue
+        row = low + int(wrong[-1]) + 1
+        if row < len(share):
+            changes.append(crossing_s(t_s, share, row, 0.0))
+    return changes

@@ -1,0 +1,80 @@
+"""Shares of bodyweight: what the hands carry, what the feet take, and for how long within the allowance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from monitor.signals.stay import Array
+
+UNASSISTED_BELOW = 0.01
+"""Feet that take less than this in the median do not assist (common practice, no source)."""
+
+
+def mean_between(t_s: Array, values: Array, start_s: float, end_s: float) -> float:
+    """Return the time mean of a signal (n,) between two instants, by trapezoids with both ends interpolated."""
+    inside = (t_s > start_s) & (t_s < end_s)
+    t = np.concatenate([[start_s], t_s[inside], [end_s]])
+    v = np.concatenate([[np.interp(start_s, t_s, values)], values[inside], [np.interp(end_s, t_s, values)]])
+    return float(np.trapezoid(v, t) / (end_s - start_s))
+
+
+@dataclass(frozen=True, slots=True)
+class Assistance:
+    """Effective bodyweight fraction and assistance of a hold, dimensionless; ``clean_s`` in seconds.
+
+    ``direct`` says that the platform measured alpha; otherwise it is inferred as 1 - B / W.
+    """
+
+    beta_mean: float
+    beta_u: float
+    alpha_mean: float
+    alpha_u: float
+    alpha_p95: float
+    alpha_median: float
+    clean_s: float
+    direct: bool
+
+
+def assistance(
+    t_s: Array,
+    bar_N: Array,
+    feet_N: Array | None,
+    *,
+    onset_s: float,
+    release_s: float,
+    bodyweight_N: float,
+    u_bodyweight_N: float,
+    u_zero_bar_N: float,
+    u_zero_feet_N: float,
+    u_span_bar: float,
+    u_span_feet: float,
+    alpha_max: float,
+) -> Assistance:
+    """Return the shares of a hold from the loads (n,) of its stay.
+
+    Uncertainties by propagation (JCGM 100:2008, 5.1.2): with alpha = P / W the zero of P, its span and W are
+    independent; an inferred alpha = 1 - beta has beta's uncertainty. ``feet_N`` is None where there is no platform.
+    """
+    beta = bar_N / bodyweight_N
+    alpha = 1.0 - beta if feet_N is None else feet_N / bodyweight_N
+    inside = (t_s >= onset_s) & (t_s <= release_s)
+    beta_mean = mean_between(t_s, beta, onset_s, release_s)
+    alpha_mean = mean_between(t_s, alpha, onset_s, release_s)
+    u_rel_W = u_bodyweight_N / bodyweight_N
+    beta_u = float(np.hypot(u_zero_bar_N / bodyweight_N, beta_mean * np.hypot(u_span_bar, u_rel_W)))
+    alpha_u = beta_u
+    if feet_N is not None:
+        alpha_u = float(np.hypot(u_zero_feet_N / bodyweight_N, alpha_mean * np.hypot(u_span_feet, u_rel_W)))
+    within = float(np.mean(alpha[inside] <= alpha_max)) * (release_s - onset_s)
+    return Assistance(
+        beta_mean=beta_mean,
+        beta_u=beta_u,
+        alpha_mean=alpha_mean,
+        alpha_u=alpha_u,
+        alpha_p95=float(np.quantile(alpha[inside], 0.95)),
+        alpha_median=float(np.median(alpha[inside])),
+        clean_s=within,
+        direct=feet_N is not None,
+    )

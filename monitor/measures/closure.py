@@ -1,0 +1,77 @@
+"""The account: bar and platform must carry the whole body; what is missing while it is quiet has a name."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+
+from monitor.holds.edges import runs_above
+from monitor.measures.result import ThirdSupport
+from monitor.signals.stay import Array
+
+MEAN_S = 1.0
+OPEN_FRACTION = 0.025
+"""A missing share below this is within what breathing, swing and spans leave open over a second."""
+
+SHORTEST_S = 2.0
+CLOSED_WITHIN = 0.01
+EDGE_S = 0.5
+
+
+def misclosure(sum_N: Array, bodyweight_N: float) -> Array:
+    """Return S / W - 1, the share of bodyweight that the rig cannot account for.
+
+    Parameters
+    ----------
+    sum_N : (n,) float, N, downward positive; NaN where a reading failed.
+    bodyweight_N : float, N, above 0.
+
+    Returns
+    -------
+    (n,) float, dimensionless; meaningful only while quiet. Source: S - W = m a (Newton II).
+    """
+    return np.asarray(sum_N / bodyweight_N - 1.0)
+
+
+def quiet_misclosure(
+    sum_N: Array, bodyweight_N: float, u_bodyweight_N: float, quiet: NDArray[np.bool_]
+) -> tuple[float | None, float | None]:
+    """Return the median misclosure of the quiet rows (n,) and its standard uncertainty; None where none is quiet."""
+    if quiet.sum() < 8:
+        return None, None
+    return float(np.median(misclosure(sum_N[quiet], bodyweight_N))), u_bodyweight_N / bodyweight_N
+
+
+def third_supports(
+    t_s: Array, sum_N: Array, bodyweight_N: float, rate_Hz: float, onset_s: float, release_s: float
+) -> list[ThirdSupport]:
+    """Return the stretches of a hold in which a second's mean of S stays below bodyweight.
+
+    A mean over a second is blind to tremor and nearly to swing and breathing, and keeps the middle of an edge in its
+    place. Edges are the half-level crossings of that mean.
+    """
+    missing = -misclosure(sum_N, bodyweight_N)
+    mean = uniform_filter1d(missing, max(1, round(MEAN_S * rate_Hz)), mode="nearest")
+    inside = (t_s > onset_s + EDGE_S) & (t_s < release_s - EDGE_S)
+    if inside.sum() < 2:
+        return []
+    t, m = t_s[inside], mean[inside]
+    found = []
+    for run in runs_above(t, m, OPEN_FRACTION):
+        if run.length_s < SHORTEST_S:
+            continue
+        level = float(np.median(m[run.first : run.last]))
+        low, high = max(0, run.first - round(rate_Hz)), min(len(t), run.last + round(rate_Hz))
+        near = [
+            r
+            for r in runs_above(t[low:high], m[low:high], level / 2)
+            if r.first + low < run.last and r.last + low > run.first
+        ]
+        start_s, end_s = (near[0].start_s, near[-1].end_s) if near else (run.start_s, run.end_s)
+        plateau = (t > start_s + MEAN_S) & (t < end_s - MEAN_S)
+        if plateau.any():
+            level = float(np.mean(m[plateau]))
+        if end_s - start_s >= SHORTEST_S:
+            found.append(ThirdSupport(start_s, end_s, level))
+    return found

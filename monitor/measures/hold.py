@@ -1,0 +1,290 @@
+"""All measures of one hold, put together: each a number with its uncertainty, or null with a flag that says why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.holds.edges import HoldEdges
+from monitor.holds.grip_changes import grip_changes_s
+from monitor.holds.touches import FootContact, foot_contacts
+from monitor.measures.assistance import UNASSISTED_BELOW, Assistance, assistance
+from monitor.measures.closure import quiet_misclosure, third_supports
+from monitor.measures.disturbance import near_spans, side_changes
+from monitor.measures.loading import peak_N, settle_s
+from monitor.measures.result import HoldResult, Regrip, Swing, ThirdSupport, Touch, Travel
+from monitor.measures.states import states_of
+from monitor.measures.swing import LEAST_DEG, swing_course
+from monitor.measures.travel import travels
+from monitor.measures.tremor import tremor_N
+from monitor.signals.bodyweight import Bodyweight
+from monitor.signals.stay import Array, Stay
+from monitor.signals.zeros import Zeros
+
+ALPHA_MAX = 0.10
+"""Assistance that counts as light unless the coach says otherwise (common practice, no source)."""
+
+STAMP_U_S = 0.0003
+NOISE_BAND_ROWS = 400
+CATCH_S = 2.0
+LET_GO_S = 0.5
+DISTURBED_MOST = 0.6
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What the measures of a hold need beside its loads.
+
+    ``clock_rate`` is true seconds per second of the record, with its standard uncertainty ``u_clock_rate``;
+    ``alpha_max`` the allowed assistance; ``given_start`` the coach's word on the shoulders at the start.
+    """
+
+    bodyweight: Bodyweight | None
+    zeros: Zeros
+    clock_rate: float = 1.0
+    u_clock_rate: float = 5e-5
+    alpha_max: float = ALPHA_MAX
+    given_start: str | None = None
+
+
+def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResult:
+    """Measure one hold of a stay whose zeros are corrected."""
+    flags: list[str] = []
+    duration_s = edges.duration_s * around.clock_rate
+    u_edge_s = np.hypot(_u_crossing_s(stay, edges.onset_s), _u_crossing_s(stay, edges.release_s))
+    duration_u_s = float(np.hypot(u_edge_s, edges.duration_s * around.u_clock_rate))
+    regrips = [Regrip(a, b) for a, b in edges.gaps]
+    if edges.begins_inside:
+        flags.append("record_begins_in_hold")
+    if edges.ends_inside:
+        flags.append("record_ends_in_hold")
+    if not stay.valid[edges.first : edges.last].all():
+        missing_s = float(np.count_nonzero(~stay.valid[edges.first : edges.last])) / stay.rate_Hz
+        if missing_s > 0.5:
+            flags.append("data_missing")
+    common: dict[str, Any] = {
+        "onset_s": edges.onset_s,
+        "release_s": edges.release_s,
+        "duration_s": duration_s,
+        "duration_u_s": duration_u_s,
+        "peak_N": peak_N(stay.t_s, stay.bar_N, edges.onset_s, edges.release_s),
+        "regrips": regrips,
+    }
+    if around.bodyweight is None:
+        return HoldResult(**common, flags=[*flags, "bodyweight_unknown"])
+    return _Hold(stay, edges, around, common, flags).result()
+
+
+def _u_crossing_s(stay: Stay, at_s: float) -> float:
+    """Return an edge's standard uncertainty: noise over slope, and the stamp's own."""
+    row = int(np.clip(np.searchsorted(stay.t_s, at_s), 2, len(stay) - 2))
+    slope = abs(float(stay.bar_N[row] - stay.bar_N[row - 1])) * stay.rate_Hz
+    noise_N = 0.5 * np.sqrt(len(stay.rig.bar_index))
+    return float(np.hypot(STAMP_U_S, noise_N / max(slope, 10.0)))
+
+
+class _Hold:
+    """One hold whose bodyweight is known; methods fill parts of its result and add flags."""
+
+    def __init__(
+        self, stay: Stay, edges: HoldEdges, around: Surroundings, common: dict[str, Any], flags: list[str]
+    ) -> None:
+        if around.bodyweight is None:
+            raise ValueError("bodyweight")
+        self.stay, self.edges, self.around = stay, edges, around
+        self.common, self.flags = common, flags
+        self.W, self.u_W = around.bodyweight.bodyweight_N, around.bodyweight.u_N
+        self.rate_Hz = stay.rate_Hz
+        margin = stay.rows(10.0)
+        self.part = slice(max(0, edges.first - margin), min(len(stay), edges.last + margin))
+        self.t, self.bar, self.feet, self.sum = (x[self.part] for x in (stay.t_s, stay.bar_N, stay.feet_N, stay.sum_N))
+        self.inside = (self.t >= edges.onset_s) & (self.t <= edges.release_s)
+
+    def result(self) -> HoldResult:
+        """Return the hold with every measure that its rig and its length allow."""
+        share = self._assistance()
+        third = self._third_support()
+        contacts = self._contacts(share)
+        touches = [Touch(c.start_s, c.end_s, c.peak_N / self.W) for c in contacts]
+        unassisted = share.alpha_median < UNASSISTED_BELOW
+        if share.alpha_median < -UNASSISTED_BELOW:
+            self.flags.append("negative_assistance")
+        disturbed = self._disturbed(contacts if unassisted else [], third)
+        body = self._body_stretch()
+        closure, u_closure = quiet_misclosure(self.sum[body], self.W, self.u_W, ~disturbed[body])
+        swing, beat_Hz = self._swing(disturbed, body, unassisted and share.direct)
+        travel = self._travel(disturbed, body, third, beat_Hz, share.direct)
+        # A pull has a swing's rhythm: with pulls found, the swing is read again without them.
+        if travel and swing is not None:
+            pulled = disturbed | near_spans(self.t, [(x.start_s, x.end_s) for x in travel], 2.0)
+            swing, _ = self._swing(pulled, body, True)
+        states, kind = states_of(self.edges.onset_s, self.edges.release_s, travel, self.around.given_start)
+        if kind is None:
+            self.flags.append("kind_unknown")
+        settled = settle_s(self.t, self.sum, self.W, self.rate_Hz, self.edges.onset_s, self.edges.release_s)
+        if settled is None:
+            self.flags.append("never_settled")
+        tremor = tremor_N(self.sum[body], self.rate_Hz) if share.direct else None
+        if tremor is None:
+            self.flags.append("tremor_not_measurable")
+        return HoldResult(
+            **self.common,
+            kind=kind,
+            support="unassisted" if unassisted else "assisted",
+            beta_mean=share.beta_mean,
+            beta_u=share.beta_u,
+            alpha_mean=share.alpha_mean,
+            alpha_u=share.alpha_u,
+            alpha_p95=share.alpha_p95,
+            alpha_direct=share.direct,
+            clean_s=share.clean_s * self.around.clock_rate,
+            misclosure=closure if share.direct else None,
+            misclosure_u=u_closure if share.direct else None,
+            dose_bw_s=share.beta_mean * self.edges.duration_s * self.around.clock_rate,
+            lateral_m=self._lateral_m(),
+            swing=swing,
+            settle_s=settled,
+            states=states,
+            travel=travel,
+            grip_changes_s=self._grip_changes(),
+            third_support=third,
+            tremor_N=tremor,
+            touches=touches if unassisted else [],
+            flags=list(dict.fromkeys(self.flags)),
+        )
+
+    def _assistance(self) -> Assistance:
+        stay, rig = self.stay, self.stay.rig
+        if not rig.has_platform:
+            self.flags.append("alpha_inferred")
+        elif self.around.zeros.feet_shift_N is None:
+            self.flags.append("platform_zero_not_read")
+        if self.around.zeros.bar_shift_N is None:
+            self.flags.append("bar_zero_not_read")
+        return assistance(
+            self.t,
+            self.bar,
+            self.feet if rig.has_platform else None,
+            onset_s=self.edges.onset_s,
+            release_s=self.edges.release_s,
+            bodyweight_N=self.W,
+            u_bodyweight_N=self.u_W,
+            u_zero_bar_N=self.around.zeros.u_bar_N,
+            u_zero_feet_N=self.around.zeros.u_feet_N,
+            u_span_bar=stay.part_u_rel_span(rig.bar_index),
+            u_span_feet=stay.part_u_rel_span(rig.platform_index),
+            alpha_max=self.around.alpha_max,
+        )
+
+    def _third_support(self) -> list[ThirdSupport]:
+        if not self.stay.rig.has_platform:
+            return []
+        found = third_supports(self.t, self.sum, self.W, self.rate_Hz, self.edges.onset_s, self.edges.release_s)
+        if found:
+            self.flags.append("third_support")
+        return found
+
+    def _contacts(self, share: Assistance) -> list[FootContact]:
+        """Return the feet's contacts within the hold, those of stepping up and down left out."""
+        if not self.stay.rig.has_platform or share.alpha_median >= UNASSISTED_BELOW:
+            return []
+        noise_N = 1.4826 * float(np.median(np.abs(self.feet[self.inside] - np.median(self.feet[self.inside]))))
+        found = foot_contacts(self.t, self.feet, self.W, noise_N)
+        return [c for c in found if c.start_s > self.edges.onset_s + 0.05 and c.end_s < self.edges.release_s - 0.005]
+
+    def _disturbed(self, contacts: list[FootContact], third: list[ThirdSupport]) -> NDArray[np.bool_]:
+        disturbed = near_spans(self.t, self.edges.gaps, 3.0)
+        disturbed |= near_spans(self.t, [(c.start_s, c.end_s) for c in contacts], 1.0)
+        edges = [(x, x) for one in third for x in (one.start_s, one.end_s)]
+        disturbed |= near_spans(self.t, edges, 1.5)
+        sides = self._sides()
+        if sides is not None:
+            disturbed |= side_changes(*sides, self.W, self.rate_Hz)
+        return disturbed
+
+    def _body_stretch(self) -> NDArray[np.bool_]:
+        """Return the rows between the catch's ringing and the letting go."""
+        return np.asarray((self.t > self.edges.onset_s + CATCH_S) & (self.t < self.edges.release_s - LET_GO_S))
+
+    def _sides(self) -> tuple[Array, Array] | None:
+        """Return the loads left and right of the bar's middle; None where the rig cannot tell them apart."""
+        rig = self.stay.rig
+        left = [i for i in rig.bar_index if rig.channels[i].x_m < 0]
+        right = [i for i in rig.bar_index if rig.channels[i].x_m > 0]
+        if not left or not right:
+            return None
+        load = self.stay.filled_N[self.part]
+        return load[:, left].sum(axis=1), load[:, right].sum(axis=1)
+
+    def _lateral_m(self) -> float | None:
+        rig = self.stay.rig
+        if self._sides() is None:
+            return None
+        x_m = np.array([rig.channels[i].x_m for i in rig.bar_index])
+        means = self.stay.filled_N[self.part][self.inside][:, list(rig.bar_index)].mean(axis=0)
+        return float(means @ x_m / means.sum())
+
+    def _grip_changes(self) -> list[float]:
+        sides = self._sides()
+        if sides is None:
+            self.flags.append("hands_not_told_apart")
+            return []
+        left, right = sides
+        return grip_changes_s(self.t[self.inside], left[self.inside], right[self.inside], self.W, self.rate_Hz)
+
+    def _swing(
+        self, disturbed: NDArray[np.bool_], body: NDArray[np.bool_], allowed: bool
+    ) -> tuple[Swing | None, float | None]:
+        """Return the swing, and its beat's frequency where it stands out."""
+        if not allowed:
+            self.flags.append("swing_only_with_free_feet" if self.stay.rig.has_platform else "swing_needs_platform")
+            return None, None
+        if body.sum() < 8 or disturbed[body].mean() > DISTURBED_MOST:
+            self.flags.append("swing_disturbed" if body.sum() >= 8 else "too_short_for_swing")
+            return None, None
+        course = swing_course(self.t[body], self.sum[body], self.W, self.rate_Hz, disturbed[body])
+        if course is None:
+            self.flags.append("too_short_for_swing")
+            return None, None
+        known = np.isfinite(course.amplitude_deg)
+        amplitude = course.amplitude_deg[known]
+        rows = [
+            (float(t), None if np.isnan(a) else float(a), None if np.isnan(a) else float(u))
+            for t, a, u in zip(course.t_s, course.amplitude_deg, course.u_deg, strict=True)
+        ]
+        if not known.any():
+            self.flags.append("swing_disturbed")
+            return Swing(None, None, None, rows), None
+        largest = float(amplitude.max())
+        if largest < LEAST_DEG:
+            self.flags.append("swing_below_0.8_deg")
+            return Swing(None, None, None, []), None
+        rms = float(np.sqrt(np.mean(amplitude**2) / 2))
+        beat_Hz = None if course.frequency_Hz is None else 2 * course.frequency_Hz
+        if beat_Hz is None:
+            self.flags.append("swing_frequency_unclear")
+        return Swing(largest, rms, course.frequency_Hz, rows), beat_Hz
+
+    def _travel(
+        self,
+        disturbed: NDArray[np.bool_],
+        body: NDArray[np.bool_],
+        third: list[ThirdSupport],
+        beat_Hz: float | None,
+        direct: bool,
+    ) -> list[Travel]:
+        if not direct:
+            self.flags.append("travel_needs_platform")
+            return []
+        withheld = disturbed | near_spans(self.t, [(x.start_s, x.end_s) for x in third], 1.5)
+        if third:
+            self.flags.append("travel_withheld_while_account_open")
+        found: list[Travel] = []
+        free = body & ~withheld
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
+        for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+            found += travels(self.t[a:b], self.sum[a:b], self.W, self.stay.rig.gravity_m_s2, self.rate_Hz, beat_Hz)
+        return found

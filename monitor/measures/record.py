@@ -1,0 +1,73 @@
+"""A whole stay on the rig to its result: zeros, bodyweight, holds, measures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from monitor.holds.edges import LEAST_FRACTION, find_holds
+from monitor.measures.hold import ALPHA_MAX, Surroundings, measure_hold
+from monitor.measures.result import Quality, RecordResult
+from monitor.signals.bodyweight import Bodyweight, read_bodyweight
+from monitor.signals.stay import Stay
+from monitor.signals.windows import PRESENT_N
+from monitor.signals.zeros import read_zeros
+
+GIVEN_U_REL = 0.002
+"""Standard uncertainty of a bodyweight that a person states (a household scale and a pair of shoes)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What a caller may set: bodyweight (N), allowed assistance, state of the shoulders at the start."""
+
+    bodyweight_N: float | None = None
+    alpha_max: float = ALPHA_MAX
+    given_start: str | None = None
+
+
+def analyse_stay(
+    raw: Stay,
+    wishes: Wishes,
+    *,
+    clock_rate: float = 1.0,
+    u_clock_rate: float = 5e-5,
+    spikes: int = 0,
+) -> RecordResult:
+    """Return everything that a stay yields; its loads are as calibrated, not yet zeroed."""
+    lost = int(np.count_nonzero(np.isnan(raw.load_N).all(axis=1)))
+    quality = Quality(len(raw), lost, spikes, raw.rate_Hz if len(raw) > 2 else None)
+    if len(raw) < 8:
+        return RecordResult(None, None, [], quality, ["too_short"])
+    zeros = read_zeros(raw)
+    stay = raw.minus(zeros.correction_N)
+    flags = []
+    if wishes.bodyweight_N is not None:
+        body: Bodyweight | None = Bodyweight(wishes.bodyweight_N, GIVEN_U_REL * wishes.bodyweight_N, "given")
+    else:
+        body = read_bodyweight(stay)
+    if body is None:
+        flags.append("bodyweight_unknown")
+    elif body.source == "hang":
+        flags.append("bodyweight_from_the_hang")
+    reference_N = body.bodyweight_N if body else _reference_N(stay)
+    around = Surroundings(body, zeros, clock_rate, u_clock_rate, wishes.alpha_max, wishes.given_start)
+    holds = []
+    if reference_N is not None:
+        holds = [measure_hold(stay, edges, around) for edges in find_holds(stay.t_s, stay.bar_N, reference_N)]
+    return RecordResult(
+        bodyweight_N=body.bodyweight_N if body else None,
+        bodyweight_u_N=body.u_N if body else None,
+        holds=holds,
+        quality=quality,
+        flags=flags,
+    )
+
+
+def _reference_N(stay: Stay) -> float | None:
+    """Return a level that stands in for an unknown bodyweight when holds are told from leaning (bar-only rigs)."""
+    loaded = stay.bar_N[stay.bar_N > PRESENT_N]
+    if not len(loaded):
+        return None
+    return float(max(np.quantile(loaded, 0.9), PRESENT_N / LEAST_FRACTION))

@@ -1,0 +1,59 @@
+"""Passive or active through a hold, as far as cells can tell.
+
+Cells see changes, not postures. A rise of the centre of mass is the shoulder blades drawn down, a sinking is letting
+them go; with both seen, the lower end is taken for passive and the upper one for active. A hold without any change
+keeps the state that is given from outside, or none.
+"""
+
+from __future__ import annotations
+
+from monitor.measures.result import Kind, StateSpan, Travel
+
+ACTIVE_ABOVE = 0.5
+"""Share of the hold's own range of travel above which the shoulders count as drawn down."""
+
+LEAST_RANGE_mm = 15.0
+CERTAINTY_OF_A_GIVEN_START = 0.97
+CERTAINTY_OF_BOTH_SIGNS = 0.9
+CERTAINTY_OF_ONE_SIGN = 0.7
+
+
+def states_of(
+    onset_s: float, release_s: float, travel: list[Travel], given_start: str | None = None
+) -> tuple[list[StateSpan], Kind | None]:
+    """Return the stretches of passive and active and the hold's kind; ``([], None)`` where nothing tells.
+
+    Parameters
+    ----------
+    travel : list of Travel, in order of time
+    given_start : "passive", "active" or None
+        The coach's or the programme's word on the start of the hold.
+    """
+    height_mm, heights = 0.0, [0.0]
+    for one in travel:
+        height_mm += one.travel_mm
+        heights.append(height_mm)
+    low, high = min(heights), max(heights)
+    if high - low < LEAST_RANGE_mm:
+        if given_start is None:
+            return [], None
+        kind: Kind = "active" if given_start == "active" else "passive"
+        return [StateSpan(onset_s, release_s, kind, CERTAINTY_OF_A_GIVEN_START)], kind
+    signs = {one.travel_mm > 0 for one in travel}
+    certainty = CERTAINTY_OF_BOTH_SIGNS if len(signs) == 2 else CERTAINTY_OF_ONE_SIGN
+    if given_start is not None:
+        certainty = CERTAINTY_OF_A_GIVEN_START
+    spans: list[StateSpan] = []
+    start_s = onset_s
+    for number, height in enumerate(heights):
+        end_s = release_s if number == len(travel) else (travel[number].start_s + travel[number].end_s) / 2
+        state = "active" if (height - low) > ACTIVE_ABOVE * (high - low) else "passive"
+        if spans and spans[-1].state == state:
+            spans[-1] = StateSpan(spans[-1].start_s, end_s, state, certainty)
+        else:
+            spans.append(StateSpan(start_s, end_s, state, certainty))
+        start_s = end_s
+    names = {s.state for s in spans}
+    if len(names) == 2:
+        return spans, "mixed"
+    return spans, "active" if "active" in names else "passive"

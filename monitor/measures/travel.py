@@ -1,0 +1,151 @@
+"""Travel: how far the centre of mass rises or sinks when the shoulder blades are drawn down or let go.
+
+Found by the shape of its acceleration (a minimum-jerk movement, T. Flash and N. Hogan, Journal of Neuroscience 5
+(1985) 1688-1703, citation from memory), measured by integrating ``S / m - g`` twice between two quiet ends with
+velocity zero at both. The detector's own amplitude is never reported: a movement is no textbook curve.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+
+from monitor.measures.result import Travel
+from monitor.signals.stay import Array
+
+DURATIONS_s = tuple(float(x) for x in np.geomspace(0.4, 1.7, 10))
+LEAST_mm = 8.0
+LEAST_SNR = 7.0
+LEAST_SHAPE = 0.72
+"""Share of the local variance that the movement's shape must explain: a swing or a ringing bar goes on before and
+after, a pull stands alone."""
+
+ALONE = 0.5
+FLANK_S = 3.0
+WIDER = 0.15
+BREATHING_Hz = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class _Movement:
+    middle: int
+    duration_s: float
+    size_m: float
+    score: float
+
+
+def minimum_jerk_acceleration(duration_s: float, rate_Hz: float) -> Array:
+    """Return (n,) the acceleration (1/s^2) of a minimum-jerk movement of one metre, sampled at the rows' middles.
+
+    ``x = 10 u^3 - 15 u^4 + 6 u^5`` with ``u = t / T``, so ``x'' = (60 u - 180 u^2 + 120 u^3) / T^2``.
+    """
+    n = max(8, round(duration_s * rate_Hz))
+    u = (np.arange(n) + 0.5) / n
+    shape = (60 * u - 180 * u**2 + 120 * u**3) / duration_s**2
+    return np.asarray(shape - shape.mean())
+
+
+def travels(
+    t_s: Array, sum_N: Array, bodyweight_N: float, gravity_m_s2: float, rate_Hz: float, beat_Hz: float | None
+) -> list[Travel]:
+    """Return the travels in an undisturbed stretch of a hold, in order of time.
+
+    Parameters
+    ----------
+    t_s, sum_N : (n,) float
+        Time (s) and S (N) of a stretch without regrips, touches and third support.
+    beat_Hz : float or None
+        Second harmonic of a swing that was found; it is modelled beside the movement.
+    """
+    if len(t_s) < 3 * rate_Hz:
+        return []
+    acceleration = (sum_N / bodyweight_N - 1.0) * gravity_m_s2
+    acceleration = acceleration - np.median(acceleration)
+    found = _movements(acceleration, rate_Hz)
+    measured = [_measure(t_s, acceleration, m, found, rate_Hz, beat_Hz) for m in found]
+    return [m for m in measured if m is not None and abs(m.travel_mm) >= max(LEAST_mm, 2 * m.u_mm)]
+
+
+def _movements(acceleration: Array, rate_Hz: float) -> list[_Movement]:
+    """Return the movements that stand alone, the best of those that overlap."""
+    noise = _noise(acceleration)
+    candidates: list[_Movement] = []
+    for duration_s in DURATIONS_s:
+        shape = minimum_jerk_acceleration(duration_s, rate_Hz)
+        n, pad = len(shape), int(ALONE * len(shape))
+        if n + 2 * pad >= len(acceleration):
+            continue
+        norm = float(shape @ shape)
+        size = np.correlate(acceleration, shape, "valid")[pad : len(acceleration) - n - pad + 1] / norm
+        squares = np.concatenate([[0.0], np.cumsum(acceleration**2)])
+        wide = n + 2 * pad
+        energy = squares[wide:] - squares[:-wide]
+        explained = size**2 * norm / np.maximum(energy, 1e-12)
+        snr = np.abs(size) * np.sqrt(norm) / noise
+        good = (explained > LEAST_SHAPE) & (snr > LEAST_SNR) & (np.abs(size) * 1e3 > 0.7 * LEAST_mm)
+        candidates += [
+            _Movement(int(i) + pad + n // 2, duration_s, float(size[i]), float(explained[i] * snr[i]))
+            for i in np.flatnonzero(good)
+        ]
+    chosen: list[_Movement] = []
+    for candidate in sorted(candidates, key=lambda m: -m.score):
+        apart = [
+            abs(candidate.middle - c.middle) > 0.5 * rate_Hz * (candidate.duration_s + c.duration_s) for c in chosen
+        ]
+        if all(apart):
+            chosen.append(candidate)
+    return sorted(chosen, key=lambda m: m.middle)
+
+
+def _noise(acceleration: Array) -> float:
+    """Return the standard deviation of what is no movement, from the median absolute deviation."""
+    return max(1e-4, 1.4826 * float(np.median(np.abs(acceleration - np.median(acceleration)))))
+
+
+def _measure(
+    t_s: Array, acceleration: Array, movement: _Movement, others: list[_Movement], rate_Hz: float, beat_Hz: float | None
+) -> Travel | None:
+    """Integrate one movement twice; background lines are fitted on its flanks and taken off first."""
+    half = int(rate_Hz * movement.duration_s * (0.5 + WIDER))
+    a, b = movement.middle - half, movement.middle + half
+    if a < 1 or b >= len(t_s) - 1:
+        return None
+    flank = int(FLANK_S * rate_Hz)
+    low, high = max(0, a - flank), min(len(t_s), b + flank)
+    index = np.arange(low, high)
+    free = (index < a) | (index >= b)
+    for other in others:
+        if other is not movement:
+            reach = rate_Hz * other.duration_s * (0.5 + WIDER)
+            free &= np.abs(index - other.middle) > reach
+    part = acceleration[low:high] - _background(t_s[low:high], acceleration[low:high], free, beat_Hz)
+    inside = part[a - low : b - low]
+    scatter = float(np.std(part[free])) if free.sum() > 8 else _noise(acceleration)
+    step_s = 1.0 / rate_Hz
+    inside = inside - inside.mean()
+    velocity = np.concatenate([[0.0], np.cumsum(inside) * step_s])
+    travel_m = float(np.trapezoid(velocity, dx=step_s))
+    # White noise of standard deviation s, integrated twice over T with the mean taken off: u = s dt^0.5 T^1.5 / 12^0.5
+    length_s = (b - a) * step_s
+    u_m = scatter * np.sqrt(step_s * length_s**3 / 12.0) * 2.0
+    return Travel(
+        start_s=float(t_s[movement.middle] - movement.duration_s / 2),
+        end_s=float(t_s[movement.middle] + movement.duration_s / 2),
+        travel_mm=1e3 * travel_m,
+        u_mm=1e3 * float(u_m),
+    )
+
+
+def _background(t_s: Array, acceleration: Array, free: np.ndarray, beat_Hz: float | None) -> Array:
+    """Return breathing, the swing's beat and the level, fitted on the free rows and continued through the movement."""
+    if free.sum() < 0.3 * len(t_s):
+        return np.zeros_like(acceleration)
+    lines = [BREATHING_Hz] + ([beat_Hz] if beat_Hz else [])
+    phases = [2 * np.pi * f * (t_s - t_s.mean()) for f in lines]
+    design = np.column_stack(
+        [np.ones_like(t_s), *itertools.chain.from_iterable((np.cos(p), np.sin(p)) for p in phases)]
+    )
+    solution, *_ = np.linalg.lstsq(design[free], acceleration[free], rcond=None)
+    return np.asarray(design @ solution)
