@@ -148,7 +148,7 @@ prepare() {
         fi
     fi
 
-    if [ "$ready" = no ] && ! { [ -w "$root" ] && { [ ! -e "$root/.venv" ] || [ -w "$root/.venv/bin" ]; }; }; then
+    if [ "$ready" = no ] && ! { [ -w "$root" ] && { [ ! -e "$root/.venv" ] || [ -w "$root/.venv" ]; }; }; then
         fail "$root and the .venv in it are not yours to write in." \
             "run this as the user to whom they belong, or copy the project to a folder of your own."
     fi
