@@ -1,0 +1,47 @@
+"""What can go wrong with the database, told."""
+
+from __future__ import annotations
+
+from monitor.errors import MonitorError
+
+
+class DatabaseNotOpened(MonitorError):
+    """The database cannot be opened: no folder, no permission, no driver, a wrong address."""
+
+    code = "database-not-opened"
+
+
+class DatabaseNotOurs(MonitorError):
+    """The file is no database of this program."""
+
+    code = "database-not-ours"
+
+
+class DatabaseNewer(MonitorError):
+    """The database was written by a newer version of the program."""
+
+    code = "database-newer"
+
+
+class DatabaseNotWritten(MonitorError):
+    """A write did not reach the disk; what was there before is unharmed."""
+
+    code = "database-not-written"
+
+
+class DatabaseClosed(MonitorError):
+    """Something was asked of a store that has been closed."""
+
+    code = "database-closed"
+
+
+class UnknownStay(MonitorError):
+    """A stay that the store does not know."""
+
+    code = "unknown-stay"
+
+
+class StayExists(MonitorError):
+    """A stay of this name is kept already."""
+
+    code = "stay-exists"

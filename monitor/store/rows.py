@@ -1,0 +1,158 @@
+"""What the store keeps, as frozen values."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import RowMapping
+
+from monitor.measures.result import HoldResult
+
+
+@dataclass(frozen=True, slots=True)
+class StoredHold:
+    """A hold as kept. ``onset_utc_ns`` places it in UTC for display only; durations are the board's.
+
+    Attributes
+    ----------
+    uid : str
+        Stable: a revision of the numbers keeps it.
+    stay_uid : str
+        The stay on the rig, thereby the journal, the rig and the calibration that were in force.
+    number : int
+        Within the stay, from 1.
+    bodyweight_N, bodyweight_u_N : float or None
+        Bodyweight that the fractions refer to, and its standard uncertainty.
+    measurement_version : int
+        Version of the code that computed the result.
+    revised : int
+        How often the result was replaced by a different one; kept by the store.
+    utc_offset_s : int or None
+        Local time minus UTC where the hold was made.
+    """
+
+    uid: str
+    stay_uid: str
+    number: int
+    onset_utc_ns: int
+    bodyweight_N: float | None
+    bodyweight_u_N: float | None
+    result: HoldResult
+    measurement_version: int
+    revised: int = 0
+    utc_offset_s: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StoredStay:
+    """A stay on the rig. ``ended_utc_ns`` is None while it lasts, or when the program was cut off.
+
+    ``journal`` is relative to the data folder; ``clock_rate`` is true seconds per second of the board.
+    """
+
+    uid: str
+    started_utc_ns: int
+    ended_utc_ns: int | None
+    journal: str
+    rig: dict[str, Any]
+    calibration: dict[str, Any] | None
+    clock_rate: float | None
+    quality: dict[str, Any] | None
+    interrupted: bool
+
+
+def plain(value: Any) -> Any:
+    """Return ``value`` as data that any JSON reader takes: NumPy scalars unwrapped, NaN and infinities as None."""
+    if isinstance(value, Mapping):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(v) for v in value]
+    if value is None or isinstance(value, (bool, str, int)):
+        return value
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
+    if hasattr(value, "tolist"):
+        return plain(value.tolist())
+    raise TypeError(f"A {type(value).__name__} cannot be stored; give numbers, text, lists and dictionaries.")
+
+
+def fingerprint(content: Any) -> str:
+    """Return the SHA-256 (hexadecimal) of plain data, whatever the order of its keys."""
+    return hashlib.sha256(json.dumps(content, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
+
+
+def calibration_date(content: Mapping[str, Any]) -> str:
+    """Return the newest date of a calibration's zeros and spans (ISO 8601), its id where it has none, or ''."""
+    dates = [
+        str(channel.get(key) or "")
+        for channel in content.get("channels", [])
+        if isinstance(channel, Mapping)
+        for key in ("zero_at", "span_at")
+    ]
+    return (max(dates, default="") or str(content.get("id", "")))[:40]
+
+
+_COPIED = (
+    "duration_s",
+    "duration_u_s",
+    "kind",
+    "support",
+    "beta_mean",
+    "alpha_mean",
+    "alpha_u",
+    "alpha_direct",
+    "clean_s",
+    "dose_bw_s",
+)
+"""Fields of the result that have a column of their own."""
+
+
+def hold_columns(hold: StoredHold) -> dict[str, Any]:
+    """Return a hold's columns, without the stay and the store's own bookkeeping."""
+    result = plain(hold.result.as_dict())
+    return {
+        "number": int(hold.number),
+        "onset_utc_ns": int(hold.onset_utc_ns),
+        "utc_offset_s": hold.utc_offset_s,
+        **{name: result[name] for name in _COPIED},
+        "bodyweight_N": plain(hold.bodyweight_N),
+        "bodyweight_u_N": plain(hold.bodyweight_u_N),
+        "result": result,
+        "measurement_version": int(hold.measurement_version),
+    }
+
+
+def hold_of_row(row: RowMapping) -> StoredHold:
+    """Build a hold from a row that carries ``stay_uid`` beside the hold's columns."""
+    return StoredHold(
+        uid=row["uid"],
+        stay_uid=row["stay_uid"],
+        number=row["number"],
+        onset_utc_ns=row["onset_utc_ns"],
+        bodyweight_N=row["bodyweight_N"],
+        bodyweight_u_N=row["bodyweight_u_N"],
+        result=HoldResult.from_dict(row["result"]),
+        measurement_version=row["measurement_version"],
+        revised=row["revised"],
+        utc_offset_s=row["utc_offset_s"],
+    )
+
+
+def stay_of_row(row: RowMapping) -> StoredStay:
+    """Build a stay from a row that carries ``rig`` and ``calibration`` beside the stay's columns."""
+    return StoredStay(
+        uid=row["uid"],
+        started_utc_ns=row["started_utc_ns"],
+        ended_utc_ns=row["ended_utc_ns"],
+        journal=row["journal"],
+        rig=row["rig"],
+        calibration=row["calibration"],
+        clock_rate=row["clock_rate"],
+        quality=row["quality"],
+        interrupted=row["interrupted"],
+    )

@@ -1,0 +1,342 @@
+"""Stays, holds and settings: kept by one writer, read by everyone."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator, Mapping
+from concurrent.futures import Future
+from contextlib import contextmanager
+from functools import partial
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from sqlalchemy import Connection, Engine, Select, Table, func, insert, select, update
+
+from monitor.store.engine import database_url, open_engines
+from monitor.store.errors import DatabaseClosed, StayExists, UnknownStay
+from monitor.store.folder import journal_place, new_stay_uid
+from monitor.store.rows import (
+    StoredHold,
+    StoredStay,
+    calibration_date,
+    fingerprint,
+    hold_columns,
+    hold_of_row,
+    plain,
+    stay_of_row,
+)
+from monitor.store.schema import calibration, hold, rig, setting, stay
+from monitor.store.writer import Writer
+
+
+def open_store(place: str | Path) -> Store:
+    """Open the database at a path (SQLite) or URL; make its tables, or bring them up to date.
+
+    Raises
+    ------
+    DatabaseNotOpened, DatabaseNotOurs, DatabaseNewer
+    """
+    return Store(*open_engines(database_url(place)))
+
+
+class Store:
+    """Every method may be called from any thread. A method that writes returns after the commit.
+
+    Raises
+    ------
+    DatabaseClosed
+        By every method after ``close``.
+    DatabaseNotWritten
+        By every method that writes, when the disk is full or taken away.
+    """
+
+    def __init__(self, writer_engine: Engine, reader_engine: Engine) -> None:
+        self._engines = (writer_engine, reader_engine)
+        self._readers = reader_engine
+        self._writer = Writer(writer_engine)
+        self._closed = False
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self, _type: type[BaseException] | None, _value: BaseException | None, _tb: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Finish the queued writes and let go of the database. May be called again."""
+        self._writer.close()
+        self._closed = True
+        for engine in self._engines:
+            engine.dispose()
+
+    # Stays
+
+    def begin_stay(
+        self,
+        started_utc_ns: int,
+        rig: Mapping[str, Any],
+        calibration: Mapping[str, Any] | None = None,
+        *,
+        uid: str | None = None,
+        journal: str | None = None,
+    ) -> str:
+        """Keep that a stay on the rig has begun; return its uid.
+
+        Parameters
+        ----------
+        started_utc_ns : int
+        rig, calibration : mapping
+            Plain data, as ``rig_to_dict`` and ``calibration_to_dict`` give it.
+        uid : str, optional
+            From ``new_stay_uid`` where the journal was opened first; made here otherwise.
+        journal : str, optional
+            Place of the journal relative to the data folder; ``journal_place`` of the uid otherwise.
+
+        Raises
+        ------
+        StayExists
+            The uid is taken.
+        """
+        name = new_stay_uid(started_utc_ns) if uid is None else uid
+        place = str(journal_place(name, started_utc_ns)) if journal is None else journal
+        rig_data, calibration_data = plain(rig), None if calibration is None else plain(calibration)
+        self._writer.submit(partial(_begin_stay, name, started_utc_ns, place, rig_data, calibration_data)).result()
+        return name
+
+    def end_stay(
+        self,
+        uid: str,
+        ended_utc_ns: int,
+        *,
+        clock_rate: float | None = None,
+        quality: Mapping[str, Any] | None = None,
+        interrupted: bool = False,
+    ) -> None:
+        """Keep that a stay has ended. May be repeated with better numbers.
+
+        Parameters
+        ----------
+        clock_rate : float, optional
+            True seconds per second of the board's clock.
+        quality : mapping, optional
+            Plain data: samples, lost, spikes, rate_Hz.
+        interrupted : bool
+            The program or the power was cut off; the journal was mended.
+
+        Raises
+        ------
+        UnknownStay
+        """
+        values = {
+            "ended_utc_ns": int(ended_utc_ns),
+            "clock_rate": plain(clock_rate),
+            "quality": None if quality is None else plain(quality),
+            "interrupted": bool(interrupted),
+        }
+        self._writer.submit(partial(_end_stay, uid, values)).result()
+
+    def get_stay(self, uid: str) -> StoredStay | None:
+        """Return a stay with the rig and the calibration that were in force, None where it is not known."""
+        with self._read() as connection:
+            row = connection.execute(_stays().where(stay.c.uid == uid)).mappings().first()
+        return None if row is None else stay_of_row(row)
+
+    def unfinished_stays(self) -> list[StoredStay]:
+        """Return the stays that were begun and never ended, oldest first."""
+        query = _stays().where(stay.c.ended_utc_ns.is_(None)).order_by(stay.c.started_utc_ns, stay.c.uid)
+        with self._read() as connection:
+            return [stay_of_row(row) for row in connection.execute(query).mappings()]
+
+    def list_stays(self, limit: int = 50, offset: int = 0, *, newest_first: bool = True) -> list[StoredStay]:
+        """Return stays by the time of their start."""
+        order = [stay.c.started_utc_ns, stay.c.uid]
+        query = _stays().order_by(*[c.desc() for c in order] if newest_first else order).limit(limit).offset(offset)
+        with self._read() as connection:
+            return [stay_of_row(row) for row in connection.execute(query).mappings()]
+
+    # Holds
+
+    def save_hold(self, hold: StoredHold) -> StoredHold:
+        """Insert a hold, or revise the one of the same uid; return it as it is now kept.
+
+        The count ``revised`` grows only where the result, the bodyweight or the place in the stay has changed;
+        saving the same hold twice changes nothing. A withdrawn hold that is saved again is back.
+
+        Raises
+        ------
+        UnknownStay
+        """
+        return self.save_hold_later(hold).result()
+
+    def save_hold_later(self, hold: StoredHold) -> Future[StoredHold]:
+        """Queue a hold and return at once; the future ends after the commit, with the hold as kept."""
+        return self._writer.submit(partial(_save_hold, hold, hold_columns(hold)))
+
+    def withdraw_hold(self, uid: str) -> bool:
+        """Take a hold out of every list, as when a second look finds none; say whether there was one.
+
+        The row stays in the database: nothing recorded is destroyed.
+        """
+        return self._writer.submit(partial(_withdraw_hold, uid)).result()
+
+    def list_holds(
+        self,
+        limit: int | None = 50,
+        offset: int = 0,
+        *,
+        newest_first: bool = True,
+        since_utc_ns: int | None = None,
+        until_utc_ns: int | None = None,
+    ) -> list[StoredHold]:
+        """Return holds by their onset; ``since`` is included, ``until`` is not; ``limit=None`` returns all."""
+        order = [hold.c.onset_utc_ns, hold.c.uid]
+        query = _holds().order_by(*[c.desc() for c in order] if newest_first else order)
+        if since_utc_ns is not None:
+            query = query.where(hold.c.onset_utc_ns >= since_utc_ns)
+        if until_utc_ns is not None:
+            query = query.where(hold.c.onset_utc_ns < until_utc_ns)
+        if limit is not None:
+            query = query.limit(limit)
+        if offset:
+            query = query.offset(offset)
+        with self._read() as connection:
+            return [hold_of_row(row) for row in connection.execute(query).mappings()]
+
+    def holds_of_stay(self, stay_uid: str) -> list[StoredHold]:
+        """Return the holds of one stay in their order."""
+        query = _holds().where(stay.c.uid == stay_uid).order_by(hold.c.number, hold.c.onset_utc_ns)
+        with self._read() as connection:
+            return [hold_of_row(row) for row in connection.execute(query).mappings()]
+
+    def get_hold(self, uid: str) -> StoredHold | None:
+        """Return a hold, None where it is not known or was withdrawn."""
+        with self._read() as connection:
+            row = connection.execute(_holds().where(hold.c.uid == uid)).mappings().first()
+        return None if row is None else hold_of_row(row)
+
+    def count_holds(self) -> int:
+        """Return how many holds are kept."""
+        with self._read() as connection:
+            query = select(func.count()).select_from(hold).where(hold.c.withdrawn_utc_ns.is_(None))
+            return int(connection.execute(query).scalar_one())
+
+    # Settings
+
+    def get_setting(self, key: str, default: Any = None) -> Any:
+        """Return a setting's value, ``default`` where it was never set."""
+        with self._read() as connection:
+            row = connection.execute(select(setting.c.value).where(setting.c.key == key)).first()
+        return default if row is None else row[0]
+
+    def set_setting(self, key: str, value: Any) -> None:
+        """Keep a setting (plain data)."""
+        self._writer.submit(partial(_set_setting, key, plain(value))).result()
+
+    def all_settings(self) -> dict[str, Any]:
+        """Return every setting that was ever set."""
+        with self._read() as connection:
+            rows = connection.execute(select(setting.c.key, setting.c.value).order_by(setting.c.key))
+            return {row.key: row.value for row in rows}
+
+    @contextmanager
+    def _read(self) -> Iterator[Connection]:
+        if self._closed:
+            raise DatabaseClosed(
+                what="The database has been closed.",
+                means="Nothing can be read from it.",
+                do="Open the store again.",
+            )
+        with self._readers.connect() as connection:
+            yield connection
+
+
+def _holds() -> Select[Any]:
+    query = select(hold, stay.c.uid.label("stay_uid")).join(stay, hold.c.stay_id == stay.c.id)
+    return query.where(hold.c.withdrawn_utc_ns.is_(None))
+
+
+def _stays() -> Select[Any]:
+    query = select(stay, rig.c.description.label("rig"), calibration.c.content.label("calibration"))
+    return query.join(rig, stay.c.rig_id == rig.c.id).outerjoin(calibration, stay.c.calibration_id == calibration.c.id)
+
+
+def _stay_id(connection: Connection, uid: str) -> int:
+    found = connection.execute(select(stay.c.id).where(stay.c.uid == uid)).scalar_one_or_none()
+    if found is None:
+        raise UnknownStay(
+            what=f"There is no stay {uid}.",
+            means="A hold or an end cannot be kept without the stay that it belongs to.",
+            do="Begin the stay first.",
+        )
+    return int(found)
+
+
+def _kept_once(connection: Connection, table: Table, data: Any, **values: Any) -> int:
+    """Return the id of the row with this content, made where it is new."""
+    sha256 = fingerprint(data)
+    found = connection.execute(select(table.c.id).where(table.c.sha256 == sha256)).scalar_one_or_none()
+    if found is not None:
+        return int(found)
+    row = insert(table).values(sha256=sha256, created_utc_ns=time.time_ns(), **values).returning(table.c.id)
+    return int(connection.execute(row).scalar_one())
+
+
+def _begin_stay(
+    uid: str, started_utc_ns: int, journal: str, rig_data: Any, calibration_data: Any, connection: Connection
+) -> None:
+    if connection.execute(select(stay.c.id).where(stay.c.uid == uid)).first() is not None:
+        raise StayExists(
+            what=f"There is a stay {uid} already.",
+            means="Two stays would share one journal; nothing was changed.",
+            do="Leave the uid out, or take a new one.",
+        )
+    calibration_id = None
+    if calibration_data is not None:
+        dated = calibration_date(calibration_data)
+        calibration_id = _kept_once(connection, calibration, calibration_data, content=calibration_data, dated=dated)
+    connection.execute(
+        insert(stay).values(
+            uid=uid,
+            started_utc_ns=int(started_utc_ns),
+            journal=journal,
+            rig_id=_kept_once(connection, rig, rig_data, description=rig_data),
+            calibration_id=calibration_id,
+            interrupted=False,
+        )
+    )
+
+
+def _end_stay(uid: str, values: dict[str, Any], connection: Connection) -> None:
+    connection.execute(update(stay).where(stay.c.id == _stay_id(connection, uid)).values(**values))
+
+
+def _save_hold(new: StoredHold, columns: dict[str, Any], connection: Connection) -> StoredHold:
+    now_utc_ns = time.time_ns()
+    columns = {**columns, "stay_id": _stay_id(connection, new.stay_uid)}
+    old = connection.execute(select(hold).where(hold.c.uid == new.uid)).mappings().first()
+    if old is None:
+        row = insert(hold).values(
+            uid=new.uid, revised=0, created_utc_ns=now_utc_ns, changed_utc_ns=now_utc_ns, **columns
+        )
+        connection.execute(row)
+    else:
+        changed = any(old[key] != value for key, value in columns.items())
+        if changed or old["withdrawn_utc_ns"] is not None:
+            columns.update(revised=old["revised"] + changed, changed_utc_ns=now_utc_ns, withdrawn_utc_ns=None)
+            connection.execute(update(hold).where(hold.c.uid == new.uid).values(**columns))
+    kept = connection.execute(_holds().where(hold.c.uid == new.uid)).mappings().one()
+    return hold_of_row(kept)
+
+
+def _withdraw_hold(uid: str, connection: Connection) -> bool:
+    there = (hold.c.uid == uid) & hold.c.withdrawn_utc_ns.is_(None)
+    return connection.execute(update(hold).where(there).values(withdrawn_utc_ns=time.time_ns())).rowcount == 1
+
+
+def _set_setting(key: str, value: Any, connection: Connection) -> None:
+    values = {"value": value, "changed_utc_ns": time.time_ns()}
+    if connection.execute(update(setting).where(setting.c.key == key).values(**values)).rowcount == 0:
+        connection.execute(insert(setting).values(key=key, **values))
