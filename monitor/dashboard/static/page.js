@@ -1,0 +1,222 @@
+// Joins feed and drawings. Pictures come 20 times a second: drawings follow each, words and figures five times a second.
+
+import { say } from "./drawing.js";
+import { Curves } from "./curves.js";
+import { Feed } from "./feed.js";
+import { HoldList } from "./holds.js";
+import { clock, cut, percent } from "./numbers.js";
+import { Paper } from "./paper.js";
+import { PlumbLine } from "./plumbline.js";
+import { SettingsForm } from "./settings.js";
+import { chooseTheme } from "./light.js";
+import { Speaker } from "./speaker.js";
+import { words } from "./words.js";
+
+const OLD_S = 1.5;
+const FIGURES_MS = 200;
+const DESCRIBE_MS = 5000;
+const NORMAL_GRAVITY_M_S2 = 9.80665;
+
+const byId = (id) => document.getElementById(id);
+const state = { rig: null, picture: null, health: null, settings: null, lastHold: null, skipped: 0, due: false };
+
+const plumbLine = new PlumbLine(byId("plumbline"));
+const curves = new Curves(byId("curves"));
+const paper = new Paper(byId("paper"), byId("reading"), curves);
+const holds = new HoldList(byId("hold-list"), byId("holds-none"));
+const speaker = new Speaker(byId("spoken"));
+const form = new SettingsForm(byId, NORMAL_GRAVITY_M_S2);
+let figuresAt_ms = 0;
+let describedAt_ms = 0;
+
+labels();
+chooseTheme(byId("theme"), () => curves.restyle());
+const feed = new Feed(take, () => {
+  readRig();
+  holds.refresh();
+  schedule();
+});
+setInterval(schedule, 250);
+schedule();
+
+function take(message) {
+  if (message.type === "picture") {
+    state.picture = message.picture;
+    state.skipped += message.skipped;
+    if (message.curve) curves.push(message.curve);
+    const hold = message.picture.hold;
+    if (hold) {
+      curves.markEdge(hold.onset_s);
+      if (hold.ended) curves.markEdge(hold.onset_s + hold.time_s);
+    }
+  } else if (message.type === "beat") {
+    state.health = message.health;
+    state.settings = message.settings;
+    plumbLine.setAllowed(message.settings.alpha_max);
+    form.show(message.settings);
+  } else {
+    if (message.type === "event" && message.kind !== "withdrawn") state.lastHold = message.hold;
+    holds.refresh();
+  }
+  schedule();
+}
+
+/** Ask for one drawing at the next frame, however many messages come until then. */
+function schedule() {
+  if (state.due) return;
+  state.due = true;
+  requestAnimationFrame(draw);
+}
+
+function draw(now_ms) {
+  state.due = false;
+  const age_s = feed.age_s();
+  const old = age_s === null || age_s > OLD_S || !feed.connected;
+  const picture = age_s === null ? null : state.picture;
+  document.body.dataset.scene = picture?.scene ?? "waiting";
+  document.body.classList.toggle("old", old);
+  plumbLine.draw(picture);
+  curves.reference_N = picture?.bodyweight_N ?? null;
+  curves.draw();
+  drawNow(picture);
+  if (now_ms - figuresAt_ms > FIGURES_MS) {
+    figuresAt_ms = now_ms;
+    drawShares(picture);
+    drawStillness(picture);
+    drawRig(picture);
+    paper.write();
+    drawNotice(picture, age_s, old);
+  }
+  if (now_ms - describedAt_ms > DESCRIBE_MS) {
+    describedAt_ms = now_ms;
+    byId("plumbline").setAttribute("aria-label", plumbLine.describe());
+  }
+}
+
+function drawNow(picture) {
+  const scene = picture?.scene ?? "waiting";
+  const hold = picture?.hold ?? null;
+  const shown = hold !== null && (scene === "hanging" || scene === "let_go");
+  say(byId("scene"), shown && hold.provisional && !hold.ended ? words.provisional : words.scene[scene]);
+  const digits = shown ? clock(hold.time_s, hold.ended) : words.noTime;
+  say(byId("time-digits"), digits);
+  say(byId("time-unit"), shown ? words.unit.second : "");
+  byId("time").classList.toggle("long", digits.length > 4 || (hold !== null && hold.time_s >= 100));
+  byId("time").classList.toggle("unsure", shown && hold.provisional);
+  byId("time").classList.toggle("none", !shown);
+  const gained = shown && hold.ended ? gainedBy(hold) : "";
+  say(byId("after"), gained);
+  speaker.scene(scene, shown && hold.ended ? gained || `${digits} ${words.unit.second}` : "");
+}
+
+/** What a hold brought, once its measures have come; until then nothing is said. */
+function gainedBy(hold) {
+  const last = state.lastHold?.result;
+  if (!last || Math.abs(last.duration_s - hold.time_s) > 0.5 || last.dose_bw_s === null) return "";
+  return words.gained(last.duration_s.toFixed(1), last.dose_bw_s.toFixed(0));
+}
+
+function drawShares(picture) {
+  const scene = picture?.scene ?? "waiting";
+  const open = picture?.misclosure_open ?? false;
+  const why = scene === "waiting" || scene === "not_ready" ? words.shareWhy.rig : scene === "empty" ? words.shareWhy.nobody : words.shareWhy.weight;
+  figure("hands", percent(picture?.beta, picture?.u_beta), why);
+  figure("feet", percent(picture?.alpha, picture?.u_alpha), why);
+  const handsAside = picture?.bar_N === null || picture?.beta === null ? "" : words.newtons(picture?.bar_N?.toFixed(0) ?? "");
+  if (picture?.beta != null) say(byId("hands-aside"), open ? words.shareWhy.open : handsAside);
+  if (picture?.alpha != null) say(byId("feet-aside"), feetAside(picture, open));
+}
+
+function feetAside(picture, open) {
+  if (open) return words.shareWhy.open;
+  const parts = [];
+  if (!picture.alpha_direct) parts.push(words.inferred);
+  if (state.settings) parts.push(words.allowed(Math.round(state.settings.alpha_max * 100)));
+  return parts.join(", ");
+}
+
+function figure(name, value, why) {
+  say(byId(`${name}-digits`), value ? value.shown : words.noTime);
+  say(byId(`${name}-u`), value ? (value.about === null ? words.unit.percent : words.plusMinus(value.about)) : "");
+  if (!value) say(byId(`${name}-aside`), why);
+}
+
+function drawStillness(picture) {
+  const hanging = picture?.scene === "hanging";
+  const still = hanging ? picture.still : null;
+  say(byId("still-word"), still === null || still === undefined ? words.notJudged : still ? words.still : words.swinging);
+  const why = !hanging ? words.stillWhy.nobody : (picture.alpha ?? 0) > 0.02 ? words.stillWhy.feet : words.stillWhy.unknown;
+  const swing = hanging ? cut(picture.swing_deg, picture.u_swing_deg) : null;
+  const pieces = [];
+  if (swing) pieces.push(words.swing(swing.shown, null));
+  if (hanging && picture.lateral_m !== null && Math.abs(picture.lateral_m) >= 0.005)
+    pieces.push(words.offset((Math.abs(picture.lateral_m) * 100).toFixed(0), picture.lateral_m < 0 ? words.left : words.right));
+  say(byId("still-aside"), pieces.length > 0 ? pieces.join(", ") : still === null || still === undefined ? why : "");
+}
+
+function drawRig(picture) {
+  const facts = [];
+  const condition = feed.connected ? state.health?.link.condition : "unreachable";
+  if (condition) facts.push(words.link[condition] ?? condition);
+  if (picture && picture.rate_Hz !== null) facts.push(words.rate(picture.rate_Hz.toFixed(1)));
+  if (picture) facts.push(words.lost(picture.lost));
+  if (picture && picture.spikes > 0) facts.push(words.spikes(picture.spikes));
+  if (state.skipped > 0) facts.push(words.skipped(state.skipped));
+  say(byId("rig-facts"), facts.join(" · "));
+}
+
+/** One notice at a time: an old screen first, then a rig that cannot measure, then its warnings. */
+function drawNotice(picture, age_s, old) {
+  const link = state.health?.link;
+  const warnings = [...(picture?.warnings ?? []), ...(state.health?.warnings ?? [])];
+  let what = "";
+  let then = "";
+  if (old) {
+    what = age_s === null ? words.oldNever : words.old(Math.max(1, Math.floor(age_s)));
+    const reason = feed.connected && link && link.condition !== "connected" ? link : null;
+    then = reason ? [reason.reason, reason.do].filter(Boolean).join(" ") : feed.connected ? words.oldDo.mute : words.oldDo.closed;
+  } else if (picture?.scene === "not_ready") {
+    what = words.scene.not_ready;
+    then = [link?.reason, ...warnings, link?.do].filter(Boolean).join(" ");
+  } else if (warnings.length > 0) {
+    then = warnings.join(" ");
+  }
+  byId("notice").hidden = what === "" && then === "";
+  byId("notice").classList.toggle("notice-old", old);
+  say(byId("notice-what"), what);
+  say(byId("notice-do"), then);
+  speaker.old(old && age_s !== null);
+}
+
+async function readRig() {
+  try {
+    const answer = await fetch("/api/rig");
+    if (!answer.ok) return;
+    state.rig = await answer.json();
+  } catch {
+    return; // the feed comes back, and asks again
+  }
+  say(byId("rig-name"), state.rig.name);
+  say(byId("rig-invented"), state.rig.invented ? words.invented : "");
+  byId("rig-invented").hidden = !state.rig.invented;
+  curves.setRig(state.rig.channels);
+  form.gravity_m_s2 = state.rig.gravity_m_s2;
+}
+
+function labels() {
+  const fixed = {
+    "hands-label": words.hands, "feet-label": words.feet, "still-label": words.stillLabel, "holds-title": words.holds,
+    "holds-csv": words.holdsCsv, "curves-cells": words.cells, "curves-stop": words.stop, "settings-title": words.settings,
+    "set-alpha-label": words.setAlpha, "set-weight-label": words.setWeight, "set-hint": words.setHint,
+    "set-save": words.setSave, "theme-label": words.theme,
+  };
+  for (const [id, text] of Object.entries(fixed)) say(byId(id), text);
+  for (const [id, turn] of [["curves-cells", (on) => curves.showCells(on)], ["curves-stop", (on) => curves.stop(on)]]) {
+    byId(id).addEventListener("click", (event) => {
+      const on = event.currentTarget.getAttribute("aria-pressed") !== "true";
+      event.currentTarget.setAttribute("aria-pressed", String(on));
+      turn(on);
+      curves.draw();
+    });
+  }
+}
