@@ -24,6 +24,9 @@ Array = NDArray[np.float64]
 HANDS_APART_m = 0.50
 """Distance between the hands on the bar."""
 
+ONE_HAND = 0.62
+"""Grip of a single hand: it stretches more under the same load than two do."""
+
 
 @dataclass(slots=True)
 class Plan:
@@ -34,7 +37,7 @@ class Plan:
     Attributes
     ----------
     grip : Track
-        How far the hands hold: 0 off the bar, 1 both, about 0.6 one hand (it stretches more).
+        How far the hands hold: 0 off the bar, 1 both, ``ONE_HAND`` one.
     arm_m, leg_m : Track
         Heights at which arms and legs just go slack.
     legs : Track
@@ -164,6 +167,7 @@ class Body:
         self._speed_m_s = 0.0
         self._fatigue = 0.0
         self._bar_share = 0.0
+        self._by_hands = 0.0
         self._pendulum = Pendulum(person.kappa, person.com_distance_m)
         self._tremor = Restless(rng, 6.3, 11.5, tones=18)
         self._tremor_swell = Restless(rng, 0.2, 0.9, tones=6)
@@ -183,9 +187,9 @@ class Body:
 
         grip = plan.grip.value(t_s)
         legs = plan.legs.value(t_s)
-        by_hands = np.clip(grip, 0.0, 1.0) * (1.0 - legs)
+        by_hands = np.clip(grip / ONE_HAND, 0.0, 1.0) * (1.0 - legs)
         theta, swing_m_s2 = self._swing(t_s, step_s, parts, by_hands)
-        own_m_s2 = plan.rise_m.acceleration(t_s) + self._breathing.acceleration(t_s) + by_hands * swing_m_s2
+        own_m_s2 = plan.rise_m.acceleration(t_s) + self._breathing.acceleration(t_s) + swing_m_s2
         own_m_s2 += self._shaking_N(t_s, fatigue) / mass_kg
         share = plan.feet_share.value(t_s)
         tired = 0.05 * fatigue**2
@@ -223,7 +227,11 @@ class Body:
         return np.asarray(level * swell * self._tremor.value(t_s) + 0.15 * self._pulse.value(t_s))
 
     def _swing(self, t_s: Array, step_s: float, parts: int, by_hands: Array) -> tuple[Array, Array]:
-        """Return the fore-aft angle and the upward acceleration that it gives the centre of mass."""
+        """Return the fore-aft angle and the upward acceleration that it gives the centre of mass.
+
+        The swing's vertical speed counts as far as the hands bear the body, so that it is handed over, not lost,
+        when they let go; off the bar the swing dies within a second.
+        """
         steps = len(t_s) // parts
         middles = t_s.reshape(steps, parts).mean(axis=1)
         drive = np.zeros(steps)
@@ -231,12 +239,15 @@ class Body:
             s = (middles - start_s) / duration_s
             inside = (s > 0) & (s < 1)
             drive[inside] += rad_s / duration_s * 30 * (s[inside] * (1 - s[inside])) ** 2
-        damping = self.plan.swing_damping.value(middles)
+        off_bar = 1.0 - by_hands.reshape(steps, parts).mean(axis=1)
+        damping = self.plan.swing_damping.value(middles) + off_bar
         theta, omega, alpha = self._pendulum.advance(steps, step_s * parts, parts, damping, drive)
-        if by_hands[-1] < 1e-6:
-            # Off the bar the body is upright again: nothing of the swing survives.
-            self._pendulum.theta = self._pendulum.omega = 0.0
-        return theta, (vertical_over_weight(theta, omega, alpha, self.person.com_distance_m) - 1.0) * G
+        distance_m = self.person.com_distance_m
+        upwards_m_s2 = (vertical_over_weight(theta, omega, alpha, distance_m) - 1.0) * G
+        upwards_m_s = distance_m * omega * np.sin(theta)
+        change = np.diff(by_hands, prepend=self._by_hands) / step_s
+        self._by_hands = float(by_hands[-1])
+        return theta, by_hands * upwards_m_s2 + change * upwards_m_s
 
     def _fall_and_hold(
         self,
@@ -250,7 +261,11 @@ class Body:
         own_m_s2: Array,
         by_hands: Array,
     ) -> tuple[Array, Array]:
-        """Step the height on its two one-sided supports; return the loads of arms and legs, (n,) N each."""
+        """Step the height on its two one-sided supports; return the loads of arms and legs, (n,) N each.
+
+        The height that is stepped is that of the centre of mass less the person's own motions, the length that the
+        springs see. ``own_m_s2`` is therefore taken off always, and borne as a force only by what is in contact.
+        """
         m = self.person.mass_kg
         arm_w, leg_w = 2 * math.pi * self.person.arm_Hz, 2 * math.pi * self.person.leg_Hz
         ka, ca = m * arm_w**2, 2 * self.person.arm_damping * arm_w * m
@@ -270,20 +285,17 @@ class Body:
             strict=True,
         )
         for g, ra, s, rl, press, rest, own, hands in rows:
-            borne = 0.0
             bar = rest
             if g > 0.0 and z < ra:
                 bar += g * (ka * (ra - z) - ca * v) + hands * m * own
-                borne += hands
             if bar < 0.0:
                 bar = 0.0
             leg = press
             if s > 0.0 and z < rl:
                 leg += s * (kl * (rl - z) - cl * v + m * own)
-                borne += s
             if leg < 0.0:
                 leg = 0.0
-            v += ((bar + leg) / m - G - borne * own) * h
+            v += ((bar + leg) / m - G - own) * h
             z += v * h
             bars.append(bar)
             feet.append(leg)

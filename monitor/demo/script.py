@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.demo.body import Plan, hang_sag_m, standing_leg_m
+from monitor.demo.body import ONE_HAND, Plan, hang_sag_m, standing_leg_m
 from monitor.demo.people import Person
 
 
@@ -213,7 +213,7 @@ class Script:
         side = 1.0 if to_right else -1.0
         middle = 1.0 - 2.0 * self.person.left_share
         plan.hands_x.to(0.97 * side - middle, t, self._vary(0.5))
-        plan.grip.to(0.62, t + 0.35, 0.16)
+        plan.grip.to(ONE_HAND, t + 0.35, 0.16)
         plan.tremor.by(0.6, t + 0.3, 0.4)
         back = t + 0.5 + hold_s
         plan.grip.to(1.0, back, 0.14)
