@@ -71,7 +71,7 @@ def test_the_general_force_law_holds_at_every_angle():
 def test_a_damped_swing_loses_the_amplitude_that_its_damping_ratio_says():
     # Logarithmic decrement 2 pi zeta / sqrt(1 - zeta^2), small amplitude: textbook formula, from memory.
     zeta = 0.03
-    t_s, theta, _ = release(1.0, 0.84, 1.02, 12.0, damping=zeta)
+    _, theta, _ = release(1.0, 0.84, 1.02, 12.0, damping=zeta)
     inner = theta[1:-1]
     peaks = inner[(inner > theta[:-2]) & (inner >= theta[2:]) & (inner > 0)]
     expected = math.exp(-2 * math.pi * zeta / math.sqrt(1 - zeta**2))
