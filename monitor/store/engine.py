@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 from collections.abc import Callable
 from functools import partial
 from json import dumps
@@ -18,7 +19,8 @@ from monitor.store.folder import private_file
 from monitor.store.schema import REVISIONS
 
 BUSY_TIMEOUT_s = 10.0
-_MIGRATION_LOCK = 0x68616E67  # any number will do, as long as every version uses the same
+_MIGRATION_KEY = 0x68616E67  # any number will do, as long as every version uses the same
+_one_migration = threading.Lock()  # Alembic keeps its context in globals
 
 
 def database_url(place: str | Path) -> URL:
@@ -71,7 +73,7 @@ def open_engines(url: URL) -> tuple[Engine, Engine]:
         # The transaction's lock keeps a second program from migrating at the same time.
         with writer.begin() as connection:
             if connection.dialect.name == "postgresql":
-                connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _MIGRATION_LOCK})
+                connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _MIGRATION_KEY})
             revision = _check_revision(connection, url)
             if revision != REVISIONS[-1]:
                 _migrate(connection)
@@ -182,7 +184,8 @@ def _migrate(connection: Connection) -> None:
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).parent / "migrations").replace("%", "%%"))
     config.attributes["connection"] = connection
-    command.upgrade(config, "head")
+    with _one_migration:
+        command.upgrade(config, "head")
 
 
 def _close(*engines: Engine) -> None:

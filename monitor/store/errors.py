@@ -29,6 +29,12 @@ class DatabaseNotWritten(MonitorError):
     code = "database-not-written"
 
 
+class DatabaseNotRead(MonitorError):
+    """A query failed: the disk was taken away, or the file is damaged."""
+
+    code = "database-not-read"
+
+
 class DatabaseClosed(MonitorError):
     """Something was asked of a store that has been closed."""
 

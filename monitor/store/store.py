@@ -12,9 +12,10 @@ from types import TracebackType
 from typing import Any
 
 from sqlalchemy import Connection, Engine, Select, Table, func, insert, select, update
+from sqlalchemy.exc import DBAPIError
 
 from monitor.store.engine import database_url, open_engines
-from monitor.store.errors import DatabaseClosed, StayExists, UnknownStay
+from monitor.store.errors import DatabaseClosed, DatabaseNotRead, StayExists, UnknownStay
 from monitor.store.folder import journal_place, new_stay_uid
 from monitor.store.rows import (
     StoredHold,
@@ -47,6 +48,8 @@ class Store:
     ------
     DatabaseClosed
         By every method after ``close``.
+    DatabaseNotRead
+        By every method that reads, when the database gives no answer.
     DatabaseNotWritten
         By every method that writes, when the disk is full or taken away.
     """
@@ -249,8 +252,15 @@ class Store:
                 means="Nothing can be read from it.",
                 do="Open the store again.",
             )
-        with self._readers.connect() as connection:
-            yield connection
+        try:
+            with self._readers.connect() as connection:
+                yield connection
+        except DBAPIError as error:
+            raise DatabaseNotRead(
+                what=f"The database gave no answer: {str(error.orig or error).strip()}.",
+                means="What is kept cannot be shown; nothing was changed.",
+                do="Check that the disk is there and the file is whole, then start the program again.",
+            ) from error
 
 
 def _holds() -> Select[Any]:
