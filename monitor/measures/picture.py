@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 Scene = Literal["not_ready", "empty", "standing", "leaning", "hanging", "let_go"]
 """What the rig thinks is happening. ``let_go`` lasts a few seconds after a release."""
 
+Shoulders = Literal["relaxed", "drawn"]
+WeightSource = Literal["given", "standing", "hang"]
+
 
 @dataclass(frozen=True, slots=True)
 class HoldClock:
@@ -41,7 +44,7 @@ class Picture:
     hold: HoldClock | None = None
     bodyweight_N: float | None = None
     bodyweight_u_N: float | None = None
-    bodyweight_source: Literal["given", "standing", "hang"] | None = None
+    bodyweight_source: WeightSource | None = None
     bar_N: float | None = None
     feet_N: float | None = None
     beta: float | None = None
@@ -56,7 +59,7 @@ class Picture:
     u_swing_deg: float | None = None
     still: bool | None = None
     travel_mm: float | None = None
-    shoulders: Literal["relaxed", "drawn"] | None = None
+    shoulders: Shoulders | None = None
     shoulders_certainty: float | None = None
     rate_Hz: float | None = None
     lost: int = 0

@@ -42,7 +42,7 @@ class SwingCourse:
 def amplitude_from_beat(beat: float, kappa: float = KAPPA) -> float:
     """Return the swing's amplitude (rad) whose second harmonic of V / W has the amplitude ``beat``.
 
-    Small-angle law ``beat = kappa theta0**2``; at 20 degrees it reads 2.5 % off (from the exact law, docs/measurement.md).
+    Small-angle law ``beat = kappa theta0**2``; at 20 degrees it reads 2.5 % off the exact law.
     """
     return float(np.sqrt(max(0.0, beat) / kappa))
 

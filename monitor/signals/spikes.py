@@ -29,6 +29,10 @@ class Despike:
         self._rows: Rows = np.empty((0, channels))
         self._behind = 0
 
+    def __len__(self) -> int:
+        """Return how many rows are held back."""
+        return len(self._rows) - self._behind
+
     def push(self, t_s: NDArray[np.float64], load_N: Rows) -> tuple[NDArray[np.float64], Rows]:
         """Return the rows that are now known to be clean, ``LOOK_AHEAD`` rows late."""
         return self._out(np.concatenate([self._t_s, t_s]), np.concatenate([self._rows, load_N]), LOOK_AHEAD)

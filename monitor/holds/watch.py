@@ -1,0 +1,187 @@
+"""The live watch over holds: provisional at once, back-dated to the crossing, withdrawn when it was none.
+
+It works in ticks of fixed length, so it sees the same whatever the stream's cuts. Its numbers are for the screen; what
+is stored comes from the analysis of the whole stay, which this watch only starts at the right row.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from monitor.holds.edges import BRIDGED_S, LEAST_FRACTION, TUG_S, find_holds
+from monitor.signals.rows import Rows
+
+SURE_AFTER_S = 1.0
+MEASURED_AFTER_S = 1.5
+"""A hold is measured this long after its release: by then no regrip can bridge it."""
+
+REDATE_EVERY_S = 1.0
+REDATE_UNTIL_S = 6.0
+LOOK_BACK_S = 5.0
+FALLBACK_LEVEL_N = 150.0
+"""Level that counts as hanging while the bodyweight is unknown (a quarter of 600 N)."""
+
+Phase = Literal["none", "provisional", "running", "ended"]
+
+
+@dataclass(frozen=True, slots=True)
+class WatchedHold:
+    """The hold on the screen: onset and release in seconds of the record, and how sure it is."""
+
+    onset_s: float
+    release_s: float | None
+    provisional: bool
+
+
+class HoldWatch:
+    """State machine over ticks; ``rows`` gives the loads that it dates edges by, column 0 is the bar's sum.
+
+    Parameters
+    ----------
+    tick_rows : int
+    rate_Hz : float
+    """
+
+    def __init__(self, tick_rows: int, rate_Hz: float) -> None:
+        self._tick_rows = tick_rows
+        self._rate_Hz = rate_Hz
+        self._tick_s = tick_rows / rate_Hz
+        self.hold: WatchedHold | None = None
+        self.phase: Phase = "none"
+        self._above_ticks = 0
+        self._history: list[float] = []
+        self._onset_row = 0
+        self._low_since_row: int | None = None
+        self._redated_s = 0.0
+
+    def reset(self) -> None:
+        """Forget the hold: the stay is over or the record starts anew."""
+        self.hold, self.phase = None, "none"
+        self._above_ticks, self._history, self._low_since_row = 0, [], None
+
+    def tick(self, bar_N: float, bodyweight_N: float | None, rows: Rows, end_row: int) -> bool:
+        """Take one tick's mean bar load, zero taken off; return True when a hold is due to be measured.
+
+        Parameters
+        ----------
+        bar_N : float, N; NaN where nothing was received.
+        bodyweight_N : float or None
+        rows : Rows
+            Only rows before ``end_row`` are looked at.
+        """
+        if bar_N != bar_N:
+            return False
+        least_N = FALLBACK_LEVEL_N if bodyweight_N is None else LEAST_FRACTION * bodyweight_N
+        if self.phase in ("none", "ended"):
+            due = self.phase == "ended" and self._after_release(end_row)
+            self._wait_for_onset(bar_N, least_N, rows, end_row)
+            return due
+        return self._follow(bar_N, least_N, rows, end_row)
+
+    def _after_release(self, end_row: int) -> bool:
+        """Return True once, at the row at which the ended hold is measured."""
+        low = self._low_since_row
+        if low is None or end_row - low < MEASURED_AFTER_S * self._rate_Hz:
+            return False
+        self._low_since_row = None
+        return True
+
+    def _wait_for_onset(self, bar_N: float, least_N: float, rows: Rows, end_row: int) -> None:
+        if bar_N <= least_N:
+            self._above_ticks, self._history = 0, []
+            return
+        self._above_ticks += 1
+        self._history.append(bar_N)
+        if self._above_ticks * self._tick_s < TUG_S:
+            return
+        first = end_row - (self._above_ticks + 2) * self._tick_rows
+        onset_s = _last_rise_s(rows, first, end_row, least_N)
+        self.hold = WatchedHold(onset_s, None, provisional=True)
+        self.phase = "provisional"
+        self._onset_row = first
+        self._low_since_row = None
+        self._redated_s = 0.0
+
+    def _follow(self, bar_N: float, least_N: float, rows: Rows, end_row: int) -> bool:
+        hold = self.hold
+        if hold is None:
+            return False
+        self._history.append(bar_N)
+        settled_N = float(np.median(self._history[-2000:]))
+        now_s = float(rows.t_s(end_row - 1, end_row)[0])
+        if bar_N < settled_N / 2:
+            return self._low(rows, end_row, settled_N, least_N)
+        if self._low_since_row is not None:
+            # Taken again within the bridge: a regrip, the clock goes on.
+            self._low_since_row = None
+            self.hold = hold = WatchedHold(hold.onset_s, None, hold.provisional)
+        if hold.provisional and now_s - hold.onset_s >= SURE_AFTER_S:
+            if settled_N < least_N:
+                self.reset()
+                return False
+            self.hold = hold = WatchedHold(hold.onset_s, None, provisional=False)
+            self.phase = "running"
+        if REDATE_UNTIL_S >= now_s - hold.onset_s >= self._redated_s + REDATE_EVERY_S:
+            self._redated_s = now_s - hold.onset_s
+            self._redate(rows, end_row, least_N / LEAST_FRACTION)
+        return False
+
+    def _low(self, rows: Rows, end_row: int, settled_N: float, least_N: float) -> bool:
+        """Follow a load below half of its level: a release, or a gap that will be bridged."""
+        hold = self.hold
+        if hold is None:
+            return False
+        if self._low_since_row is None:
+            self._low_since_row = end_row
+            release_s = _last_fall_s(rows, end_row - 3 * self._tick_rows, end_row, settled_N / 2)
+            self.hold = WatchedHold(hold.onset_s, release_s, hold.provisional)
+            return False
+        if end_row - self._low_since_row < BRIDGED_S * self._rate_Hz:
+            return False
+        short = hold.release_s is not None and hold.release_s - hold.onset_s < TUG_S
+        if settled_N < least_N or short:
+            self.reset()
+            return False
+        self.hold = WatchedHold(hold.onset_s, hold.release_s, provisional=False)
+        self.phase = "ended"
+        self._above_ticks, self._history = 0, []
+        return False
+
+    def _redate(self, rows: Rows, end_row: int, bodyweight_N: float) -> None:
+        """Date the onset again, by the settled level known by now."""
+        hold = self.hold
+        first = max(rows.first, self._onset_row - round(LOOK_BACK_S * self._rate_Hz))
+        t_s, bar_N = rows.t_s(first, end_row), rows.load(first, end_row)[:, 0]
+        if hold is None or len(t_s) < 8:
+            return
+        found = find_holds(t_s, bar_N, bodyweight_N)
+        if found and found[-1].release_s >= hold.onset_s and not found[-1].begins_inside:
+            self.hold = WatchedHold(found[-1].onset_s, hold.release_s, hold.provisional)
+
+
+def _last_rise_s(rows: Rows, first: int, end: int, level_N: float) -> float:
+    """Return the instant of the last upward crossing in the rows, or the first row's."""
+    t_s, bar_N = rows.t_s(first, end), rows.load(first, end)[:, 0]
+    above = bar_N > level_N
+    rises = np.flatnonzero(~above[:-1] & above[1:]) + 1
+    if not len(rises):
+        return float(t_s[0])
+    return _crossing(t_s, bar_N, int(rises[0]), level_N)
+
+
+def _last_fall_s(rows: Rows, first: int, end: int, level_N: float) -> float:
+    """Return the instant of the last downward crossing in the rows, or the last row's."""
+    t_s, bar_N = rows.t_s(first, end), rows.load(first, end)[:, 0]
+    above = bar_N > level_N
+    falls = np.flatnonzero(above[:-1] & ~above[1:]) + 1
+    if not len(falls):
+        return float(t_s[-1])
+    return _crossing(t_s, bar_N, int(falls[-1]), level_N)
+
+
+def _crossing(t_s: np.ndarray, load_N: np.ndarray, row: int, level_N: float) -> float:
+    before, after = float(load_N[row - 1]), float(load_N[row])
+    return float(t_s[row - 1] + (level_N - before) / (after - before) * (t_s[row] - t_s[row - 1]))

@@ -1,0 +1,292 @@
+"""The live view: ticks to pictures, twenty a second, each a little smoothed and never ahead of what is known."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+
+from monitor.holds.watch import HoldWatch
+from monitor.measures.assistance import UNASSISTED_BELOW
+from monitor.measures.closure import OPEN_FRACTION
+from monitor.measures.picture import HoldClock, Picture, Scene, Shoulders, WeightSource
+from monitor.measures.record import GIVEN_U_REL, Wishes
+from monitor.measures.result import Travel
+from monitor.measures.swing import LEAST_DEG, WINDOW_S, swing_course
+from monitor.measures.travel import travels
+from monitor.rig import Rig
+from monitor.signals.lowpass import HoldLast, LowPass
+from monitor.signals.rows import Rows
+from monitor.signals.stay import Array
+from monitor.signals.windows import OFF_ZERO_N, PRESENT_N, QUIET_FLOOR_N, QUIET_OF_LOAD
+
+SMOOTH_Hz = 2.0
+QUIET_S = 0.5
+STILL_BELOW = 0.006
+"""Scatter of S over a second, as a share of bodyweight, below which a body is called still (common practice)."""
+
+SLOW_EVERY_S = 0.5
+TRAVEL_EVERY_S = 1.0
+TRAVEL_WINDOW_S = 12.0
+LET_GO_S = 3.0
+KEEP_S = 40.0
+LEANING_FROM = 0.03
+CATCH_S = 2.0
+
+
+@dataclass
+class _Body:
+    """What is known of the person now; ``zero_*`` are the parts' zeros in N."""
+
+    zero_bar_N: float = 0.0
+    zero_feet_N: float = 0.0
+    weights_N: deque[float] | None = None
+    bodyweight_N: float | None = None
+    u_N: float | None = None
+    source: WeightSource | None = None
+
+
+class LiveView:
+    """Follows one clock segment; ``push`` takes clean rows, returns one picture a tick.
+
+    Columns of its own rows: bar, feet, smoothed bar, smoothed feet, smoothed right-left moment.
+    """
+
+    def __init__(self, rig: Rig, rate_Hz: float, tick_rows: int, wishes: Wishes, u_rel: float = 5e-4) -> None:
+        self._rig, self._rate_Hz, self._tick_rows = rig, rate_Hz, tick_rows
+        self.wishes = wishes
+        self._u_rel = u_rel
+        self._rows = Rows(5)
+        self._cells = Rows(len(rig.channels))
+        self._hold_last = HoldLast(len(rig.channels))
+        self._smooth = LowPass(SMOOTH_Hz, rate_Hz)
+        self._watch = HoldWatch(tick_rows, rate_Hz)
+        self._bar, self._feet = list(rig.bar_index), list(rig.platform_index)
+        self._x_m = np.array([rig.channels[i].x_m for i in self._bar])
+        self._tick = 0
+        self._body = _Body()
+        self._scene: Scene = "empty"
+        self._scene_since_s = 0.0
+        self._swing: tuple[float, float] | None = None
+        self._travels: list[Travel] = []
+        self._shoulders_mm = 0.0
+        self.lost = 0
+        self.spikes = 0
+
+    def stay_over(self) -> None:
+        """Forget the person: the rig is empty."""
+        self._watch.reset()
+        self._body = _Body(self._body.zero_bar_N, self._body.zero_feet_N)
+        self._swing, self._travels, self._shoulders_mm = None, [], 0.0
+
+    def append(self, t_s: Array, load_N: Array) -> None:
+        """Take clean rows (n,), (n, channels); pictures are made tick by tick afterwards."""
+        filled = self._hold_last.push(load_N)
+        bar = filled[:, self._bar].sum(axis=1)
+        feet = filled[:, self._feet].sum(axis=1) if self._feet else np.zeros(len(filled))
+        moment = filled[:, self._bar] @ self._x_m
+        smooth = self._smooth.push(np.column_stack([bar, feet, moment]))
+        self._rows.append(t_s, np.column_stack([bar, feet, smooth]))
+        self._cells.append(t_s, load_N)
+
+    def _loads(self, first: int, end: int) -> tuple[Array, Array]:
+        """Return bar and feet of some rows with the zeros of now taken off."""
+        rows = self._rows.load(first, end)
+        return rows[:, 0] - self._body.zero_bar_N, rows[:, 1] - self._body.zero_feet_N
+
+    def tick(self) -> tuple[Picture, bool]:
+        """Make the next tick's picture; the second value is True when a hold is due to be measured."""
+        n = self._tick_rows
+        first, end = self._tick * n, (self._tick + 1) * n
+        self._tick += 1
+        bar, feet = self._loads(first, end)
+        bar_N = float(bar.mean())
+        now_s = float(self._rows.t_s(end - 1, end)[0])
+        if self._tick % max(1, round(SLOW_EVERY_S * self._rate_Hz / n)) == 0:
+            self._slowly(end)
+        due = self._watch.tick(bar_N, self._bodyweight()[0], self._rows, end)
+        self._see_scene(now_s, bar_N, float(feet.mean()))
+        picture = self._picture(now_s, first, end)
+        keep = end - round(KEEP_S * self._rate_Hz)
+        self._rows.drop_before(keep)
+        self._cells.drop_before(keep)
+        return picture, due
+
+    def _bodyweight(self) -> tuple[float | None, float | None]:
+        if self.wishes.bodyweight_N is not None:
+            return self.wishes.bodyweight_N, GIVEN_U_REL * self.wishes.bodyweight_N
+        return self._body.bodyweight_N, self._body.u_N
+
+    def _slowly(self, end: int) -> None:
+        """Twice a second: zeros, weight, swing, travel."""
+        first = end - round(QUIET_S * self._rate_Hz)
+        bar, feet = self._loads(first, end)
+        if len(bar) < 4:
+            return
+        total = bar + feet
+        mean_bar, mean_feet = float(bar.mean()), float(feet.mean())
+        quiet = float(total.std()) < QUIET_FLOOR_N + QUIET_OF_LOAD * abs(float(total.mean()))
+        if quiet:
+            self._weigh(mean_bar, mean_feet, float(bar.std()), float(feet.std()))
+        if self._watch.phase in ("provisional", "running"):
+            self._see_swing(end)
+            if (self._tick * self._tick_rows) % round(TRAVEL_EVERY_S * self._rate_Hz) < self._tick_rows:
+                self._see_travel(end)
+
+    def _weigh(self, bar_N: float, feet_N: float, bar_sd_N: float, feet_sd_N: float) -> None:
+        """Read zeros of free parts, and the person's weight, from half a quiet second."""
+        body = self._body
+        empty = abs(bar_N) + abs(feet_N) < PRESENT_N / 2
+        if abs(bar_N) < OFF_ZERO_N and bar_sd_N < QUIET_FLOOR_N and (empty or feet_N > PRESENT_N):
+            body.zero_bar_N += 0.3 * bar_N
+        if empty and self._feet and abs(feet_N) < OFF_ZERO_N and feet_sd_N < QUIET_FLOOR_N:
+            body.zero_feet_N += 0.3 * feet_N
+        weight_N = body.bodyweight_N
+        free = bar_N > PRESENT_N and abs(feet_N) < OFF_ZERO_N and feet_sd_N < QUIET_FLOOR_N
+        if free and weight_N is not None and abs(bar_N / weight_N - 1) < UNASSISTED_BELOW:
+            body.zero_feet_N += 0.1 * feet_N
+        if not self._feet or feet_N + bar_N < PRESENT_N:
+            return
+        standing = feet_N > 0.85 * (bar_N + feet_N)
+        if not standing and body.source == "standing":
+            return
+        if standing and body.source != "standing":
+            body.weights_N, body.source = None, "standing"
+        if body.source is None:
+            body.source = "hang"
+        if body.weights_N is None:
+            body.weights_N = deque(maxlen=40)
+        body.weights_N.append(bar_N + feet_N)
+        if len(body.weights_N) >= 3:
+            values = np.array(body.weights_N)
+            body.bodyweight_N = float(np.median(values))
+            spread = 1.4826 * float(np.median(np.abs(values - body.bodyweight_N))) / np.sqrt(len(values))
+            body.u_N = float(np.hypot(spread, self._u_rel * body.bodyweight_N))
+
+    def _see_swing(self, end: int) -> None:
+        """Measure the swing over the last eight seconds of an unassisted hang."""
+        self._swing = None
+        weight_N, _ = self._bodyweight()
+        hold = self._watch.hold
+        rows = round(WINDOW_S * self._rate_Hz)
+        t_s = self._rows.t_s(end - rows, end)
+        if weight_N is None or hold is None or not self._feet or len(t_s) < rows or t_s[0] < hold.onset_s + CATCH_S:
+            return
+        bar, feet = self._loads(end - rows, end)
+        if float(np.median(feet)) > UNASSISTED_BELOW * weight_N:
+            return
+        course = swing_course(t_s, bar + feet, weight_N, self._rate_Hz, np.zeros(rows, dtype=bool))
+        if course is not None and np.isfinite(course.amplitude_deg[-1]):
+            self._swing = (float(course.amplitude_deg[-1]), float(course.u_deg[-1]))
+
+    def _see_travel(self, end: int) -> None:
+        """Look for pulls in the last seconds; one that is well past is kept."""
+        weight_N, _ = self._bodyweight()
+        hold = self._watch.hold
+        if weight_N is None or hold is None or not self._feet:
+            return
+        rows = round(TRAVEL_WINDOW_S * self._rate_Hz)
+        t_s = self._rows.t_s(end - rows, end)
+        bar, feet = self._loads(end - rows, end)
+        inside = t_s > hold.onset_s + CATCH_S
+        total = (bar + feet)[inside]
+        found = travels(t_s[inside], total, weight_N, self._rig.gravity_m_s2, self._rate_Hz, None)
+        for one in found:
+            middle = (one.start_s + one.end_s) / 2
+            known = [k for k in self._travels if abs((k.start_s + k.end_s) / 2 - middle) < 0.8]
+            if not known:
+                self._travels.append(one)
+                self._shoulders_mm += one.travel_mm
+
+    def _see_scene(self, now_s: float, bar_N: float, feet_N: float) -> None:
+        hold, phase = self._watch.hold, self._watch.phase
+        weight_N, _ = self._bodyweight()
+        scene: Scene
+        if phase in ("provisional", "running") and hold is not None:
+            scene = "hanging"
+        elif phase == "ended" and hold is not None and hold.release_s is not None and now_s - hold.release_s < LET_GO_S:
+            scene = "let_go"
+        elif abs(bar_N) + abs(feet_N) < PRESENT_N:
+            scene = "empty"
+        elif bar_N > LEANING_FROM * (weight_N or 600.0):
+            scene = "leaning"
+        else:
+            scene = "standing"
+        if scene != self._scene:
+            self._scene, self._scene_since_s = scene, now_s
+            if scene == "hanging":
+                self._travels, self._shoulders_mm, self._swing = [], 0.0, None
+
+    def _clock(self, now_s: float) -> HoldClock | None:
+        hold = self._watch.hold
+        if hold is None:
+            return None
+        if hold.release_s is not None:
+            return HoldClock(hold.onset_s, hold.release_s - hold.onset_s, hold.provisional, ended=True)
+        return HoldClock(hold.onset_s, max(0.0, now_s - hold.onset_s), hold.provisional, ended=False)
+
+    def _picture(self, now_s: float, first: int, end: int) -> Picture:
+        weight_N, u_N = self._bodyweight()
+        loads = self._rows.load(end - 1, end)[0]
+        body = self._body
+        bar_N, feet_N = float(loads[2]) - body.zero_bar_N, float(loads[3]) - body.zero_feet_N
+        platform = self._rig.has_platform
+        beta = alpha = u_beta = u_alpha = closure = None
+        still: bool | None = None
+        second = self._loads(end - round(self._rate_Hz), end)
+        total = second[0] + second[1]
+        if weight_N is not None and u_N is not None and self._scene != "empty":
+            beta = bar_N / weight_N
+            noise = 0.5 / weight_N
+            u_beta = float(np.hypot(noise, abs(beta) * u_N / weight_N))
+            alpha = feet_N / weight_N if platform else 1.0 - beta
+            u_alpha = float(np.hypot(noise, abs(alpha) * u_N / weight_N)) if platform else u_beta
+            still = bool(float(total.std()) < STILL_BELOW * weight_N)
+            if platform:
+                closure = float(total.mean()) / weight_N - 1.0
+        swing = self._swing if self._scene == "hanging" else None
+        shoulders, certainty = self._shoulders()
+        moment = float(loads[4])
+        lateral = moment / bar_N if len(self._bar) > 1 and bar_N > PRESENT_N else None
+        return Picture(
+            t_s=now_s,
+            scene=self._scene,
+            scene_since_s=self._scene_since_s,
+            hold=self._clock(now_s),
+            bodyweight_N=weight_N,
+            bodyweight_u_N=u_N,
+            bodyweight_source="given" if self.wishes.bodyweight_N is not None else body.source,
+            bar_N=bar_N,
+            feet_N=feet_N if platform else None,
+            beta=beta,
+            u_beta=u_beta,
+            alpha=alpha,
+            u_alpha=u_alpha,
+            alpha_direct=platform,
+            misclosure=closure,
+            misclosure_open=bool(closure is not None and still and abs(closure) > OPEN_FRACTION),
+            lateral_m=lateral,
+            swing_deg=swing[0] if swing and swing[0] >= LEAST_DEG else None,
+            u_swing_deg=swing[1] if swing and swing[0] >= LEAST_DEG else None,
+            still=still,
+            travel_mm=self._shoulders_mm if self._travels else None,
+            shoulders=shoulders,
+            shoulders_certainty=certainty,
+            rate_Hz=self._rate_Hz,
+            lost=self.lost,
+            spikes=self.spikes,
+            curve_names=self._rig.names,
+            curve_t_s=self._cells.t_s(first, end).copy(),
+            curve_N=self._cells.load(first, end).copy(),
+        )
+
+    def _shoulders(self) -> tuple[Shoulders | None, float | None]:
+        """Return relaxed or drawn with a certainty, from the travel seen in this hold; None before any was seen."""
+        if not self._travels or self._scene != "hanging":
+            return None, None
+        heights = np.concatenate([[0.0], np.cumsum([t.travel_mm for t in self._travels])])
+        low, high = float(heights.min()), float(heights.max())
+        both = {t.travel_mm > 0 for t in self._travels}
+        drawn = heights[-1] - low > 0.5 * (high - low)
+        return ("drawn" if drawn else "relaxed"), 0.9 if len(both) == 2 else 0.7

@@ -1,0 +1,247 @@
+"""The pipeline: count blocks in, pictures and results out. Live and recorded data run the same row of stages.
+
+bytes -> counts (bridge) -> newtons -> uniform grid -> spikes -> presence -> stay -> measures; beside it, when somebody
+watches, the live view. Everything is decided on ticks of fixed length counted from the segment's first row, so that
+the result does not depend on how the stream was cut into blocks.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from firmware_bridge.counts import CountBlock
+from monitor.newtons.calibration import Calibration
+from monitor.newtons.load_block import LoadBlock, Newtons
+from monitor.rig import Rig
+from monitor.signals.grid import UniformGrid
+from monitor.signals.presence import Came, Left, Presence
+from monitor.signals.rows import Rows
+from monitor.signals.spikes import Despike
+from monitor.signals.stay import Array, Stay, even_times
+
+if TYPE_CHECKING:
+    from monitor.measures.live import LiveView
+    from monitor.measures.picture import Picture
+    from monitor.measures.record import Wishes
+    from monitor.measures.result import RecordResult
+
+TICKS_PER_S = 20
+PRE_ROLL_S = 8.0
+"""Kept from before somebody came: the empty rig's zeros are read in it."""
+
+CURVE_U_ZERO_N = 0.3
+CURVE_U_REL_SPAN = 5e-4
+"""What is assumed of each cell where a curve in newtons comes without its calibration (R 60 class C3 cells, two-point
+calibration with gym plates; common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class StayBegan:
+    """Somebody came onto the rig; ``from_s`` is the first instant that is kept of the stay."""
+
+    stay: int
+    at_s: float
+    from_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class StayMeasured:
+    """Results of a stay: so far (a hold has just ended) or, with ``final``, of all of it."""
+
+    stay: int
+    result: RecordResult
+    final: bool
+    interrupted: bool = False
+
+
+PipelineEvent = StayBegan | StayMeasured
+
+
+@dataclass
+class Output:
+    """What one push brought: events in order, and the pictures of the live view."""
+
+    events: list[PipelineEvent] = field(default_factory=list)
+    pictures: list[Picture] = field(default_factory=list)
+
+
+class Pipeline:
+    """The whole row of stages with their state.
+
+    Parameters
+    ----------
+    rig : Rig
+    rate_Hz : float
+        What the board says that it does; the measured rate comes from the stamps.
+    calibration : Calibration or None
+        None for curves that are in newtons already.
+    delay_s : float
+        From the middle of a conversion to its stamp; 0 for blocks whose times are the load's already.
+    wishes : Wishes
+    live : bool
+        Make pictures and measure each hold as it ends, not only the stay when it is over.
+    """
+
+    def __init__(
+        self,
+        rig: Rig,
+        rate_Hz: float,
+        wishes: Wishes,
+        *,
+        calibration: Calibration | None = None,
+        delay_s: float = 0.0,
+        live: bool = False,
+    ) -> None:
+        self.rig, self.rate_Hz = rig, rate_Hz
+        self._wishes = wishes
+        channels = len(rig.channels)
+        self._newtons = Newtons(calibration, delay_s) if calibration else None
+        u_zero = calibration.u_zero_N if calibration else (CURVE_U_ZERO_N,) * channels
+        u_span = calibration.u_rel_span if calibration else (CURVE_U_REL_SPAN,) * channels
+        self._u_zero_N, self._u_rel_span = np.array(u_zero), np.array(u_span)
+        self._all = list(rig.bar_index + rig.platform_index)
+        self._tick_rows = max(1, round(rate_Hz / TICKS_PER_S))
+        self._live = live
+        self._view: LiveView | None = None
+        self._grid = UniformGrid(rate_Hz)
+        self._despike = Despike(channels)
+        self.stays = 0
+        self.samples = 0
+        self.clock_rate, self.u_clock_rate = 1.0, 5e-5
+        self._begin()
+
+    @property
+    def lost(self) -> int:
+        """Return the rows known to be lost so far."""
+        return self._grid.lost
+
+    @property
+    def spikes(self) -> int:
+        """Return the single readings masked so far."""
+        return self._despike.spikes
+
+    @property
+    def wishes(self) -> Wishes:
+        """What the caller set; may be changed at any time, and counts from the next tick on."""
+        return self._wishes
+
+    @wishes.setter
+    def wishes(self, wishes: Wishes) -> None:
+        self._wishes = wishes
+        if self._view is not None:
+            self._view.wishes = wishes
+
+    def _begin(self) -> None:
+        """Start a new segment: rows and ticks count from zero."""
+        self._rows = Rows(len(self.rig.channels))
+        self._presence = Presence(self._tick_rows / self.rate_Hz, has_platform=self.rig.has_platform)
+        self._ticks = 0
+        self._stay_from: int | None = None
+        self._spikes_before = self._despike.spikes
+        if self._live:
+            from monitor.measures.live import LiveView
+
+            self._view = LiveView(
+                self.rig, self.rate_Hz, self._tick_rows, self._wishes, float(self._u_rel_span.max(initial=1e-5))
+            )
+
+    def clock(self, rate: float, u_rate: float) -> None:
+        """Set true seconds per second of the record, and its standard uncertainty, from now on."""
+        self.clock_rate, self.u_clock_rate = rate, u_rate
+
+    def push(self, block: CountBlock) -> Output:
+        """Take raw counts. Raises ``BadCalibration`` when the number of channels is not the rig's."""
+        if self._newtons is None:
+            raise ValueError("This pipeline was made for loads in newtons; use push_load.")
+        return self.push_load(self._newtons.push(block))
+
+    def push_load(self, block: LoadBlock) -> Output:
+        """Take loads in newtons."""
+        out = Output()
+        self.samples += len(block)
+        block, restart = self._grid.push(block)
+        if restart and self._rows.end + len(self._despike) > 0:
+            self._end_segment(out, interrupted=True)
+        self._take(*self._despike.push(block.t_s, block.load_N), out)
+        return out
+
+    def flush(self, *, interrupted: bool = False) -> Output:
+        """End the record: what was held back goes through, a stay in progress is measured."""
+        out = Output()
+        self._end_segment(out, interrupted=interrupted)
+        return out
+
+    def _end_segment(self, out: Output, *, interrupted: bool) -> None:
+        self._take(*self._despike.flush(), out)
+        if self._stay_from is not None:
+            self._measure(self._stay_from, self._rows.end, out, final=True, interrupted=interrupted)
+        self._begin()
+
+    def _take(self, t_s: Array, load_N: Array, out: Output) -> None:
+        if not len(t_s):
+            return
+        self._rows.append(t_s, load_N)
+        n = self._tick_rows
+        fresh = self._rows.end // n - self._ticks
+        if self._view is not None:
+            self._view.append(t_s, load_N)
+            self._view.lost, self._view.spikes = self.lost, self.spikes
+        if fresh <= 0:
+            return
+        loads = self._rows.load(self._ticks * n, (self._ticks + fresh) * n)
+        # A plain sum over each tick's rows, always the same rows: no cut of the stream can show in it.
+        means = loads[:, self._all].sum(axis=1).reshape(fresh, n).mean(axis=1)
+        if self._view is None:
+            for step in self._presence.push(means):
+                self._step(step, out)
+        else:
+            for mean in means:
+                picture, due = self._view.tick()
+                out.pictures.append(picture)
+                self._ticks += 1
+                for step in self._presence.push(mean[None]):
+                    self._step(step, out)
+                if due and self._stay_from is not None:
+                    self._measure(self._stay_from, self._ticks * n, out, final=False)
+            self._ticks -= fresh
+        self._ticks += fresh
+        if self._stay_from is None:
+            self._rows.drop_before(self._ticks * n - round(PRE_ROLL_S * self.rate_Hz))
+
+    def _step(self, step: Came | Left, out: Output) -> None:
+        n = self._tick_rows
+        if isinstance(step, Came):
+            row = max(0, step.tick * n - round(PRE_ROLL_S * self.rate_Hz), self._rows.first)
+            self._stay_from = row
+            self._spikes_before = self._despike.spikes
+            self.stays += 1
+            at_s, from_s = (float(self._rows.t_s(r, r + 1)[0]) for r in (step.tick * n, row))
+            out.events.append(StayBegan(self.stays, at_s, from_s))
+        elif self._stay_from is not None:
+            self._measure(self._stay_from, (step.tick + 1) * n, out, final=True)
+            self._stay_from = None
+            if self._view is not None:
+                self._view.stay_over()
+
+    def _measure(self, first: int, end: int, out: Output, *, final: bool, interrupted: bool = False) -> None:
+        # Imported here: scipy takes seconds to load on a small board, and the first stay is a while away.
+        from monitor.measures.record import analyse_stay
+
+        stay = Stay(
+            self.rig,
+            even_times(self._rows.t_s(first, end).copy()),
+            self._rows.load(first, end).copy(),
+            self._u_zero_N,
+            self._u_rel_span,
+        )
+        result = analyse_stay(
+            stay,
+            self._wishes,
+            clock_rate=self.clock_rate,
+            u_clock_rate=self.u_clock_rate,
+            spikes=self._despike.spikes - self._spikes_before,
+        )
+        out.events.append(StayMeasured(self.stays, result, final, interrupted))
