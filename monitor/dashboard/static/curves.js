@@ -118,7 +118,7 @@ export class Curves {
     this.pen.font = this.font;
     const wide = (text) => this.pen.measureText(text).width;
     this.left = Math.ceil(wide("0000") + this.font_px * 0.6);
-    this.right = Math.ceil(Math.max(wide(words.partNames.foot_fr), wide(words.partNames.bar_right)) + this.font_px * 1.3);
+    this.right = Math.ceil(Math.max(...[words.bodyweight, words.partNames.foot_fr, words.partNames.bar_right].map(wide)) + this.font_px * 1.3);
     this.upper = Math.ceil(this.font_px * 1.5);
     this.lower = Math.ceil(this.font_px * 1.7);
     this.plotW = Math.max(10, this.canvas.width - this.left - this.right);
@@ -328,14 +328,11 @@ export class Curves {
     pen.lineTo(this.left + this.plotW, y);
     pen.stroke();
     pen.setLineDash([]);
-    pen.fillStyle = colours.quiet;
-    pen.textAlign = "left";
-    pen.fillText(words.bodyweight(Math.round(this.reference_N)), this.left + this.font_px * 0.3, y - this.font_px * 0.35);
   }
 
   drawEdges(now_s) {
     const { pen, colours, dpr } = this;
-    pen.strokeStyle = colours.ink;
+    pen.strokeStyle = colours.quiet;
     pen.lineWidth = dpr;
     for (const edge_s of this.edges) {
       const ago_s = now_s - edge_s;
@@ -353,6 +350,10 @@ export class Curves {
     const k = samples.nearest(now_s, 2);
     if (k === null) return;
     const labels = [];
+    if (this.reference_N !== null && !this.cells) {
+      const end_y = this.y(this.reference_N);
+      labels.push({ label: words.bodyweight, part: "quiet", end_y, y: end_y });
+    }
     for (const { column, part, label } of this.series) {
       const value = lastGood(samples, column, k);
       if (value === null) continue;

@@ -11,6 +11,19 @@ export class HoldList {
     this.list = list;
     this.none = none;
     this.asked = 0;
+    new ResizeObserver(() => this.trim()).observe(list);
+  }
+
+  /** Where the list has a fixed room, show whole rows only; the table of all holds has the rest. */
+  trim() {
+    for (const item of this.list.children) item.hidden = false;
+    const room = this.list.getBoundingClientRect();
+    const fixed = this.list.scrollHeight > this.list.clientHeight + 2 || this.list.scrollWidth > this.list.clientWidth + 2;
+    if (!fixed) return;
+    for (const item of [...this.list.children].reverse()) {
+      const box = item.getBoundingClientRect();
+      item.hidden = box.bottom > room.bottom + 2 || box.right > room.right + 2;
+    }
   }
 
   /** Read the list anew; a later call overtakes an earlier one. */
@@ -27,6 +40,7 @@ export class HoldList {
     }
     if (asked !== this.asked) return;
     this.list.replaceChildren(...page.holds.map(row));
+    this.trim();
     this.tell(page.holds.length === 0 ? words.holdsNone : "");
   }
 

@@ -72,7 +72,7 @@ function draw(now_ms) {
   state.due = false;
   const age_s = feed.age_s();
   const old = age_s === null || age_s > OLD_S || !feed.connected;
-  const picture = age_s === null ? null : state.picture;
+  const picture = age_s === null ? null : withHold(state.picture);
   document.body.dataset.scene = picture?.scene ?? "waiting";
   document.body.classList.toggle("old", old);
   plumbLine.draw(picture);
@@ -105,40 +105,51 @@ function drawNow(picture) {
   byId("time").classList.toggle("unsure", shown && hold.provisional);
   byId("time").classList.toggle("none", !shown);
   const gained = shown && hold.ended ? gainedBy(hold) : "";
-  say(byId("after"), gained);
+  say(byId("after"), gained || plumbLine.wordElsewhere());
   speaker.scene(scene, shown && hold.ended ? gained || `${digits} ${words.unit.second}` : "");
 }
 
 /** What a hold brought, once its measures have come; until then nothing is said. */
 function gainedBy(hold) {
-  const last = state.lastHold?.result;
-  if (!last || Math.abs(last.duration_s - hold.time_s) > 0.5 || last.dose_bw_s === null) return "";
+  const last = resultOf(hold);
+  if (last === null || last.dose_bw_s === null) return "";
   return words.gained(last.duration_s.toFixed(1), last.dose_bw_s.toFixed(0));
+}
+
+/** The measures of the hold that the clock has just timed, null until they have come. */
+function resultOf(hold) {
+  const last = state.lastHold?.result;
+  return last && Math.abs(last.duration_s - hold.time_s) < 0.5 ? last : null;
+}
+
+/** After letting go, the line and the shares stay with the hold: its means, as soon as they are known. */
+function withHold(picture) {
+  const last = picture?.scene === "let_go" && picture.hold ? resultOf(picture.hold) : null;
+  if (last === null || last.beta_mean === null || last.alpha_mean === null) return picture;
+  return {
+    ...picture, ofHold: true, misclosure_open: false, alpha_direct: last.alpha_direct,
+    beta: last.beta_mean, u_beta: last.beta_u, alpha: last.alpha_mean, u_alpha: last.alpha_u,
+  };
 }
 
 function drawShares(picture) {
   const scene = picture?.scene ?? "waiting";
   const open = picture?.misclosure_open ?? false;
   const why = scene === "waiting" || scene === "not_ready" ? words.shareWhy.rig : scene === "empty" ? words.shareWhy.nobody : words.shareWhy.weight;
-  figure("hands", percent(picture?.beta, picture?.u_beta), why);
-  figure("feet", percent(picture?.alpha, picture?.u_alpha), why);
-  const handsAside = picture?.bar_N === null || picture?.beta === null ? "" : words.newtons(picture?.bar_N?.toFixed(0) ?? "");
-  if (picture?.beta != null) say(byId("hands-aside"), open ? words.shareWhy.open : handsAside);
-  if (picture?.alpha != null) say(byId("feet-aside"), feetAside(picture, open));
+  const loads = (load_N) => (load_N === null || load_N === undefined ? "" : words.newtons(load_N.toFixed(0)));
+  const about = (load_N) => (open ? words.shareWhy.open : picture?.ofHold ? words.meanOfHold : loads(load_N));
+  figure("hands", percent(picture?.beta, picture?.u_beta), about(picture?.bar_N), why);
+  const judged = scene === "hanging" && !open && state.settings !== null;
+  const feetAbout = judged ? words.allowed(Math.round(state.settings.alpha_max * 100)) : about(picture?.feet_N);
+  const inferred = picture?.alpha != null && !picture.alpha_direct;
+  figure("feet", percent(picture?.alpha, picture?.u_alpha), feetAbout, why, inferred);
 }
 
-function feetAside(picture, open) {
-  if (open) return words.shareWhy.open;
-  const parts = [];
-  if (!picture.alpha_direct) parts.push(words.inferred);
-  if (state.settings) parts.push(words.allowed(Math.round(state.settings.alpha_max * 100)));
-  return parts.join(", ");
-}
-
-function figure(name, value, why) {
+function figure(name, value, about, why, inferred = false) {
   say(byId(`${name}-digits`), value ? value.shown : words.noTime);
-  say(byId(`${name}-u`), value ? (value.about === null ? words.unit.percent : words.plusMinus(value.about)) : "");
-  if (!value) say(byId(`${name}-aside`), why);
+  say(byId(`${name}-unit`), value ? words.unit.percent : "");
+  const first = [value?.about == null ? "" : words.plusMinus(value.about), inferred ? words.inferred : ""];
+  say(byId(`${name}-aside`), value ? [first.filter(Boolean).join(", "), about].filter(Boolean).join("\n") : why);
 }
 
 function drawStillness(picture) {
@@ -148,10 +159,10 @@ function drawStillness(picture) {
   const why = !hanging ? words.stillWhy.nobody : (picture.alpha ?? 0) > 0.02 ? words.stillWhy.feet : words.stillWhy.unknown;
   const swing = hanging ? cut(picture.swing_deg, picture.u_swing_deg) : null;
   const pieces = [];
-  if (swing) pieces.push(words.swing(swing.shown, null));
+  if (swing) pieces.push(words.swing(swing.shown));
   if (hanging && picture.lateral_m !== null && Math.abs(picture.lateral_m) >= 0.005)
     pieces.push(words.offset((Math.abs(picture.lateral_m) * 100).toFixed(0), picture.lateral_m < 0 ? words.left : words.right));
-  say(byId("still-aside"), pieces.length > 0 ? pieces.join(", ") : still === null || still === undefined ? why : "");
+  say(byId("still-aside"), pieces.length > 0 ? pieces.join("\n") : still === null || still === undefined ? why : "");
 }
 
 function drawRig(picture) {

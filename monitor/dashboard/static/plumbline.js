@@ -9,6 +9,8 @@ import { words } from "./words.js";
 
 const MM_PER_DEGREE = 20;
 const SURE = 0.9; // below it the shoulders are drawn dashed
+const LETTER_EM = 0.55; // room for a letter of a bold sans
+const SMALLEST = 0.75; // rather out of the drawing than too small to read
 const BACK_TO_FINE = 0.005; // the word does not flicker while the mark sits on the edge of the hatching
 
 export class PlumbLine {
@@ -50,7 +52,7 @@ export class PlumbLine {
     set(p.floor, { x1: 0, x2: Math.min(width, x * 2), y1: floor, y2: floor, "stroke-width": em * 0.12 });
     this.drawAllowed();
     const scene = picture?.scene ?? "waiting";
-    const someone = scene === "standing" || scene === "leaning" || scene === "hanging";
+    const someone = scene === "standing" || scene === "leaning" || scene === "hanging" || scene === "let_go";
     this.drawDivision(someone ? picture : null);
     this.drawBob(scene === "hanging" ? picture : null);
     this.drawShoulders(scene === "hanging" ? picture : null);
@@ -72,6 +74,11 @@ export class PlumbLine {
     set(p.allowedEdge, { x1: x - half, x2: x + half, y1: floor - height, y2: floor - height });
     set(p.allowedText, { x: x - half - em * 0.4, y: Math.min(floor - height + em * 0.35, floor - em * 0.4), "text-anchor": "end" });
     say(p.allowedText, `${Math.round(this.alphaMax * 100)} %`);
+  }
+
+  /** The word for where there is no room beside the mark; empty where there is. */
+  wordElsewhere() {
+    return this.at.narrow ? verdictLines(this.judge(this.picture)).join(" ") : "";
   }
 
   /** Returns "fine", "lighter" or null: where the mark sits against the hatching. */
@@ -109,9 +116,8 @@ export class PlumbLine {
     set(p.mark, { x1: x - em * 2, x2: x + em * 2, y1: markY, y2: markY, "stroke-width": em * 0.22 });
     this.drawGap(open ? picture.misclosure : null, handsEnd, markY);
     const verdict = this.judge(picture);
-    const lines = verdict === "lighter" ? words.help.lighter : verdict === "fine" ? [words.help.fine] : [];
     set(p.word, { "data-verdict": verdict });
-    this.writeLines(p.word, lines, x + em * 2.5, markY);
+    this.writeLines(p.word, this.at.narrow ? [] : verdictLines(verdict), x + em * 2.5, markY);
   }
 
   drawGap(misclosure, handsEnd, markY) {
@@ -128,7 +134,8 @@ export class PlumbLine {
     set(p.gapTop, { x1: x - em * 1.1, x2: x + em * 1.1, y1: upper, y2: upper });
     set(p.gapBottom, { x1: x - em * 1.1, x2: x + em * 1.1, y1: lower, y2: lower });
     const y = Math.min((upper + lower) / 2, markY - em * 3.4, this.at.top + length - em * 6);
-    this.writeLines(p.gap, misclosure < 0 ? words.missing(size) : words.surplus(size), x + em * 2.5, y);
+    const lines = misclosure < 0 ? words.missing(size) : words.surplus(size);
+    this.writeLines(p.gap, this.at.narrow ? lines.slice(0, 1) : lines, x + em * 2.5, y);
   }
 
   drawBob(picture) {
@@ -199,7 +206,7 @@ export class PlumbLine {
   writeLines(node, lines, x, y) {
     show(node, lines.length > 0);
     if (lines.length === 0) return;
-    const size = parseFloat(getComputedStyle(node).fontSize);
+    const size = this.fit(node, lines, x);
     const step = size * 1.06;
     const height = step * lines.length;
     const first = clamp(y - height / 2, this.at.top + this.at.em * 0.6, this.at.floor - height - size * 0.05) + size * 0.82;
@@ -209,6 +216,16 @@ export class PlumbLine {
       set(node.childNodes[i], { x, y: first + i * step });
       say(node.childNodes[i], line);
     });
+  }
+
+  /** Size of letters at which the longest line still fits between x and the edge. */
+  fit(node, lines, x) {
+    node.style.fontSize = "";
+    const size = parseFloat(getComputedStyle(node).fontSize);
+    const longest = Math.max(...lines.map((line) => line.length));
+    const fitting = Math.min(size, Math.max(SMALLEST * size, (this.at.width - x) / (longest * LETTER_EM)));
+    node.style.fontSize = `${fitting}px`;
+    return fitting;
   }
 
   /** The drawing in one sentence, for those who listen. */
@@ -221,7 +238,7 @@ export class PlumbLine {
     if (hands) said.push(`${words.hands} ${hands.shown} %`);
     if (feet) said.push(`${words.feet} ${feet.shown} %${picture.alpha_direct ? "" : `, ${words.inferred}`}`);
     const verdict = this.judge(picture);
-    if (verdict) said.push(verdict === "fine" ? words.help.fine : words.help.lighter.join(" "));
+    if (verdict) said.push(verdictLines(verdict).join(" "));
     if (picture.still !== null) said.push(picture.still ? words.still : words.swinging);
     if (picture.misclosure_open && picture.misclosure !== null) {
       const size = Math.round(Math.abs(picture.misclosure) * 100);
@@ -229,6 +246,10 @@ export class PlumbLine {
     }
     return said.join(", ");
   }
+}
+
+function verdictLines(verdict) {
+  return verdict === "lighter" ? words.help.lighter : verdict === "fine" ? [words.help.fine] : [];
 }
 
 function build(root) {
