@@ -72,5 +72,8 @@ INVENTED_PEOPLE: tuple[Person, ...] = (
     Person("Velka", mass_kg=63.4, stature_m=1.69, kappa=0.845, endurance_s=48.0, tremor_N=1.3, left_share=0.515),
     Person("Joro", mass_kg=78.9, stature_m=1.81, kappa=0.833, endurance_s=75.0, arm_Hz=3.0, breaths_per_min=13.5),
     Person("Tamsi", mass_kg=56.2, stature_m=1.62, kappa=0.852, endurance_s=40.0, arm_Hz=3.5, left_share=0.48),
+    Person(
+        "Orlo", mass_kg=88.3, stature_m=1.86, kappa=0.838, endurance_s=66.0, arm_Hz=2.9, tremor_N=1.5, left_share=0.49
+    ),
 )
 """The demo's people, in the order in which they come to the bar."""

@@ -99,9 +99,36 @@ def assisted_and_one_hand(script: Script) -> None:
     script.step_off()
 
 
+def passive_with_third_support(script: Script) -> None:
+    """Play a passive hang in which a door frame takes a tenth of the weight for a while, and an assisted hang."""
+    script.wait(0.6)
+    script.step_on()
+    script.stand(4.0)
+    script.reach_up()
+    script.hang()
+    script.wait(6.0)
+    script.third_support(0.10, 8.0)
+    script.wait(6.0)
+    script.let_go()
+    script.stand(8.0)
+    script.reach_up()
+    script.hang_assisted(0.30)
+    script.wait(3.0)
+    script.shift_feet(0.18, 10.0)
+    script.wait(1.0)
+    script.let_go_from_assisted()
+    script.stand(3.0)
+    script.step_off()
+
+
 Programme = Callable[[Script], None]
 
-PROGRAMMES: tuple[Programme, ...] = (assisted_then_passive, passive_with_touch, assisted_and_one_hand)
+PROGRAMMES: tuple[Programme, ...] = (
+    assisted_then_passive,
+    passive_with_touch,
+    assisted_and_one_hand,
+    passive_with_third_support,
+)
 """What the people do, in turn."""
 
 

@@ -223,6 +223,14 @@ class Script:
         self.deeds.append(Deed("one_hand", t, back, side))
         self.now_s = back + 0.7
 
+    def third_support(self, share: float, duration_s: float) -> None:
+        """Let a knee rest against a door frame that no cell sees."""
+        plan, t = self.plan, self.now_s
+        plan.frame_share.to(share, t, 0.6)
+        plan.frame_share.to(0.0, t + duration_s - 0.6, 0.6)
+        self.deeds.append(Deed("third_support", t, t + duration_s, share))
+        self.now_s = t + duration_s
+
     def regrip(self) -> None:
         """Drop on to the feet for a moment, set the hands anew and hang again: the bar is free for less than 1 s."""
         plan, t = self.plan, self.now_s

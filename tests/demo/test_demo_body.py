@@ -16,12 +16,12 @@ STILL = Person("Still", mass_kg=66.0, stature_m=1.72, breath_mm=0.0, tremor_N=0.
 
 
 def play(script, seed=3):
-    """Play a script to its end; return fine times, cells, floor, swing."""
+    """Play a script to its end; return fine times, cells, what is borne beside, rise, swing."""
     body = Body(script.person, script.plan, np.random.default_rng(seed))
     pieces = [body.advance(960, FINE_s, SUBSTEPS) for _ in range(int(np.ceil(script.now_s)))]
     return tuple(
         np.concatenate([getattr(piece, name) for piece in pieces])
-        for name in ("t_s", "cells_N", "floor_N", "rise_m_s2", "swing_rad")
+        for name in ("t_s", "cells_N", "beside_N", "rise_m_s2", "swing_rad")
     )
 
 
@@ -48,10 +48,10 @@ def test_the_account_closes_while_quiet(person):
     script.wait(6.0)
     hung = script.now_s, script.now_s + 12.0
     script.wait(12.0)
-    t_s, cells, floor, _, _ = play(script)
+    t_s, cells, beside, _, _ = play(script)
     for start, end in (stood, hung):
         inside = (t_s > start) & (t_s < end)
-        assert floor[inside].max() == 0.0
+        assert beside[inside].max() == 0.0
         # Breathing is cut at any phase: 1 mm x 2 pi 0.25 Hz over 5 s is 0.03 % of g.
         assert cells[inside].sum(axis=1).mean() / person.weight_N == pytest.approx(1.0, abs=5e-4)
 
@@ -91,9 +91,9 @@ def busy_script(person):
 def test_no_momentum_comes_from_nowhere():
     # Impulse and momentum: between two rests the mean of the supports is the weight, whatever happened between.
     script, quiet_from, quiet_to = busy_script(STILL)
-    t_s, cells, floor, _, _ = play(script)
+    t_s, cells, beside, _, _ = play(script)
     inside = (t_s > quiet_from) & (t_s < quiet_to)
-    excess_N = cells[inside].sum(axis=1) + floor[inside] - STILL.weight_N
+    excess_N = cells[inside].sum(axis=1) + beside[inside] - STILL.weight_N
     speed_left_m_s = excess_N.sum() * FINE_s / STILL.mass_kg
     assert np.abs(excess_N).max() > STILL.weight_N / 2
     assert abs(speed_left_m_s) < 2e-3
@@ -101,17 +101,17 @@ def test_no_momentum_comes_from_nowhere():
 
 def test_supports_only_push_or_only_pull():
     script, _, _ = busy_script(INVENTED_PEOPLE[0])
-    _, cells, floor, _, _ = play(script)
+    _, cells, beside, _, _ = play(script)
     assert cells.min() >= 0.0
-    assert floor.min() >= 0.0
+    assert beside.min() >= 0.0
 
 
 def test_the_reported_acceleration_is_that_of_the_sum():
     script, _, _ = busy_script(INVENTED_PEOPLE[1])
-    _, cells, floor, rise, _ = play(script)
+    _, cells, beside, rise, _ = play(script)
     mass_kg = INVENTED_PEOPLE[1].mass_kg
     np.testing.assert_allclose(
-        cells.sum(axis=1) + floor, mass_kg * (STANDARD_GRAVITY_m_s2 + rise), rtol=1e-12, atol=1e-9
+        cells.sum(axis=1) + beside, mass_kg * (STANDARD_GRAVITY_m_s2 + rise), rtol=1e-12, atol=1e-9
     )
 
 
@@ -241,6 +241,23 @@ def test_tremor_lies_between_6_and_12_per_second_and_grows_with_fatigue():
 def test_a_person_beside_the_platform_weighs_nothing_on_it():
     script = new_script()
     script.wait(2.0)
-    t_s, cells, floor, _, _ = play(script)
+    t_s, cells, beside, _, _ = play(script)
     assert np.abs(cells).max() == 0.0
-    assert floor[t_s > 1].mean() == pytest.approx(STILL.weight_N, rel=1e-3)
+    assert beside[t_s > 1].mean() == pytest.approx(STILL.weight_N, rel=1e-3)
+
+
+def test_a_third_support_takes_its_share_from_the_bar():
+    script = new_script()
+    standing(script)
+    script.reach_up()
+    script.hang()
+    script.wait(6.0)
+    start = script.now_s
+    script.third_support(0.10, 8.0)
+    script.wait(3.0)
+    t_s, cells, beside, _, _ = play(script)
+    share = cells.sum(axis=1) / STILL.weight_N
+    during = (t_s > start + 1.5) & (t_s < start + 6.5)
+    assert share[during].mean() == pytest.approx(0.90, abs=1e-3)
+    assert beside[during].mean() == pytest.approx(0.10 * STILL.weight_N, rel=1e-3)
+    assert share[(t_s > start + 9.5) & (t_s < start + 11)].mean() == pytest.approx(1.0, abs=1e-3)
