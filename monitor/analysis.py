@@ -1,0 +1,275 @@
+"""Recorded data to results: load curves, journals, and the feeding of the pipeline that live data share."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firmware_bridge.counts import CountBlock
+from firmware_bridge.sources import BoardFacts, ClockFit, Counters, JournalSource, Note, SourceEvent
+from monitor.errors import BadInput, MonitorError
+from monitor.measures.record import Wishes
+from monitor.measures.result import HoldResult, Quality, RecordResult
+from monitor.newtons.calibration import (
+    Calibration,
+    calibration_from_dict,
+    calibration_to_dict,
+    in_order,
+)
+from monitor.newtons.curve_file import read_curve
+from monitor.newtons.load_block import LoadBlock, Newtons
+from monitor.pipeline import Output, Pipeline, StayBegan, StayMeasured
+from monitor.rig import Rig, rig_from_dict, rig_to_dict
+
+JOURNAL_SUFFIX = ".journal"
+SAME_RATE = 0.2
+"""A board whose told rate differs by more than this from the one in use makes a new pipeline."""
+
+
+class RigUnknown(BadInput):
+    """Counts without a rig description and a calibration."""
+
+    code = "rig-unknown"
+
+
+class WrongBoard(MonitorError):
+    """The board's channels are not those of the rig description."""
+
+    code = "wrong-board"
+
+
+def rig_note(rig: Rig, calibration: Calibration, **more: Any) -> dict[str, object]:
+    """Return the note with which a stay's journal begins: what is needed to read its counts for ever."""
+    return {"rig": rig_to_dict(rig), "calibration": calibration_to_dict(calibration), **more}
+
+
+class EventAnalyser:
+    """Feeds source events to the pipeline, which it makes when the board has told its rate.
+
+    Parameters
+    ----------
+    wishes : Wishes
+    rig, calibration : Rig, Calibration or None
+        None: taken from the journal's own note.
+    live : bool
+        As for ``Pipeline``.
+    """
+
+    def __init__(
+        self, wishes: Wishes, rig: Rig | None = None, calibration: Calibration | None = None, *, live: bool = False
+    ) -> None:
+        self.rig, self.calibration = rig, calibration
+        self._given = rig is not None
+        self._wishes = wishes
+        self._live = live
+        self._facts: BoardFacts | None = None
+        self._pipeline: Pipeline | None = None
+        self._stays_before = 0
+        self.clock: ClockFit | None = None
+        self.counters = Counters()
+        self.rate_Hz = 0.0
+        self.delay_s = 0.0
+
+    @property
+    def wishes(self) -> Wishes:
+        """What the caller set; counts from the next block on."""
+        return self._wishes
+
+    @wishes.setter
+    def wishes(self, wishes: Wishes) -> None:
+        self._wishes = wishes
+        if self._pipeline is not None:
+            self._pipeline.wishes = wishes
+
+    def take(self, event: SourceEvent) -> Output:
+        """Take one event of a source.
+
+        Raises
+        ------
+        RigUnknown
+            Counts came before any rig description.
+        WrongBoard, BadCalibration
+            The channels do not fit.
+        """
+        if isinstance(event, CountBlock):
+            return self._counts(event)
+        if isinstance(event, BoardFacts):
+            return self._told(event)
+        if isinstance(event, ClockFit):
+            self.clock = event
+            if self._pipeline is not None:
+                self._pipeline.clock(event.rate, event.u_rate)
+        elif isinstance(event, Note):
+            self._noted(event)
+        elif isinstance(event, Counters):
+            self.counters = event
+        return Output()
+
+    def _noted(self, note: Note) -> None:
+        if self._given or "rig" not in note.content or "calibration" not in note.content:
+            return
+        self.rig = rig_from_dict(note.content["rig"])
+        self.calibration = in_order(calibration_from_dict(note.content["calibration"]), self.rig.names)
+
+    def _told(self, facts: BoardFacts) -> Output:
+        self._facts = facts
+        if self._pipeline is not None and facts.rate_Hz and abs(facts.rate_Hz / self.rate_Hz - 1) > SAME_RATE:
+            out = self._numbered(self._pipeline.flush(interrupted=True), self._stays_before)
+            self._stays_before += self._pipeline.stays
+            self._pipeline = None
+            return out
+        return Output()
+
+    def _counts(self, block: CountBlock) -> Output:
+        if self._pipeline is None:
+            self._pipeline = self._made(block.counts.shape[1])
+        return self._numbered(self._pipeline.push(block), self._stays_before)
+
+    def _numbered(self, out: Output, before: int) -> Output:
+        """Return the output with its stays numbered through all pipelines of this analyser."""
+        if before:
+            out.events = [
+                StayBegan(e.stay + before, e.at_s, e.from_s)
+                if isinstance(e, StayBegan)
+                else StayMeasured(e.stay + before, e.result, e.final, e.interrupted)
+                for e in out.events
+            ]
+        return out
+
+    def _made(self, channels: int) -> Pipeline:
+        rig, calibration, facts = self.rig, self.calibration, self._facts
+        if rig is None or calibration is None:
+            raise RigUnknown(
+                what="The journal holds counts but does not say of which rig.",
+                means="Counts cannot be turned into newtons, so nothing was analysed; the journal is unchanged.",
+                do="Give the rig description and its calibration with --rig and --calibration.",
+            )
+        if channels != len(rig.channels):
+            raise WrongBoard(
+                what=f"The board sends {channels} channels; the rig description has {len(rig.channels)}.",
+                means="It is not known which cell sends what, so nothing is measured.",
+                do="Use the rig description that belongs to this board, or mend its list of channels.",
+            )
+        self.rate_Hz = facts.rate_Hz if facts and facts.rate_Hz else rig.nominal_rate_Hz
+        self.delay_s = rig.delay_s(self.rate_Hz)
+        if rig.reading_delay_s is None and facts is not None and facts.protocol >= 1:
+            self.delay_s = facts.reading_delay_us * 1e-6
+        pipeline = Pipeline(
+            rig, self.rate_Hz, self._wishes, calibration=calibration, delay_s=self.delay_s, live=self._live
+        )
+        if self.clock is not None:
+            pipeline.clock(self.clock.rate, self.clock.u_rate)
+        return pipeline
+
+    def flush(self, *, interrupted: bool = False) -> Output:
+        """End the record: a stay in progress is measured."""
+        if self._pipeline is None:
+            return Output()
+        return self._numbered(self._pipeline.flush(interrupted=interrupted), self._stays_before)
+
+    @property
+    def samples(self) -> int:
+        """Return the rows taken by the pipeline in use."""
+        return self._pipeline.samples if self._pipeline else 0
+
+    @property
+    def lost(self) -> int:
+        """Return the rows known to be lost."""
+        return self._pipeline.lost if self._pipeline else 0
+
+    @property
+    def spikes(self) -> int:
+        """Return the single readings masked."""
+        return self._pipeline.spikes if self._pipeline else 0
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """A file's result, with the loads (n, channels) in newtons that a plot or an export needs."""
+
+    path: Path
+    rig: Rig
+    result: RecordResult
+    t_s: NDArray[np.float64]
+    load_N: NDArray[np.float64]
+
+
+def is_journal(path: str | os.PathLike[str]) -> bool:
+    """Say whether a file is read as a journal (by its name; everything else is read as a load curve)."""
+    return Path(path).suffix == JOURNAL_SUFFIX
+
+
+def analyse_file(
+    path: str | os.PathLike[str],
+    wishes: Wishes | None = None,
+    *,
+    rig: Rig | None = None,
+    calibration: Calibration | None = None,
+) -> Analysis:
+    """Analyse a load curve (CSV, CSV.gz) or a journal.
+
+    Raises
+    ------
+    TellableError
+        The file is missing, damaged, no load curve and no journal, or its rig is not known. The file is never changed.
+    """
+    wishes = wishes or Wishes()
+    if is_journal(path):
+        return _analyse_journal(Path(path), wishes, rig, calibration)
+    curve = read_curve(path)
+    blocks = curve.blocks()
+    pipeline = Pipeline(curve.rig, curve.rate_Hz, wishes)
+    outputs = [pipeline.push_load(block) for block in blocks]
+    outputs.append(pipeline.flush())
+    result = whole_result(outputs, pipeline.samples, pipeline.lost, pipeline.spikes, curve.rate_Hz)
+    t_s = np.concatenate([b.t_s for b in blocks])
+    return Analysis(Path(path), curve.rig, result, t_s, curve.load_N)
+
+
+def _analyse_journal(path: Path, wishes: Wishes, rig: Rig | None, calibration: Calibration | None) -> Analysis:
+    analyser = EventAnalyser(wishes, rig, calibration)
+    outputs: list[Output] = []
+    loads: list[LoadBlock] = []
+    newtons: Newtons | None = None
+    for event in JournalSource(path).events():
+        outputs.append(analyser.take(event))
+        if isinstance(event, CountBlock) and analyser.calibration is not None:
+            newtons = newtons or Newtons(analyser.calibration, analyser.delay_s)
+            loads.append(newtons.push(event))
+    outputs.append(analyser.flush())
+    if analyser.rig is None or not loads:
+        raise BadInput(
+            what=f"{path} holds no readings.",
+            means="There is nothing to analyse; the file is unchanged.",
+            do="Give a journal in which the board was sampling.",
+        )
+    t_s = np.concatenate([b.t_s for b in loads])
+    rate_Hz = float(1.0 / np.median(np.diff(t_s))) if len(t_s) > 2 else analyser.rate_Hz
+    result = whole_result(outputs, analyser.samples, analyser.lost, analyser.spikes, rate_Hz)
+    return Analysis(path, analyser.rig, result, t_s, np.concatenate([b.load_N for b in loads]))
+
+
+def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, rate_Hz: float | None) -> RecordResult:
+    """Put the final results of all stays of one record together.
+
+    Bodyweight is that of the stay with the most time on the bar; ``several_stays`` tells that there were others.
+    """
+    final = [e.result for out in outputs for e in out.events if isinstance(e, StayMeasured) and e.final]
+    quality = Quality(samples, lost, spikes, rate_Hz)
+    if not final:
+        return RecordResult(None, None, [], quality, ["nobody_on_the_rig"])
+
+    def hanging_s(result: RecordResult) -> tuple[float, int]:
+        return sum(h.duration_s for h in result.holds), result.quality.samples
+
+    main = max(final, key=hanging_s)
+    holds: list[HoldResult] = [h for r in final for h in r.holds]
+    flags = list(dict.fromkeys(f for r in final for f in r.flags))
+    if len(final) > 1:
+        flags.append("several_stays")
+    return RecordResult(main.bodyweight_N, main.bodyweight_u_N, holds, quality, flags)
