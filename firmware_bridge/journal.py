@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
+import re
 import threading
 import time
 from collections.abc import Iterator
@@ -19,6 +21,9 @@ from firmware_bridge.messages import Anchor, BadBody, NoteFrame
 _log = logging.getLogger(__name__)
 
 CHUNK = 1 << 16
+
+_TABLE_HEADER = re.compile(rb'(?:\xef\xbb\xbf)?"?[A-Za-z_]\w*"?(?:[,;\t]"?[A-Za-z_]\w*"?)+\s*\n')
+"""First line of a table: names between separators. Its rows may be whole numbers, which pass for lines of counts."""
 
 
 def note_bytes(content: dict[str, object], sequence: int = 0) -> bytes:
@@ -145,6 +150,10 @@ class JournalWriter:
         )
 
     def _run(self) -> None:
+        # Without this a power cut may leave the bytes on the disk and no name that leads to them. Not every file
+        # system knows how to do it, and then nothing better can be done.
+        with contextlib.suppress(OSError):
+            _sync_folder(self.path.parent)
         unsynced_since: float | None = None
         while True:
             with self._condition:
@@ -208,6 +217,8 @@ def is_journal(path: str | os.PathLike[str]) -> bool:
     decoder = Decoder()
     read = 0
     for chunk in read_chunks(path):
+        if not read and _TABLE_HEADER.match(chunk):
+            return False
         if any(one.kind != DAMAGED for one in decoder.push(chunk)):
             return True
         read += len(chunk)
@@ -254,6 +265,33 @@ def torn_bytes(path: str | os.PathLike[str]) -> int:
     return total - sound
 
 
+def _sync_folder(path: Path) -> None:
+    """Force a new name in a folder to the disk."""
+    folder = os.open(path, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)
+
+
+def _keep_tail(path: Path, kept: int, tail: bytes) -> Path:
+    """Write a torn tail to a new file beside the journal and force it to the disk; return its path."""
+    number = 1
+    while True:
+        beside = path.with_name(f"{path.name}.torn-{kept}" + (f"-{number}" if number > 1 else ""))
+        try:
+            descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
+        except FileExistsError:
+            number += 1
+            continue
+        with open(descriptor, "wb") as copy:
+            copy.write(tail)
+            copy.flush()
+            os.fsync(copy.fileno())
+        _sync_folder(beside.parent)
+        return beside
+
+
 def mend(path: str | os.PathLike[str]) -> Mending:
     """Cut a torn tail off a journal, so that it can be appended to.
 
@@ -270,14 +308,10 @@ def mend(path: str | os.PathLike[str]) -> Mending:
     if not torn:
         return Mending(size, 0, None)
     kept = size - torn
-    tail = path.with_name(f"{path.name}.torn-{kept}")
     try:
         with path.open("rb+") as file:
             file.seek(kept)
-            with tail.open("wb") as copy:
-                copy.write(file.read())
-                copy.flush()
-                os.fsync(copy.fileno())
+            tail = _keep_tail(path, kept, file.read())
             file.truncate(kept)
             os.fsync(file.fileno())
     except OSError as error:

@@ -293,8 +293,9 @@ class NoteFrame:
         return cls(content)
 
     def to_body(self) -> bytes:
-        """Return the body; raises ``BadBody`` where the text is too long."""
-        text = json.dumps(self.content, ensure_ascii=False, separators=(",", ":"), sort_keys=True).encode()
+        """Return the body; raises ``BadBody`` where it is too long, ``ValueError`` where a number is not finite."""
+        plain = json.dumps(self.content, ensure_ascii=False, separators=(",", ":"), sort_keys=True, allow_nan=False)
+        text = plain.encode()
         if len(text) > 0xFFFF:
             raise BadBody("note: longer than 65,535 bytes")
         return _U16.pack(len(text)) + text
