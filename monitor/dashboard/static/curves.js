@@ -10,6 +10,7 @@ import { partName, words } from "./words.js";
 const SPAN_S = 30;
 const CAPACITY = 30_500; // 30 s at the fastest rig
 const BREAK_S = 0.25; // a longer pause between samples is a gap in the line
+const LEAST_TOP_N = 200; // noise of an empty rig must not fill the paper
 const GUARD = 48; // clean strip ahead of the pen
 const STEPS = [10, 20, 50, 100, 200, 250, 500, 1000, 2000];
 const DASHES = [null, [7, 5], [2, 4], [10, 4, 2, 4]];
@@ -170,7 +171,7 @@ export class Curves {
   }
 
   setTop(highest) {
-    const wanted = Math.max(50, highest * 1.08);
+    const wanted = Math.max(LEAST_TOP_N, highest * 1.08);
     const step = STEPS.find((size) => wanted / size <= 4.5) ?? 5000;
     const top = Math.max(step, Math.ceil((wanted / step) * 4) * step / 4);
     if (top === this.top_N && step === this.step) return;

@@ -105,8 +105,17 @@ function drawNow(picture) {
   byId("time").classList.toggle("unsure", shown && hold.provisional);
   byId("time").classList.toggle("none", !shown);
   const gained = shown && hold.ended ? gainedBy(hold) : "";
-  say(byId("after"), gained || plumbLine.wordElsewhere());
+  say(byId("after"), gained || plumbLine.wordElsewhere() || before(picture));
   speaker.scene(scene, shown && hold.ended ? gained || `${digits} ${words.unit.second}` : "");
+}
+
+/** What there is to say before a hold: an invitation, or the bodyweight just weighed. */
+function before(picture) {
+  if (picture?.scene === "empty") return state.rig?.has_platform === false ? words.invite.bar : words.invite.platform;
+  if (picture?.scene !== "standing" || picture.bodyweight_N === null) return "";
+  const g = form.gravity_m_s2;
+  const kg = cut(picture.bodyweight_N / g, picture.bodyweight_u_N === null ? null : picture.bodyweight_u_N / g);
+  return words.weighed(kg.shown, kg.about);
 }
 
 /** What a hold brought, once its measures have come; until then nothing is said. */
@@ -135,7 +144,8 @@ function withHold(picture) {
 function drawShares(picture) {
   const scene = picture?.scene ?? "waiting";
   const open = picture?.misclosure_open ?? false;
-  const why = scene === "waiting" || scene === "not_ready" ? words.shareWhy.rig : scene === "empty" ? words.shareWhy.nobody : words.shareWhy.weight;
+  const reasons = { waiting: words.shareWhy.waiting, not_ready: words.shareWhy.rig, empty: words.shareWhy.nobody };
+  const why = reasons[scene] ?? words.shareWhy.weight;
   const loads = (load_N) => (load_N === null || load_N === undefined ? "" : words.newtons(load_N.toFixed(0)));
   const about = (load_N) => (open ? words.shareWhy.open : picture?.ofHold ? words.meanOfHold : loads(load_N));
   figure("hands", percent(picture?.beta, picture?.u_beta), about(picture?.bar_N), why);
@@ -187,7 +197,6 @@ function drawNotice(picture, age_s, old) {
     const reason = feed.connected && link && link.condition !== "connected" ? link : null;
     then = reason ? [reason.reason, reason.do].filter(Boolean).join(" ") : feed.connected ? words.oldDo.mute : words.oldDo.closed;
   } else if (picture?.scene === "not_ready") {
-    what = words.scene.not_ready;
     then = [link?.reason, ...warnings, link?.do].filter(Boolean).join(" ");
   } else if (warnings.length > 0) {
     then = warnings.join(" ");

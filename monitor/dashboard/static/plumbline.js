@@ -83,6 +83,7 @@ export class PlumbLine {
 
   /** Returns "fine", "lighter" or null: where the mark sits against the hatching. */
   judge(picture) {
+    if (picture?.misclosure_open) return null; // no number is good while the account is open
     if (!picture || picture.scene !== "hanging" || picture.alpha === null || this.alphaMax === null) return null;
     const edge = this.lighter ? this.alphaMax - BACK_TO_FINE : this.alphaMax;
     this.lighter = picture.alpha > edge;
