@@ -1,0 +1,8 @@
+"""Holds and curves for spreadsheets and other programs."""
+
+from __future__ import annotations
+
+from monitor.exports.curves import curve_csv
+from monitor.exports.holds import HOLD_COLUMNS, holds_csv, holds_json
+
+__all__ = ["HOLD_COLUMNS", "curve_csv", "holds_csv", "holds_json"]
