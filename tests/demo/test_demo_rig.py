@@ -46,7 +46,10 @@ def test_one_at_a_time_equals_all_at_once():
 def test_a_finite_demo_ends_and_its_truth_stays_within_what_was_given():
     rig = DemoRig(seed=1, stays=1)
     seen = []
-    while len(take(rig, 400)[0]):
+    given = 0
+    while len(counts := take(rig, 400)[0]):
+        given += len(counts)
+        assert rig.given_s == given / 80.0
         seen.append(len(rig.truth()))
         assert all(hold.release_s <= rig.given_s for hold in rig.truth())
     assert seen == sorted(seen)
