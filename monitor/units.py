@@ -1,9 +1,8 @@
-"""Other units than the newton, and numbers as people read them: used at the edge only, never stored."""
+"""Other units than the newton: used at the edge only, never stored."""
 
 from __future__ import annotations
 
 import math
-from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Literal, get_args
 
 from monitor.errors import MonitorError
@@ -18,8 +17,6 @@ N_PER_KGF = 9.80665
 
 N_PER_LBF = 4.4482216152605
 """Pound-force: 0.45359237 kg (the international pound, exact) under standard gravity."""
-
-_MINUS = "\N{MINUS SIGN}"
 
 
 class BodyweightUnknown(MonitorError):
@@ -81,46 +78,3 @@ def load_in(unit: str, load_N: float, bodyweight_N: float | None = None) -> floa
         means="The load cannot be shown in it.",
         do=f"Choose one of {', '.join(LOAD_UNITS)}.",
     )
-
-
-def digits_told(u: float) -> int:
-    """Return the decimal places that a standard uncertainty allows: to one digit of it, to two where it begins with 1.
-
-    At most two digits are what JCGM 100:2008, 7.2.6 recommends; negative for uncertainties of 20 and above.
-    """
-    exponent = Decimal(repr(float(u))).adjusted()
-    rounded = Decimal(repr(float(u))).quantize(Decimal(1).scaleb(exponent), ROUND_HALF_EVEN)
-    first, exponent = rounded.as_tuple().digits[0], rounded.adjusted()
-    return -exponent + (1 if first == 1 else 0)
-
-
-def told(value: float | None, u: float | None = None, unit: str = "", places: int = 3) -> str:
-    """Return a number as people read it, ``12.4 ± 0.3 %``: digits cut to what its uncertainty allows.
-
-    Parameters
-    ----------
-    value : float or None
-        None and NaN are told as ``not known``.
-    u : float, optional
-        Standard uncertainty in the same unit; without it (or with 0) the value is told with ``places`` decimals.
-    unit : str, optional
-        Put behind the number.
-    places : int
-        Most decimal places, whatever the uncertainty allows; one that vanishes at these places is left out.
-    """
-    if value is None or not math.isfinite(value):
-        return "not known"
-    tail = f" {unit}" if unit else ""
-    if u is None or not math.isfinite(u) or u <= 0:
-        return _fixed(value, places) + tail
-    decimals = min(digits_told(u), places)
-    u_text = _fixed(u, decimals)
-    if float(u_text) == 0:
-        return _fixed(value, decimals) + tail
-    return f"{_fixed(value, decimals)} ± {u_text}{tail}"
-
-
-def _fixed(value: float, decimals: int) -> str:
-    rounded = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_EVEN)
-    text = f"{abs(rounded):.{max(decimals, 0)}f}"
-    return f"{_MINUS}{text}" if rounded < 0 else text
