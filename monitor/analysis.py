@@ -141,7 +141,16 @@ class EventAnalyser:
             ]
         return out
 
-    def _made(self, channels: int) -> Pipeline:
+    def newtons(self, channels: int) -> Newtons:
+        """Return the stage that turns this board's counts into newtons.
+
+        Raises
+        ------
+        RigUnknown
+            No rig description or no calibration is known.
+        WrongBoard
+            The board's channels are not the rig's.
+        """
         rig, calibration, facts = self.rig, self.calibration, self._facts
         if rig is None or calibration is None:
             raise RigUnknown(
@@ -159,8 +168,14 @@ class EventAnalyser:
         self.delay_s = rig.delay_s(self.rate_Hz)
         if rig.reading_delay_s is None and facts is not None and facts.protocol >= 1:
             self.delay_s = facts.reading_delay_us * 1e-6
+        return Newtons(calibration, self.delay_s)
+
+    def _made(self, channels: int) -> Pipeline:
+        self.newtons(channels)
+        if self.rig is None:
+            raise AssertionError("newtons() has checked the rig")
         pipeline = Pipeline(
-            rig, self.rate_Hz, self._wishes, calibration=calibration, delay_s=self.delay_s, live=self._live
+            self.rig, self.rate_Hz, self._wishes, calibration=self.calibration, delay_s=self.delay_s, live=self._live
         )
         if self.clock is not None:
             pipeline.clock(self.clock.rate, self.clock.u_rate)
@@ -197,6 +212,7 @@ class Analysis:
     result: RecordResult
     t_s: NDArray[np.float64]
     load_N: NDArray[np.float64]
+    clock: ClockFit | None = None
 
 
 def is_journal(path: str | os.PathLike[str]) -> bool:
@@ -248,10 +264,40 @@ def _analyse_journal(path: Path, wishes: Wishes, rig: Rig | None, calibration: C
             means="There is nothing to analyse; the file is unchanged.",
             do="Give a journal in which the board was sampling.",
         )
-    t_s = np.concatenate([b.t_s for b in loads])
+    # Clock segments cannot be compared; what is drawn and exported is the last one.
+    last = [b for b in loads if b.segment == loads[-1].segment]
+    t_s = np.concatenate([b.t_s for b in last])
     rate_Hz = float(1.0 / np.median(np.diff(t_s))) if len(t_s) > 2 else analyser.rate_Hz
     result = whole_result(outputs, analyser.samples, analyser.lost, analyser.spikes, rate_Hz)
-    return Analysis(path, analyser.rig, result, t_s, np.concatenate([b.load_N for b in loads]))
+    load_N = np.concatenate([b.load_N for b in last])
+    return Analysis(path, analyser.rig, result, t_s, load_N, analyser.clock)
+
+
+def read_loads(path: str | os.PathLike[str]) -> tuple[Rig, NDArray[np.float64], NDArray[np.float64]]:
+    """Return a stay's rig, instants of the load (n,) and loads (n, channels) in newtons, without analysing it.
+
+    Raises
+    ------
+    TellableError
+        As ``analyse_file`` for journals.
+    """
+    analyser = EventAnalyser(Wishes())
+    loads: list[LoadBlock] = []
+    newtons: Newtons | None = None
+    for event in JournalSource(path).events():
+        if isinstance(event, CountBlock):
+            newtons = newtons or analyser.newtons(event.counts.shape[1])
+            loads.append(newtons.push(event))
+        else:
+            analyser.take(event)
+    if analyser.rig is None or not loads:
+        raise BadInput(
+            what=f"{path} holds no readings.",
+            means="There is nothing to show; the file is unchanged.",
+            do="Give a journal in which the board was sampling.",
+        )
+    last = [b for b in loads if b.segment == loads[-1].segment]
+    return analyser.rig, np.concatenate([b.t_s for b in last]), np.concatenate([b.load_N for b in last])
 
 
 def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, rate_Hz: float | None) -> RecordResult:

@@ -1,0 +1,345 @@
+"""Joins source, pipeline, store and live page: the running monitor.
+
+Threads: the source's own reader (never waits), the pipeline's (this module's ``_run``), one bookkeeper for disk and
+database (never makes the pipeline wait), and the web server's loop.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firmware_bridge.journal import mend
+from firmware_bridge.sources import HostClock, LinkState, Source, SourceEvent
+from monitor.analysis import Analysis, EventAnalyser, analyse_file, read_loads, rig_note
+from monitor.dashboard.cards import event_card
+from monitor.dashboard.doors import Channel, GivenSettings, Health, RigCard
+from monitor.dashboard.hub import LiveHub
+from monitor.errors import TellableError
+from monitor.measures.record import Wishes
+from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, RecordResult
+from monitor.newtons.calibration import Calibration, calibration_to_dict
+from monitor.pipeline import Output, StayBegan, StayMeasured
+from monitor.rig import Rig, rig_to_dict
+from monitor.store import DataFolder, Store, StoredHold, StoredStay, hold_uid, new_stay_uid
+from monitor.store.stay_recorder import StayRecorder
+
+_log = logging.getLogger(__name__)
+
+SETTINGS_KEY = "given"
+CURVE_MARGIN_S = 3.0
+INTERRUPTED = "interrupted"
+WRAP_S = 2**32 / 1e6
+
+
+@dataclass
+class _CurrentStay:
+    number: int
+    uid: str
+    saved: set[int]
+
+
+class MonitorService:
+    """The running monitor of one rig.
+
+    Parameters
+    ----------
+    source : Source
+        Where counts come from; its tap should be ``recorder.tap``.
+    recorder : StayRecorder or None
+        None: nothing raw is kept (a replay of what is kept already).
+    """
+
+    def __init__(
+        self,
+        *,
+        source: Source,
+        rig: Rig | None,
+        calibration: Calibration | None,
+        store: Store,
+        folder: DataFolder,
+        hub: LiveHub,
+        clock: HostClock | None = None,
+        recorder: StayRecorder | None = None,
+    ) -> None:
+        self._source, self._store, self._folder, self._hub = source, store, folder, hub
+        self._clock = clock or HostClock()
+        self._recorder = recorder
+        self._given = _stored_settings(store)
+        self._analyser = EventAnalyser(_wishes(self._given), rig, calibration, live=True)
+        self._link: LinkState | None = None
+        self._problem: TellableError | None = None
+        self._trouble: str = ""
+        self._stay: _CurrentStay | None = None
+        self._books = ThreadPoolExecutor(1, thread_name_prefix="bookkeeper")
+        self._thread = threading.Thread(target=self._run, name="pipeline", daemon=True)
+        self.ended = threading.Event()
+
+    # What a caller does
+
+    def start(self) -> None:
+        """Rebuild what an interruption left, then read the source in threads of their own."""
+        self._later(self._rebuild)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Close the source, measure a stay in progress, finish the books. May be called again."""
+        self._source.close()
+        if self._thread.is_alive():
+            self._thread.join()
+        self._books.shutdown(wait=True)
+
+    def settle(self) -> None:
+        """Wait until everything that was measured so far is in the database."""
+        self._books.submit(lambda: None).result()
+
+    # The dashboard's doors
+
+    def settings(self) -> GivenSettings:
+        """Return the allowed assistance and the bodyweight that is given."""
+        return self._given
+
+    def change(self, settings: GivenSettings) -> GivenSettings:
+        """Put settings in force, and keep them."""
+        self._store.set_setting(SETTINGS_KEY, {"alpha_max": settings.alpha_max, "bodyweight_N": settings.bodyweight_N})
+        self._given = settings
+        self._analyser.wishes = _wishes(settings)
+        return settings
+
+    def health(self) -> Health:
+        """Return whether the rig can measure now, in words."""
+        link = self._link
+        warnings = [w for w in (self._problem and str(self._problem), self._trouble) if w]
+        if self._recorder is not None and self._recorder.trouble is not None:
+            warnings.append(str(self._recorder.trouble))
+        if link is None:
+            return {"link": {"condition": "connecting"}, "warnings": warnings}
+        since_s = (self._clock.monotonic_ns() - link.since_monotonic_ns) * 1e-9
+        return {
+            "link": {"condition": link.condition, "since_s": since_s, "reason": link.reason, "do": link.do},
+            "warnings": warnings,
+        }
+
+    def list_holds(self, limit: int, offset: int) -> list[StoredHold]:
+        """Return stored holds, newest first."""
+        return self._store.list_holds(limit, offset)
+
+    def count_holds(self) -> int:
+        """Return how many holds are stored."""
+        return self._store.count_holds()
+
+    def get_hold(self, uid: str) -> StoredHold | None:
+        """Return one stored hold."""
+        return self._store.get_hold(uid)
+
+    def hold_curve(self, uid: str) -> tuple[NDArray[np.float64], tuple[str, ...], NDArray[np.float64]] | None:
+        """Return a hold's curve from its stay's journal, with a few seconds around it."""
+        return hold_curve(self._store, self._folder, uid)
+
+    # The pipeline's thread
+
+    def _run(self) -> None:
+        try:
+            for event in self._source.events():
+                self._take(event)
+            self._follow(self._analyser.flush(interrupted=True))
+        except Exception as error:
+            # A fault of this program: told on the screen, never swallowed.
+            _log.exception("the pipeline's thread")
+            self._trouble = f"Measuring has stopped by a fault of this program: {error!r}. Start it again."
+        finally:
+            if self._recorder is not None:
+                self._later(self._recorder.end)
+            self.ended.set()
+
+    def _take(self, event: SourceEvent) -> None:
+        if isinstance(event, LinkState):
+            self._link = event
+        try:
+            out = self._analyser.take(event)
+        except TellableError as error:
+            if self._problem is None or str(self._problem) != str(error):
+                _log.error("%s", error)
+            self._problem = error
+            return
+        self._follow(out)
+
+    def _follow(self, out: Output) -> None:
+        for picture in out.pictures:
+            self._hub.publish(picture)
+        for event in out.events:
+            if isinstance(event, StayBegan):
+                self._stay_began(event)
+            else:
+                self._stay_measured(event)
+
+    def _stay_began(self, event: StayBegan) -> None:
+        started_ns = self._utc_ns(event.at_s)
+        uid = new_stay_uid(started_ns)
+        self._stay = _CurrentStay(event.stay, uid, set())
+        rig, calibration = self._analyser.rig, self._analyser.calibration
+        if rig is None or calibration is None:
+            return
+        # The journal is begun at once, in this thread: the ring forgets.
+        path: Path | None = None
+        if self._recorder is not None:
+            try:
+                path = self._folder.new_journal(uid, started_ns)
+                self._recorder.begin(path, rig_note(rig, calibration, stay=uid, invented=rig.invented))
+            except TellableError as error:
+                self._trouble = str(error)
+                _log.error("%s", error)
+        self._later(self._store.begin_stay, started_ns, rig_to_dict(rig), calibration_to_dict(calibration), uid=uid)
+
+    def _stay_measured(self, event: StayMeasured) -> None:
+        stay = self._stay
+        if stay is None or stay.number != event.stay:
+            return
+        result = event.result
+        holds = [self._stored(stay.uid, number, hold, result) for number, hold in enumerate(result.holds, start=1)]
+        gone = [n for n in stay.saved if n > len(holds)]
+        stay.saved = set(range(1, len(holds) + 1))
+        self._later(self._keep, holds, [hold_uid(stay.uid, n) for n in gone])
+        if not event.final:
+            return
+        rate_Hz = result.quality.rate_Hz
+        quality = {**result.as_dict()["quality"], "rate_Hz": rate_Hz}
+        if self._recorder is not None:
+            self._later(self._recorder.end)
+        clock = self._analyser.clock
+        self._later(
+            self._store.end_stay,
+            stay.uid,
+            self._clock.utc_ns(),
+            clock_rate=clock.rate if clock else None,
+            quality=quality,
+            interrupted=event.interrupted,
+        )
+        self._stay = None
+
+    def _stored(self, stay_uid: str, number: int, hold: HoldResult, result: RecordResult) -> StoredHold:
+        onset_ns = self._utc_ns(hold.onset_s)
+        return StoredHold(
+            uid=hold_uid(stay_uid, number),
+            stay_uid=stay_uid,
+            number=number,
+            onset_utc_ns=onset_ns,
+            bodyweight_N=result.bodyweight_N,
+            bodyweight_u_N=result.bodyweight_u_N,
+            result=hold,
+            measurement_version=MEASUREMENT_VERSION,
+            utc_offset_s=time.localtime(onset_ns // 10**9).tm_gmtoff,
+        )
+
+    def _utc_ns(self, board_s: float) -> int:
+        """Return UTC of an instant of the board's clock, for display; the host's now where no fit is known yet."""
+        fit = self._analyser.clock
+        if fit is None:
+            return self._clock.utc_ns()
+        return fit.utc_ns_at_zero + round(fit.rate * board_s * 1e9)
+
+    # The bookkeeper's thread
+
+    def _later(self, task: Any, *args: Any, **kwargs: Any) -> None:
+        def told(done: Future[Any]) -> None:
+            error = done.exception()
+            if error is not None:
+                _log.error("bookkeeping", exc_info=error)
+                self._trouble = f"Something could not be kept: {error}"
+
+        self._books.submit(task, *args, **kwargs).add_done_callback(told)
+
+    def _keep(self, holds: list[StoredHold], gone: list[str]) -> None:
+        for hold in holds:
+            kept = self._store.save_hold(hold)
+            kind: Literal["closed", "revised"] = "revised" if kept.revised else "closed"
+            self._hub.publish_event(event_card(kind, kept.uid, kept))
+        for uid in gone:
+            if self._store.withdraw_hold(uid):
+                self._hub.publish_event(event_card("withdrawn", uid))
+
+    def _rebuild(self) -> None:
+        """Measure the stays that an interruption cut off, from their journals; mark them."""
+        for stay in self._store.unfinished_stays():
+            path = self._folder.journal(stay.journal)
+            ended_ns = stay.started_utc_ns
+            if path.exists():
+                try:
+                    mend(path)
+                    analysis = analyse_file(path, self._analyser.wishes)
+                    for number, hold in enumerate(analysis.result.holds, start=1):
+                        self._keep_rebuilt(stay, number, hold, analysis)
+                    ended_ns += round(float(analysis.t_s[-1] - analysis.t_s[0]) * 1e9)
+                except TellableError as error:
+                    _log.warning("the interrupted stay %s: %s", stay.uid, error)
+            self._store.end_stay(stay.uid, ended_ns, interrupted=True)
+
+    def _keep_rebuilt(self, stay: StoredStay, number: int, hold: HoldResult, analysis: Analysis) -> None:
+        onset_ns = stay.started_utc_ns
+        if analysis.clock is not None:
+            onset_ns = analysis.clock.utc_ns_at_zero + round(analysis.clock.rate * hold.onset_s * 1e9)
+        self._store.save_hold(
+            StoredHold(
+                uid=hold_uid(stay.uid, number),
+                stay_uid=stay.uid,
+                number=number,
+                onset_utc_ns=onset_ns,
+                bodyweight_N=analysis.result.bodyweight_N,
+                bodyweight_u_N=analysis.result.bodyweight_u_N,
+                result=replace(hold, flags=[*hold.flags, INTERRUPTED]),
+                measurement_version=MEASUREMENT_VERSION,
+                utc_offset_s=time.localtime(onset_ns // 10**9).tm_gmtoff,
+            )
+        )
+
+
+def _wishes(given: GivenSettings) -> Wishes:
+    return Wishes(bodyweight_N=given.bodyweight_N, alpha_max=given.alpha_max)
+
+
+def _stored_settings(store: Store) -> GivenSettings:
+    kept = store.get_setting(SETTINGS_KEY) or {}
+    return GivenSettings(kept.get("alpha_max", GivenSettings().alpha_max), kept.get("bodyweight_N"))
+
+
+def rig_card(rig: Rig) -> RigCard:
+    """Return the rig as a screen needs it."""
+    channels: list[Channel] = [{"name": c.name, "part": c.part} for c in rig.channels]
+    return {
+        "name": rig.name,
+        "channels": channels,
+        "has_platform": rig.has_platform,
+        "bar_cells": len(rig.bar_index),
+        "nominal_rate_Hz": rig.nominal_rate_Hz,
+        "invented": rig.invented,
+        "gravity_m_s2": rig.gravity_m_s2,
+    }
+
+
+def hold_curve(
+    store: Store, folder: DataFolder, uid: str
+) -> tuple[NDArray[np.float64], tuple[str, ...], NDArray[np.float64]] | None:
+    """Return a stored hold's curve: times (n,) as in its result, channel names, loads (n, channels) in N.
+
+    None when there is no such hold, or its journal is gone.
+    """
+    hold = store.get_hold(uid)
+    stay = store.get_stay(hold.stay_uid) if hold is not None else None
+    if hold is None or stay is None:
+        return None
+    path = folder.journal(stay.journal)
+    if not path.exists():
+        return None
+    rig, t_s, load_N = read_loads(path)
+    # A journal's clock starts within its first turn of 71.6 minutes; live it may have turned before.
+    t_s = t_s + round((hold.result.onset_s - float(t_s[len(t_s) // 2])) / WRAP_S) * WRAP_S
+    near = (t_s > hold.result.onset_s - CURVE_MARGIN_S) & (t_s < hold.result.release_s + CURVE_MARGIN_S)
+    return t_s[near], rig.names, load_N[near]

@@ -1,0 +1,88 @@
+"""Keeps the raw frames of each stay: a ring of the last seconds, and a journal from the moment somebody is there."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections import deque
+from collections.abc import Callable
+from pathlib import Path
+
+from firmware_bridge.errors import BridgeError
+from firmware_bridge.journal import JournalWriter, note_bytes
+
+_log = logging.getLogger(__name__)
+
+RING_S = 15.0
+"""More than the pipeline's pre-roll and its delay to notice somebody: the journal holds the stay from before its
+first load."""
+
+
+class StayRecorder:
+    """Receives every frame in the reading thread (``tap``); ``begin`` and ``end`` come from elsewhere.
+
+    Parameters
+    ----------
+    monotonic_ns : callable
+        The clock that the ring's age is told by.
+    prologue : callable
+        Bytes that a journal starts with when it begins in mid-stream: the board's greeting and time anchors.
+    """
+
+    def __init__(self, monotonic_ns: Callable[[], int], prologue: Callable[[], bytes] | None = None) -> None:
+        self._monotonic_ns = monotonic_ns
+        self.prologue = prologue
+        self._lock = threading.Lock()
+        self._ring: deque[tuple[int, bytes]] = deque()
+        self._writer: JournalWriter | None = None
+        self.trouble: BridgeError | None = None
+
+    def tap(self, raw: bytes) -> None:
+        """Take one frame as received; returns at once."""
+        now_ns = self._monotonic_ns()
+        with self._lock:
+            self._ring.append((now_ns, raw))
+            while self._ring and now_ns - self._ring[0][0] > RING_S * 1e9:
+                self._ring.popleft()
+            writer = self._writer
+            if writer is None:
+                return
+            try:
+                writer.append(raw)
+            except BridgeError as error:
+                self.trouble = error
+                self._writer = None
+                raise
+
+    def begin(self, path: Path, note: dict[str, object]) -> None:
+        """Start a journal: the note, the board's greeting, the ring, and every frame from now on.
+
+        Raises
+        ------
+        JournalExists, JournalNotWritten, NoteTooLong
+        """
+        self.end()
+        head = note_bytes(note) + (self.prologue() if self.prologue is not None else b"")
+        with self._lock:
+            try:
+                writer = JournalWriter(path)
+                writer.append(head)
+                for _, raw in self._ring:
+                    writer.append(raw)
+            except BridgeError as error:
+                self.trouble = error
+                raise
+            self.trouble = None
+            self._writer = writer
+
+    def end(self) -> None:
+        """Close the journal; everything of it is on the disk when this returns."""
+        with self._lock:
+            writer, self._writer = self._writer, None
+        if writer is None:
+            return
+        try:
+            writer.close()
+        except BridgeError as error:
+            self.trouble = error
+            _log.error("%s", error)
