@@ -6,15 +6,13 @@ import dataclasses
 import itertools
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from monitor.measures.picture import Picture
-
-if TYPE_CHECKING:
-    from monitor.dashboard.doors import StoredHoldLike
+from monitor.store import StoredHold
 
 _DECIMALS = {"bar_N": 1, "feet_N": 1, "bodyweight_N": 2, "bodyweight_u_N": 3, "swing_deg": 3, "travel_mm": 2}
 _CURVE_FIELDS = ("curve_names", "curve_t_s", "curve_N")
@@ -68,13 +66,14 @@ def columns_card(names: Sequence[str], t_s: NDArray[np.float64], load_N: NDArray
     return {"names": list(names), "t_s": np.round(t_s, 4).tolist(), "load_N": columns}
 
 
-def hold_card(hold: StoredHoldLike) -> dict[str, Any]:
+def hold_card(hold: StoredHold) -> dict[str, Any]:
     """Return a stored hold as plain JSON data; ``result`` has the keys of ``HoldResult``."""
     return {
         "uid": hold.uid,
         "stay_uid": hold.stay_uid,
         "number": hold.number,
         "onset_utc_ms": hold.onset_utc_ns // 1_000_000,
+        "utc_offset_s": hold.utc_offset_s,
         "bodyweight_N": finite(hold.bodyweight_N, 3),
         "bodyweight_u_N": finite(hold.bodyweight_u_N, 3),
         "measurement_version": hold.measurement_version,
@@ -84,7 +83,7 @@ def hold_card(hold: StoredHoldLike) -> dict[str, Any]:
 
 
 def event_card(
-    kind: Literal["closed", "revised", "withdrawn"], uid: str, hold: StoredHoldLike | None = None
+    kind: Literal["closed", "revised", "withdrawn"], uid: str, hold: StoredHold | None = None
 ) -> dict[str, Any]:
     """Return the event that ``LiveHub.publish_event`` takes: what happened to which hold, and the hold itself."""
     return {"kind": kind, "uid": uid, "hold": None if hold is None else hold_card(hold)}

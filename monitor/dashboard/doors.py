@@ -9,7 +9,7 @@ from typing import Literal, NotRequired, Protocol, TypedDict
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.measures.result import HoldResult
+from monitor.store import StoredHold
 
 LOOPBACK_NAMES = frozenset({"127.0.0.1", "localhost", "::1"})
 """Names under which a machine reaches itself; a page under any other name is refused."""
@@ -54,59 +54,13 @@ class Health(TypedDict):
     warnings: NotRequired[list[str]]
 
 
-class StoredHoldLike(Protocol):
-    """A hold as the store hands it out."""
-
-    @property
-    def uid(self) -> str:
-        """Stable name of the hold."""
-        ...
-
-    @property
-    def stay_uid(self) -> str:
-        """Name of the stay on the rig that it belongs to."""
-        ...
-
-    @property
-    def number(self) -> int:
-        """Place of the hold in its stay, from 1."""
-        ...
-
-    @property
-    def onset_utc_ns(self) -> int:
-        """Onset, nanoseconds of UTC since 1970."""
-        ...
-
-    @property
-    def bodyweight_N(self) -> float | None:
-        """Bodyweight in newtons."""
-        ...
-
-    @property
-    def bodyweight_u_N(self) -> float | None:
-        """Standard uncertainty of the bodyweight in newtons."""
-        ...
-
-    @property
-    def result(self) -> HoldResult:
-        """All measures of the hold."""
-        ...
-
-    @property
-    def measurement_version(self) -> int:
-        """Version of the measuring code that gave the result."""
-        ...
-
-    @property
-    def revised(self) -> int:
-        """How often the result was replaced."""
-        ...
-
-
 class StoreReader(Protocol):
-    """The part of the store that a screen reads. Called in worker threads: readers must bear that."""
+    """What a screen reads of the kept holds: the store's own methods, and the curve cut out of the journal.
 
-    def list_holds(self, limit: int, offset: int) -> Sequence[StoredHoldLike]:
+    Called in worker threads.
+    """
+
+    def list_holds(self, limit: int, offset: int) -> Sequence[StoredHold]:
         """Return holds, newest first."""
         ...
 
@@ -114,7 +68,7 @@ class StoreReader(Protocol):
         """Return how many holds there are."""
         ...
 
-    def get_hold(self, uid: str) -> StoredHoldLike | None:
+    def get_hold(self, uid: str) -> StoredHold | None:
         """Return one hold, None when there is none of that name."""
         ...
 

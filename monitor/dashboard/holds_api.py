@@ -11,10 +11,11 @@ from fastapi.responses import Response
 from numpy.typing import NDArray
 
 from monitor.dashboard.cards import columns_card, hold_card, thin_out
-from monitor.dashboard.doors import StoredHoldLike, StoreReader
+from monitor.dashboard.doors import StoreReader
 from monitor.dashboard.problems import NotThere
 from monitor.dashboard.shapes import CurveShape, HoldPage, HoldShape
-from monitor.dashboard.tables import curve_csv, holds_csv
+from monitor.exports import curve_csv, holds_csv
+from monitor.store import StoredHold
 
 PAGE_LIMIT = 200
 """Most holds of one page of the list."""
@@ -27,7 +28,7 @@ def holds_routes(store: StoreReader) -> APIRouter:
     """Return the routes ``/holds``, ``/holds.csv``, ``/holds/{uid}``, its ``/curve`` and ``/curve.csv``."""
     router = APIRouter(tags=["holds"])
 
-    def wanted(uid: str) -> StoredHoldLike:
+    def wanted(uid: str) -> StoredHold:
         hold = store.get_hold(uid)
         if hold is None:
             raise NotThere(f"hold {uid[:80]!r}")

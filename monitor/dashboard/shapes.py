@@ -40,6 +40,7 @@ class HoldShape(BaseModel):
     stay_uid: str
     number: int
     onset_utc_ms: int
+    utc_offset_s: int | None
     bodyweight_N: float | None
     bodyweight_u_N: float | None
     measurement_version: int

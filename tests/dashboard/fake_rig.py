@@ -20,6 +20,7 @@ from monitor.dashboard import Control, GivenSettings, Health, LinkHealth, LiveHu
 from monitor.errors import BadInput
 from monitor.measures.picture import HoldClock, Picture
 from monitor.measures.result import HoldResult, Swing, ThirdSupport
+from monitor.store import StoredHold
 
 RATE_HZ = 80.0
 BODYWEIGHT_N = 702.4
@@ -111,22 +112,7 @@ def scene_at(t_s: float) -> Picture:
     )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class FakeHold:
-    """A hold as a store hands it out."""
-
-    uid: str
-    onset_utc_ns: int
-    result: HoldResult
-    number: int = 1
-    stay_uid: str = "stay-1"
-    bodyweight_N: float | None = BODYWEIGHT_N
-    bodyweight_u_N: float | None = 0.6
-    measurement_version: int = 1
-    revised: int = 0
-
-
-def made_up_holds(count: int = 7) -> list[FakeHold]:
+def made_up_holds(count: int = 7) -> list[StoredHold]:
     """Return holds of all sorts, newest first."""
     newest_ns = 1_764_000_000_000_000_000
     holds = []
@@ -144,7 +130,8 @@ def made_up_holds(count: int = 7) -> list[FakeHold]:
             third_support=[ThirdSupport(12.0, 14.0, 0.08)] if i == 3 else [],
             flags=["bodyweight unknown: no quiet stand before the hold"] if alpha is None else [],
         )  # fmt: skip
-        holds.append(FakeHold(f"hold-{i}", newest_ns - i * 212_000_000_000, result, number=count - i))
+        onset_ns = newest_ns - i * 212_000_000_000
+        holds.append(StoredHold(f"hold-{i}", "stay-1", count - i, onset_ns, BODYWEIGHT_N, 0.6, result, 1))
     return holds
 
 
@@ -152,15 +139,15 @@ def made_up_holds(count: int = 7) -> list[FakeHold]:
 class FakeStore:
     """Holds in a list."""
 
-    holds: list[FakeHold] = field(default_factory=made_up_holds)
+    holds: list[StoredHold] = field(default_factory=made_up_holds)
 
-    def list_holds(self, limit: int, offset: int) -> Sequence[FakeHold]:
+    def list_holds(self, limit: int, offset: int) -> Sequence[StoredHold]:
         return self.holds[offset : offset + limit]
 
     def count_holds(self) -> int:
         return len(self.holds)
 
-    def get_hold(self, uid: str) -> FakeHold | None:
+    def get_hold(self, uid: str) -> StoredHold | None:
         return next((hold for hold in self.holds if hold.uid == uid), None)
 
     def hold_curve(self, uid: str) -> tuple[NDArray[np.float64], Sequence[str], NDArray[np.float64]] | None:
