@@ -30,7 +30,9 @@ from firmware_bridge.messages import (
     Start,
     Stop,
 )
-from firmware_bridge.ports import OpenPort, PortDescription, PortLost, describe, find
+from firmware_bridge.ports import OpenPort, PortDescription, PortLost, describe, find, list_ports
+
+__all__ = ["LinkSource", "PortDescription", "list_ports"]
 
 _log = logging.getLogger(__name__)
 

@@ -319,3 +319,24 @@ def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, ra
     if len(final) > 1:
         flags.append("several_stays")
     return RecordResult(main.bodyweight_N, main.bodyweight_u_N, holds, quality, flags)
+
+
+def rig_of_journal(path: str | os.PathLike[str]) -> tuple[Rig, Calibration]:
+    """Return the rig description and the calibration in force that a journal begins with.
+
+    Raises
+    ------
+    RigUnknown
+        The journal has no such note.
+    """
+    analyser = EventAnalyser(Wishes())
+    for event in JournalSource(path).events():
+        if isinstance(event, Note):
+            analyser.take(event)
+        if analyser.rig is not None and analyser.calibration is not None:
+            return analyser.rig, analyser.calibration
+    raise RigUnknown(
+        what=f"The journal {path} does not say of which rig it is.",
+        means="Counts cannot be turned into newtons; nothing was started.",
+        do="Give the rig description and its calibration with --rig and --calibration.",
+    )

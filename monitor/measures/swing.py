@@ -26,6 +26,8 @@ LEAST_DEG = 0.8
 
 FREQUENCY_STEP_Hz = 0.004
 HARMONICS_OF_DRIFT = 3
+LEAST_SNR = 2.0
+"""A beat must stand out of its own uncertainty by this much to be given as an amplitude."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +81,10 @@ def swing_course(
             u.append(np.nan)
             continue
         size, u_size = fit
+        if size < LEAST_SNR * u_size:
+            amplitude.append(np.nan)
+            u.append(np.nan)
+            continue
         theta = np.degrees(amplitude_from_beat(size))
         # theta goes with the root of the beat: u(theta) = theta u(beat) / (2 beat), and kappa's share beside it.
         u_theta = np.degrees(np.hypot(u_size / (2 * KAPPA * max(np.radians(theta), 1e-3)), 0.0))

@@ -1,0 +1,7 @@
+"""The command line: one module a command, errors told alike, heavy libraries loaded only where they are needed."""
+
+from __future__ import annotations
+
+from monitor.cli.app import app, main
+
+__all__ = ["app", "main"]

@@ -1,0 +1,50 @@
+"""The commands of ``hang-monitor``."""
+
+from __future__ import annotations
+
+import sys
+from importlib.metadata import PackageNotFoundError, version
+
+import typer
+
+from monitor.cli import analyse, export, live, ports
+
+app = typer.Typer(
+    name="hang-monitor",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="Times and weighs hangs from a bar: load cells under the bar and under the feet, a live page, every load "
+    "curve kept. It measures and suggests; it does not diagnose.",
+)
+
+
+def _version(wanted: bool) -> None:
+    if not wanted:
+        return
+    try:
+        sys.stdout.write(f"hang-monitor {version('hang-monitor')}\n")
+    except PackageNotFoundError:
+        sys.stdout.write("hang-monitor (not installed)\n")
+    raise typer.Exit
+
+
+@app.callback()
+def root(
+    show_version: bool = typer.Option(
+        False, "--version", help="Show the version and end.", callback=_version, is_eager=True
+    ),
+) -> None:
+    """Hold the options that stand before a command."""
+
+
+app.command("demo")(live.demo)
+app.command("run")(live.run)
+app.command("analyse")(analyse.analyse)
+app.command("export")(export.export)
+app.command("ports")(ports.ports)
+
+
+def main() -> None:
+    """Run the command line."""
+    app()

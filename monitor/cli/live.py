@@ -1,0 +1,159 @@
+"""``hang-monitor demo`` and ``hang-monitor run``: the live monitor on a virtual rig or a real one."""
+
+from __future__ import annotations
+
+import logging
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from monitor.cli.telling import tells_errors
+from monitor.errors import BadInput
+
+if TYPE_CHECKING:
+    from monitor.newtons.calibration import Calibration
+    from monitor.rig import Rig
+    from monitor.store import DataFolder
+
+PAGE_PORT = 8064
+DEMO_FOLDER = "demo"
+
+
+@tells_errors
+def demo(
+    page_port: int = typer.Option(PAGE_PORT, help="Port of the live page on this machine; 0: any free one."),
+    data: Path | None = typer.Option(None, help="Data folder; a demo folder of its own if left out."),
+    speed: float = typer.Option(1.0, help="Times as fast as life.", min=0.1, max=60.0),
+    seed: int = typer.Option(1, help="Another number, another story.", min=0),
+    stays: int | None = typer.Option(None, help="End the story after so many people; endless if left out.", min=1),
+) -> None:
+    """Show the monitor without any hardware: invented people hang on a virtual rig.
+
+    A board in software speaks the real wire protocol through a pseudo-terminal; everything behind it is the real
+    monitor. All people and numbers are invented.
+    """
+    from firmware_bridge.link import LinkSource
+    from firmware_bridge.sources import HostClock
+    from firmware_bridge.virtual_board import VirtualBoard
+    from monitor.cli.page import bound, serve_page
+    from monitor.dashboard.hub import LiveHub
+    from monitor.demo import DemoRig
+    from monitor.service import MonitorService
+    from monitor.store import DataFolder, open_store
+    from monitor.store.stay_recorder import StayRecorder
+
+    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s")
+    folder = DataFolder.open(data if data is not None else DataFolder.open().root / DEMO_FOLDER)
+    place = bound(page_port)
+    invented = DemoRig(seed, stays=stays)
+    clock = HostClock(speed)
+    with open_store(folder.database) as store:
+        board = VirtualBoard(
+            invented.conversions, channels=len(invented.rig.channels), rate_Hz=invented.rig.nominal_rate_Hz, speed=speed
+        )
+        with board:
+            recorder = StayRecorder(clock.monotonic_ns)
+            link = LinkSource(board.port, tap=recorder.tap, clock=clock)
+            recorder.prologue = link.prologue
+            hub = LiveHub()
+            service = MonitorService(
+                source=link,
+                rig=invented.rig,
+                calibration=invented.calibration,
+                store=store,
+                folder=folder,
+                hub=hub,
+                clock=clock,
+                recorder=recorder,
+            )
+            sys.stdout.write(
+                f"Demonstration with invented people on a virtual rig ({board.port}).\nLoad curves are kept in "
+                f"{folder.root}\n"
+            )
+            sys.stdout.flush()
+            serve_page(service, hub, invented.rig, place)
+
+
+@tells_errors
+def run(
+    port: str | None = typer.Option(None, help="Serial port of the converter board, as hang-monitor ports lists it."),
+    rig: Path | None = typer.Option(None, help="Rig description; rig.toml of the data folder if left out."),
+    calibration: Path | None = typer.Option(None, help="Calibration; the data folder's newest if left out."),
+    data: Path | None = typer.Option(None, help="Data folder; your own default folder if left out."),
+    page_port: int = typer.Option(PAGE_PORT, help="Port of the live page on this machine; 0: any free one."),
+    replay: Path | None = typer.Option(None, help="Replay a journal instead of reading a port.", metavar="JOURNAL"),
+    speed: float = typer.Option(1.0, help="Replay so many times as fast.", min=0.1, max=1000.0),
+) -> None:
+    """Run the monitor on a rig: read the board, time and measure holds by itself, show them on the live page.
+
+    A replay shows a journal as if it happened now, and keeps what it measures like a live recording.
+    """
+    from firmware_bridge.sources import HostClock, JournalSource, Source
+    from monitor.cli.page import bound, serve_page
+    from monitor.dashboard.hub import LiveHub
+    from monitor.service import MonitorService
+    from monitor.store import DataFolder, open_store
+    from monitor.store.stay_recorder import StayRecorder
+
+    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s")
+    if (port is None) == (replay is None):
+        raise BadInput(
+            what="Neither a port nor a replay is given." if port is None else "A port and a replay are both given.",
+            means="It is not clear where readings are to come from; nothing was started.",
+            do="Give --port (hang-monitor ports lists them), or --replay with a journal.",
+        )
+    folder = DataFolder.open(data)
+    source: Source
+    recorder: StayRecorder | None = None
+    clock = HostClock()
+    if replay is not None:
+        source = JournalSource(replay, speed, clock=clock)
+        description, in_force = (
+            _rig_of_journal(replay) if rig is None else _rig_and_calibration(folder, rig, calibration)
+        )
+    else:
+        from firmware_bridge.link import LinkSource
+
+        description, in_force = _rig_and_calibration(folder, rig, calibration)
+        recorder = StayRecorder(clock.monotonic_ns)
+        link = LinkSource(port or "", tap=recorder.tap, clock=clock)
+        recorder.prologue = link.prologue
+        link.open_now()
+        source = link
+    place = bound(page_port)
+    try:
+        with open_store(folder.database) as store:
+            hub = LiveHub()
+            service = MonitorService(
+                source=source,
+                rig=description,
+                calibration=in_force,
+                store=store,
+                folder=folder,
+                hub=hub,
+                clock=clock,
+                recorder=recorder,
+            )
+            serve_page(service, hub, description, place)
+    finally:
+        source.close()
+
+
+def _rig_and_calibration(folder: DataFolder, rig: Path | None, calibration: Path | None) -> tuple[Rig, Calibration]:
+    """Return the given files, or the data folder's own."""
+    from monitor.newtons.calibration import latest_calibration, load_calibration
+    from monitor.rig import load_rig
+
+    description = load_rig(rig if rig is not None else folder.rig_file)
+    if calibration is not None:
+        return description, load_calibration(calibration, description.names)
+    return description, latest_calibration(folder.calibrations, description.names)
+
+
+def _rig_of_journal(path: Path) -> tuple[Rig, Calibration]:
+    """Return the rig and the calibration that a journal carries in its own note."""
+    from monitor.analysis import rig_of_journal
+
+    return rig_of_journal(path)

@@ -1,0 +1,90 @@
+"""Serves the live page until the person ends the program; used by ``demo`` and ``run``."""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+import socket
+import sys
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+import uvicorn
+
+from monitor.dashboard.app import create_app
+from monitor.errors import MonitorError
+from monitor.service import MonitorService, rig_card
+
+if TYPE_CHECKING:
+    from monitor.dashboard.hub import LiveHub
+    from monitor.rig import Rig
+
+LOOPBACK = "127.0.0.1"
+LONGEST_GOODBYE_S = 2
+
+
+class PagePortInUse(MonitorError):
+    """The live page's port is taken, or may not be used."""
+
+    code = "page-port-in-use"
+
+
+def bound(port: int) -> socket.socket:
+    """Return a listening-ready socket on the loopback address; port 0 takes any free one.
+
+    Raises
+    ------
+    PagePortInUse
+    """
+    place = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        place.bind((LOOPBACK, port))
+    except OSError as error:
+        place.close()
+        raise PagePortInUse(
+            what=f"The live page cannot use port {port}: {error.strerror}.",
+            means="Nothing was started.",
+            do="End the other program on this port (perhaps a second monitor), or choose another with --page-port.",
+        ) from error
+    return place
+
+
+class _PageServer(uvicorn.Server):
+    """Says where the page is once it answers, and ends on Ctrl-C or a stop signal without killing the process."""
+
+    def __init__(self, config: uvicorn.Config, address: str) -> None:
+        super().__init__(config)
+        self._address = address
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        sys.stdout.write(f"Live page: {self._address}\nEnd with Ctrl-C.\n")
+        sys.stdout.flush()
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        # The server's own way raises the signal again after its end, which would skip our own goodbye.
+        old: dict[int, Any] = {s: signal.signal(s, self.handle_exit) for s in (signal.SIGINT, signal.SIGTERM)}
+        try:
+            yield
+        finally:
+            for number, handler in old.items():
+                signal.signal(number, handler)
+
+
+def serve_page(service: MonitorService, hub: LiveHub, rig: Rig, place: socket.socket) -> None:
+    """Run the service and its page until Ctrl-C or a stop signal; then finish what is being recorded."""
+    app = create_app(hub=hub, store=service, rig=rig_card(rig), control=service)
+    config = uvicorn.Config(
+        app, log_level="warning", access_log=False, timeout_graceful_shutdown=LONGEST_GOODBYE_S, lifespan="off"
+    )
+    server = _PageServer(config, f"http://{LOOPBACK}:{place.getsockname()[1]}/")
+    service.start()
+    try:
+        server.run(sockets=[place])
+    finally:
+        service.stop()
+        place.close()
+        sys.stdout.write("Ended; everything that was measured is kept.\n")
+        sys.stdout.flush()
