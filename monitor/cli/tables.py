@@ -15,10 +15,14 @@ from monitor.uncertainty import with_u
 if TYPE_CHECKING:
     from monitor.measures.result import HoldResult, RecordResult
 
+WIDTH_OF_A_FILE = 120
+
 
 def show_record(path: Path, result: RecordResult) -> None:
     """Print one file's result."""
     console = Console()
+    if not console.is_terminal:
+        console = Console(width=WIDTH_OF_A_FILE)
     weight = with_u(result.bodyweight_N, result.bodyweight_u_N, "N")
     quality = result.quality
     rate = f"{quality.rate_Hz:.2f} per second" if quality.rate_Hz else "rate not known"
@@ -59,7 +63,7 @@ def _cells(hold: HoldResult) -> list[str]:
         with_u(hold.duration_s, hold.duration_u_s, "s"),
         with_u(hold.beta_mean, hold.beta_u, "%", scale=100),
         feet,
-        " ".join(x for x in (hold.support, hold.kind) if x) or "not known",
+        ", ".join(x for x in (hold.support, hold.kind) if x) or "not known",
         swing,
         "\n".join(_notes(hold)),
     ]

@@ -26,7 +26,7 @@ LEAST_DEG = 0.8
 
 FREQUENCY_STEP_Hz = 0.004
 HARMONICS_OF_DRIFT = 3
-LEAST_SNR = 2.0
+LEAST_SNR = 1.2
 """A beat must stand out of its own uncertainty by this much to be given as an amplitude."""
 
 

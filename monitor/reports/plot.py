@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 _Array = NDArray[np.float64]
 
 WIDTH_in, LEFT_in, RIGHT_in = 10.5, 0.95, 1.05
-HEAD_in, HOLDS_in, LOADS_in, SWING_in, LANE_in, FOOT_in, GAP_in = 0.75, 0.45, 3.3, 0.75, 0.21, 0.5, 0.14
+HEAD_in, HOLDS_in, LOADS_in, SWING_in, LANE_in, FOOT_in, GAP_in, NOTE_in = 0.75, 0.45, 3.3, 0.75, 0.21, 0.6, 0.14, 0.16
 HIGHEST_BODYWEIGHTS = 1.6
 """Loads above this many bodyweights (a hard catch) are cut off and told by number, so that the hold stays readable."""
 LONG_s = 600.0
@@ -121,8 +121,9 @@ def curve_figure(title: str, t_s: _Array, bar_N: _Array, feet_N: _Array | None, 
     course = [row for hold in result.holds if hold.swing for row in hold.swing.course]
     has_swing = any(row[1] is not None for row in course)
     notes = textwrap.wrap(flag_words(result), 150)
-    under_in = (SWING_in + GAP_in if has_swing else 0) + LANE_in * len(lanes) + FOOT_in + 0.16 * len(notes)
-    height_in = HEAD_in + HOLDS_in + LOADS_in + GAP_in + under_in
+    gaps_in = GAP_in * (1 + (has_swing and bool(lanes)))
+    under_in = gaps_in + SWING_in * has_swing + LANE_in * len(lanes) + FOOT_in + NOTE_in * len(notes)
+    height_in = HEAD_in + HOLDS_in + LOADS_in + under_in
     figure = Figure(figsize=(WIDTH_in, height_in))
     page = _Page(figure, height_in, *_span(t_s))
     page.words(0.33, _line(title), nb.TITLE_pt)
@@ -134,16 +135,13 @@ def curve_figure(title: str, t_s: _Array, bar_N: _Array, feet_N: _Array | None, 
     page.y_in += GAP_in
     if has_swing:
         _draw_swing(page.axes(SWING_in), page, result.holds)
-        page.y_in += GAP_in
+        page.y_in += GAP_in if lanes else 0.0
     for name, (colour, marks) in lanes.items():
         _draw_lane(page.axes(LANE_in), page, name, colour, marks)
-    for axes in page.drawn[1:]:
-        for hold in result.holds:
-            for edge_s in (hold.onset_s, hold.release_s):
-                axes.axvline(edge_s, color=nb.INK, linewidth=nb.HAIRLINE_pt, zorder=1)
     page.time_axis()
+    page.edges(HEAD_in + HOLDS_in, result.holds)
     for number, note in enumerate(notes):
-        page.words(page.y_in + FOOT_in + 0.16 * number, note, nb.SMALL_pt, nb.QUIET)
+        page.words(page.y_in + FOOT_in - 0.06 + NOTE_in * number, note, nb.SMALL_pt, nb.QUIET)
     return figure
 
 
@@ -174,6 +172,17 @@ class _Page:
     def words(self, y_in: float, text: str, size_pt: float, colour: str = nb.INK) -> None:
         """Write a line that begins at the curve's left edge."""
         self.figure.text(LEFT_in / WIDTH_in, 1 - y_in / self.height_in, text, size=size_pt, color=colour, va="baseline")
+
+    def edges(self, top_in: float, holds: list[HoldResult]) -> None:
+        """Draw onsets and releases as fine verticals from ``top_in`` down to the time axis, behind everything."""
+        from matplotlib.lines import Line2D
+        from matplotlib.transforms import blended_transform_factory
+
+        scale = blended_transform_factory(self.drawn[-1].transData, self.figure.transFigure)
+        y = [1 - top_in / self.height_in, 1 - self.y_in / self.height_in]
+        for at_s in (edge_s for hold in holds for edge_s in (hold.onset_s, hold.release_s)):
+            line = Line2D([at_s, at_s], y, transform=scale, color=nb.INK, linewidth=nb.HAIRLINE_pt, zorder=-1)
+            self.figure.add_artist(line)
 
     def time_axis(self) -> None:
         """Give the lowest strip the time axis."""
@@ -237,7 +246,8 @@ def _draw_loads(
         u_N = result.bodyweight_u_N or 0.0
         axes.axhspan(weight_N - u_N, weight_N + u_N, color=nb.HAIR, linewidth=0, zorder=0)
         axes.axhline(weight_N, color=nb.QUIET, linewidth=nb.HAIRLINE_pt, zorder=1)
-        ends.append((weight_N, "bodyweight", nb.QUIET))
+        # A hair higher, so that it stands above a curve that ends on it.
+        ends.append((weight_N * 1.01, "bodyweight", nb.QUIET))
     for name, colour, load_N in curves:
         if len(t_s):
             pen_pt = nb.PEN_pt if name == "hands" else nb.FINE_pt
@@ -245,8 +255,7 @@ def _draw_loads(
             known = load_N[np.isfinite(load_N)]
             ends.append((float(np.median(known[-20:])) if len(known) else 0.0, name, colour))
     _label_ends(axes, ends, high_N - low_N)
-    for _, colour, load_N in curves:
-        _tell_cut_peaks(axes, page, colour, t_s, load_N, high_N)
+    _tell_cut_peaks(axes, page, t_s, curves, high_N)
     if weight_N is not None and feet_N is not None:
         sum_N = bar_N + feet_N
         for hold in result.holds:
@@ -286,29 +295,35 @@ def _label_ends(axes: Axes, ends: list[tuple[float, str, str]], range_N: float) 
         )
 
 
-def _tell_cut_peaks(axes: Axes, page: _Page, colour: str, t_s: _Array, load_N: _Array, high_N: float) -> None:
+def _tell_cut_peaks(axes: Axes, page: _Page, t_s: _Array, curves: list[tuple[str, str, _Array]], high_N: float) -> None:
     """Put a small wedge and the number where a peak leaves the page."""
-    over = np.flatnonzero(np.nan_to_num(load_N) > high_N)
-    free_s = -math.inf
-    for group in np.split(over, np.flatnonzero(np.diff(t_s[over]) > 1.0) + 1):
-        if len(group) == 0:
+    peaks: list[tuple[float, float, str]] = []
+    for _, colour, load_N in curves:
+        over = np.flatnonzero(np.nan_to_num(load_N) > high_N)
+        for group in np.split(over, np.flatnonzero(np.diff(t_s[over]) > 1.0) + 1):
+            if len(group):
+                peak = group[np.argmax(load_N[group])]
+                peaks.append((float(t_s[peak]), float(load_N[peak]), colour))
+    free_s = [-math.inf, -math.inf]
+    for at_s, peak_N, colour in sorted(peaks):
+        axes.plot([at_s], [high_N], marker="^", markersize=4, color=colour, linestyle="none", clip_on=False, zorder=4)
+        text = f"{peak_N:.0f} N"
+        row = next((row for row, free in enumerate(free_s) if at_s >= free), None)
+        if row is None:
             continue
-        peak = group[np.argmax(load_N[group])]
-        at_s, text = float(t_s[peak]), f"{load_N[peak]:.0f} N"
-        if at_s < free_s:
-            continue
-        free_s = at_s + (nb.text_width_in(text, nb.SMALL_pt) + 0.15) / page.in_per_s
+        free_s[row] = at_s + (nb.text_width_in(text, nb.SMALL_pt) + 0.2) / page.in_per_s
         axes.annotate(
             text,
             (at_s, 1.0),
             xycoords=("data", "axes fraction"),
-            xytext=(6, -4),
+            xytext=(6, -5 - 11 * row),
             textcoords="offset points",
             size=nb.SMALL_pt,
             color=colour,
             va="center",
+            zorder=5,
+            bbox={"facecolor": nb.PAPER, "linewidth": 0, "pad": 0.8},
         )
-        axes.plot([at_s], [high_N], marker=10, markersize=4, color=colour, linestyle="none")
 
 
 def _draw_swing(axes: Axes, page: _Page, holds: list[HoldResult]) -> None:
@@ -410,7 +425,7 @@ def _span(t_s: _Array) -> tuple[float, float]:
     """Return the page's first and last second."""
     if len(t_s) == 0:
         return 0.0, 1.0
-    start_s, end_s = float(t_s[0]), float(t_s[-1])
+    start_s, end_s = float(math.floor(t_s[0])), float(math.ceil(t_s[-1]))
     return start_s, max(end_s, start_s + 1.0)
 
 

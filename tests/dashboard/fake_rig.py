@@ -16,7 +16,16 @@ import uvicorn
 from fastapi import FastAPI
 from numpy.typing import NDArray
 
-from monitor.dashboard import Control, GivenSettings, Health, LinkHealth, LiveHub, RigCard, create_app
+from monitor.dashboard import (
+    Control,
+    DashboardSettings,
+    GivenSettings,
+    Health,
+    LinkHealth,
+    LiveHub,
+    RigCard,
+    create_app,
+)
 from monitor.errors import BadInput
 from monitor.measures.picture import HoldClock, Picture
 from monitor.measures.result import HoldResult, Swing, ThirdSupport
@@ -202,11 +211,12 @@ def served(
     control: FakeControl | None = None,
     rig: RigCard = RIG,
     port: int = 0,
+    settings: DashboardSettings | None = None,
 ) -> Iterator[Served]:
     """Serve a dashboard over a made-up rig on a free port (or on a given one) until the block ends."""
     hub, store, control = hub or LiveHub(), store or FakeStore(), control or FakeControl()
     as_control: Control = control
-    app = create_app(hub=hub, store=store, rig=rig, control=as_control)
+    app = create_app(hub=hub, store=store, rig=rig, control=as_control, settings=settings)
     listener = socket.socket()
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listener.bind(("127.0.0.1", port))
