@@ -65,7 +65,6 @@ def _cells(hold: HoldResult) -> list[str]:
         feet,
         ", ".join(x for x in (hold.support, hold.kind) if x) or "not known",
         swing,
-        "\n".join(_notes(hold)),
     ]
 
 

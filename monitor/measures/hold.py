@@ -115,19 +115,20 @@ class _Hold:
         disturbed = self._disturbed(contacts if unassisted else [], third)
         body = self._body_stretch()
         closure, u_closure = quiet_misclosure(self.sum[body], self.W, self.u_W, ~disturbed[body])
-        swing, beat_Hz = self._swing(disturbed, body, unassisted and share.direct)
+        breaks_s = [x for one in third for x in (one.start_s, one.end_s)]
+        swing, beat_Hz = self._swing(disturbed, body, unassisted and share.direct, breaks_s)
         travel = self._travel(disturbed, body, third, beat_Hz, share.direct)
         # A pull has a swing's rhythm: with pulls found, the swing is read again without them.
         if travel and swing is not None:
             pulled = disturbed | near_spans(self.t, [(x.start_s, x.end_s) for x in travel], 2.0)
-            swing, _ = self._swing(pulled, body, True)
+            swing, _ = self._swing(pulled, body, True, breaks_s)
         states, kind = states_of(self.edges.onset_s, self.edges.release_s, travel, self.around.given_start)
         if kind is None:
             self.flags.append("kind_unknown")
         settled = settle_s(self.t, self.sum, self.W, self.rate_Hz, self.edges.onset_s, self.edges.release_s)
         if settled is None:
             self.flags.append("never_settled")
-        tremor = tremor_N(self.sum[body], self.rate_Hz) if share.direct else None
+        tremor = self._tremor(body, disturbed) if share.direct else None
         if tremor is None:
             self.flags.append("tremor_not_measurable")
         return HoldResult(
@@ -155,6 +156,17 @@ class _Hold:
             touches=touches if unassisted else [],
             flags=list(dict.fromkeys(self.flags)),
         )
+
+    def _tremor(self, body: NDArray[np.bool_], disturbed: NDArray[np.bool_]) -> float | None:
+        """Return the tremor of the undisturbed stretches, each weighed by its length."""
+        free = body & ~disturbed
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
+        squares, rows = 0.0, 0
+        for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+            tremor = tremor_N(self.sum[a:b], self.rate_Hz)
+            if tremor is not None:
+                squares, rows = squares + (b - a) * tremor**2, rows + b - a
+        return float(np.sqrt(squares / rows)) if rows else None
 
     def _assistance(self) -> Assistance:
         stay, rig = self.stay, self.stay.rig
@@ -193,13 +205,15 @@ class _Hold:
             return []
         noise_N = 1.4826 * float(np.median(np.abs(self.feet[self.inside] - np.median(self.feet[self.inside]))))
         found = foot_contacts(self.t, self.feet, self.W, noise_N)
-        return [c for c in found if c.start_s > self.edges.onset_s + 0.05 and c.end_s < self.edges.release_s - 0.005]
+        within = [c for c in found if c.start_s > self.edges.onset_s + 0.05 and c.end_s < self.edges.release_s - 0.005]
+        # Feet that catch the body while the hands let go belong to the regrip.
+        return [c for c in within if not any(c.start_s < b + 0.1 and c.end_s > a - 0.1 for a, b in self.edges.gaps)]
 
     def _disturbed(self, contacts: list[FootContact], third: list[ThirdSupport]) -> NDArray[np.bool_]:
         disturbed = near_spans(self.t, self.edges.gaps, 3.0)
         disturbed |= near_spans(self.t, [(c.start_s, c.end_s) for c in contacts], 1.0)
         edges = [(x, x) for one in third for x in (one.start_s, one.end_s)]
-        disturbed |= near_spans(self.t, edges, 1.5)
+        disturbed |= near_spans(self.t, edges, 1.0)
         sides = self._sides()
         if sides is not None:
             disturbed |= side_changes(*sides, self.W, self.rate_Hz)
@@ -236,7 +250,7 @@ class _Hold:
         return grip_changes_s(self.t[self.inside], left[self.inside], right[self.inside], self.W, self.rate_Hz)
 
     def _swing(
-        self, disturbed: NDArray[np.bool_], body: NDArray[np.bool_], allowed: bool
+        self, disturbed: NDArray[np.bool_], body: NDArray[np.bool_], allowed: bool, breaks_s: list[float]
     ) -> tuple[Swing | None, float | None]:
         """Return the swing, and its beat's frequency where it stands out."""
         if not allowed:
@@ -245,7 +259,7 @@ class _Hold:
         if body.sum() < 8 or disturbed[body].mean() > DISTURBED_MOST:
             self.flags.append("swing_disturbed" if body.sum() >= 8 else "too_short_for_swing")
             return None, None
-        course = swing_course(self.t[body], self.sum[body], self.W, self.rate_Hz, disturbed[body])
+        course = swing_course(self.t[body], self.sum[body], self.W, self.rate_Hz, disturbed[body], breaks_s)
         if course is None:
             self.flags.append("too_short_for_swing")
             return None, None
@@ -256,17 +270,18 @@ class _Hold:
             for t, a, u in zip(course.t_s, course.amplitude_deg, course.u_deg, strict=True)
         ]
         if not known.any():
-            self.flags.append("swing_disturbed")
+            self.flags.append("swing_below_noise" if course.drowned else "swing_disturbed")
             return Swing(None, None, None, rows), None
         largest = float(amplitude.max())
         if largest < LEAST_DEG:
             self.flags.append("swing_below_0.8_deg")
             return Swing(None, None, None, []), None
-        rms = float(np.sqrt(np.mean(amplitude**2) / 2))
-        beat_Hz = None if course.frequency_Hz is None else 2 * course.frequency_Hz
-        if beat_Hz is None:
+        if course.frequency_Hz is None:
+            # Without a line of its own in the spectrum it may be anything that moves slowly.
             self.flags.append("swing_frequency_unclear")
-        return Swing(largest, rms, course.frequency_Hz, rows), beat_Hz
+            return Swing(None, None, None, []), None
+        rms = float(np.sqrt(np.mean(amplitude**2) / 2))
+        return Swing(largest, rms, course.frequency_Hz, rows), 2 * course.frequency_Hz
 
     def _travel(
         self,

@@ -6,6 +6,7 @@ For a compound pendulum of small amplitude ``V / W = 1 - kappa theta0**2 cos(2 w
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,11 +33,15 @@ LEAST_SNR = 1.2
 
 @dataclass(frozen=True, slots=True)
 class SwingCourse:
-    """Swing through a hold: rows of time (s), amplitude (degrees), its standard uncertainty; pendulum frequency."""
+    """Swing through a hold: rows of time (s), amplitude (degrees), its standard uncertainty; pendulum frequency.
+
+    ``drowned`` says that in some window there was a beat too small to stand out of its uncertainty.
+    """
 
     t_s: Array
     amplitude_deg: Array
     u_deg: Array
+    drowned: bool
     frequency_Hz: float | None
     u_frequency_Hz: float | None
 
@@ -50,7 +55,12 @@ def amplitude_from_beat(beat: float, kappa: float = KAPPA) -> float:
 
 
 def swing_course(
-    t_s: Array, sum_N: Array, bodyweight_N: float, rate_Hz: float, disturbed: NDArray[np.bool_]
+    t_s: Array,
+    sum_N: Array,
+    bodyweight_N: float,
+    rate_Hz: float,
+    disturbed: NDArray[np.bool_],
+    breaks_s: Sequence[float] = (),
 ) -> SwingCourse | None:
     """Return the swing's course in an unassisted stretch of a hold; None when the stretch is shorter than a window.
 
@@ -59,7 +69,9 @@ def swing_course(
     t_s, sum_N : (n,) float
         Time and S of the stretch.
     disturbed : (n,) bool
-        Rows in which something else moves the body (a pull, a touch, a regrip, a third support's edge).
+        Rows in which something else moves the body (a pull, a touch, a regrip).
+    breaks_s : sequence of float
+        Instants at which the level of S changes for good (edges of a third support): no window may span one.
     """
     rows = round(WINDOW_S * rate_Hz)
     if len(t_s) < rows:
@@ -72,16 +84,19 @@ def swing_course(
     step = max(1, round(STEP_S * rate_Hz))
     starts = np.arange(0, len(t_s) - rows + 1, step)
     times, amplitude, u = [], [], []
+    drowned = False
     for start in starts.tolist():
         part = slice(start, start + rows)
         times.append(float(t_s[part].mean()))
-        fit = _fit(t_s[part], beat[part], ~disturbed[part], beat_Hz)
+        broken = any(t_s[part][0] < b < t_s[part][-1] for b in breaks_s)
+        fit = None if broken else _fit(t_s[part], beat[part], ~disturbed[part], beat_Hz)
         if fit is None:
             amplitude.append(np.nan)
             u.append(np.nan)
             continue
         size, u_size = fit
         if size < LEAST_SNR * u_size:
+            drowned = True
             amplitude.append(np.nan)
             u.append(np.nan)
             continue
@@ -91,7 +106,7 @@ def swing_course(
         amplitude.append(float(theta))
         u.append(float(np.hypot(u_theta, 0.5 * U_KAPPA_REL * theta)))
     pendulum = (beat_Hz / 2, u_beat_Hz / 2) if strong else (None, None)
-    return SwingCourse(np.array(times), np.array(amplitude), np.array(u), *pendulum)
+    return SwingCourse(np.array(times), np.array(amplitude), np.array(u), drowned, *pendulum)
 
 
 def _design(t: Array, beat_Hz: float) -> Array:
