@@ -26,8 +26,9 @@ const paper = new Paper(byId("paper"), byId("reading"), curves);
 const holds = new HoldList(byId("hold-list"), byId("holds-none"));
 const speaker = new Speaker(byId("spoken"));
 const form = new SettingsForm(byId, NORMAL_GRAVITY_M_S2);
-let figuresAt_ms = 0;
-let describedAt_ms = 0;
+let figuresAt_ms = -Infinity;
+let describedAt_ms = -Infinity;
+let describedScene = "";
 
 labels();
 chooseTheme(byId("theme"), () => curves.restyle());
@@ -86,9 +87,11 @@ function draw(now_ms) {
     drawRig(picture);
     paper.write();
     drawNotice(picture, age_s, old);
+    document.body.dataset.picture = feed.number;
   }
-  if (now_ms - describedAt_ms > DESCRIBE_MS) {
+  if (now_ms - describedAt_ms > DESCRIBE_MS || document.body.dataset.scene !== describedScene) {
     describedAt_ms = now_ms;
+    describedScene = document.body.dataset.scene;
     byId("plumbline").setAttribute("aria-label", plumbLine.describe());
   }
 }

@@ -1,0 +1,63 @@
+"""A real Chromium for tests of pages."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "dashboard"))  # the made-up rig lives there
+
+CHROMIUM_ARGS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+
+VIEWPORTS = {
+    "phone": {"width": 390, "height": 844},
+    "tablet": {"width": 1024, "height": 768},
+    "wall": {"width": 1920, "height": 1080},
+    "big wall": {"width": 3840, "height": 2160},
+}
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    """One browser a module: its driver keeps an event loop in this thread, which later modules must find free."""
+    path = shutil.which("chromium")
+    if path is None:
+        pytest.fail("There is no chromium; sh tests/run.sh installs it.")
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=path, args=CHROMIUM_ARGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
+    """Open pages; at the end none of them may have complained, or asked for anything from elsewhere."""
+    contexts: list[BrowserContext] = []
+    complaints: list[str] = []
+    asked: list[str] = []
+
+    def open_one(url: str, *, viewport: str = "wall", **options: object) -> Page:
+        context = chromium.new_context(viewport=VIEWPORTS[viewport], locale="en-GB", **options)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
+        page.on("request", lambda request: asked.append(request.url))
+        page.goto(url)
+        return page
+
+    yield open_one
+    for context in contexts:
+        context.close()
+    # A server that a test takes away leaves the browser's own line about the lost connection.
+    assert [text for text in complaints if "ERR_CONNECTION_REFUSED" not in text and "ERR_FAILED" not in text] == []
+    assert {urlsplit(url).hostname for url in asked} <= {"127.0.0.1"}
