@@ -14,7 +14,7 @@ QUIET = "#5a5d62"
 HAIR = "#d9d4c6"
 HANDS = "#0b4f8a"
 FEET = "#9a5200"
-ATTENTION = "#a8104f"
+ATTENTION = "#bf3063"
 
 SMALL_pt, TEXT_pt, LARGE_pt, TITLE_pt = 7.5, 8.5, 11.0, 13.0
 HAIRLINE_pt, FINE_pt, PEN_pt = 0.5, 0.7, 1.0

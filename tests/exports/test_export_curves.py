@@ -30,7 +30,7 @@ def test_the_header_is_the_one_that_the_reader_wants(tmp_path):
     assert lines[1] == "1.000000,0.0000,0.0000,0.0000,0.0000,0.0000,0.0000"
 
 
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1), channels=st.integers(1, 6), rows=st.integers(8, 60))
 def test_a_written_curve_reads_back(tmp_path_factory, seed, channels, rows):
     random = np.random.default_rng(seed)
