@@ -9,6 +9,7 @@ from __future__ import annotations
 import logging
 import threading
 import time
+from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -39,6 +40,8 @@ CURVE_MARGIN_S = 3.0
 INTERRUPTED = "interrupted"
 WRAP_S = 2**32 / 1e6
 
+Observer = Callable[[SourceEvent, Output], None]
+
 
 @dataclass
 class _CurrentStay:
@@ -56,6 +59,8 @@ class MonitorService:
         Where counts come from; its tap should be ``recorder.tap``.
     recorder : StayRecorder or None
         None: nothing raw is kept (a replay of what is kept already).
+    observer : callable or None
+        Called in the pipeline's thread with every source event and what came of it; it must return soon.
     """
 
     def __init__(
@@ -69,7 +74,9 @@ class MonitorService:
         hub: LiveHub,
         clock: HostClock | None = None,
         recorder: StayRecorder | None = None,
+        observer: Observer | None = None,
     ) -> None:
+        self._observer = observer
         self._source, self._store, self._folder, self._hub = source, store, folder, hub
         self._clock = clock or HostClock()
         self._recorder = recorder
@@ -171,6 +178,8 @@ class MonitorService:
             self._problem = error
             return
         self._follow(out)
+        if self._observer is not None:
+            self._observer(event, out)
 
     def _follow(self, out: Output) -> None:
         for picture in out.pictures:

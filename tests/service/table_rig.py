@@ -1,0 +1,89 @@
+"""A whole rig on a table: virtual board, pseudo-terminal, serial library, link, service, database, journals."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from firmware_bridge.counts import CountBlock
+from firmware_bridge.link import LinkSource
+from firmware_bridge.sources import HostClock, SourceEvent
+from firmware_bridge.virtual_board import VirtualBoard
+from monitor.dashboard.hub import LiveHub
+from monitor.measures.picture import Picture
+from monitor.newtons.calibration import Calibration
+from monitor.pipeline import Output
+from monitor.rig import Rig
+from monitor.service import MonitorService
+from monitor.store import DataFolder, Store, open_store
+from monitor.store.stay_recorder import StayRecorder
+
+LONGEST_WAIT_S = 60.0
+
+
+@dataclass
+class TableRig:
+    """What a test needs of the rig; ``arrived`` is set when ``expected`` rows have come through the pipeline."""
+
+    board: VirtualBoard
+    service: MonitorService
+    store: Store
+    folder: DataFolder
+    expected: int | None = None
+    pictures: list[Picture] = field(default_factory=list)
+    outputs: list[Output] = field(default_factory=list)
+    first_board_s: float | None = None
+    samples: int = 0
+    arrived: threading.Event = field(default_factory=threading.Event)
+
+    def observe(self, event: SourceEvent, out: Output) -> None:
+        self.pictures += out.pictures
+        self.outputs.append(out)
+        if isinstance(event, CountBlock) and len(event):
+            if self.first_board_s is None:
+                self.first_board_s = float(event.board_s[0])
+            self.samples += len(event)
+            if self.expected is not None and self.samples >= self.expected:
+                self.arrived.set()
+
+    def play_to_the_end(self) -> None:
+        """Wait until the board has sent everything and all of it has been taken, then end the service."""
+        assert self.board.finished.wait(LONGEST_WAIT_S)
+        assert self.board.error is None
+        self.expected = self.board.sent_samples
+        if self.samples < self.expected:
+            assert self.arrived.wait(LONGEST_WAIT_S)
+        self.service.stop()
+
+
+@contextmanager
+def table_rig(
+    folder: Path, board: VirtualBoard, rig: Rig, calibration: Calibration, *, speed: float, keep: bool = True
+) -> Iterator[TableRig]:
+    data = DataFolder.open(folder)
+    clock = HostClock(speed)
+    with open_store(data.database) as store, board:
+        recorder = StayRecorder(clock.monotonic_ns) if keep else None
+        link = LinkSource(board.port, tap=recorder.tap if recorder else None, clock=clock)
+        if recorder is not None:
+            recorder.prologue = link.prologue
+        service = MonitorService(
+            source=link,
+            rig=rig,
+            calibration=calibration,
+            store=store,
+            folder=data,
+            hub=LiveHub(),
+            clock=clock,
+            recorder=recorder,
+            observer=lambda event, out: table.observe(event, out),
+        )
+        table = TableRig(board, service, store, data)
+        service.start()
+        try:
+            yield table
+        finally:
+            service.stop()
