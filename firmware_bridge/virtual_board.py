@@ -69,7 +69,8 @@ class VirtualBoard:
     buffer_bytes : int
         Size of the board's own output buffer; the pseudo-terminal holds some more.
     at_end : "silent" or "unplug"
-        What happens when the data end and everything has been sent.
+        What happens when the data end and everything has been sent. What the host has not fetched by then goes with
+        the cable.
     """
 
     def __init__(
@@ -409,9 +410,10 @@ class VirtualBoard:
         forced = min(self._misses, len(counts))
         mask[:forced] = True
         self._misses -= forced
-        if self._clock.monotonic_ns() < self._muted_until_ns:
-            mask[:] = True
         first = self._taken
+        if self._ready_ns(first) < self._muted_until_ns:
+            # By when a conversion was due, not by when this thread comes round to it on a busy machine.
+            mask |= [self._ready_ns(first + row) < self._muted_until_ns for row in range(len(counts))]
         self._taken += len(counts)
         edges = np.flatnonzero(np.diff(mask)) + 1
         for start, run, missed in zip(

@@ -126,9 +126,9 @@ def rows_in(events: Iterable[SourceEvent]) -> int:
 
 
 class Ramp:
-    """Conversions for the virtual board: ``total`` rows of the ramp, then the end."""
+    """Conversions for the virtual board: ``total`` rows of the ramp, then the end; without end unless told."""
 
-    def __init__(self, total: int, channels: int = 3) -> None:
+    def __init__(self, total: int = 2**30, channels: int = 3) -> None:
         self.total, self.channels, self.given = total, channels, 0
         self.reached = threading.Event()
         self.reach_at = total
@@ -140,3 +140,7 @@ class Ramp:
         if self.given >= self.reach_at:
             self.reached.set()
         return rows
+
+    def end_after(self, rows: int) -> None:
+        """Let the data end some rows from now."""
+        self.total = self.given + rows
