@@ -70,9 +70,11 @@ def thinned(
     Parameters
     ----------
     t_s, load_N : (n,) float
-        Times in seconds, increasing; NaN loads where a reading failed.
+        Times in seconds; NaN loads where a reading failed.
     """
-    cuts = np.flatnonzero(np.diff(t_s) > GAP_s) + 1
+    steps_s = np.diff(t_s)
+    # A board that started anew counts from zero: the line must not run back.
+    cuts = np.flatnonzero((steps_s > GAP_s) | (steps_s <= 0)) + 1
     pieces_t: list[NDArray[np.float64]] = []
     pieces_N: list[NDArray[np.float64]] = []
     stretch = max(1, -(-2 * len(t_s) // points))

@@ -80,7 +80,7 @@ def span(t_s: NDArray[np.float64]) -> tuple[float, float]:
     """Return the page's first and last second."""
     if len(t_s) == 0:
         return 0.0, 1.0
-    start_s, end_s = float(math.floor(t_s[0])), float(math.ceil(t_s[-1]))
+    start_s, end_s = float(math.floor(t_s.min())), float(math.ceil(t_s.max()))
     return start_s, max(end_s, start_s + 1.0)
 
 

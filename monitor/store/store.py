@@ -165,8 +165,9 @@ class Store:
     def save_hold(self, hold: StoredHold) -> StoredHold:
         """Insert a hold, or revise the one of the same uid; return it as it is now kept.
 
-        The count ``revised`` grows only where the result, the bodyweight or the place in the stay has changed;
-        saving the same hold twice changes nothing. A withdrawn hold that is saved again is back.
+        The count ``revised`` grows only where a number has changed (the result, the bodyweight, the place in the
+        stay, the measurement's version), not where a better clock fit moves the hold in UTC. A withdrawn hold that is
+        saved again is back.
 
         Raises
         ------
@@ -207,6 +208,15 @@ class Store:
             query = query.offset(offset)
         with self._read() as connection:
             return [hold_of_row(row) for row in connection.execute(query).mappings()]
+
+    def each_hold(self, *, newest_first: bool = False) -> Iterator[StoredHold]:
+        """Give all holds one after the other: for exports of any length in little memory."""
+        order = [hold.c.onset_utc_ns, hold.c.uid]
+        query = _holds().order_by(*[c.desc() for c in order] if newest_first else order)
+        with self._read() as connection:
+            rows = connection.execution_options(yield_per=200).execute(query)
+            for row in rows.mappings():
+                yield hold_of_row(row)
 
     def holds_of_stay(self, stay_uid: str) -> list[StoredHold]:
         """Return the holds of one stay in their order."""
@@ -333,9 +343,11 @@ def _save_hold(new: StoredHold, columns: dict[str, Any], connection: Connection)
         )
         connection.execute(row)
     else:
-        changed = any(old[key] != value for key, value in columns.items())
-        if changed or old["withdrawn_utc_ns"] is not None:
-            columns.update(revised=old["revised"] + changed, changed_utc_ns=now_utc_ns, withdrawn_utc_ns=None)
+        differing = {key for key, value in columns.items() if old[key] != value}
+        if differing or old["withdrawn_utc_ns"] is not None:
+            # A better clock moves the instant in UTC, which is for display; that alone revises no number.
+            numbers = bool(differing - {"onset_utc_ns", "utc_offset_s"})
+            columns.update(revised=old["revised"] + numbers, changed_utc_ns=now_utc_ns, withdrawn_utc_ns=None)
             connection.execute(update(hold).where(hold.c.uid == new.uid).values(**columns))
     kept = connection.execute(_holds().where(hold.c.uid == new.uid)).mappings().one()
     return hold_of_row(kept)

@@ -182,6 +182,15 @@ def test_thinning_keeps_peaks_ends_and_gaps(seed, rows, points):
     assert drawn <= set(zip(t_s.tolist(), load_N.tolist(), strict=True)), "no reading is invented"
 
 
+def test_no_line_runs_back_where_a_board_started_anew():
+    t_s, load_N = np.array([5.0, 5.0125, 0.0, 0.0125]), np.array([1.0, 2.0, 3.0, 4.0])
+    thin_t, thin_N = notebook.thinned(t_s, load_N)
+    assert thin_t.tolist() == [5.0, 5.0125, 5.0125, 0.0, 0.0125]
+    assert np.isnan(thin_N).tolist() == [False, False, True, False, False]
+    with hand():
+        assert curve_figure("anew", t_s, load_N, None, record([])).axes[0].get_xlim() == (0.0, 6.0)
+
+
 def luminance(colour: str) -> float:
     """Return the relative luminance as WCAG 2.2 defines it (from memory)."""
     parts = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]

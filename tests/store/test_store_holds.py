@@ -53,8 +53,10 @@ def test_a_revision_keeps_uid_and_creation_and_is_counted(store, stay_uid):
     second = store.save_hold(better)
     third = store.save_hold(dataclasses.replace(better, bodyweight_N=703.0))
     assert (first.revised, again.revised, second.revised, third.revised) == (0, 0, 1, 2)
+    moved = store.save_hold(dataclasses.replace(third, onset_utc_ns=third.onset_utc_ns + 5))
+    assert (moved.revised, moved.onset_utc_ns) == (2, third.onset_utc_ns + 5), "a better clock revises no number"
     assert store.count_holds() == 1
-    assert store.get_hold(first.uid) == third
+    assert store.get_hold(first.uid) == moved
     assert store.get_hold(first.uid).result.duration_s == 32.57
 
 
@@ -74,6 +76,8 @@ def test_lists_run_by_onset_in_pages(store, stay_uid):
     holds.sort(key=lambda h: h.onset_utc_ns)
     assert store.list_holds() == holds[::-1]
     assert store.list_holds(newest_first=False, limit=None) == holds
+    assert list(store.each_hold()) == holds
+    assert list(store.each_hold(newest_first=True)) == holds[::-1]
     assert store.list_holds(limit=2, offset=1) == [holds[3], holds[2]]
     assert store.list_holds(limit=2, offset=4) == [holds[0]]
     assert store.list_holds(since_utc_ns=holds[1].onset_utc_ns, until_utc_ns=holds[3].onset_utc_ns) == holds[2:0:-1]
