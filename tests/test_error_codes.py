@@ -20,8 +20,8 @@ def all_errors() -> list[type[TellableError]]:
     """Import every module of both packages and return each told error once."""
     for package in (firmware_bridge, monitor):
         for module in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
-            # The board's own modules run on MicroPython only.
-            if not module.name.startswith("firmware_bridge.board"):
+            # The board's own modules run on MicroPython only; a __main__ runs the program.
+            if not module.name.startswith("firmware_bridge.board") and not module.name.endswith("__main__"):
                 importlib.import_module(module.name)
     found, todo = [], [TellableError]
     while todo:

@@ -104,7 +104,7 @@ def curve_figure(title: str, t_s: _Array, bar_N: _Array, feet_N: _Array | None, 
     course = [row for hold in result.holds if hold.swing for row in hold.swing.course]
     has_swing = any(row[1] is not None for row in course)
     notes = textwrap.wrap(flag_words(result), 150)
-    gaps_in = GAP_in * (1 + (has_swing and bool(lanes)))
+    gaps_in = GAP_in * (has_swing + bool(lanes))
     under_in = gaps_in + SWING_in * has_swing + LANE_in * len(lanes) + FOOT_in + NOTE_in * len(notes)
     height_in = HEAD_in + HOLDS_in + LOADS_in + under_in
     figure = Figure(figsize=(WIDTH_in, height_in))
@@ -115,10 +115,10 @@ def curve_figure(title: str, t_s: _Array, bar_N: _Array, feet_N: _Array | None, 
     draw_holds(page.axes(HOLDS_in), page, result.holds)
     loads = page.axes(LOADS_in)
     draw_loads(loads, page, t_s, bar_N, feet_N, result)
-    page.y_in += GAP_in
     if has_swing:
+        page.y_in += GAP_in
         draw_swing(page.axes(SWING_in), page, result.holds)
-        page.y_in += GAP_in if lanes else 0.0
+    page.y_in += GAP_in if lanes else 0.0
     for name, (colour, marks) in lanes.items():
         draw_lane(page.axes(LANE_in), page, name, colour, marks)
     page.time_axis()
