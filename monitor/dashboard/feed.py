@@ -38,6 +38,12 @@ def feed_routes(hub: LiveHub, control: Control, settings: DashboardSettings) -> 
 
     @router.websocket("/feed")
     async def feed(socket: WebSocket) -> None:
+        try:
+            await _serve(socket)
+        except asyncio.CancelledError:
+            log.info("The program ended before a screen had said goodbye.")
+
+    async def _serve(socket: WebSocket) -> None:
         await socket.accept()
         screen = hub.join()
         listening = asyncio.create_task(_until_gone(socket))

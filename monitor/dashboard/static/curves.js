@@ -27,7 +27,8 @@ export class Curves {
     this.readAgo_s = null;
     this.edges = [];
     this.reference_N = null;
-    this.top_N = 100;
+    this.top_N = LEAST_TOP_N;
+    this.step = LEAST_TOP_N / 4;
     this.drawn = 0;
     new ResizeObserver(() => this.fit()).observe(canvas);
     this.fit();
@@ -115,6 +116,7 @@ export class Curves {
       bar: colour("--hands"), platform: colour("--feet"),
     };
     this.font_px = parseFloat(style.fontSize) * this.dpr;
+    this.unit = Math.max(this.dpr, this.font_px / 15); // lines grow with the letters
     this.font = `${this.font_px}px ${style.fontFamily}`;
     this.pen.font = this.font;
     const wide = (text) => this.pen.measureText(text).width;
@@ -233,7 +235,7 @@ export class Curves {
     const crosses = this.x(samples.time(end - 1)) - base >= width - 4;
     ink.lineJoin = "round";
     ink.lineCap = "butt";
-    ink.lineWidth = (this.cells ? 1.25 : 1.9) * this.dpr;
+    ink.lineWidth = (this.cells ? 1.25 : 1.8) * this.unit;
     for (const { column, part, dash } of this.series) {
       ink.strokeStyle = this.colours[part];
       ink.beginPath();
@@ -246,7 +248,7 @@ export class Curves {
 
   trace(column, dash, first, end, base) {
     const { ink, samples } = this;
-    const period = dash ? dash.reduce((sum, part) => sum + part, 0) * this.dpr : 0;
+    const period = dash ? dash.reduce((sum, part) => sum + part, 0) * this.unit : 0;
     let down = false;
     let before_s = -Infinity;
     for (let k = first; k < end; k++) {
@@ -256,7 +258,7 @@ export class Curves {
       if (value !== value || t_s - before_s > BREAK_S) down = false;
       before_s = t_s;
       if (value !== value) continue;
-      if (down && (!dash || inked(x % period, dash, this.dpr))) ink.lineTo(x - base, this.y(value));
+      if (down && (!dash || inked(x % period, dash, this.unit))) ink.lineTo(x - base, this.y(value));
       else ink.moveTo(x - base, this.y(value));
       down = true;
     }
@@ -285,11 +287,11 @@ export class Curves {
   }
 
   drawAxes() {
-    const { pen, colours, dpr } = this;
-    pen.lineWidth = dpr;
+    const { pen, colours, unit } = this;
+    pen.lineWidth = unit;
     pen.textBaseline = "middle";
     pen.textAlign = "right";
-    for (let load_N = 0; load_N <= this.top_N + 1e-6; load_N += this.step ?? this.top_N) {
+    for (let load_N = 0; load_N <= this.top_N + 1e-6; load_N += this.step) {
       const y = Math.round(this.y(load_N)) + 0.5;
       pen.strokeStyle = load_N === 0 ? colours.quiet : colours.hair;
       pen.beginPath();
@@ -320,10 +322,10 @@ export class Curves {
   }
 
   drawReference() {
-    const { pen, colours, dpr } = this;
+    const { pen, colours, unit } = this;
     const y = Math.round(this.y(this.reference_N)) + 0.5;
     pen.strokeStyle = colours.quiet;
-    pen.setLineDash([dpr * 2, dpr * 4]);
+    pen.setLineDash([unit * 2, unit * 4]);
     pen.beginPath();
     pen.moveTo(this.left, y);
     pen.lineTo(this.left + this.plotW, y);
@@ -332,9 +334,9 @@ export class Curves {
   }
 
   drawEdges(now_s) {
-    const { pen, colours, dpr } = this;
+    const { pen, colours, unit } = this;
     pen.strokeStyle = colours.quiet;
-    pen.lineWidth = dpr;
+    pen.lineWidth = unit;
     for (const edge_s of this.edges) {
       const ago_s = now_s - edge_s;
       if (ago_s < 0 || ago_s > SPAN_S) continue;
@@ -364,7 +366,7 @@ export class Curves {
     spread(labels, this.font_px * 1.12, this.font_px * 0.5, this.upper + this.plotH);
     pen.textAlign = "left";
     pen.textBaseline = "middle";
-    pen.lineWidth = this.dpr;
+    pen.lineWidth = this.unit;
     const x = this.left + this.plotW;
     for (const { label, part, end_y, y } of labels) {
       pen.strokeStyle = this.colours[part];
@@ -379,11 +381,11 @@ export class Curves {
 
   drawReading(now_s) {
     if (this.readAgo_s === null) return;
-    const { pen, colours, samples, dpr } = this;
+    const { pen, colours, samples, unit } = this;
     const x = Math.round(this.left + this.plotW - this.readAgo_s * this.perS) + 0.5;
     pen.strokeStyle = colours.ink;
-    pen.lineWidth = dpr;
-    pen.setLineDash([dpr * 3, dpr * 3]);
+    pen.lineWidth = unit;
+    pen.setLineDash([unit * 3, unit * 3]);
     pen.beginPath();
     pen.moveTo(x, this.upper - this.font_px * 0.4);
     pen.lineTo(x, this.upper + this.plotH);
@@ -396,7 +398,7 @@ export class Curves {
       if (value !== value) continue;
       pen.fillStyle = colours[part];
       pen.beginPath();
-      pen.arc(x, this.y(value), 3.2 * dpr, 0, 7);
+      pen.arc(x, this.y(value), 3.2 * unit, 0, 7);
       pen.fill();
     }
   }
@@ -422,10 +424,10 @@ export class Curves {
   }
 }
 
-function inked(along, dash, dpr) {
+function inked(along, dash, unit) {
   let rest = along;
   for (let i = 0; i < dash.length; i++) {
-    rest -= dash[i] * dpr;
+    rest -= dash[i] * unit;
     if (rest < 0) return i % 2 === 0;
   }
   return true;

@@ -20,6 +20,7 @@ export class PlumbLine {
     this.hasPlatform = hasPlatform;
     this.alphaMax = null;
     this.lighter = false;
+    this.fitted = new Map();
     this.picture = null;
     this.parts = build(root);
     new ResizeObserver(() => this.resize()).observe(root);
@@ -31,8 +32,12 @@ export class PlumbLine {
     const em = parseFloat(getComputedStyle(this.root).fontSize);
     const top = Math.round(em * 0.75);
     const floor = Math.round(height - em * 1.1);
-    const x = Math.round(Math.min(width * 0.36, em * 7.2));
-    this.at = { width, height, em, x, top, floor, length: floor - top, narrow: width < em * 13 };
+    const narrow = width < em * 13;
+    const x = Math.round(Math.min(width * (narrow ? 0.44 : 0.36), em * 7.2));
+    this.at = { width, height, em, x, top, floor, length: floor - top, narrow };
+    const step = em * 0.5;
+    set(this.parts.hatch, { width: step, height: step });
+    set(this.parts.hatch.firstChild, { d: `M0 0V${step}` });
     set(this.root, { viewBox: `0 0 ${Math.max(1, width)} ${Math.max(1, height)}` });
     this.draw(this.picture);
   }
@@ -221,6 +226,16 @@ export class PlumbLine {
 
   /** Size of letters at which the longest line still fits between x and the edge. */
   fit(node, lines, x) {
+    const key = `${lines.join("|")} ${x} ${this.at.width} ${this.at.em}`;
+    const known = this.fitted.get(node);
+    if (known?.key === key) return known.size;
+    const size = this.measure(node, lines, x);
+    this.fitted.set(node, { key, size });
+    return size;
+  }
+
+  /** Asks the browser for the letters' size: it must lay out the page for that, so only when something has changed. */
+  measure(node, lines, x) {
     node.style.fontSize = "";
     const size = parseFloat(getComputedStyle(node).fontSize);
     const longest = Math.max(...lines.map((line) => line.length));
@@ -256,11 +271,11 @@ function verdictLines(verdict) {
 function build(root) {
   const hatch = svg(
     "pattern",
-    { id: "hatch", width: 8, height: 8, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
-    svg("path", { d: "M0 0V8", class: "hatch-line" }),
+    { id: "hatch", patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
+    svg("path", { class: "hatch-line" }),
   );
   root.append(svg("defs", {}, hatch));
-  const parts = {};
+  const parts = { hatch };
   const add = (name, kind, className) => {
     parts[name] = svg(kind, { class: className });
     root.append(parts[name]);
