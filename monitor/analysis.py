@@ -303,9 +303,11 @@ def read_loads(path: str | os.PathLike[str]) -> tuple[Rig, NDArray[np.float64], 
 def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, rate_Hz: float | None) -> RecordResult:
     """Put the final results of all stays of one record together.
 
-    Bodyweight is that of the stay with the most time on the bar; ``several_stays`` tells that there were others.
+    Bodyweight is that of the stay with the most time on the bar; ``several_stays`` tells that there were others,
+    ``interrupted`` that a gap or a restart of the board cut one off.
     """
-    final = [e.result for out in outputs for e in out.events if isinstance(e, StayMeasured) and e.final]
+    last = [e for out in outputs for e in out.events if isinstance(e, StayMeasured) and e.final]
+    final = [e.result for e in last]
     quality = Quality(samples, lost, spikes, rate_Hz)
     if not final:
         return RecordResult(None, None, [], quality, ["nobody_on_the_rig"])
@@ -316,6 +318,8 @@ def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, ra
     main = max(final, key=hanging_s)
     holds: list[HoldResult] = [h for r in final for h in r.holds]
     flags = list(dict.fromkeys(f for r in final for f in r.flags))
+    if any(e.interrupted for e in last):
+        flags.append("interrupted")
     if len(final) > 1:
         flags.append("several_stays")
     return RecordResult(main.bodyweight_N, main.bodyweight_u_N, holds, quality, flags)

@@ -17,8 +17,9 @@ from monitor.newtons.calibration import Calibration
 from monitor.newtons.load_block import LoadBlock, Newtons
 from monitor.rig import Rig
 from monitor.signals.grid import UniformGrid
-from monitor.signals.presence import Came, Left, Presence
-from monitor.signals.rows import Rows
+from monitor.signals.marks import RowMarks
+from monitor.signals.presence import COMES_AFTER_S, Came, Left, Presence
+from monitor.signals.rows import Rows, summed
 from monitor.signals.spikes import Despike
 from monitor.signals.stay import Array, Stay, even_times
 
@@ -140,7 +141,8 @@ class Pipeline:
         self._presence = Presence(self._tick_rows / self.rate_Hz, has_platform=self.rig.has_platform)
         self._ticks = 0
         self._stay_from: int | None = None
-        self._spikes_before = self._despike.spikes
+        self._spike_rows, self._lost_rows = RowMarks(), RowMarks()
+        self._spikes_before, self._lost_before = self._despike.spikes, self._grid.lost
         if self._live:
             from monitor.measures.live import LiveView
 
@@ -162,9 +164,13 @@ class Pipeline:
         """Take loads in newtons."""
         out = Output()
         self.samples += len(block)
+        received = len(block)
         block, restart = self._grid.push(block)
         if restart and self._rows.end + len(self._despike) > 0:
             self._end_segment(out, interrupted=True)
+        if len(block) > received:
+            row = self._rows.end + len(self._despike)
+            self._lost_rows.add(range(row, row + len(block) - received))
         self._take(*self._despike.push(block.t_s, block.load_N), out)
         return out
 
@@ -183,22 +189,23 @@ class Pipeline:
     def _take(self, t_s: Array, load_N: Array, out: Output) -> None:
         if not len(t_s):
             return
+        self._spike_rows.add(self._rows.end + row for row in self._despike.masked)
         self._rows.append(t_s, load_N)
         n = self._tick_rows
         fresh = self._rows.end // n - self._ticks
         if self._view is not None:
             self._view.append(t_s, load_N)
-            self._view.lost, self._view.spikes = self.lost, self.spikes
         if fresh <= 0:
             return
         loads = self._rows.load(self._ticks * n, (self._ticks + fresh) * n)
         # A plain sum over each tick's rows, always the same rows: no cut of the stream can show in it.
-        means = loads[:, self._all].sum(axis=1).reshape(fresh, n).mean(axis=1)
+        means = summed(loads, self._all).reshape(fresh, n).mean(axis=1)
         if self._view is None:
             for step in self._presence.push(means):
                 self._step(step, out)
         else:
             for mean in means:
+                self._count_until((self._ticks + 1) * n)
                 picture, due = self._view.tick()
                 out.pictures.append(picture)
                 self._ticks += 1
@@ -209,14 +216,23 @@ class Pipeline:
             self._ticks -= fresh
         self._ticks += fresh
         if self._stay_from is None:
-            self._rows.drop_before(self._ticks * n - round(PRE_ROLL_S * self.rate_Hz))
+            # Somebody who comes is known to be here a little later: the pre-roll counts from the first tick with load.
+            kept = self._ticks * n - round((PRE_ROLL_S + COMES_AFTER_S) * self.rate_Hz) - 2 * n
+            self._rows.drop_before(kept)
+            self._spike_rows.drop_before(kept)
+            self._lost_rows.drop_before(kept)
+
+    def _count_until(self, row: int) -> None:
+        """Tell the live view what was lost and masked before a row: never more than its picture shows."""
+        if self._view is not None:
+            self._view.lost = self._lost_before + self._lost_rows.before(row)
+            self._view.spikes = self._spikes_before + self._spike_rows.before(row)
 
     def _step(self, step: Came | Left, out: Output) -> None:
         n = self._tick_rows
         if isinstance(step, Came):
             row = max(0, step.tick * n - round(PRE_ROLL_S * self.rate_Hz), self._rows.first)
             self._stay_from = row
-            self._spikes_before = self._despike.spikes
             self.stays += 1
             at_s, from_s = (float(self._rows.t_s(r, r + 1)[0]) for r in (step.tick * n, row))
             out.events.append(StayBegan(self.stays, at_s, from_s))
@@ -242,6 +258,6 @@ class Pipeline:
             self._wishes,
             clock_rate=self.clock_rate,
             u_clock_rate=self.u_clock_rate,
-            spikes=self._despike.spikes - self._spikes_before,
+            spikes=self._spike_rows.between(first, end),
         )
         out.events.append(StayMeasured(self.stays, result, final, interrupted))

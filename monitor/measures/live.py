@@ -17,7 +17,7 @@ from monitor.measures.swing import LEAST_DEG, WINDOW_S, swing_course
 from monitor.measures.travel import travels
 from monitor.rig import Rig
 from monitor.signals.lowpass import HoldLast, LowPass
-from monitor.signals.rows import Rows
+from monitor.signals.rows import Rows, summed
 from monitor.signals.stay import Array
 from monitor.signals.windows import OFF_ZERO_N, PRESENT_N, QUIET_FLOOR_N, QUIET_OF_LOAD
 
@@ -63,7 +63,7 @@ class LiveView:
         self._smooth = LowPass(SMOOTH_Hz, rate_Hz)
         self._watch = HoldWatch(tick_rows, rate_Hz)
         self._bar, self._feet = list(rig.bar_index), list(rig.platform_index)
-        self._x_m = np.array([rig.channels[i].x_m for i in self._bar])
+        self._x_m = np.array([channel.x_m for channel in rig.channels])
         self._tick = 0
         self._body = _Body()
         self._scene: Scene = "empty"
@@ -83,9 +83,8 @@ class LiveView:
     def append(self, t_s: Array, load_N: Array) -> None:
         """Take clean rows (n,), (n, channels); pictures are made tick by tick afterwards."""
         filled = self._hold_last.push(load_N)
-        bar = filled[:, self._bar].sum(axis=1)
-        feet = filled[:, self._feet].sum(axis=1) if self._feet else np.zeros(len(filled))
-        moment = filled[:, self._bar] @ self._x_m
+        bar, feet = summed(filled, self._bar), summed(filled, self._feet)
+        moment = summed(filled * self._x_m, self._bar)
         smooth = self._smooth.push(np.column_stack([bar, feet, moment]))
         self._rows.append(t_s, np.column_stack([bar, feet, smooth]))
         self._cells.append(t_s, load_N)

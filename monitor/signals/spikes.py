@@ -25,6 +25,8 @@ class Despike:
     def __init__(self, channels: int) -> None:
         self.channels = channels
         self.spikes = 0
+        self.masked: list[int] = []
+        """Rows of the last output in which a spike was masked, counted from its first row."""
         self._t_s = np.empty(0)
         self._rows: Rows = np.empty((0, channels))
         self._behind = 0
@@ -44,6 +46,7 @@ class Despike:
         return out
 
     def _out(self, t_s: NDArray[np.float64], rows: Rows, ahead: int) -> tuple[NDArray[np.float64], Rows]:
+        self.masked = []
         behind, end = self._behind, len(rows) - ahead
         if end <= behind:
             self._t_s, self._rows = t_s, rows
@@ -73,7 +76,8 @@ class Despike:
         if wild.any():
             # A mechanical blow moves several cells in the same row: that is load, not a spike.
             wild &= wild.sum(axis=1, keepdims=True) == 1
-            self.spikes += int(wild.sum())
+            self.masked = np.nonzero(wild)[0].tolist()
+            self.spikes += len(self.masked)
         failed = np.isnan(here)
         if not wild.any() and not failed.any():
             return here
