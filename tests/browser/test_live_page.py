@@ -98,6 +98,33 @@ def test_letting_go_early_tells_what_was_gained(open_page):
         assert "mean of the hold" in text(page, "feet-aside")
 
 
+def test_the_hold_before_does_not_pass_for_this_one(open_page):
+    store = FakeStore()
+    with served(store=store) as dashboard:
+        page = open_page(dashboard.url)
+        expect(page.locator(".hold")).not_to_have_count(0)
+        show(dashboard.hub, page, scene_at(LETTING_GO_S))
+        dashboard.hub.publish_event(event_card("closed", "hold-0", store.holds[0]))
+        expect(page.locator("#after")).to_have_text("18.4 s, 18 bodyweight-seconds")
+        show(dashboard.hub, page, scene_at(AGAIN_S + HANGING_S))
+        show(dashboard.hub, page, scene_at(AGAIN_S + LETTING_GO_S))  # as long as the one before
+        assert (text(page, "time-digits"), text(page, "after")) == ("18.4", "")
+        second = dataclasses.replace(store.holds[0].result, dose_bw_s=12.0)
+        dashboard.hub.publish_event(event_card("closed", "new", dataclasses.replace(store.holds[0], result=second)))
+        expect(page.locator("#after")).to_have_text("18.4 s, 12 bodyweight-seconds")
+
+
+def test_touch_reads_the_curves(open_page):
+    with served() as dashboard:
+        rig = FakeRig()
+        while rig.t_s < 20:
+            dashboard.hub.publish(rig.next())
+        page = open_page(dashboard.url, viewport="phone", has_touch=True)
+        expect(page.locator("#scene")).to_have_text("hanging")
+        page.locator("#paper").tap()
+        assert set(read_values(text(page, "reading"))) == {"hands", "feet"}
+
+
 def test_what_is_not_known_is_never_zero(open_page):
     with served() as dashboard:
         page = open_page(dashboard.url)

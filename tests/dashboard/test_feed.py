@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import socket
 import time
@@ -115,24 +116,23 @@ def test_a_slow_screen_gets_the_newest_picture_and_every_sample():
 
 
 def test_many_screens_see_the_same_picture():
-    with served() as dashboard:
-        screens = [feed(dashboard) for _ in range(25)]
+    with served() as dashboard, contextlib.ExitStack() as open_feeds:
+        screens = [open_feeds.enter_context(feed(dashboard)) for _ in range(25)]
         for screen in screens:
             read(screen, "beat")
         assert dashboard.hub.screens == 25
         dashboard.hub.publish(FakeRig(t_s=10.0).next())
         assert {read(screen, "picture")["picture"]["t_s"] for screen in screens} == {10.05}
-        for screen in screens:
-            screen.close()
 
 
 def test_the_feed_ends_when_the_program_ends():
     hub = LiveHub()
-    with served(hub) as dashboard:
-        connection = feed(dashboard)
-        read(connection, "beat")
-    with pytest.raises(ConnectionClosed):
-        read(connection, "picture")  # only beats are left in the line
+    with contextlib.ExitStack() as open_feeds:
+        with served(hub) as dashboard:
+            connection = open_feeds.enter_context(feed(dashboard))
+            read(connection, "beat")
+        with pytest.raises(ConnectionClosed):
+            read(connection, "picture")  # only beats are left in the line
     assert hub.screens == 0
 
 

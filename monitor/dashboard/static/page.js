@@ -18,7 +18,7 @@ const DESCRIBE_MS = 5000;
 const NORMAL_GRAVITY_M_S2 = 9.80665;
 
 const byId = (id) => document.getElementById(id);
-const state = { rig: null, picture: null, health: null, settings: null, lastHold: null, skipped: 0, due: false };
+const state = { rig: null, picture: null, health: null, settings: null, lastHold: null, onset_s: null, skipped: 0, due: false };
 
 const plumbLine = new PlumbLine(byId("plumbline"));
 const curves = new Curves(byId("curves"));
@@ -48,6 +48,10 @@ function take(message) {
     const hold = message.picture.hold;
     if (hold) {
       curves.markEdge(hold.onset_s);
+      if (!hold.ended && hold.onset_s !== state.onset_s) {
+        state.onset_s = hold.onset_s;
+        state.lastHold = null; // the measures of an earlier hold must not pass for this one's
+      }
       if (hold.ended) curves.markEdge(hold.onset_s + hold.time_s);
     }
   } else if (message.type === "beat") {
@@ -56,10 +60,16 @@ function take(message) {
     plumbLine.setAllowed(message.settings.alpha_max);
     form.show(message.settings);
   } else {
-    if (message.type === "event" && message.kind !== "withdrawn") state.lastHold = message.hold;
+    if (message.type === "event") takeEvent(message);
     holds.refresh();
   }
   schedule();
+}
+
+/** A hold was closed, revised or withdrawn: the one that is on the screen follows. */
+function takeEvent({ kind, uid, hold }) {
+  if (kind === "closed") state.lastHold = hold;
+  else if (state.lastHold?.uid === uid) state.lastHold = hold;
 }
 
 /** Ask for one drawing at the next frame, however many messages come until then. */
