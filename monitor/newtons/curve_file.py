@@ -149,9 +149,9 @@ def read_curve(path: str | os.PathLike[str]) -> Curve:
         rig = rig_from_columns(names)
     except BadRig as error:
         raise _bad(f"{path} is no load curve: {error.what}", error.do) from error
+    if len(lines) - 1 < FEWEST_ROWS:
+        raise _bad(f"{path} holds {len(lines) - 1} rows only.", f"A load curve needs at least {FEWEST_ROWS}.")
     rows = _numbers(path, lines[1:], len(names) + 1)
-    if len(rows) < FEWEST_ROWS:
-        raise _bad(f"{path} holds {len(rows)} rows only.", f"A load curve needs at least {FEWEST_ROWS}.")
     t_s, load_N = rows[:, 0].copy(), rows[:, 1:].copy()
     if not np.all(np.isfinite(t_s)):
         row = int(np.flatnonzero(~np.isfinite(t_s))[0])
