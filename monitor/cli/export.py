@@ -29,14 +29,14 @@ def export(
     data: Path | None = typer.Option(None, help="Data folder; your own default folder if left out."),
 ) -> None:
     """Export the list of holds, or one hold's load curve, as CSV with units in the header or as JSON."""
-    from monitor.exports import curve_csv, holds_csv, holds_json
+    from monitor.exports import curve_csv, holds_csv, holds_json, stamps_of
     from monitor.service import hold_curve
     from monitor.store import DataFolder, open_store
 
     folder = DataFolder.open(data)
     with open_store(folder.database) as store, _opened(out) as file:
         if hold is None:
-            (holds_json if as_json else holds_csv)(store.list_holds(None, newest_first=False), file)
+            (holds_json if as_json else holds_csv)(store.each_hold(), file)
             return
         found, curve = store.get_hold(hold), hold_curve(store, folder, hold)
         if found is None or curve is None:
@@ -53,7 +53,7 @@ def export(
             json.dump({**content, "result": found.result.as_dict()}, file, allow_nan=False)
             file.write("\n")
         else:
-            curve_csv(t_s, names, load_N, file)
+            curve_csv(stamps_of(t_s), names, load_N, file)
 
 
 @contextlib.contextmanager

@@ -14,7 +14,7 @@ from monitor.dashboard.cards import columns_card, hold_card, thin_out
 from monitor.dashboard.doors import StoreReader
 from monitor.dashboard.problems import NotThere
 from monitor.dashboard.shapes import CurveShape, HoldPage, HoldShape
-from monitor.exports import curve_csv, holds_csv
+from monitor.exports import curve_csv, holds_csv, stamps_of
 from monitor.store import StoredHold
 
 PAGE_LIMIT = 200
@@ -79,7 +79,7 @@ def holds_routes(store: StoreReader) -> APIRouter:
         """Return a hold's whole load curve as CSV, in the form that ``hang-monitor analyse`` reads."""
         t_s, names, load_N = wanted_curve(uid)
         out = io.StringIO()
-        curve_csv(t_s, names, load_N, out)
+        curve_csv(stamps_of(t_s), names, load_N, out)
         return _csv(out.getvalue(), f"curve-{uid}.csv")
 
     return router

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from monitor.exports.curves import curve_csv
+from monitor.exports.curves import curve_csv, stamps_of
 from monitor.exports.holds import HOLD_COLUMNS, holds_csv, holds_json
 
-__all__ = ["HOLD_COLUMNS", "curve_csv", "holds_csv", "holds_json"]
+__all__ = ["HOLD_COLUMNS", "curve_csv", "holds_csv", "holds_json", "stamps_of"]

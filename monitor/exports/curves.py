@@ -43,3 +43,13 @@ def curve_csv(t_s: NDArray[np.float64], names: Sequence[str], load_N: NDArray[np
     table.writerow(["t_s", *(cell(f"{name}_N") for name in names)])
     for t, row in zip(times, load_N.tolist(), strict=True):
         table.writerow([t, *(f"{x:.4f}" if math.isfinite(x) else "" for x in row)])
+
+
+def stamps_of(t_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the stamps (n,) of a load curve file whose loads are at the instants ``t_s`` (n,), in seconds.
+
+    A reading is the mean over the interval before its stamp: readers of such a file take half an interval off again.
+    """
+    if len(t_s) < 2:
+        return t_s
+    return np.asarray(t_s + 0.5 * float(np.median(np.diff(t_s))))

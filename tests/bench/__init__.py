@@ -1,0 +1,1 @@
+"""Benchmarks: ratios measured side by side in one run; nothing here passes or fails by time."""
