@@ -116,8 +116,20 @@ install_project() {
         "look at pip's message above; when the network is back and the disk has room, run this again."
 }
 
-# prepare EXTRA [COMMAND...]: make the environment with the extra ("" for none), and install the Debian packages whose
-# commands are missing (a command and its package have the same name).
+# True when this machine has the program, or the shared library (lib*.so.*). Who has no ldconfig has no Debian, and may
+# keep libraries anywhere.
+machine_has() {
+    case $1 in
+    lib*.so.*)
+        cache=$(PATH="$PATH:/usr/sbin:/sbin" && command -v ldconfig) || return 0
+        "$cache" -p | grep -qF "$1"
+        ;;
+    *) command -v "$1" >/dev/null 2>&1 ;;
+    esac
+}
+
+# prepare EXTRA [NEED=PACKAGE...]: make the environment with the extra ("" for none), and install the Debian packages
+# whose program or shared library is missing.
 prepare() {
     extra=$1
     megabytes=400
@@ -127,8 +139,8 @@ prepare() {
     shift
 
     packages=''
-    for name in "$@"; do
-        command -v "$name" >/dev/null 2>&1 || packages="$packages $name"
+    for need in "$@"; do
+        machine_has "${need%%=*}" || packages="$packages ${need#*=}"
     done
 
     ready=yes

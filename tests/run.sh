@@ -6,6 +6,7 @@ root=$(CDPATH='' cd -- "$(dirname -- "$0")/.." && pwd -P)
 # shellcheck source=.ci/environment.sh
 . "$root/.ci/environment.sh"
 
-prepare test chromium
+# The program that steers the browser comes with pip and needs a library that a bare Debian lacks.
+prepare test chromium=chromium libatomic.so.1=libatomic1
 cd -- "$root"
 exec .venv/bin/python -m pytest "$@"

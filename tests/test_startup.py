@@ -85,6 +85,7 @@ def machine(tmp_path: Path) -> Machine:
     machine = Machine(tmp_path)
     machine.put("python3", PYTHON)
     machine.put("id", "#!/bin/sh\necho 0\n")
+    machine.put("ldconfig", "#!/bin/sh\necho 'libatomic.so.1 (libc6) => /lib/libatomic.so.1'\n")
     return machine
 
 
@@ -176,6 +177,14 @@ def test_missing_debian_packages_are_named_and_installed(machine: Machine) -> No
     assert [c.split()[0] for c in machine.calls] == ["apt-get", "apt-get", "venv", "pip"]
     assert machine.calls[0].endswith(" update")
     assert machine.calls[1].endswith(" install -y --no-install-recommends chromium python3-venv")
+
+
+def test_a_missing_shared_library_is_installed_too(machine: Machine) -> None:
+    machine.put("apt-get", APT)
+    machine.put("chromium", "#!/bin/sh\n")
+    machine.put("ldconfig", "#!/bin/sh\necho 'libc.so.6 (libc6) => /lib/libc.so.6'\n")
+    assert machine.run("tests/run.sh").returncode == 0
+    assert machine.calls[1].endswith(" install -y --no-install-recommends libatomic1")
 
 
 def test_without_apt_get_it_says_what_to_install(machine: Machine) -> None:
