@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Literal
 
 from firmware_bridge.framing import END, LONGEST_FRAME, BadFrame, unseal
@@ -58,15 +58,15 @@ class Received:
             name = KINDS[self.kind].__name__ if self.kind in KINDS else f"unknown 0x{self.kind:02x}"
         plain: dict[str, object] = {"kind": name, "sequence": self.sequence}
         if self.value is not None:
-            for field in self.value.__dataclass_fields__:
-                value = getattr(self.value, field)
-                if field == "counts":
+            for name in (one.name for one in fields(self.value)):
+                value = getattr(self.value, name)
+                if name == "counts":
                     value = value.tolist()
                 elif isinstance(value, bytes):
                     value = value.hex()
                 elif isinstance(value, tuple):
                     value = list(value)
-                plain[field] = value
+                plain[name] = value
         return plain
 
 
