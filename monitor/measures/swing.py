@@ -6,11 +6,12 @@ For a compound pendulum of small amplitude ``V / W = 1 - kappa theta0**2 cos(2 w
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from monitor.signals.stay import Array
 
@@ -46,12 +47,12 @@ class SwingCourse:
     u_frequency_Hz: float | None
 
 
-def amplitude_from_beat(beat: float, kappa: float = KAPPA) -> float:
-    """Return the swing's amplitude (rad) whose second harmonic of V / W has the amplitude ``beat``.
+def amplitude_from_beat(beat: ArrayLike, kappa: float = KAPPA) -> Array:
+    """Return the swing's amplitude (rad) whose second harmonic of V / W has the amplitude ``beat`` (any shape).
 
     Small-angle law ``beat = kappa theta0**2``; at 20 degrees it reads 2.5 % off the exact law.
     """
-    return float(np.sqrt(max(0.0, beat) / kappa))
+    return np.asarray(np.sqrt(np.maximum(beat, 0.0) / kappa))
 
 
 def swing_course(
@@ -82,64 +83,85 @@ def swing_course(
         return None
     beat_Hz, u_beat_Hz, strong = frequency
     step = max(1, round(STEP_S * rate_Hz))
-    starts = np.arange(0, len(t_s) - rows + 1, step)
-    times, amplitude, u = [], [], []
-    drowned = False
-    for start in starts.tolist():
-        part = slice(start, start + rows)
-        times.append(float(t_s[part].mean()))
-        broken = any(t_s[part][0] < b < t_s[part][-1] for b in breaks_s)
-        fit = None if broken else _fit(t_s[part], beat[part], ~disturbed[part], beat_Hz)
-        if fit is None:
-            amplitude.append(np.nan)
-            u.append(np.nan)
-            continue
-        size, u_size = fit
-        if size < LEAST_SNR * u_size:
-            drowned = True
-            amplitude.append(np.nan)
-            u.append(np.nan)
-            continue
-        theta = np.degrees(amplitude_from_beat(size))
-        # theta goes with the root of the beat: u(theta) = theta u(beat) / (2 beat), and kappa's share beside it.
-        u_theta = np.degrees(np.hypot(u_size / (2 * KAPPA * max(np.radians(theta), 1e-3)), 0.0))
-        amplitude.append(float(theta))
-        u.append(float(np.hypot(u_theta, 0.5 * U_KAPPA_REL * theta)))
+    beats = np.lib.stride_tricks.sliding_window_view(beat, rows)[::step]
+    masks = np.lib.stride_tricks.sliding_window_view(disturbed, rows)[::step]
+    times = np.lib.stride_tricks.sliding_window_view(t_s, rows)[::step].mean(axis=1)
+    size, u_size = _amplitudes(beats, ~masks, beat_Hz, rate_Hz)
+    for at_s in breaks_s:
+        size[np.abs(times - at_s) < WINDOW_S / 2] = np.nan
+    drowned = size < LEAST_SNR * u_size
+    size[drowned] = np.nan
+    theta = amplitude_from_beat(size)
+    # theta goes with the root of the beat: u(theta) = u(beat) / (2 kappa theta), and kappa's share beside it.
+    u_theta = np.hypot(u_size / (2 * KAPPA * np.maximum(theta, 1e-3)), 0.5 * U_KAPPA_REL * theta)
     pendulum = (beat_Hz / 2, u_beat_Hz / 2) if strong else (None, None)
-    return SwingCourse(np.array(times), np.array(amplitude), np.array(u), drowned, *pendulum)
+    return SwingCourse(times, np.degrees(theta), np.degrees(u_theta), bool(drowned.any()), *pendulum)
 
 
-def _design(t: Array, beat_Hz: float) -> Array:
-    """Return the columns of the fit: the beat's sine and cosine and a slow drift of the level."""
-    middle = t.mean()
-    x = (t - middle) / max(1e-9, t[-1] - middle)
-    phase = 2 * np.pi * beat_Hz * (t - middle)
-    drift = [x**k for k in range(HARMONICS_OF_DRIFT + 1)]
-    return np.column_stack([np.cos(phase), np.sin(phase), x * np.cos(phase), x * np.sin(phase), *drift])
+def _design(rows: int, beat_Hz: float, rate_Hz: float) -> Array:
+    """Return the columns (rows, 8) of the fit: the beat's sine and cosine, growing or dying, and a slow drift."""
+    since_middle = np.arange(rows) - 0.5 * (rows - 1)
+    x = since_middle / (0.5 * (rows - 1))
+    phase = 2 * np.pi * beat_Hz / rate_Hz * since_middle
+    cosine, sine = np.cos(phase), np.sin(phase)
+    return np.column_stack([cosine, sine, x * cosine, x * sine, *(x**k for k in range(HARMONICS_OF_DRIFT + 1))])
 
 
-def _fit(t: Array, beat: Array, use: NDArray[np.bool_], beat_Hz: float) -> tuple[float, float] | None:
-    """Return the beat's amplitude in the middle of a window and its standard uncertainty."""
-    if use.sum() < 0.5 * len(t):
-        return None
-    design = _design(t, beat_Hz)[use]
-    solution, *_ = np.linalg.lstsq(design, beat[use], rcond=None)
-    rest = beat[use] - design @ solution
-    # Rows are not independent: breathing and tremor are coloured. A quarter of them is counted.
-    variance = float(rest @ rest) / max(1, len(rest) - design.shape[1]) * 4
-    size = float(np.hypot(solution[0], solution[1]))
-    return size, float(np.sqrt(2 * variance / use.sum()))
+def _amplitudes(beats: Array, use: NDArray[np.bool_], beat_Hz: float, rate_Hz: float) -> tuple[Array, Array]:
+    """Return the beat's amplitude in the middle of each window (n,) and its standard uncertainty.
+
+    Parameters
+    ----------
+    beats : (n, rows) float
+    use : (n, rows) bool
+        NaN is returned for a window of which less than half may be used.
+    """
+    rows = beats.shape[1]
+    design = _design(rows, beat_Hz, rate_Hz)
+    size, u_size = np.full(len(beats), np.nan), np.full(len(beats), np.nan)
+    whole = use.all(axis=1)
+    if whole.any():
+        # One factorisation serves every window without a mask.
+        q, r = np.linalg.qr(design)
+        onto = beats[whole] @ q
+        rest = np.maximum(0.0, np.einsum("ij,ij->i", beats[whole], beats[whole]) - np.einsum("ij,ij->i", onto, onto))
+        solution = np.linalg.solve(r, onto.T)
+        size[whole] = np.hypot(solution[0], solution[1])
+        u_size[whole] = _u_amplitude(rest, rows)
+    for window in np.flatnonzero(~whole & (use.mean(axis=1) >= 0.5)):
+        kept, part = design[use[window]], beats[window, use[window]]
+        solution, *_ = np.linalg.lstsq(kept, part, rcond=None)
+        residual = part - kept @ solution
+        size[window] = np.hypot(solution[0], solution[1])
+        u_size[window] = _u_amplitude(residual @ residual, len(part))
+    return size, u_size
+
+
+def _u_amplitude(rest: Array, rows: int) -> Array:
+    """Return the standard uncertainty of an amplitude whose fit left the sum of squares ``rest`` over ``rows`` rows.
+
+    Rows are not independent: breathing and tremor are coloured. A quarter of them is counted.
+    """
+    variance = 4.0 * rest / max(1, rows - 4 - (HARMONICS_OF_DRIFT + 1))
+    return np.asarray(np.sqrt(2.0 * variance / rows))
+
+
+@functools.lru_cache(maxsize=16)
+def _band(rate_Hz: float) -> Array:
+    from scipy.signal import butter
+
+    return np.asarray(butter(2, BAND_Hz, "bandpass", fs=rate_Hz, output="sos"))
 
 
 def _beat_frequency(
     t_s: Array, beat: Array, disturbed: NDArray[np.bool_], rate_Hz: float
 ) -> tuple[float, float, bool] | None:
     """Return the beat's frequency, its standard uncertainty (Hz), and whether the beat stands out from the rest."""
-    from scipy.signal import butter, sosfiltfilt
+    from scipy.signal import sosfiltfilt
 
     if (~disturbed).sum() < WINDOW_S * rate_Hz / 2:
         return None
-    sos = butter(2, BAND_Hz, "bandpass", fs=rate_Hz, output="sos")
+    sos = _band(round(rate_Hz, 2))
     narrow = np.where(disturbed, 0.0, sosfiltfilt(sos, np.where(disturbed, 0.0, beat)))
     size = 1 << int(np.ceil(np.log2(max(len(narrow), rate_Hz / FREQUENCY_STEP_Hz))))
     trial = np.fft.rfftfreq(size, 1.0 / rate_Hz)

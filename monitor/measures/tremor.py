@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
-from scipy.signal import butter, sosfiltfilt
+from scipy.signal import butter, freqz_sos, sosfiltfilt
 
 from monitor.signals.stay import Array
 
@@ -14,18 +16,20 @@ NOISE_BAND_Hz = (20.0, 32.0)
 ORDER = 4
 
 
+@functools.lru_cache(maxsize=16)
+def _band_filter(band_Hz: tuple[float, float], rate_Hz: float) -> Array:
+    return np.asarray(butter(ORDER, band_Hz, "bandpass", fs=rate_Hz, output="sos"))
+
+
 def _band_power(signal_N: Array, band_Hz: tuple[float, float], rate_Hz: float) -> float:
-    sos = butter(ORDER, band_Hz, "bandpass", fs=rate_Hz, output="sos")
-    out = sosfiltfilt(sos, signal_N)
+    out = sosfiltfilt(_band_filter(band_Hz, rate_Hz), signal_N)
     return float(np.mean(out**2))
 
 
+@functools.lru_cache(maxsize=16)
 def _noise_width_Hz(band_Hz: tuple[float, float], rate_Hz: float) -> float:
     """Return the equivalent noise bandwidth of the two-pass filter (the integral of |H|^4 over frequency)."""
-    from scipy.signal import freqz_sos
-
-    sos = butter(ORDER, band_Hz, "bandpass", fs=rate_Hz, output="sos")
-    f, response = freqz_sos(sos, worN=4096, fs=rate_Hz)
+    f, response = freqz_sos(_band_filter(band_Hz, rate_Hz), worN=4096, fs=rate_Hz)
     return float(np.trapezoid(np.abs(response) ** 4, f))
 
 
@@ -37,6 +41,7 @@ def tremor_N(signal_N: Array, rate_Hz: float) -> float | None:
     """
     if len(signal_N) < 2 * rate_Hz or rate_Hz < 70:
         return None
+    rate_Hz = round(rate_Hz, 2)  # so that filters are designed once for a rig
     power = _band_power(signal_N, BAND_Hz, rate_Hz)
     density = _band_power(signal_N, NOISE_BAND_Hz, rate_Hz) / _noise_width_Hz(NOISE_BAND_Hz, rate_Hz)
     power -= density * _noise_width_Hz(BAND_Hz, rate_Hz)
