@@ -108,6 +108,11 @@ class MonitorService:
         """Wait until everything that was measured so far is in the database."""
         self._books.submit(lambda: None).result()
 
+    @property
+    def alive(self) -> bool:
+        """Say whether the pipeline's thread runs; a service manager restarts a program whose does not."""
+        return self._thread.is_alive()
+
     # The dashboard's doors
 
     def settings(self) -> GivenSettings:

@@ -7,7 +7,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 import typer
 
-from monitor.cli import analyse, export, live, ports
+from monitor.cli import analyse, export, install_service, live, ports
 
 app = typer.Typer(
     name="hang-monitor",
@@ -43,6 +43,7 @@ app.command("run")(live.run)
 app.command("analyse")(analyse.analyse)
 app.command("export")(export.export)
 app.command("ports")(ports.ports)
+app.command("install-service")(install_service.install_service)
 
 
 def main() -> None:

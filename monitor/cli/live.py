@@ -85,6 +85,7 @@ def run(
     page_port: int = typer.Option(PAGE_PORT, help="Port of the live page on this machine; 0: any free one."),
     replay: Path | None = typer.Option(None, help="Replay a journal instead of reading a port.", metavar="JOURNAL"),
     speed: float = typer.Option(1.0, help="Replay so many times as fast.", min=0.1, max=1000.0),
+    wait: bool = typer.Option(False, "--wait", help="Start although the board is not plugged in yet, and wait for it."),
 ) -> None:
     """Run the monitor on a rig: read the board, time and measure holds by itself, show them on the live page.
 
@@ -120,7 +121,8 @@ def run(
         recorder = StayRecorder(clock.monotonic_ns)
         link = LinkSource(port or "", tap=recorder.tap, clock=clock)
         recorder.prologue = link.prologue
-        link.open_now()
+        if not wait:
+            link.open_now()
         source = link
     place = bound(page_port)
     try:

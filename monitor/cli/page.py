@@ -6,11 +6,12 @@ import contextlib
 import signal
 import socket
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
 import uvicorn
 
+from monitor.cli.notify import ServiceManager
 from monitor.dashboard.app import create_app
 from monitor.errors import MonitorError
 from monitor.service import MonitorService, rig_card
@@ -53,14 +54,15 @@ def bound(port: int) -> socket.socket:
 class _PageServer(uvicorn.Server):
     """Says where the page is once it answers, and ends on Ctrl-C or a stop signal without killing the process."""
 
-    def __init__(self, config: uvicorn.Config, address: str) -> None:
+    def __init__(self, config: uvicorn.Config, address: str, answering: Callable[[], None]) -> None:
         super().__init__(config)
-        self._address = address
+        self._address, self._answering = address, answering
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)
         sys.stdout.write(f"Live page: {self._address}\nEnd with Ctrl-C.\n")
         sys.stdout.flush()
+        self._answering()
 
     @contextlib.contextmanager
     def capture_signals(self) -> Iterator[None]:
@@ -79,11 +81,14 @@ def serve_page(service: MonitorService, hub: LiveHub, rig: Rig, place: socket.so
     config = uvicorn.Config(
         app, log_level="warning", access_log=False, timeout_graceful_shutdown=LONGEST_GOODBYE_S, lifespan="off"
     )
-    server = _PageServer(config, f"http://{LOOPBACK}:{place.getsockname()[1]}/")
+    manager = ServiceManager.of_process()
+    address = f"http://{LOOPBACK}:{place.getsockname()[1]}/"
+    server = _PageServer(config, address, lambda: manager.ready(f"Live page: {address}", lambda: service.alive))
     service.start()
     try:
         server.run(sockets=[place])
     finally:
+        manager.stopping()
         service.stop()
         place.close()
         sys.stdout.write("Ended; everything that was measured is kept.\n")
