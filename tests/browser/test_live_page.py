@@ -98,6 +98,31 @@ def test_letting_go_early_tells_what_was_gained(open_page):
         assert "mean of the hold" in text(page, "feet-aside")
 
 
+def test_the_result_stays_while_the_person_stands_and_reads_it(open_page):
+    store = FakeStore()
+    with served(store=store) as dashboard:
+        page = open_page(dashboard.url)
+        expect(page.locator(".hold")).not_to_have_count(0)
+        dashboard.hub.publish_event(event_card("closed", "hold-0", store.holds[0]))
+        ended = scene_at(LETTING_GO_S)
+        standing = dataclasses.replace(scene_at(2.0), hold=ended.hold)
+        end_s = ended.hold.onset_s + ended.hold.time_s
+        show(dashboard.hub, page, dataclasses.replace(standing, t_s=end_s + 5))
+        assert (text(page, "scene"), text(page, "time-digits")) == ("standing", "18.4")
+        assert text(page, "after") == "18.4 s, 18 bodyweight-seconds"
+        show(dashboard.hub, page, dataclasses.replace(standing, t_s=end_s + 9))
+        assert (text(page, "time-digits"), text(page, "hands-digits")) == ("–", "0.0")
+
+
+def test_a_load_below_zero_has_a_true_minus(open_page):
+    with served() as dashboard:
+        page = open_page(dashboard.url)
+        show(dashboard.hub, page, dataclasses.replace(scene_at(HANGING_S), alpha=-0.0012, u_alpha=0.001, beta=1.0012))
+        assert text(page, "feet-digits") == "−0.1"
+        show(dashboard.hub, page, dataclasses.replace(scene_at(HANGING_S), alpha=-0.0002, u_alpha=0.001, beta=1.0002))
+        assert text(page, "feet-digits") == "0.0"
+
+
 def test_the_hold_before_does_not_pass_for_this_one(open_page):
     store = FakeStore()
     with served(store=store) as dashboard:

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from fake_rig import BODYWEIGHT_N, NAMES, RIG, FakeControl, FakeRig, FakeStore
 from fastapi.testclient import TestClient
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
@@ -198,6 +198,7 @@ def test_there_are_no_description_pages_that_load_from_elsewhere(client):
     assert client.get("/redoc").status_code == 404
 
 
+@settings(deadline=None)
 @given(
     st.recursive(st.none() | st.booleans() | st.floats() | st.text(max_size=3), lambda leaf: st.lists(leaf, max_size=4))
 )
@@ -205,6 +206,7 @@ def test_plain_data_is_always_json(value):
     json.dumps(plain(value), allow_nan=False)
 
 
+@settings(deadline=None)
 @given(
     hnp.arrays(np.float64, hnp.array_shapes(min_dims=2, max_dims=2, min_side=1, max_side=60),
                elements=st.floats(-1e4, 1e4) | st.just(np.nan)),

@@ -26,6 +26,7 @@ export function clock(time_s, ended) {
   return ended ? time_s.toFixed(1) : String(Math.floor(time_s + 1e-6));
 }
 
+/** A true minus sign, as wide as a digit; and no minus before a zero. */
 function noMinusZero(text) {
-  return /^-0(\.0+)?$/.test(text) ? text.slice(1) : text;
+  return /^-0(\.0+)?$/.test(text) ? text.slice(1) : text.replace("-", "−");
 }

@@ -13,6 +13,7 @@ import { Speaker } from "./speaker.js";
 import { words } from "./words.js";
 
 const OLD_S = 1.5;
+const RESULT_STAYS_S = 8;
 const FIGURES_MS = 200;
 const DESCRIBE_MS = 5000;
 const NORMAL_GRAVITY_M_S2 = 9.80665;
@@ -109,7 +110,7 @@ function draw(now_ms) {
 function drawNow(picture) {
   const scene = picture?.scene ?? "waiting";
   const hold = picture?.hold ?? null;
-  const shown = hold !== null && (scene === "hanging" || scene === "let_go");
+  const shown = hold !== null && (scene === "hanging" || justEnded(picture));
   say(byId("scene"), shown && hold.provisional && !hold.ended ? words.provisional : words.scene[scene]);
   const digits = shown ? clock(hold.time_s, hold.ended) : words.noTime;
   say(byId("time-digits"), digits);
@@ -119,7 +120,7 @@ function drawNow(picture) {
   byId("time").classList.toggle("none", !shown);
   const gained = shown && hold.ended ? gainedBy(hold) : "";
   say(byId("after"), gained || plumbLine.wordElsewhere() || before(picture));
-  speaker.scene(scene, shown && hold.ended ? gained || `${digits} ${words.unit.second}` : "");
+  speaker.scene(scene, scene === "let_go" && shown ? gained || `${digits} ${words.unit.second}` : "");
 }
 
 /** What there is to say before a hold: an invitation, or the bodyweight just weighed. */
@@ -144,9 +145,15 @@ function resultOf(hold) {
   return last && Math.abs(last.duration_s - hold.time_s) < 0.5 ? last : null;
 }
 
+/** A result stays long enough to be read by the one who has just let go, whatever the rig sees meanwhile. */
+function justEnded(picture) {
+  if (!picture?.hold?.ended || picture.scene === "leaning") return false;
+  return picture.scene === "let_go" || picture.t_s - picture.hold.onset_s - picture.hold.time_s < RESULT_STAYS_S;
+}
+
 /** After letting go, the line and the shares stay with the hold: its means, as soon as they are known. */
 function withHold(picture) {
-  const last = picture?.scene === "let_go" && picture.hold ? resultOf(picture.hold) : null;
+  const last = justEnded(picture) ? resultOf(picture.hold) : null;
   if (last === null || last.beta_mean === null || last.alpha_mean === null) return picture;
   return {
     ...picture, ofHold: true, misclosure_open: false, alpha_direct: last.alpha_direct,

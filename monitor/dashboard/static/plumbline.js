@@ -57,7 +57,7 @@ export class PlumbLine {
     set(p.floor, { x1: 0, x2: Math.min(width, x * 2), y1: floor, y2: floor, "stroke-width": em * 0.12 });
     this.drawAllowed();
     const scene = picture?.scene ?? "waiting";
-    const someone = scene === "standing" || scene === "leaning" || scene === "hanging" || scene === "let_go";
+    const someone = picture?.ofHold || ["standing", "leaning", "hanging", "let_go"].includes(scene);
     this.drawDivision(someone ? picture : null);
     this.drawBob(scene === "hanging" ? picture : null);
     this.drawShoulders(scene === "hanging" ? picture : null);
