@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.ndimage import median_filter
+from scipy.ndimage import median_filter, uniform_filter1d
 
 from monitor.holds.edges import crossing_s
 from monitor.signals.stay import Array
 
 MEDIAN_S = 2.0
+MEAN_S = 0.3
 ONE_SIDED = 0.15
 """Half-difference of the sides as a share of bodyweight beyond which one hand is said to carry (two hands side by side
 balance to a few per cent; one hand at 0.2 m from the middle of a 1.10 m bar gives 0.36)."""
@@ -29,6 +30,8 @@ def grip_changes_s(t_s: Array, left_N: Array, right_N: Array, bodyweight_N: floa
     side = np.where(smooth > ONE_SIDED, 1, np.where(smooth < -ONE_SIDED, -1, 0))
     decided = np.flatnonzero(side)
     changes = []
+    # A short ringing must not move the instant: it is told from a mean over 0.3 s.
+    share = uniform_filter1d(share, max(1, round(MEAN_S * rate_Hz)), mode="nearest")
     turns = np.flatnonzero(np.diff(side[decided]))
     for turn in turns.tolist():
         before, after = int(decided[turn]), int(decided[turn + 1])

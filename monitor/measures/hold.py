@@ -14,7 +14,7 @@ from monitor.holds.touches import FootContact, foot_contacts
 from monitor.measures.assistance import UNASSISTED_BELOW, Assistance, assistance
 from monitor.measures.closure import quiet_misclosure, third_supports
 from monitor.measures.disturbance import near_spans, side_changes
-from monitor.measures.loading import peak_N, settle_s
+from monitor.measures.loading import bounce_Hz, peak_N, settle_s
 from monitor.measures.result import HoldResult, Regrip, Swing, ThirdSupport, Touch, Travel
 from monitor.measures.states import states_of
 from monitor.measures.swing import LEAST_DEG, swing_course
@@ -101,6 +101,7 @@ class _Hold:
         margin = stay.rows(10.0)
         self.part = slice(max(0, edges.first - margin), min(len(stay), edges.last + margin))
         self.t, self.bar, self.feet, self.sum = (x[self.part] for x in (stay.t_s, stay.bar_N, stay.feet_N, stay.sum_N))
+        self._bounce_Hz = bounce_Hz(self.t, self.sum, self.W, edges.onset_s)
         self.inside = (self.t >= edges.onset_s) & (self.t <= edges.release_s)
 
     def result(self) -> HoldResult:
@@ -259,7 +260,9 @@ class _Hold:
         if body.sum() < 8 or disturbed[body].mean() > DISTURBED_MOST:
             self.flags.append("swing_disturbed" if body.sum() >= 8 else "too_short_for_swing")
             return None, None
-        course = swing_course(self.t[body], self.sum[body], self.W, self.rate_Hz, disturbed[body], breaks_s)
+        course = swing_course(
+            self.t[body], self.sum[body], self.W, self.rate_Hz, disturbed[body], breaks_s, self._bounce_Hz
+        )
         if course is None:
             self.flags.append("too_short_for_swing")
             return None, None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
@@ -38,3 +40,27 @@ def settle_s(
     if last >= len(envelope) - 2:
         return None
     return float(t_s[inside][last] - onset_s)
+
+
+BOUNCE_S = 1.5
+BOUNCE_LEAST = 0.02
+BOUNCE_BAND_Hz = (2.0, 7.0)
+
+
+def bounce_Hz(t_s: Array, sum_N: Array, bodyweight_N: float, onset_s: float) -> float | None:
+    """Return the frequency at which the body rings up and down after the catch; None when it does not ring clearly.
+
+    From the half periods between the crossings of S with bodyweight while the ringing is above 2 % of it.
+    """
+    after = (t_s > onset_s) & (t_s < onset_s + BOUNCE_S)
+    t, x = t_s[after], sum_N[after] / bodyweight_N - 1.0
+    rows = np.flatnonzero(np.diff(np.signbit(x)))
+    if len(rows) < 4:
+        return None
+    crossings = t[rows] - x[rows] * (t[rows + 1] - t[rows]) / (x[rows + 1] - x[rows])
+    peaks = np.array([np.max(np.abs(x[a : b + 1])) for a, b in itertools.pairwise(rows.tolist())])
+    strong = peaks > BOUNCE_LEAST
+    if strong.sum() < 3:
+        return None
+    frequency = float(0.5 / np.median(np.diff(crossings)[strong]))
+    return frequency if BOUNCE_BAND_Hz[0] < frequency < BOUNCE_BAND_Hz[1] else None

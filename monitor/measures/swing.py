@@ -15,11 +15,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from monitor.signals.stay import Array
 
-KAPPA = 0.86
-"""m d^2 / I_pivot of a hanging body. Segment tables give 0.82 to 0.84 (reference/hanging_body_pendulum.json); compliant
-shoulders raise it by a few per cent."""
+KAPPA = 0.85
+"""m d^2 / I_pivot of a hanging body. Segment tables give 0.82 to 0.84 for rigid shoulders
+(reference/hanging_body_pendulum.json); arms drawn long add to it."""
 
 U_KAPPA_REL = 0.03
+USUAL_BOUNCE_Hz = 3.5
+"""Vertical bounce of a body on its arms where the catch does not show it (common practice, no source)."""
+
 BAND_Hz = (0.6, 1.6)
 WINDOW_S = 8.0
 STEP_S = 0.5
@@ -62,6 +65,7 @@ def swing_course(
     rate_Hz: float,
     disturbed: NDArray[np.bool_],
     breaks_s: Sequence[float] = (),
+    bounce_Hz: float | None = None,
 ) -> SwingCourse | None:
     """Return the swing's course in an unassisted stretch of a hold; None when the stretch is shorter than a window.
 
@@ -73,6 +77,10 @@ def swing_course(
         Rows in which something else moves the body (a pull, a touch, a regrip).
     breaks_s : sequence of float
         Instants at which the level of S changes for good (edges of a third support): no window may span one.
+    bounce_Hz : float or None
+        Frequency of the body's vertical bounce on arms and bar, as the catch shows it. The beat drives this bounce
+        below its resonance, which enlarges it by ``1 / (1 - (f / f_bounce)**2)`` (undamped oscillator, any text on
+        vibration); the enlargement is taken off.
     """
     rows = round(WINDOW_S * rate_Hz)
     if len(t_s) < rows:
@@ -91,6 +99,10 @@ def swing_course(
         size[np.abs(times - at_s) < WINDOW_S / 2] = np.nan
     drowned = size < LEAST_SNR * u_size
     size[drowned] = np.nan
+    gain = 1.0 / (1.0 - (beat_Hz / (bounce_Hz or USUAL_BOUNCE_Hz)) ** 2)
+    # Noise adds to the square of an amplitude (Rice): its expected share is taken off.
+    size = np.sqrt(np.maximum(0.0, size**2 - u_size**2)) / gain
+    u_size = u_size / gain
     theta = amplitude_from_beat(size)
     # theta goes with the root of the beat: u(theta) = u(beat) / (2 kappa theta), and kappa's share beside it.
     u_theta = np.hypot(u_size / (2 * KAPPA * np.maximum(theta, 1e-3)), 0.5 * U_KAPPA_REL * theta)
