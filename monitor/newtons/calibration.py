@@ -7,12 +7,12 @@ import math
 import os
 import tomllib
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from firmware_bridge.counts import NO_READING
 from monitor.errors import MonitorError
@@ -42,7 +42,9 @@ class ChannelCalibration:
     """Zero and span of one channel, dated separately: ``load_N = (counts - zero_counts) * N_per_count``.
 
     ``u_zero_counts`` (counts) and ``u_rel_span`` (dimensionless) are standard uncertainties; ``zero_at`` and
-    ``span_at`` are ISO 8601 dates or date-times, empty where they are not known.
+    ``span_at`` are ISO 8601 dates or date-times, empty where they are not known. A cell that is measurably bent has
+    ``bend_per_N``: the straight line's load L becomes ``L + bend_per_N * L**2``. ``u_curve_N`` is what a single
+    reading still lies off the curve: hysteresis, repeatability, the rest of the bend.
     """
 
     channel: str
@@ -52,12 +54,15 @@ class ChannelCalibration:
     u_rel_span: float = 0.0
     zero_at: str = ""
     span_at: str = ""
+    bend_per_N: float = 0.0
+    u_curve_N: float = 0.0
 
     def __post_init__(self) -> None:
-        numbers = (self.zero_counts, self.N_per_count, self.u_zero_counts, self.u_rel_span)
+        uncertainties = (self.u_zero_counts, self.u_rel_span, self.u_curve_N)
+        numbers = (self.zero_counts, self.N_per_count, self.bend_per_N, *uncertainties)
         if not all(math.isfinite(x) for x in numbers) or self.N_per_count == 0:
             raise _bad(f"The calibration of {self.channel} holds no usable numbers: {numbers}.")
-        if self.u_zero_counts < 0 or self.u_rel_span < 0:
+        if min(uncertainties) < 0:
             raise _bad(f"The calibration of {self.channel} has a negative uncertainty.")
 
     @property
@@ -68,10 +73,33 @@ class ChannelCalibration:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """What is in force for all channels of a rig, in the order of the converter's channels."""
+    """What is in force for all channels of a rig, in the order of the converter's channels.
+
+    Attributes
+    ----------
+    channels : tuple of ChannelCalibration
+    id : str
+    span_covariance : (n, n) or (2 n, 2 n) nested tuples of float, or empty
+        Covariance of the n relative spans; in the large form the n bends (1/N) follow. Empty: spans are independent.
+    gravity_m_s2, temperature_degC : float or None
+        Gravity that the masses were reckoned with, and the temperature, where they are known.
+    """
 
     channels: tuple[ChannelCalibration, ...]
     id: str = ""
+    span_covariance: tuple[tuple[float, ...], ...] = ()
+    gravity_m_s2: float | None = None
+    temperature_degC: float | None = None
+
+    def __post_init__(self) -> None:
+        matrix, n = self.span_covariance, len(self.channels)
+        if not matrix:
+            return
+        if len(matrix) not in (n, 2 * n) or any(len(row) != len(matrix) for row in matrix):
+            raise _bad("The calibration's span_covariance does not fit its channels.")
+        numbers = np.array(matrix)
+        if not np.isfinite(numbers).all() or (np.diag(numbers) < 0).any() or not np.array_equal(numbers, numbers.T):
+            raise _bad("The calibration's span_covariance is no covariance.")
 
     def newtons(self, counts: NDArray[np.int32]) -> NDArray[np.float64]:
         """Return (n, channels) newtons of (n, channels) counts; NaN where a conversion gave no reading."""
@@ -84,8 +112,73 @@ class Calibration:
         zero = np.array([c.zero_counts for c in self.channels])
         span = np.array([c.N_per_count for c in self.channels])
         load_N: NDArray[np.float64] = (counts.astype(np.float64) - zero) * span
+        bend = np.array([c.bend_per_N for c in self.channels])
+        if bend.any():
+            load_N += bend * load_N**2
         load_N[counts == NO_READING] = np.nan
         return load_N
+
+    def u_load_N(self, load_N: ArrayLike, index: Sequence[int] | None = None) -> NDArray[np.float64]:
+        """Return the standard uncertainty (N) that the calibration gives to the sum of some cells' loads.
+
+        The law of propagation (JCGM 100:2008, 5.2.2) over zeros, curves (both independent from cell to cell), spans
+        and bends with their covariance: cells that were calibrated with the same masses err together. Noise and the
+        drift of the zero since it was taken come on top.
+
+        Parameters
+        ----------
+        load_N : (channels,) or (n, channels) float
+            Loads of all cells.
+        index : sequence of int, optional
+            Cells of the part (``rig.bar_index``, ``rig.platform_index``); all where left out.
+
+        Returns
+        -------
+        () or (n,) float
+        """
+        chosen = list(range(len(self.channels)) if index is None else index)
+        loads = np.asarray(load_N, dtype=np.float64)[..., chosen]
+        bend = np.array([self.channels[i].bend_per_N for i in chosen])
+        slopes = np.concatenate([loads + 2 * bend * loads**2, loads**2], axis=-1)
+        variance = np.einsum("...i,ij,...j", slopes, self._covariance(chosen), slopes)
+        fixed = sum(self.channels[i].u_zero_N ** 2 + self.channels[i].u_curve_N ** 2 for i in chosen)
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0) + fixed))
+
+    def u_rel_span_of(self, index: Sequence[int], load_N: ArrayLike | None = None) -> float:
+        """Return the relative standard uncertainty of the span of a sum of cells, their errors' likeness included.
+
+        Parameters
+        ----------
+        index : sequence of int
+        load_N : (len(index),) float, optional
+            How the cells share the load; evenly where left out.
+        """
+        if not len(index):
+            return 0.0
+        share = np.ones(len(index)) if load_N is None else np.asarray(load_N, dtype=np.float64)
+        share = share / share.sum()
+        n = len(index)
+        return math.sqrt(max(0.0, float(share @ self._covariance(list(index))[:n, :n] @ share)))
+
+    def _covariance(self, chosen: list[int]) -> NDArray[np.float64]:
+        """Return (2 k, 2 k) the covariance of the chosen cells' relative spans and bends."""
+        n, k = len(self.channels), len(chosen)
+        full = np.zeros((2 * k, 2 * k))
+        if not self.span_covariance:
+            full[:k, :k] = np.diag([self.channels[i].u_rel_span ** 2 for i in chosen])
+            return full
+        given = np.array(self.span_covariance)
+        rows = chosen + [n + i for i in chosen] if len(given) == 2 * n else chosen
+        full[: len(rows), : len(rows)] = given[np.ix_(rows, rows)]
+        return full
+
+    def with_zeros(self, zero_counts: Sequence[float], u_zero_counts: Sequence[float], at: str) -> Calibration:
+        """Return the calibration with a new zero of every channel; the spans stay as they are."""
+        channels = tuple(
+            replace(c, zero_counts=float(zero), u_zero_counts=float(u), zero_at=at)
+            for c, zero, u in zip(self.channels, zero_counts, u_zero_counts, strict=True)
+        )
+        return replace(self, channels=channels, id="")
 
     @property
     def u_zero_N(self) -> tuple[float, ...]:
@@ -150,7 +243,21 @@ def two_point_fit(
 
 def calibration_to_dict(calibration: Calibration) -> dict[str, Any]:
     """Return the calibration as plain data (for its file, and for the note in a journal)."""
-    return {"id": calibration.id, "channels": [asdict(c) for c in calibration.channels]}
+    channels = []
+    for channel in calibration.channels:
+        entry = asdict(channel)
+        # What a straight line does not have is left out: files stay readable, also to older versions.
+        for key in ("bend_per_N", "u_curve_N"):
+            if entry[key] == 0:
+                del entry[key]
+        channels.append(entry)
+    data: dict[str, Any] = {"id": calibration.id}
+    for key in ("gravity_m_s2", "temperature_degC"):
+        if getattr(calibration, key) is not None:
+            data[key] = getattr(calibration, key)
+    if calibration.span_covariance:
+        data["span_covariance"] = [list(row) for row in calibration.span_covariance]
+    return {**data, "channels": channels}
 
 
 def calibration_from_dict(data: object) -> Calibration:
@@ -165,17 +272,31 @@ def calibration_from_dict(data: object) -> Calibration:
     if not isinstance(data, dict) or not isinstance(data.get("channels"), list) or not data["channels"]:
         raise _bad("The calibration holds no channels.", do)
     channels = []
-    texts, numbers = {"channel", "zero_at", "span_at"}, {"zero_counts", "N_per_count", "u_zero_counts", "u_rel_span"}
+    texts = {"channel", "zero_at", "span_at"}
+    numbers = {"zero_counts", "N_per_count", "u_zero_counts", "u_rel_span", "bend_per_N", "u_curve_N"}
     for entry in data["channels"]:
         if not isinstance(entry, dict) or not {"channel", "zero_counts", "N_per_count"} <= set(entry):
             raise _bad("A channel of the calibration lacks its name, zero or span.", do)
         for key, value in entry.items():
-            is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
-            if not (key in texts and isinstance(value, str)) and not (key in numbers and is_number):
+            if not (key in texts and isinstance(value, str)) and not (key in numbers and _is_number(value)):
                 raise _bad(f"{key} = {value!r} cannot stand in a calibration.", do)
         fields: dict[str, Any] = {k: float(v) if k in numbers else v for k, v in entry.items()}
         channels.append(ChannelCalibration(**fields))
-    return Calibration(tuple(channels), str(data.get("id", "")))
+    matrix = data.get("span_covariance", [])
+    if not isinstance(matrix, list) or not all(isinstance(r, list) and all(map(_is_number, r)) for r in matrix):
+        raise _bad("span_covariance is no table of numbers.", do)
+    known: dict[str, float] = {}
+    for key in ("gravity_m_s2", "temperature_degC"):
+        if key in data:
+            if not _is_number(data[key]) or not math.isfinite(data[key]):
+                raise _bad(f"{key} = {data[key]!r} cannot stand in a calibration.", do)
+            known[key] = float(data[key])
+    covariance = tuple(tuple(float(x) for x in row) for row in matrix)
+    return Calibration(tuple(channels), str(data.get("id", "")), covariance, **known)
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
 def load_calibration(path: str | os.PathLike[str], names: Sequence[str] | None = None) -> Calibration:
@@ -212,7 +333,10 @@ def in_order(calibration: Calibration, names: Sequence[str]) -> Calibration:
     for name in names:
         if name not in by_name:
             raise _bad(f"The calibration says nothing of {name}.", "Calibrate this channel, or mend its name.")
-    return Calibration(tuple(by_name[n] for n in names), calibration.id)
+    n, places = len(calibration.channels), [calibration.channels.index(by_name[name]) for name in names]
+    rows = places + [n + i for i in places] if len(calibration.span_covariance) == 2 * n else places
+    matrix = calibration.span_covariance and tuple(tuple(calibration.span_covariance[i][j] for j in rows) for i in rows)
+    return replace(calibration, channels=tuple(by_name[name] for name in names), span_covariance=matrix)
 
 
 def save_calibration(folder: str | os.PathLike[str], calibration: Calibration, now: dt.datetime) -> Path:
@@ -232,7 +356,7 @@ def save_calibration(folder: str | os.PathLike[str], calibration: Calibration, n
             means="Calibrations are kept for ever, so that old holds can be recomputed; nothing was overwritten.",
             do="Wait a second and save again.",
         )
-    write_toml(path, calibration_to_dict(Calibration(calibration.channels, calibration.id or stamp)))
+    write_toml(path, calibration_to_dict(replace(calibration, id=calibration.id or stamp)))
     return path
 
 
