@@ -21,6 +21,8 @@ MEASURED_AFTER_S = 1.5
 REDATE_EVERY_S = 1.0
 REDATE_UNTIL_S = 6.0
 LOOK_BACK_S = 5.0
+SETTLING_TICKS = 10
+MOST_TICKS = 2000
 FALLBACK_LEVEL_N = 150.0
 """Level that counts as hanging while the bodyweight is unknown (a quarter of 600 N)."""
 
@@ -56,6 +58,7 @@ class HoldWatch:
         self._onset_row = 0
         self._low_since_row: int | None = None
         self._redated_s = 0.0
+        self._settled_N = 0.0
 
     def reset(self) -> None:
         """Forget the hold: the stay is over or the record starts anew."""
@@ -110,7 +113,7 @@ class HoldWatch:
         if hold is None:
             return False
         self._history.append(bar_N)
-        settled_N = float(np.median(self._history[-2000:]))
+        settled_N = self._settled()
         now_s = float(rows.t_s(end_row - 1, end_row)[0])
         if bar_N < settled_N / 2:
             return self._low(rows, end_row, settled_N, least_N)
@@ -128,6 +131,13 @@ class HoldWatch:
             self._redated_s = now_s - hold.onset_s
             self._redate(rows, end_row, least_N / LEAST_FRACTION)
         return False
+
+    def _settled(self) -> float:
+        """Return the median of the hold so far; found anew at every tick at first, every half second later."""
+        ticks = len(self._history)
+        if ticks <= SETTLING_TICKS or ticks % SETTLING_TICKS == 0:
+            self._settled_N = float(np.median(self._history[-MOST_TICKS:]))
+        return self._settled_N
 
     def _low(self, rows: Rows, end_row: int, settled_N: float, least_N: float) -> bool:
         """Follow a load below half of its level: a release, or a gap that will be bridged."""
