@@ -147,7 +147,7 @@ def find_holds(t_s: Array, bar_N: Array, bodyweight_N: float) -> list[HoldEdges]
 def _around(t_s: Array, bar_N: Array, first: int, last: int, settled_N: float) -> list[list[Run]]:
     """Return the groups of runs above half of a level that overlap rows ``first`` to ``last``."""
     step_s = float(t_s[-1] - t_s[0]) / max(1, len(t_s) - 1)
-    margin = int(MARGIN_S / step_s) if step_s > 0 else 0
+    margin = max(1, int(MARGIN_S / step_s)) if step_s > 0 else len(t_s)
     low = max(0, first - margin)
     # The margin grows until the stretch begins and ends below the level, or at the record's ends.
     while low > 0 and bar_N[low] > settled_N / 2:

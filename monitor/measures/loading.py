@@ -11,6 +11,8 @@ from monitor.signals.stay import Array
 
 SETTLED_WITHIN = 0.05
 LONGEST_SETTLING_S = 15.0
+LET_GO_S = 0.5
+"""The end of a hold, in which the body is on its way down: no ringing of the catch."""
 
 
 def peak_N(t_s: Array, bar_N: Array, onset_s: float, release_s: float) -> float:
@@ -23,9 +25,10 @@ def settle_s(
 ) -> float | None:
     """Return how long after the onset S still leaves the band of 5 % about its level; None when it never settles.
 
-    The level is the median of S over the hold, so that a third support does not read as ringing.
+    The level is the median of S over the hold, so that a third support does not read as ringing. The last half second
+    of the hold is left out.
     """
-    inside = (t_s >= onset_s) & (t_s <= min(release_s, onset_s + LONGEST_SETTLING_S))
+    inside = (t_s >= onset_s) & (t_s <= min(release_s - LET_GO_S, onset_s + LONGEST_SETTLING_S))
     hold = (t_s >= onset_s) & (t_s <= release_s)
     if inside.sum() < 8:
         return None

@@ -14,10 +14,13 @@ from numpy.typing import NDArray
 
 from monitor.errors import BadInput
 from monitor.newtons.load_block import LoadBlock
-from monitor.rig import STANDARD_CHANNELS, BadRig, Rig, rig_from_columns
+from monitor.rig import HIGHEST_RATE_Hz, LOWEST_RATE_Hz, STANDARD_CHANNELS, BadRig, Rig, rig_from_columns
 
 CURVE_HEADER = "t_s," + ",".join(f"{c.name}_N" for c in STANDARD_CHANNELS)
 FEWEST_ROWS = 8
+RATE_SLACK = 1.2
+"""Converters run up to a fifth off their nominal rate."""
+
 _MEANS = "The file was not analysed; it was not changed either."
 
 
@@ -136,7 +139,7 @@ def read_curve(path: str | os.PathLike[str]) -> Curve:
     ------
     BadCurve
         Missing or unreadable file, damaged gzip, wrong header, text where numbers belong, times that run backwards,
-        too few rows, infinite loads.
+        too few rows, infinite loads, a rate beyond what a rig may have.
     """
     path = Path(path)
     lines = _text(path).splitlines()
@@ -169,4 +172,9 @@ def read_curve(path: str | os.PathLike[str]) -> Curve:
     # The median step is blind to lost rows; the mean of all steps near it is free of the stamps' jitter.
     typical_s = float(np.median(steps))
     rate_Hz = 1.0 / float(np.mean(steps[np.abs(steps - typical_s) < 0.5 * typical_s]))
+    if not LOWEST_RATE_Hz / RATE_SLACK <= rate_Hz <= HIGHEST_RATE_Hz * RATE_SLACK:
+        raise _bad(
+            f"The rows of {path} follow each other at {rate_Hz:.4g} per second.",
+            f"Give times in seconds, and between {LOWEST_RATE_Hz:g} and {HIGHEST_RATE_Hz:g} readings per second.",
+        )
     return Curve(rig, t_s, load_N, rate_Hz)

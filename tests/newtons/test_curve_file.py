@@ -133,6 +133,17 @@ BAD = {
     "standing still": (changed(5, "0.05,12,3").encode(), "backwards at line 7", "order of time"),
     "infinite load": (changed(5, "0.0625,-inf,3").encode(), "Line 7 .* infinite load", "empty"),
     "overflowing load": (changed(5, "0.0625,1e999,3").encode(), "Line 7 .* infinite load", "empty"),
+    "milliseconds": (text(body=[f"{12.5 * n},1,2" for n in range(20)]).encode(), "at 0.08 per second", "in seconds"),
+    "ten a second": (
+        text(body=[f"{0.1 * n},1,2" for n in range(20)]).encode(),
+        "at 10 per second",
+        "between 50 and 1000",
+    ),
+    "microseconds apart": (
+        text(body=[f"{1e-5 * n},1,2" for n in range(20)]).encode(),
+        "1e.05 per second",
+        "in seconds",
+    ),
     "binary": (bytes(range(256)) * 8, "is no text", "CSV"),
     "cut gzip": (gzip.compress(text(body=rows(500)).encode())[:-40], "damaged gzip", "Copy it again"),
     "gzip of nothing more than its magic": (b"\x1f\x8b", "damaged gzip", "Copy it again"),
