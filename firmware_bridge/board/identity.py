@@ -1,0 +1,45 @@
+"""Who the board is and how often it has started, kept in files of its own file system."""
+
+import os
+
+import machine
+
+BOOT_COUNT_FILE = "boot_count.txt"
+STAY_FILE = "stay_out.txt"
+
+
+def board_id():
+    """Return 8 bytes that are this board's own."""
+    return (bytes(machine.unique_id()) + bytes(8))[:8]
+
+
+def next_boot_count():
+    """Count this start and return the number; a random one where nothing can be written, so that it is a new one."""
+    try:
+        with open(BOOT_COUNT_FILE) as file:
+            count = int(file.read())
+    except (OSError, ValueError):
+        count = 0
+    count = (count + 1) & 0xFFFFFFFF
+    try:
+        with open(BOOT_COUNT_FILE, "w") as file:
+            file.write(str(count))
+    except OSError:
+        count = int.from_bytes(os.urandom(4), "little")
+    return count
+
+
+def leave():
+    """Restart into the prompt, without the watchdog: it would end whatever is done there after some seconds."""
+    with open(STAY_FILE, "w") as file:
+        file.write("1")
+    machine.reset()
+
+
+def is_to_stay_out():
+    """Return, once, whether the last start ended with ``leave``."""
+    try:
+        os.remove(STAY_FILE)
+    except OSError:
+        return False
+    return True

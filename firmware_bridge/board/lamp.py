@@ -1,0 +1,22 @@
+"""The lamp: slow blinks while waiting for the host, steady while sending, quick blinks while something is wrong."""
+
+from machine import Pin
+
+SLOW_us = 1_000_000
+QUICK_us = 125_000
+
+
+class Lamp:
+    """A lamp at a pin, or none."""
+
+    def __init__(self, pin):
+        self._pin = None if pin is None else Pin(pin, Pin.OUT, value=0)
+
+    def show(self, now_us, sending, fault):
+        """Set the lamp for this moment."""
+        if self._pin is None:
+            return
+        if fault:
+            self._pin(now_us // QUICK_us % 2)
+        else:
+            self._pin(sending or now_us // SLOW_us % 2)

@@ -1,0 +1,190 @@
+"""Invented time and what happens in it. Nothing here allocates on the way of an interrupt handler.
+
+Every pin operation costs a microsecond or two; between them chips convert, other interrupts hold the program up, and
+handlers run, with the heap locked so that an allocation in one is an error.
+"""
+
+import json
+import os
+import sys
+
+import micropython
+
+scenario = json.loads(os.getenv("SCENARIO") or "{}")
+
+now = 0
+heard = False
+violations = []
+
+_devices = []
+_pending = [None] * 32
+_pending_count = 0
+_irq_on = True
+_in_handler = False
+_next_us = 1 << 60
+_first_tick = scenario.get("first_tick", 0)
+_ppm = scenario.get("ppm", 0)
+_speed = scenario.get("speed", 0)
+_end_us = int(scenario.get("end_s", 60) * 1000000)
+_away = [int(s * 1000000) for s in scenario.get("host_away_s", (1e9, 1e9))]
+_holds = [int(s * 1000000) for s in scenario.get("hold_at_s", ())]
+_hog_us = scenario.get("hog_us", 0)
+_hog_every_us = scenario.get("hog_every_us", 997)
+_next_hog = _hog_every_us if _hog_us else 1 << 60
+_control = open(scenario["control_fd"], "rb") if "control_fd" in scenario else None  # noqa: SIM115 - for good
+_real_start_us = None
+_over = False
+
+
+def faults(kind, channel=None):
+    """Return the windows (begin_us, end_us) in which a fault of this kind holds."""
+    return [
+        (int(one["from_s"] * 1000000), int(one["to_s"] * 1000000))
+        for one in scenario.get("faults", ())
+        if one["kind"] == kind and (channel is None or one.get("channel") in (None, channel))
+    ]
+
+
+def within(windows, at_us):
+    for begin, end in windows:  # noqa: SIM110 - a generator would allocate
+        if begin <= at_us < end:
+            return True
+    return False
+
+
+def ticks():
+    return (_first_tick + now + now * _ppm // 1000000) & ((1 << 30) - 1)
+
+
+def add(device):
+    _devices.append(device)
+    reckon()
+
+
+def reckon():
+    """Find the next thing that happens by itself; to be called when a device changes its time."""
+    global _next_us
+    earliest = 1 << 60
+    for device in _devices:
+        if device.next_us < earliest:
+            earliest = device.next_us
+    _next_us = earliest
+
+
+def spend(us):
+    global now, _next_hog
+    target = now + us
+    if target >= _next_us:
+        while _next_us <= target:
+            for device in _devices:
+                if device.next_us == _next_us:
+                    break
+            if device.next_us > now:
+                now = device.next_us
+            device.fire()
+            reckon()
+        if now > target:
+            target = now
+    if now < target:
+        now = target
+    if _irq_on and now >= _next_hog:
+        # Another interrupt handler keeps the program from going on.
+        _next_hog = now + _hog_every_us
+        now += _hog_us
+    if not _in_handler and _irq_on:
+        if _pending_count:
+            _handle()
+        if now >= _end_us and not _over:
+            _finish_conversions()
+        if _holds and now >= _holds[0]:
+            sys.stderr.write('{"at_s": %g}\n' % (_holds.pop(0) / 1000000))
+            _control.read(1)
+        if now >= _end_us + 3000000:
+            finish("end")
+
+
+def edge(line):
+    """Tell of a falling edge; the handler runs when interrupts allow it."""
+    global _pending_count
+    for index in range(_pending_count):
+        if _pending[index] is line:
+            return
+    _pending[_pending_count] = line
+    _pending_count += 1
+
+
+def _handle():
+    global _in_handler, _pending_count
+    while _pending_count:
+        line = _pending[0]
+        _pending_count -= 1
+        for index in range(_pending_count):
+            _pending[index] = _pending[index + 1]
+        handler = line.handler
+        if handler is not None:
+            _in_handler = True
+            micropython.heap_lock()
+            try:
+                spend(3)
+                handler(line.pin)
+            finally:
+                micropython.heap_unlock()
+                _in_handler = False
+
+
+def disable_irq():
+    global _irq_on
+    before = _irq_on
+    _irq_on = False
+    return before
+
+
+def enable_irq(before):
+    global _irq_on
+    _irq_on = before
+    spend(0)
+
+
+def violation(text):
+    if _in_handler:
+        micropython.heap_unlock()
+    if text not in violations:
+        violations.append(text)
+    if _in_handler:
+        micropython.heap_lock()
+
+
+def is_patient():
+    return not _away[0] <= now < _away[1]
+
+
+def waits_for_host():
+    return not heard and now > 1000000 and scenario.get("wait_for_host", True)
+
+
+def ahead_ms():
+    """Return the real milliseconds by which the invented time is ahead of its pace; 0 without a pace."""
+    global _real_start_us
+    if not _speed:
+        return 0
+    import time_of_host
+
+    if _real_start_us is None:
+        _real_start_us = time_of_host.ticks_us() - now // _speed
+    return (now // _speed - (time_of_host.ticks_us() - _real_start_us)) // 1000
+
+
+def _finish_conversions():
+    global _over
+    _over = True
+    for device in _devices:
+        device.next_us = 1 << 60
+    reckon()
+
+
+def finish(why):
+    report = {"ended": why, "now_us": now, "violations": violations}
+    for device in _devices:
+        device.report(report)
+    sys.stderr.write(json.dumps(report) + "\n")
+    raise SystemExit
