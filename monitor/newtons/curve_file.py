@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from monitor.errors import BadInput
 from monitor.newtons.load_block import LoadBlock
-from monitor.rig import HIGHEST_RATE_Hz, LOWEST_RATE_Hz, STANDARD_CHANNELS, BadRig, Rig, rig_from_columns
+from monitor.rig import STANDARD_CHANNELS, BadRig, HIGHEST_RATE_Hz, LOWEST_RATE_Hz, Rig, rig_from_columns
 
 CURVE_HEADER = "t_s," + ",".join(f"{c.name}_N" for c in STANDARD_CHANNELS)
 FEWEST_ROWS = 8
