@@ -7,7 +7,7 @@ the result does not depend on how the stream was cut into blocks.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -260,4 +260,8 @@ class Pipeline:
             u_clock_rate=self.u_clock_rate,
             spikes=self._spike_rows.between(first, end),
         )
+        if not final:
+            # A hold that goes on is no result yet.
+            ended = [hold for hold in result.holds if "record_ends_in_hold" not in hold.flags]
+            result = replace(result, holds=ended)
         out.events.append(StayMeasured(self.stays, result, final, interrupted))

@@ -57,11 +57,17 @@ class HoldWatch:
         self._history: list[float] = []
         self._onset_row = 0
         self._low_since_row: int | None = None
+        self._due_row: int | None = None
         self._redated_s = 0.0
         self._settled_N = 0.0
 
     def reset(self) -> None:
-        """Forget the hold: the stay is over or the record starts anew."""
+        """Forget everything: the stay is over or the record starts anew."""
+        self._withdraw()
+        self._due_row = None
+
+    def _withdraw(self) -> None:
+        """Take back what was no hold; an earlier one may still be due to be measured."""
         self.hold, self.phase = None, "none"
         self._above_ticks, self._history, self._low_since_row = 0, [], None
 
@@ -79,17 +85,17 @@ class HoldWatch:
             return False
         least_N = FALLBACK_LEVEL_N if bodyweight_N is None else LEAST_FRACTION * bodyweight_N
         if self.phase in ("none", "ended"):
-            due = self.phase == "ended" and self._after_release(end_row)
             self._wait_for_onset(bar_N, least_N, rows, end_row)
-            return due
-        return self._follow(bar_N, least_N, rows, end_row)
+        else:
+            self._follow(bar_N, least_N, rows, end_row)
+        return self._is_due(end_row)
 
-    def _after_release(self, end_row: int) -> bool:
-        """Return True once, at the row at which the ended hold is measured."""
-        low = self._low_since_row
-        if low is None or end_row - low < MEASURED_AFTER_S * self._rate_Hz:
+    def _is_due(self, end_row: int) -> bool:
+        """Return True once, at the row at which the ended hold is measured, even if the next has begun by then."""
+        due = self._due_row
+        if due is None or end_row < due:
             return False
-        self._low_since_row = None
+        self._due_row = None
         return True
 
     def _wait_for_onset(self, bar_N: float, least_N: float, rows: Rows, end_row: int) -> None:
@@ -108,29 +114,29 @@ class HoldWatch:
         self._low_since_row = None
         self._redated_s = 0.0
 
-    def _follow(self, bar_N: float, least_N: float, rows: Rows, end_row: int) -> bool:
+    def _follow(self, bar_N: float, least_N: float, rows: Rows, end_row: int) -> None:
         hold = self.hold
         if hold is None:
-            return False
+            return
         self._history.append(bar_N)
         settled_N = self._settled()
         now_s = float(rows.t_s(end_row - 1, end_row)[0])
         if bar_N < settled_N / 2:
-            return self._low(rows, end_row, settled_N, least_N)
+            self._low(rows, end_row, settled_N, least_N)
+            return
         if self._low_since_row is not None:
             # Taken again within the bridge: a regrip, the clock goes on.
             self._low_since_row = None
             self.hold = hold = WatchedHold(hold.onset_s, None, hold.provisional)
         if hold.provisional and now_s - hold.onset_s >= SURE_AFTER_S:
             if settled_N < least_N:
-                self.reset()
-                return False
+                self._withdraw()
+                return
             self.hold = hold = WatchedHold(hold.onset_s, None, provisional=False)
             self.phase = "running"
         if REDATE_UNTIL_S >= now_s - hold.onset_s >= self._redated_s + REDATE_EVERY_S:
             self._redated_s = now_s - hold.onset_s
             self._redate(rows, end_row, least_N / LEAST_FRACTION)
-        return False
 
     def _settled(self) -> float:
         """Return the median of the hold so far; found anew at every tick at first, every half second later."""
@@ -139,26 +145,26 @@ class HoldWatch:
             self._settled_N = float(np.median(self._history[-MOST_TICKS:]))
         return self._settled_N
 
-    def _low(self, rows: Rows, end_row: int, settled_N: float, least_N: float) -> bool:
+    def _low(self, rows: Rows, end_row: int, settled_N: float, least_N: float) -> None:
         """Follow a load below half of its level: a release, or a gap that will be bridged."""
         hold = self.hold
         if hold is None:
-            return False
+            return
         if self._low_since_row is None:
             self._low_since_row = end_row
             release_s = _last_fall_s(rows, end_row - 3 * self._tick_rows, end_row, settled_N / 2)
             self.hold = WatchedHold(hold.onset_s, release_s, hold.provisional)
-            return False
+            return
         if end_row - self._low_since_row < BRIDGED_S * self._rate_Hz:
-            return False
+            return
         short = hold.release_s is not None and hold.release_s - hold.onset_s < TUG_S
         if settled_N < least_N or short:
-            self.reset()
-            return False
+            self._withdraw()
+            return
         self.hold = WatchedHold(hold.onset_s, hold.release_s, provisional=False)
         self.phase = "ended"
+        self._due_row = self._low_since_row + round(MEASURED_AFTER_S * self._rate_Hz)
         self._above_ticks, self._history = 0, []
-        return False
 
     def _redate(self, rows: Rows, end_row: int, bodyweight_N: float) -> None:
         """Date the onset again, by the settled level known by now."""

@@ -106,3 +106,13 @@ def test_the_live_results_end_as_the_recorded_ones(kind):
         final = next(e for e in whole(kind, True).events if isinstance(e, StayMeasured) and e.stay == event.stay)
         assert event.result.holds[0].onset_s == pytest.approx(final.result.holds[0].onset_s, abs=0.002)
         assert event.result.holds[0].release_s == pytest.approx(final.result.holds[0].release_s, abs=0.002)
+
+
+def test_a_hold_is_measured_soon_after_it_ended_even_if_the_next_has_begun():
+    points = [(0, 0, 0), (2, 0, 0), (2.2, 0, 1), (5, 0, 1), (5.1, 1, 0), (12, 1, 0), (12.1, 0, 1), (13.2, 0, 1)]
+    points += [(13.3, 1, 0), (22, 1, 0), (22.1, 0, 1), (25, 0, 1)]
+    so_far = [e for e in run(blocks_of(*loads(points)), live=True).events if isinstance(e, StayMeasured)]
+    assert [e.final for e in so_far] == [False, False, True]
+    # The second hold goes on while the first is told: it is no result yet.
+    assert [len(e.result.holds) for e in so_far] == [1, 2, 2]
+    assert so_far[0].result.holds[0].release_s == pytest.approx(12.05, abs=0.02)
