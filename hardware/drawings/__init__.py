@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from hardware.drawings import feet, hanging
+from hardware.drawings import boxes, feet, hanging, wires
 from hardware.drawings.sheet import Sheet
 
 SHEETS: tuple[tuple[str, Callable[[], Sheet]], ...] = (
@@ -13,5 +13,12 @@ SHEETS: tuple[tuple[str, Callable[[], Sheet]], ...] = (
     ("mounts", hanging.load_path),
     ("mounts", feet.platform),
     ("mounts", feet.platform_cell),
+    ("wiring", wires.cell_to_converter),
+    ("wiring", wires.low_cost),
+    ("wiring", wires.reference),
+    ("wiring", wires.power),
+    ("enclosure", boxes.enclosure),
+    ("enclosure", boxes.gland_plate),
+    ("enclosure", boxes.cable_clamp),
 )
 """Folder of every sheet and the function that draws it."""

@@ -232,8 +232,8 @@ def platform_cell() -> Sheet:
         10,
         190.5,
         "Setting the stop: take the deflection at rated load from the maker's sheet, set the gap to 1.2 times that "
-        "with a feeler gauge (0.5 stands for a deflection of 0.4), and check\nthat a person standing on one corner does not "
-        "reach it: known loads put on the corner one after the other must go on adding up.",
+        "with a feeler gauge (0.5 stands for a deflection of 0.4), and check\nthat a person standing on one corner "
+        "does not reach it: known loads put on the corner one after the other must go on adding up.",
         size_mm=SMALL_mm,
         colour=QUIET,
     )
