@@ -1,0 +1,1 @@
+"""Coaching: a person's load-endurance curve, the next prescription, programme and progress."""

@@ -1,0 +1,88 @@
+"""What the endurance model needs to know of a hold: how long, at which load, and why it ended."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Ending = Literal["exhausted", "target", "other"]
+"""``exhausted``: the person let go because they could not hold on. ``target``: it was reached. ``other``: anything
+else, a phone or a pain; like a reached target it says only that the person could have held at least so long."""
+
+LEAST_BETA = 0.05
+QUANTILES = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Bout:
+    """One hold as a datum of endurance.
+
+    Attributes
+    ----------
+    duration_s : float
+    betas : tuple of float
+        Effective bodyweight fraction through the hold: one value, or evenly spread quantiles of its course.
+    ending : Ending
+    age_days : float
+        How long ago, for the weight of recent holds; 0 is now.
+    """
+
+    duration_s: float
+    betas: tuple[float, ...]
+    ending: Ending
+    age_days: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not (self.duration_s > 0 and self.betas and min(self.betas) > 0):
+            raise ValueError("A bout needs a duration and loads above 0.")
+
+    @property
+    def beta_mean(self) -> float:
+        """Return the mean load."""
+        return float(np.mean(self.betas))
+
+
+def bout_from_course(duration_s: float, beta_course: ArrayLike, ending: Ending, age_days: float = 0.0) -> Bout:
+    """Return a bout whose course of loads (n,) is kept as its quantiles: order in time does not matter to damage."""
+    course = np.clip(np.asarray(beta_course, dtype=float), LEAST_BETA, None)
+    levels = (np.arange(QUANTILES) + 0.5) / QUANTILES
+    return Bout(duration_s, tuple(float(x) for x in np.quantile(course, levels)), ending, age_days)
+
+
+def log_equivalent(betas: tuple[float, ...], exponents: ArrayLike) -> NDArray[np.float64]:
+    """Return ``-ln mean(beta**-b)`` for every exponent b (m,): the hold's load term in ``ln T = a + b ln beta``.
+
+    Linear damage (A. Palmgren 1924, M. A. Miner 1945, citations from memory): each second uses up ``1 / T(beta)``.
+    For a steady load the term is ``b ln beta``.
+    """
+    loads = np.log(np.asarray(betas))[:, None]
+    b = np.asarray(exponents, dtype=float)[None, :]
+    return np.asarray(-np.log(np.mean(np.exp(-b * loads), axis=0)))
+
+
+@dataclass(frozen=True, slots=True)
+class Bouts:
+    """Bouts as arrays: ``log_T`` (n,), ``exhausted`` (n,) bool, ``weight`` (n,), and the bouts themselves."""
+
+    bouts: tuple[Bout, ...]
+    log_T: NDArray[np.float64] = field(repr=False)
+    exhausted: NDArray[np.bool_] = field(repr=False)
+    weight: NDArray[np.float64] = field(repr=False)
+
+    def load_terms(self, exponents: ArrayLike) -> NDArray[np.float64]:
+        """Return (n, m) load terms for the exponents (m,)."""
+        return np.array([log_equivalent(b.betas, exponents) for b in self.bouts])
+
+
+def weighted(bouts: list[Bout], memory_days: float, most: int) -> Bouts:
+    """Return the bouts that matter: weight ``exp(-age / memory_days)``, at most ``most`` of the weightiest."""
+    kept = sorted(bouts, key=lambda b: b.age_days)[:most]
+    return Bouts(
+        bouts=tuple(kept),
+        log_T=np.log([b.duration_s for b in kept]),
+        exhausted=np.array([b.ending == "exhausted" for b in kept], dtype=bool),
+        weight=np.exp(-np.array([max(0.0, b.age_days) for b in kept]) / memory_days),
+    )
