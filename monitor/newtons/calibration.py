@@ -140,7 +140,7 @@ class Calibration:
         loads = np.asarray(load_N, dtype=np.float64)[..., chosen]
         bend = np.array([self.channels[i].bend_per_N for i in chosen])
         slopes = np.concatenate([loads + 2 * bend * loads**2, loads**2], axis=-1)
-        variance = np.einsum("...i,ij,...j", slopes, self._covariance(chosen), slopes)
+        variance = np.einsum("...i,ij,...j", slopes, self.covariance_of(chosen), slopes)
         fixed = sum(self.channels[i].u_zero_N ** 2 + self.channels[i].u_curve_N ** 2 for i in chosen)
         return np.asarray(np.sqrt(np.maximum(variance, 0.0) + fixed))
 
@@ -158,10 +158,11 @@ class Calibration:
         share = np.ones(len(index)) if load_N is None else np.asarray(load_N, dtype=np.float64)
         share = share / share.sum()
         n = len(index)
-        return math.sqrt(max(0.0, float(share @ self._covariance(list(index))[:n, :n] @ share)))
+        return math.sqrt(max(0.0, float(share @ self.covariance_of(index)[:n, :n] @ share)))
 
-    def _covariance(self, chosen: list[int]) -> NDArray[np.float64]:
-        """Return (2 k, 2 k) the covariance of the chosen cells' relative spans and bends."""
+    def covariance_of(self, index: Sequence[int]) -> NDArray[np.float64]:
+        """Return (2 k, 2 k) the covariance of the chosen cells' relative spans, then of their bends (1/N)."""
+        chosen = list(index)
         n, k = len(self.channels), len(chosen)
         full = np.zeros((2 * k, 2 * k))
         if not self.span_covariance:
