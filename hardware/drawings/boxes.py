@@ -44,7 +44,7 @@ def enclosure() -> Sheet:
     view.lead((LONG_mm - 9, 9), (22, -3), "4 posts, 4.2 bore, 8 deep,\nfor M4 brass inserts", size_mm=SMALL_mm)
     view.lead((104, 72), (34, 6), "4 posts, 6 high, for M3 self-tapping", size_mm=SMALL_mm)
     view.lead(
-        (71, 18.8), (49, 8), "4 posts, 4 high, bore 1.8, on 47 x 11.4\n(board's own sheet decides)", size_mm=SMALL_mm
+        (71, 18.8), (49, 8), "4 posts, 4 high, bore 1.8, on 47 x 11.4\n(the board's sheet decides)", size_mm=SMALL_mm
     )
 
     # Cut lengthwise.
@@ -52,12 +52,12 @@ def enclosure() -> Sheet:
     sheet.heading(14, 132, "cut lengthwise")
     cut.rect(0, 0, LONG_mm, HIGH_mm, weight_mm=HEAVY_mm)
     cut.rect(WALL_mm, 0, LONG_mm - 2 * WALL_mm, HIGH_mm - WALL_mm, weight_mm=HEAVY_mm, fill=PAPER)
-    for x, y, w, h in (
-        (0, 0, WALL_mm, HIGH_mm),
+    for left, top, w, h in (
+        (0.0, 0.0, WALL_mm, HIGH_mm),
         (LONG_mm - WALL_mm, 0, WALL_mm, HIGH_mm),
         (WALL_mm, HIGH_mm - WALL_mm, LONG_mm - 2 * WALL_mm, WALL_mm),
     ):
-        cut.hatch(x, y, w, h, gap_mm=1.0)
+        cut.hatch(left, top, w, h, gap_mm=1.0)
     cut.rect(0, -7, LONG_mm, 3, weight_mm=HEAVY_mm)
     cut.rect(WALL_mm + 0.3, -4, LONG_mm - 2 * WALL_mm - 0.6, 3)
     for x in (22.0, 98.0):
@@ -66,9 +66,7 @@ def enclosure() -> Sheet:
     cut.measure((LONG_mm, 0), (LONG_mm, HIGH_mm), "45", off_mm=5, along="y")
     cut.measure((0, HIGH_mm), (WALL_mm, HIGH_mm), "3", off_mm=5, along="x", text_off_mm=-3)
     cut.lead((90, -2.5), (54, -7), "lid with a lip 3 deep, all around 0.3 smaller than the opening", size_mm=SMALL_mm)
-    cut.lead(
-        (LONG_mm - 1.5, 25), (34, 2), "gland plate on this end: opening 74 x 33,\nsee its own sheet", size_mm=SMALL_mm
-    )
+    cut.lead((LONG_mm - 1.5, 36), (34, 2), "gland plate on this end, opening 58 x 37:\nits own sheet", size_mm=SMALL_mm)
 
     sheet.heading(188, 35, "what matters")
     sheet.steps(
@@ -90,47 +88,48 @@ def enclosure() -> Sheet:
 
 
 def gland_plate() -> Sheet:
-    """Return the plate for seven glands, to be cut or drilled."""
+    """Return the plate for six glands, to be cut or drilled."""
     sheet = Sheet(
         "gland-plate",
         "Gland plate",
-        "For the end of the box: six cells and one spare. Cut from 3 mm aluminium or acrylic, or printed.",
+        "For the end of the box: six cells. Cut from 3 mm aluminium or acrylic, or printed.",
         "Scale 1:1. Dimensions in mm, positions ± 0.2, holes + 0.3 / 0, edges broken 0.5. Print without scaling: "
         "the bar below must measure 100.",
     )
     view = View(sheet, 70, 62, 1.0)
     view.rect(0, 0, 84, 43, weight_mm=HEAVY_mm, round_mm=3)
-    for x in (5.0, 79.0):
-        for y in (5.0, 38.0):
+    for x in (6.0, 78.0):
+        for y in (6.0, 37.0):
             view.circle(x, y, 1.7)
-    holes = [(15.0 + 18 * i, 13.0) for i in range(4)] + [(24.0 + 18 * i, 31.0) for i in range(3)]
-    for i, (x, y) in enumerate(holes):
+    view.rect(13, 3, 58, 37, weight_mm=THIN_mm, dash="hidden")
+    for i in range(6):
+        x, y = 22.0 + 20 * (i % 3), 12.5 + 18 * (i // 3)
         view.circle(x, y, 6.1, weight_mm=HEAVY_mm)
         view.line((x - 8, y), (x + 8, y), weight_mm=THIN_mm, dash="axis", colour=QUIET)
         view.line((x, y - 8), (x, y + 8), weight_mm=THIN_mm, dash="axis", colour=QUIET)
-        sheet.text(*view.at(x + 1.2, y - 1.2), str(i) if i < 6 else "S", size_mm=SMALL_mm)
+        sheet.text(*view.at(x + 1.2, y - 1.2), str(i), size_mm=SMALL_mm)
     view.measure((0, 43), (84, 43), "84", off_mm=14, along="x")
     view.measure((0, 0), (0, 43), "43", off_mm=-16, along="y")
-    view.measure((5, 5), (79, 5), "74", off_mm=-16, along="x")
-    view.measure((0, 0), (15, 13), "15", off_mm=-9, along="x")
-    view.measure((15, 13), (33, 13), "18", off_mm=-22, along="x")
-    view.measure((24, 31), (42, 31), "18", off_mm=19, along="x")
-    view.measure((0, 43), (24, 31), "24", off_mm=7, along="x")
-    view.measure((84, 0), (69, 13), "13", off_mm=7, along="y")
-    view.measure((84, 13), (60, 31), "18", off_mm=7, along="y")
-    view.measure((84, 5), (79, 38), "33", off_mm=14, along="y")
-    view.lead((69, 18.9), (46, 6), "7 holes 12.2 for E5 glands M12 x 1.5", size_mm=SMALL_mm)
-    view.lead((79, 38), (36, 4), "4 holes 3.4 for M3", size_mm=SMALL_mm)
+    view.measure((6, 6), (78, 6), "72", off_mm=-24, along="x")
+    view.measure((0, 0), (22, 12.5), "22", off_mm=-9, along="x")
+    view.measure((22, 0), (42, 12.5), "20", off_mm=-9, along="x")
+    view.measure((42, 0), (62, 12.5), "20", off_mm=-9, along="x")
+    view.measure((84, 0), (62, 12.5), "12.5", off_mm=7, along="y")
+    view.measure((84, 12.5), (62, 30.5), "18", off_mm=7, along="y")
+    view.measure((84, 6), (78, 37), "31", off_mm=15, along="y")
+    view.lead((66.3, 16.8), (50, -16), "6 holes 12.2 for E5 glands M12 x 1.5", size_mm=SMALL_mm)
+    view.lead((71, 34), (45.3, -8), "opening in the box's wall, 58 x 37", size_mm=SMALL_mm)
+    view.lead((78, 37), (38.3, 8), "4 holes 3.4 for M3", size_mm=SMALL_mm)
     view.line((0, 92), (100, 92), weight_mm=HEAVY_mm)
     for x in (0.0, 50.0, 100.0):
         view.line((x, 90), (x, 94))
     sheet.text(*view.at(50, 99), "100", anchor="middle", size_mm=SMALL_mm)
     sheet.steps(
         186,
-        100,
+        128,
         (
-            "Number the holes as the converter's channels are numbered, on the plate itself: 0 to 5, S is the spare.",
-            "The gland seals on the cable's jacket and holds it. A spare hole is closed with a blind plug.",
+            "Number the holes on the plate itself, as the converter's channels are numbered.",
+            "The gland seals on the cable's jacket and holds it. A hole that is not used is closed with a blind plug.",
             "A plate of aluminium is joined to the box's ground with the shields.",
         ),
         columns=58,
@@ -184,7 +183,7 @@ def cable_clamp() -> Sheet:
     top.measure((34, 0), (34, 16), "16", off_mm=6, along="y")
     top.lead((28, 8), (24, 14), "2 holes 3.4 for M3 x 20", size_mm=SMALL_mm)
     top.lead(
-        (19.5, 3), (41, -4), "3 ridges 0.4 high across the bore,\nrounded: they hold, they do not cut", size_mm=SMALL_mm
+        (19.5, 3), (41, -4), "3 ridges 0.4 high across the bore,\nrounded: they hold and do not cut", size_mm=SMALL_mm
     )
     sheet.steps(
         178,

@@ -50,9 +50,9 @@ def platform() -> Sheet:
         sheet.text(
             *view.at(x * 185, -y * 160 + (0 if y < 0 else 20)), name, size_mm=SMALL_mm, anchor="middle", colour=FEET
         )
-    for y in (-200.0, 200.0):
-        view.curve([(-120, y), (-90, y * 0.9), (-62, y * 0.6), (-60, y * 0.3)])
-        view.curve([(120, y), (30, y * 0.92), (-50, y * 0.62), (-60, y * 0.3)])
+    for row in (-CELL_y_mm, CELL_y_mm):
+        view.curve([(-120, row), (-90, row * 0.9), (-62, row * 0.6), (-60, row * 0.3)])
+        view.curve([(120, row), (30, row * 0.92), (-50, row * 0.62), (-60, row * 0.3)])
     view.curve([(-60, -60), (-60, 60), (-56, 150), (-20, 235), (60, 262), (325, 262), (390, 262)], weight_mm=0.5)
     view.rect(316, 252, 20, 20, weight_mm=INK_mm, fill=PAPER)
     view.measure((-CELL_x_mm, -200), (CELL_x_mm, -200), "500", off_mm=-14, along="x")

@@ -130,30 +130,32 @@ def hangers() -> Sheet:
     axis_x(view)
     view.lead((0, BAR_mm + 1020), (-11, 6), "centre of mass", size_mm=SMALL_mm, colour=QUIET)
 
-    side = View(sheet, 229, 184, 0.05)
-    building(side, 1150)
-    side.rect(-250, -85, 500, 24, weight_mm=HEAVY_mm, fill=PAPER, colour=FEET)
-    side.rect(-275, -21, 550, 21, weight_mm=INK_mm, fill=PAPER)
+    across = View(sheet, 229, 184, 0.05)
+    building(across, 1150)
+    across.rect(-250, -85, 500, 24, weight_mm=HEAVY_mm, fill=PAPER, colour=FEET)
+    across.rect(-275, -21, 550, 21, weight_mm=INK_mm, fill=PAPER)
     for end in (-1, 1):
-        side.rect(end * 200 - 30, -61, 60, 40, weight_mm=INK_mm, fill=PAPER)
-    cell(side, 0, BEAM_mm + 110, 26, 100)
-    side.line((0, BEAM_mm), (0, BEAM_mm + 60), weight_mm=HEAVY_mm)
-    side.line((0, BEAM_mm + 160), (0, BAR_mm), weight_mm=HEAVY_mm)
-    side.circle(0, BAR_mm, 16, fill=HANDS, colour=HANDS)
+        across.rect(end * 200 - 30, -61, 60, 40, weight_mm=INK_mm, fill=PAPER)
+    cell(across, 0, BEAM_mm + 110, 26, 100)
+    across.line((0, BEAM_mm), (0, BEAM_mm + 60), weight_mm=HEAVY_mm)
+    across.line((0, BEAM_mm + 160), (0, BAR_mm), weight_mm=HEAVY_mm)
+    across.circle(0, BAR_mm, 16, fill=HANDS, colour=HANDS)
     length = 2000.0
     for angle, dash in ((0.0, "solid"), (0.349, "axis"), (-0.349, "axis")):
         tip = (length * sin(angle), BAR_mm + length * cos(angle))
-        side.line((0, BAR_mm), tip, colour=QUIET, dash=dash, weight_mm=THIN_mm if angle else INK_mm)
+        across.line((0, BAR_mm), tip, colour=QUIET, dash=dash, weight_mm=THIN_mm if angle else INK_mm)
         bob = (1020 * sin(angle), BAR_mm + 1020 * cos(angle))
-        side.circle(*bob, 34, fill=INK if not angle else PAPER, weight_mm=INK_mm if angle else 0)
+        across.circle(*bob, 34, fill=INK if not angle else PAPER, weight_mm=INK_mm if angle else 0)
     sheet.heading(171.5, 35, "from the right")
-    side.measure((-1150, 0), (-250, 0), "free: 900", off_mm=-8, along="x")
-    side.measure((250, 0), (1150, 0), "free: 900", off_mm=-8, along="x")
-    side.lead((350, BAR_mm + 958), (6, -10), "swing of 20 degrees:\nup to 1.10 of bodyweight", size_mm=SMALL_mm)
-    side.lead((0, BAR_mm), (13, -2), "bar 28 to 35 thick,\nnothing within 1150 before\nand behind it", size_mm=SMALL_mm)
-    side.line((900, -1000), (1150, -1000), weight_mm=INK_mm)
-    sheet.arrow(*side.at(1150, -1000), 0)
-    sheet.text(*side.at(900, -930), "front (+ y)", size_mm=SMALL_mm)
+    across.measure((-1150, 0), (-250, 0), "free: 900", off_mm=-8, along="x")
+    across.measure((250, 0), (1150, 0), "free: 900", off_mm=-8, along="x")
+    across.lead((350, BAR_mm + 958), (6, -10), "swing of 20 degrees:\nup to 1.10 of bodyweight", size_mm=SMALL_mm)
+    across.lead(
+        (0, BAR_mm), (13, -2), "bar 28 to 35 thick,\nnothing within 1150 before\nand behind it", size_mm=SMALL_mm
+    )
+    across.line((900, -1000), (1150, -1000), weight_mm=INK_mm)
+    sheet.arrow(*across.at(1150, -1000), 0)
+    sheet.text(*across.at(900, -930), "front (+ y)", size_mm=SMALL_mm)
     return sheet
 
 

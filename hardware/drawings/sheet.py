@@ -6,6 +6,7 @@ import math
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Literal, TypedDict, Unpack
 from xml.sax.saxutils import escape
 
 INK, QUIET, HAIR, PAPER = "#1b1e23", "#5a5d62", "#8d8a80", "#ffffff"
@@ -20,6 +21,17 @@ FOOT_mm = 14.0
 DASH = {"solid": "", "hidden": "2 1", "axis": "5 1 0.8 1", "dotted": "0.5 1"}
 
 Point = tuple[float, float]
+Anchor = Literal["start", "middle", "end"]
+
+
+class Stroke(TypedDict, total=False):
+    """How a line is drawn."""
+
+    weight_mm: float
+    dash: str
+    colour: str
+    fill: str
+    cap: str
 
 
 def number(value: float) -> str:
@@ -71,12 +83,12 @@ class Sheet:
             f'<path d="{d}" fill="{fill}" {stroke}{dashed} stroke-linecap="{cap}" stroke-linejoin="round"/>'
         )
 
-    def line(self, *points: Point, **style: object) -> None:
+    def line(self, *points: Point, **style: Unpack[Stroke]) -> None:
         """Draw straight lines from point to point."""
         d = "M" + " L".join(f"{number(x)} {number(y)}" for x, y in points)
-        self.path(d, **style)  # type: ignore[arg-type]
+        self.path(d, **style)
 
-    def curve(self, points: Sequence[Point], **style: object) -> None:
+    def curve(self, points: Sequence[Point], **style: Unpack[Stroke]) -> None:
         """Draw a smooth curve through points."""
         d = [f"M{number(points[0][0])} {number(points[0][1])}"]
         for i in range(len(points) - 1):
@@ -84,9 +96,9 @@ class Sheet:
             one = (a[0] + (b[0] - before[0]) / 6, a[1] + (b[1] - before[1]) / 6)
             two = (b[0] - (after[0] - a[0]) / 6, b[1] - (after[1] - a[1]) / 6)
             d.append("C" + " ".join(f"{number(x)} {number(y)}" for x, y in (one, two, b)))
-        self.path(" ".join(d), **style)  # type: ignore[arg-type]
+        self.path(" ".join(d), **style)
 
-    def rect(self, x: float, y: float, w: float, h: float, *, round_mm: float = 0.0, **style: object) -> None:
+    def rect(self, x: float, y: float, w: float, h: float, *, round_mm: float = 0.0, **style: Unpack[Stroke]) -> None:
         """Draw a rectangle from its upper left corner."""
         r = min(round_mm, w / 2, h / 2)
         n = number
@@ -99,13 +111,13 @@ class Sheet:
             )
         else:
             d = f"M{n(x)} {n(y)} H{n(x + w)} V{n(y + h)} H{n(x)} Z"
-        self.path(d, **style)  # type: ignore[arg-type]
+        self.path(d, **style)
 
-    def circle(self, x: float, y: float, r: float, **style: object) -> None:
+    def circle(self, x: float, y: float, r: float, **style: Unpack[Stroke]) -> None:
         """Draw a circle."""
         n = number
         d = f"M{n(x - r)} {n(y)} a{n(r)} {n(r)} 0 1 0 {n(2 * r)} 0 a{n(r)} {n(r)} 0 1 0 {n(-2 * r)} 0 Z"
-        self.path(d, **style)  # type: ignore[arg-type]
+        self.path(d, **style)
 
     def dot(self, x: float, y: float, colour: str = INK, r: float = 0.55) -> None:
         """Draw a joint of wires, or the end of a leader."""
@@ -136,7 +148,7 @@ class Sheet:
         words: str,
         *,
         size_mm: float = TEXT_mm,
-        anchor: str = "start",
+        anchor: Anchor = "start",
         colour: str = INK,
         bold: bool = False,
         turn_deg: float = 0.0,
@@ -159,7 +171,7 @@ class Sheet:
         to: Point,
         words: str,
         *,
-        anchor: str | None = None,
+        anchor: Anchor | None = None,
         colour: str = INK,
         size_mm: float = TEXT_mm,
     ) -> None:
@@ -174,10 +186,12 @@ class Sheet:
         """Write the name of a view."""
         self.text(x, y, words, bold=True, size_mm=3.4)
 
-    def measure(self, a: Point, b: Point, label: str, *, off_mm: float, along: str, text_off_mm: float = 0.0) -> None:
+    def measure(
+        self, a: Point, b: Point, label: str, *, off_mm: float, along: Literal["x", "y"], text_off_mm: float = 0.0
+    ) -> None:
         """Draw a dimension between two points, along x or y, off by so much on paper (its sign is the side)."""
         size = SMALL_mm
-        style = {"weight_mm": THIN_mm, "colour": INK}
+        style: Stroke = {"weight_mm": THIN_mm, "colour": INK}
         if along == "x":
             level = (max(a[1], b[1]) if off_mm > 0 else min(a[1], b[1])) + off_mm
             p, q = (a[0], level), (b[0], level)
@@ -270,32 +284,44 @@ class View:
         """Return where a point of the thing lies on paper."""
         return self.x_mm + x * self.scale, self.y_mm + y * self.scale
 
-    def line(self, *points: Point, **style: object) -> None:
+    def line(self, *points: Point, **style: Unpack[Stroke]) -> None:
         """Draw straight lines."""
         self.sheet.line(*(self.at(*p) for p in points), **style)
 
-    def curve(self, points: Sequence[Point], **style: object) -> None:
+    def curve(self, points: Sequence[Point], **style: Unpack[Stroke]) -> None:
         """Draw a smooth curve."""
         self.sheet.curve([self.at(*p) for p in points], **style)
 
-    def rect(self, x: float, y: float, w: float, h: float, *, round_mm: float = 0.0, **style: object) -> None:
+    def rect(self, x: float, y: float, w: float, h: float, *, round_mm: float = 0.0, **style: Unpack[Stroke]) -> None:
         """Draw a rectangle."""
         s = self.scale
         self.sheet.rect(*self.at(x, y), w * s, h * s, round_mm=round_mm * s, **style)
 
-    def circle(self, x: float, y: float, r: float, **style: object) -> None:
+    def circle(self, x: float, y: float, r: float, **style: Unpack[Stroke]) -> None:
         """Draw a circle."""
         self.sheet.circle(*self.at(x, y), r * self.scale, **style)
 
-    def hatch(self, x: float, y: float, w: float, h: float, **style: float) -> None:
-        """Hatch a rectangle; the gap stays that of the paper."""
-        self.sheet.hatch(*self.at(x, y), w * self.scale, h * self.scale, **style)  # type: ignore[arg-type]
+    def hatch(self, x: float, y: float, w: float, h: float, *, gap_mm: float = 2.0, colour: str = QUIET) -> None:
+        """Hatch a rectangle; the gap is that on paper."""
+        self.sheet.hatch(*self.at(x, y), w * self.scale, h * self.scale, gap_mm=gap_mm, colour=colour)
 
-    def lead(self, at: Point, to_paper: Point, words: str, **style: object) -> None:
+    def lead(
+        self,
+        at: Point,
+        to_paper: Point,
+        words: str,
+        *,
+        anchor: Anchor | None = None,
+        colour: str = INK,
+        size_mm: float = TEXT_mm,
+    ) -> None:
         """Name a point of the thing; the words stand at a place on paper relative to it."""
         x, y = self.at(*at)
-        self.sheet.lead((x, y), (x + to_paper[0], y + to_paper[1]), words, **style)  # type: ignore[arg-type]
+        to = (x + to_paper[0], y + to_paper[1])
+        self.sheet.lead((x, y), to, words, anchor=anchor, colour=colour, size_mm=size_mm)
 
-    def measure(self, a: Point, b: Point, label: str, **style: object) -> None:
+    def measure(
+        self, a: Point, b: Point, label: str, *, off_mm: float, along: Literal["x", "y"], text_off_mm: float = 0.0
+    ) -> None:
         """Draw a dimension."""
-        self.sheet.measure(self.at(*a), self.at(*b), label, **style)  # type: ignore[arg-type]
+        self.sheet.measure(self.at(*a), self.at(*b), label, off_mm=off_mm, along=along, text_off_mm=text_off_mm)
