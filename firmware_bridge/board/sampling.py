@@ -114,7 +114,7 @@ class Sampling:
         else:
             self._smooth += (since_us << 8) - (self._smooth >> SHIFT)
             self._interval_us = self._smooth >> (SHIFT + 8)
-        self._watch(since_us)
+        self._watch()
         if self.sending:
             self._any = True
             self._add(ready_us)
@@ -137,7 +137,7 @@ class Sampling:
             % (10_000_000 // self._interval_us, self._converter.rate_cHz // 10),
         )
 
-    def _watch(self, since_us):
+    def _watch(self):
         """Look for rails, for readings that never change and for channels without readings."""
         absent = self._converter.absent
         for channel in range(self._converter.channels):
@@ -146,16 +146,12 @@ class Sampling:
             railed = not away and (count == RAIL or count == -RAIL - 1)
             same = not away and not railed and count == self._latest[channel]
             self._latest[channel] = count
-            self._lasting(self._absent_us, away, channel, since_us, faults.NO_READING, "no readings from this channel")
-            self._lasting(
-                self._railed_us, railed, channel, since_us, faults.SATURATED, "at the end of the converter's range"
-            )
-            self._lasting(
-                self._steady_us, same, channel, since_us, faults.UNCHANGING, "the reading never changes: a dead cell?"
-            )
+            self._lasting(self._absent_us, away, channel, faults.NO_READING, "no readings from this channel")
+            self._lasting(self._railed_us, railed, channel, faults.SATURATED, "at the end of the converter's range")
+            self._lasting(self._steady_us, same, channel, faults.UNCHANGING, "the reading never changes: a dead cell?")
 
-    def _lasting(self, lasted_us, wrong, channel, since_us, code, detail):
-        lasted_us[channel] = min(lasted_us[channel] + since_us, TROUBLE_us) if wrong else 0
+    def _lasting(self, lasted_us, wrong, channel, code, detail):
+        lasted_us[channel] = min(lasted_us[channel] + self._interval_us, TROUBLE_us) if wrong else 0
         if not wrong or lasted_us[channel] >= TROUBLE_us:
             self._faults.set(wrong, code, channel, detail)
 

@@ -36,7 +36,7 @@ class Simultaneous(Converter):
     """A converter that samples all channels at one instant and tells of it on its data-ready line.
 
     The handler reads the whole frame; the main loop checks its checksum and decodes it. A frame whose checksum is
-    wrong, and one of a chip that has restarted by itself (its gain and rate are then not ours), is no reading.
+    wrong is no reading.
     """
 
     def __init__(self, settings):
@@ -149,13 +149,13 @@ class Simultaneous(Converter):
         self.tick = readings.tick
         self.lost = readings.lost
         self.absent = 0
-        restarted = False
         if wire.crc16(frame, CHECKED) != frame[CHECKED] << 8 | frame[CHECKED + 1]:
             self.damaged += 1
             self.absent = (1 << self.channels) - 1
         elif frame[0] & WAS_RESET:
-            restarted = True
-            self.absent = (1 << self.channels) - 1
+            # The chip has restarted by itself: rate and gain are not ours until it is set up again.
+            self.begin()
+            return False
         elif self._unsettled:
             self._unsettled -= 1
             self.absent = (1 << self.channels) - 1
@@ -166,8 +166,6 @@ class Simultaneous(Converter):
             )
             at += WORD
         readings.release()
-        if restarted:
-            self.begin()
         return True
 
     def tend(self, silent_us):

@@ -88,7 +88,11 @@ class BridgeChip:
 
     def clock(self, level):
         if level:
+            # Pulses that are meant for the others, long after this chip's own: it is converting.
+            foreign = self._pulses >= 25 and world.now - self._rose_us > 2000
             self._rose_us = world.now
+            if foreign:
+                return
             if self._ready and not self._pulses:
                 self._ready = False
                 self._spoilt = False

@@ -65,6 +65,10 @@ def reckon():
     """Find the next thing that happens by itself; to be called when a device changes its time."""
     global _next_us
     earliest = 1 << 60
+    if _over:
+        # The scenario has ended: what is on its way may still arrive, nothing new begins.
+        _next_us = earliest
+        return
     for device in _devices:
         if device.next_us < earliest:
             earliest = device.next_us
@@ -83,6 +87,8 @@ def spend(us):
                 now = device.next_us
             device.fire()
             reckon()
+            if _pending_count and _irq_on and not _in_handler:
+                _handle()
         if now > target:
             target = now
     if now < target:
@@ -135,7 +141,7 @@ def _handle():
 def disable_irq():
     global _irq_on
     before = _irq_on
-    _irq_on = False
+    _irq_on = scenario.get("unprotected", False)
     return before
 
 
@@ -177,8 +183,6 @@ def ahead_ms():
 def _finish_conversions():
     global _over
     _over = True
-    for device in _devices:
-        device.next_us = 1 << 60
     reckon()
 
 
