@@ -304,6 +304,14 @@ def test_a_text_boards_facts_are_inferred_and_its_rate_told_once_known():
     assert facts[-1].segment == 1
 
 
+def test_a_reconnection_forgets_no_damage_among_lines():
+    lines = [format_line(1_000_000 + k * TEXT_INTERVAL_US, [k]) for k in range(30)]
+    opened = note_bytes({"link": "opened"})
+    _, assembly, _ = assemble([*lines[:20], format_line(3, [7]), lines[21], lines[21], *lines[22:], opened, *lines])
+    assert assembly.segment == 1
+    assert (assembly.counters.damaged, assembly.counters.repeated) == (1, 1)
+
+
 def test_counters_are_told_with_the_anchors_and_only_when_they_moved():
     anchors = [anchor_bytes(10**15 + k, 10**18, 500_000 + k) for k in range(3)]
     events, assembly, _ = assemble([*frames(3), *anchors])

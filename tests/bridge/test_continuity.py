@@ -127,8 +127,8 @@ def test_a_frame_of_another_kind_takes_a_sequence_number_too():
 
 @pytest.mark.parametrize(
     ("sequence", "start_us"),
-    [(0, 0), (1, 5_000), (5, 1_000_000)],
-    ids=["from zero", "a moment after boot", "a second after boot"],
+    [(0, 0), (1, 5_000), (5, 1_000_000), (40_050, 0), (40_060, 5_000)],
+    ids=["from zero", "a moment after boot", "a second after boot", "as if nothing was missing", "as if little was"],
 )
 def test_time_that_runs_backwards_is_a_restart(sequence, start_us):
     old = run_of_frames([0] * 50, sequence=40_000, start_us=10_000_000)
@@ -141,6 +141,13 @@ def test_after_a_restart_frames_like_those_of_the_old_run_are_new():
     assert [one.verdict for one in judge(old + old)] == ["follows"] * 3 + ["repeated"] * 3
     ahead = run_of_frames([0] * 3, sequence=30_000, start_us=500_000_000)
     assert [one.verdict for one in judge(ahead + old)] == ["follows"] * 3 + ["restart"] + ["follows"] * 2
+
+
+def test_what_the_old_run_sent_is_forgotten_after_a_restart():
+    old = run_of_frames([0] * 10)
+    # The new run has the very same third frame, and it comes after a loss.
+    first = Sent(1, Samples(0, INTERVAL_256US, 0, ramp(0, ROWS - 1)), 0)
+    assert [one.verdict for one in judge([*old, first, old[2]])][-2:] == ["restart", "follows"]
 
 
 def test_numbers_that_leap_without_time_to_match_are_a_restart():

@@ -205,6 +205,30 @@ def test_a_connection_lost_without_a_reboot_is_a_segment_of_its_own(tmp_path):
     assert [one.boot_count for one in events if isinstance(one, BoardFacts)] == [1, 1, 1, 1]
 
 
+def test_a_printing_board_plugged_in_where_another_one_was_is_understood(tmp_path):
+    first, second = board_of(Ramp(), link=tmp_path / "board"), board_of(Ramp(), link=tmp_path / "board", dialect="text")
+    with link_to(first) as source:
+        with first:
+            events = take(source, rows(100))
+        events += take(source, told("absent"))
+        with second:
+            events += take(source, segment(1))
+            events += take(source, rows(100))
+            events += rest(source)
+    assert [(one.segment, one.protocol) for one in events if isinstance(one, BoardFacts)][:2] == [(0, 1), (1, 0)]
+    assert check_ramp(events, first=0) == rows_in(events)
+
+
+def test_a_board_is_told_to_stop_when_the_link_is_closed():
+    with board_of(Ramp()) as board:
+        with link_to(board) as source:
+            take(source, rows(100))
+            assert board._sampling
+        for _ in range(2):
+            board.miss(0)  # an order is obeyed before the board listens: after the second it has listened
+        assert not board._sampling
+
+
 def test_a_reboot_in_mid_stream_is_followed():
     with board_of(Ramp()) as board, link_to(board) as source:
         events = take(source, rows(200))
