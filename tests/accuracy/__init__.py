@@ -1,0 +1,1 @@
+"""How well the monitor measures: rigid bodies, electronics, raw counts, results, and their errors measure by measure."""

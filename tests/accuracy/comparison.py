@@ -1,0 +1,205 @@
+"""A result against its truth: one error for each thing that was measured."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from tests.physics.truth import Truth
+
+Span = tuple[float, float]
+NOTHING = float("inf")
+"""The error of a number that should be there and is null."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """An error (always positive) of a measure; for found/missed measures 0 or 1, for false alarms their number.
+
+    ``exposure_s`` is the time in which a false alarm could have come.
+    """
+
+    measure: str
+    error: float
+    exposure_s: float = 0.0
+
+
+def overlap_s(a: Span, b: Span) -> float:
+    """Return how long two spans share."""
+    return max(0.0, min(a[1], b[1]) - max(a[0], b[0]))
+
+
+def span_of(thing: dict[str, Any]) -> Span:
+    """Return start and end of a result's part."""
+    return thing["start_s"], thing["end_s"]
+
+
+def compare(truth: Truth, result: dict[str, Any]) -> list[Found]:
+    """Return the errors of one stay."""
+    found = list(_record(truth, result))
+    taken: set[int] = set()
+    for true_hold in truth["holds"]:
+        edges = (true_hold["onset_half_s"], true_hold["release_half_s"])
+        best = max(
+            range(len(result["holds"])),
+            key=lambda i: overlap_s(edges, (result["holds"][i]["onset_s"], result["holds"][i]["release_s"])),
+            default=None,
+        )
+        hold = None if best is None else result["holds"][best]
+        if best is None or best in taken or overlap_s(edges, (hold["onset_s"], hold["release_s"])) <= 0:
+            found.append(Found("hold missed", 1))
+            continue
+        taken.add(best)
+        found.append(Found("hold missed", 0))
+        found += _hold(truth, true_hold, hold)
+    found.append(Found("hold invented", len(result["holds"]) - len(taken), result["quality"]["samples"] / 80.0))
+    return found
+
+
+def _record(truth: Truth, result: dict[str, Any]) -> Iterator[Found]:
+    if "bodyweight hidden" in truth["tags"]:
+        return
+    weight = result["bodyweight_N"]
+    yield Found("bodyweight", NOTHING if weight is None else 100 * abs(weight / truth["bodyweight_N"] - 1))
+
+
+def _hold(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
+    tags = set(truth["tags"])
+    on, off = true["onset_half_s"], true["release_half_s"]
+    yield Found("onset", 1e3 * abs(hold["onset_s"] - on))
+    yield Found("release", 1e3 * abs(hold["release_s"] - off))
+    if "one cell is wrong" not in tags:
+        alpha, beta = hold["alpha_mean"], hold["beta_mean"]
+        yield Found("assistance", NOTHING if alpha is None else 100 * abs(alpha - true["assist_fraction_half"]))
+        yield Found("bar's share", NOTHING if beta is None else 100 * abs(beta - true["bar_fraction_half"]))
+        yield Found("peak", 100 * abs(hold["peak_N"] / true["peak_N"] - 1))
+    if "quiet" in tags:
+        tremor = hold["tremor_N"]
+        yield Found("tremor", NOTHING if tremor is None else 100 * abs(tremor / true["tremor_6_12Hz_rms_N"] - 1))
+    if "settles" in tags:
+        settled = hold["settle_s"]
+        yield Found("settling time", NOTHING if settled is None else abs(settled - true["settle_s"]))
+    yield from _travel(truth, true, hold)
+    yield from _swing(truth, true, hold)
+    yield from _hands(truth, true, hold)
+    yield from _contacts(truth, true, hold)
+    yield from _third(truth, true, hold)
+    gaps = true["gaps"]
+    for gap in gaps:
+        met = [r for r in hold["regrips"] if overlap_s(span_of(r), (gap[0], gap[1])) > 0]
+        yield Found("regrip missed", 0 if met else 1)
+    false = [r for r in hold["regrips"] if not any(overlap_s(span_of(r), (g[0], g[1])) > 0 for g in gaps)]
+    yield Found("regrip invented", len(false), off - on)
+
+
+def _inside(truth: Truth, true: Truth, *kinds: str) -> list[Truth]:
+    return [
+        e
+        for e in truth["events"]
+        if e["kind"] in kinds and true["onset_half_s"] - 1 < e.get("t_s", e.get("t0_s", 0)) < true["release_half_s"]
+    ]
+
+
+def _travel(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
+    tags = set(truth["tags"])
+    if "travel not judged" in tags:
+        return
+    got = list(hold["travel"])
+    suffix = " (swing)" if "swing with pulls" in tags else ""
+    for event in _inside(truth, true, "passive_to_active", "active_to_passive"):
+        middle = event["t_s"] + event["duration_s"] / 2
+        near = [g for g in got if g["start_s"] - 0.5 < middle < g["end_s"] + 0.5]
+        yield Found("pull missed" + suffix, 0 if near else 1)
+        if near:
+            best = max(near, key=lambda g: abs(g["travel_mm"]))
+            got.remove(best)
+            yield Found("travel" + suffix, abs(best["travel_mm"] - event["com_rise_mm"]))
+            if best["u_mm"]:
+                yield Found("travel over u", abs(best["travel_mm"] - event["com_rise_mm"]) / best["u_mm"])
+    yield Found("pull invented" + suffix, len(got), true["release_half_s"] - true["onset_half_s"])
+    if "states not seen" not in tags and len(true["states"]) > 1:
+        total = true["release_half_s"] - true["onset_half_s"]
+        right = sum(
+            overlap_s(span_of(g), (s["t0_s"], s["t1_s"]))
+            for s in true["states"]
+            for g in hold["states"]
+            if g["state"] == s["state"]
+        )
+        yield Found("state wrong" + suffix, 100 * (1 - right / total))
+
+
+def _swing(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
+    tags = set(truth["tags"])
+    swing, given = true["swing"], hold["swing"] or {}
+    course = [c for c in given.get("course", []) if c[1] is not None]
+    if not swing or "swing not judged" in tags or "unassisted" not in tags:
+        return
+    if "swing" not in tags:
+        if swing["largest_deg"] < 0.8:
+            # A quiet body: whatever is told from 0.8 degrees up is invented.
+            claimed = [c for c in course if c[1] >= 0.8]
+            yield Found("swing invented", 1 if claimed else 0, true["release_half_s"] - true["onset_half_s"])
+        return
+    pairs = list(zip(swing["t_s"], swing["amplitude_deg"], strict=True))
+    start = next(e["t_s"] for e in truth["events"] if e["kind"] == "swing") + 4.0
+    for t_s, degrees in pairs:
+        if not start < t_s < min(pairs[-1][0], true["release_half_s"]) - 2 or degrees < 1:
+            continue
+        near = [c for c in course if abs(c[0] - t_s) <= 0.6]
+        error = abs(min(near, key=lambda c: abs(c[0] - t_s))[1] - degrees) if near else NOTHING
+        yield Found("swing from 2 degrees" if degrees >= 2 else "swing 1 to 2 degrees", error * min(1.0, 6.0 / degrees))
+    frequency = given.get("frequency_Hz")
+    yield Found("swing frequency", NOTHING if frequency is None else 1e3 * abs(frequency - swing["frequency_Hz"]))
+
+
+def _hands(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
+    got = list(hold["grip_changes_s"])
+    if "hands not judged" in truth["tags"]:
+        return
+    for change in truth["grip_changes"]:
+        at = change["load_side_change_s"]
+        near = min(got, key=lambda x: abs(x - at), default=None)
+        met = near is not None and abs(near - at) < 0.5
+        yield Found("change of hands missed", 0 if met else 1)
+        if met:
+            got.remove(near)
+            yield Found("change of hands", 1e3 * abs(near - at))
+    yield Found("change of hands invented", len(got), true["release_half_s"] - true["onset_half_s"])
+
+
+def _contacts(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
+    if "touches not judged" in truth["tags"]:
+        return
+    on, off = true["onset_half_s"], true["release_half_s"]
+    got = [x for x in hold["touches"] if x["start_s"] > on + 1 and x["end_s"] < off - 1.2]
+    for event in _inside(truth, true, "foot_touch"):
+        near = [x for x in got if overlap_s(span_of(x), (event["start_s"], event["end_s"])) > 0]
+        yield Found("touch missed", 0 if near else 1)
+        if near:
+            best = near[0]
+            got = [x for x in got if x not in near]
+            yield Found("touch's edges", 1e3 * abs(best["start_s"] - event["start_s"]))
+            yield Found("touch's edges", 1e3 * abs(best["end_s"] - event["end_s"]))
+            yield Found("touch's peak", 100 * abs(best["alpha_peak"] * truth["bodyweight_N"] / event["peak_N"] - 1))
+            impulse = best.get("impulse_N_s")
+            if impulse is not None:
+                yield Found("touch's impulse", 100 * abs(impulse / event["impulse_N_s"] - 1))
+    yield Found("touch invented", len(got), off - on)
+
+
+def _third(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
+    if "account not judged" in truth["tags"]:
+        return
+    got = list(hold["third_support"])
+    for event in _inside(truth, true, "third_support"):
+        span = (event["t0_s"], event["t1_s"])
+        near = [x for x in got if overlap_s(span_of(x), span) > 0]
+        yield Found("third support missed", 0 if near else 1)
+        if near:
+            best = max(near, key=lambda x: x["end_s"] - x["start_s"])
+            got = [x for x in got if x not in near]
+            yield Found("third support", 100 * abs(best["fraction"] - event["frac"]))
+            yield Found("third support's edges", abs(best["start_s"] - event["t0_s"] - event["rise_s"] / 2))
+            yield Found("third support's edges", abs(best["end_s"] - event["t1_s"] + event["rise_s"] / 2))
+    yield Found("third support invented", len(got), true["release_half_s"] - true["onset_half_s"])

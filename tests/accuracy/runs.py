@@ -1,0 +1,93 @@
+"""Simulated stays, each computed once: a simulation is kept until the code that makes it changes."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import json
+import os
+import tempfile
+from collections.abc import Iterable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tests.accuracy.comparison import Found, compare
+from tests.physics.engine import simulate
+from tests.physics.scenarios import SHARES, make_script, trouble_of
+from tests.physics.truth import Truth, truth_of
+from tests.physics.wiring import Array, measure, readings_N
+
+PHYSICS = Path(__file__).parents[1] / "physics"
+MAKES_THE_COURSE = ("people.py", "body.py", "script.py", "engine.py", "scenarios.py")
+
+
+@functools.cache
+def _code_hash() -> str:
+    digest = hashlib.sha256()
+    for name in (*MAKES_THE_COURSE, "truth.py"):
+        digest.update((PHYSICS / name).read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def _folder() -> Path:
+    folder = Path(tempfile.gettempdir()) / f"hang-monitor-accuracy-{os.getuid()}" / _code_hash()
+    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    return folder
+
+
+def stay(name: str, seed: int) -> tuple[Array, Truth]:
+    """Return the noise-free readings (n, 6) of a stay and its truth."""
+    place = _folder() / f"{name}-{seed}.npz"
+    if place.exists():
+        with np.load(place) as kept:
+            return kept["means_N"], json.loads(str(kept["truth"]))
+    script = make_script(name, seed)
+    course = simulate(script)
+    means, truth = readings_N(course.load_N), truth_of(script, course)
+    unfinished = place.with_suffix(f".{os.getpid()}.npz")
+    np.savez(unfinished, means_N=means, truth=json.dumps(truth))
+    unfinished.replace(place)
+    return means, truth
+
+
+@dataclass(frozen=True)
+class Record:
+    """One stay measured: its truth, its result and the errors found."""
+
+    name: str
+    seed: int
+    truth: Truth
+    result: dict[str, Any]
+    found: list[Found]
+
+
+def measured(task: tuple[str, int]) -> Record:
+    """Return a stay's result, from raw counts on, and its errors."""
+    name, seed = task
+    means, truth = stay(name, seed)
+    result, _ = measure(means, seed, trouble_of(name, seed))
+    return Record(name, seed, truth, result, compare(truth, result))
+
+
+def tasks(bodies: int, first: int = 0, only: Iterable[str] = ()) -> list[tuple[str, int]]:
+    """Return which body plays which scenario: every body plays its share of all of them."""
+    chosen = list(only)
+    everything = []
+    for number, (name, every) in enumerate(SHARES.items()):
+        if chosen and name not in chosen:
+            continue
+        everything += [(name, seed) for seed in range(first, first + bodies) if chosen or (seed + number) % every == 0]
+    return sorted(everything, key=lambda task: (task[1], task[0]))
+
+
+def measured_all(wanted: list[tuple[str, int]], jobs: int) -> Iterator[Record]:
+    """Yield the records of all tasks, in order."""
+    if jobs <= 1:
+        yield from map(measured, wanted)
+        return
+    with ProcessPoolExecutor(jobs) as pool:
+        yield from pool.map(measured, wanted)
