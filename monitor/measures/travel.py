@@ -47,6 +47,21 @@ def minimum_jerk_acceleration(duration_s: float, rate_Hz: float) -> Array:
     return np.asarray(shape - shape.mean())
 
 
+def velocity_and_rise(acceleration: Array, rate_Hz: float) -> tuple[Array, Array]:
+    """Return velocity (n + 1,) in m/s and rise (n + 1,) in m at the rows' ends; both are zero at the beginning.
+
+    Parameters
+    ----------
+    acceleration : (n,) float, m/s^2
+        Mean over each row's interval: ``S / m - g``, upward positive (Newton II). Velocity is its cumulative sum, the
+        rise the trapezoids under the velocity.
+    """
+    step_s = 1.0 / rate_Hz
+    velocity = np.concatenate([[0.0], np.cumsum(acceleration) * step_s])
+    rise = np.concatenate([[0.0], np.cumsum(velocity[1:] + velocity[:-1]) * (step_s / 2)])
+    return velocity, rise
+
+
 def travels(
     t_s: Array, sum_N: Array, bodyweight_N: float, gravity_m_s2: float, rate_Hz: float, beat_Hz: float | None
 ) -> list[Travel]:
@@ -124,9 +139,8 @@ def _measure(
     inside = part[a - low : b - low]
     scatter = float(np.std(part[free])) if free.sum() > 8 else _noise(acceleration)
     step_s = 1.0 / rate_Hz
-    inside = inside - inside.mean()
-    velocity = np.concatenate([[0.0], np.cumsum(inside) * step_s])
-    travel_m = float(np.trapezoid(velocity, dx=step_s))
+    # Velocity is zero at both ends: the mean acceleration between them is none.
+    travel_m = float(velocity_and_rise(inside - inside.mean(), rate_Hz)[1][-1])
     # White noise of standard deviation s, integrated twice over T with the mean taken off: u = s dt^0.5 T^1.5 / 12^0.5
     length_s = (b - a) * step_s
     u_m = scatter * np.sqrt(step_s * length_s**3 / 12.0) * 2.0

@@ -1,0 +1,74 @@
+"""Shares of bodyweight against a rectangle reckoned by hand, with its uncertainties."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from monitor.measures.assistance import Assistance, assistance, mean_between
+
+W, U_W = 800.0, 0.8
+ONSET_S, RELEASE_S = 10.0, 20.0
+
+
+def rectangle(*, platform: bool = True, alpha_max: float = 0.10) -> Assistance:
+    """Bar 720 N throughout; the feet carry 80 N, but 200 N for the 2 s before 18 s, where the bar has 600 N."""
+    t_s = np.arange(0, 30, 0.01) + 0.005  # no sample lies on an edge
+    helped = (t_s > 16) & (t_s < 18)
+    bar_N = np.where(helped, 600.0, 720.0) * ((t_s > ONSET_S) & (t_s < RELEASE_S))
+    feet_N = np.where(helped, 200.0, 80.0)
+    # At the very edges the bar's load is taken for that of the rows inside: the rectangle has no slope.
+    bar_N[(t_s > ONSET_S - 0.02) & (t_s < RELEASE_S + 0.02) & ~helped] = 720.0
+    return assistance(
+        t_s,
+        bar_N,
+        feet_N if platform else None,
+        onset_s=ONSET_S,
+        release_s=RELEASE_S,
+        bodyweight_N=W,
+        u_bodyweight_N=U_W,
+        u_zero_bar_N=0.4,
+        u_zero_feet_N=0.6,
+        u_span_bar=3e-4,
+        u_span_feet=2e-4,
+        alpha_max=alpha_max,
+    )
+
+
+def test_means_of_a_rectangle():
+    """By hand: beta = (8 * 720 + 2 * 600) / 10 / 800 = 0.87; alpha = (8 * 80 + 2 * 200) / 10 / 800 = 0.13."""
+    share = rectangle()
+    assert share.beta_mean == pytest.approx(0.87, abs=1e-3)
+    assert share.alpha_mean == pytest.approx(0.13, abs=1e-3)
+    assert share.alpha_median == pytest.approx(0.10)
+    assert share.alpha_p95 == pytest.approx(0.25)
+    assert share.direct
+
+
+def test_uncertainties_of_a_rectangle():
+    """JCGM 100:2008, 5.1.2: zero, span and bodyweight are independent.
+
+    u(alpha)^2 = (0.6 / 800)^2 + 0.13^2 (2e-4^2 + 1e-3^2) = 5.625e-7 + 0.0169 * 1.04e-6 = 5.80076e-7, u = 7.6163e-4.
+    u(beta)^2 = (0.4 / 800)^2 + 0.87^2 (3e-4^2 + 1e-3^2) = 2.5e-7 + 0.7569 * 1.09e-6 = 1.075021e-6, u = 1.03683e-3.
+    """
+    share = rectangle()
+    assert share.alpha_u == pytest.approx(7.6163e-4, rel=1e-3)
+    assert share.beta_u == pytest.approx(1.03683e-3, rel=2e-3)
+
+
+def test_without_a_platform_assistance_is_what_the_bar_lacks_and_as_uncertain_as_the_bar():
+    share = rectangle(platform=False)
+    assert not share.direct
+    assert share.alpha_mean == pytest.approx(1 - share.beta_mean, abs=1e-12)
+    assert share.alpha_u == share.beta_u
+
+
+@pytest.mark.parametrize(("alpha_max", "clean_s"), [(0.05, 0.0), (0.10, 8.0), (0.20, 8.0), (0.25, 10.0)])
+def test_the_clean_part_lies_within_the_allowance(alpha_max, clean_s):
+    assert rectangle(alpha_max=alpha_max).clean_s == pytest.approx(clean_s, abs=0.02)
+
+
+def test_a_mean_between_two_instants_cuts_the_trapezoids_at_both():
+    """The mean of v = 2 t between 0.25 and 2.5 is 0.25 + 2.5 = 2.75, though no sample lies on either."""
+    t_s = np.arange(0.0, 4.0)
+    assert mean_between(t_s, 2 * t_s, 0.25, 2.5) == pytest.approx(2.75)

@@ -1,0 +1,111 @@
+"""The account of bodyweight, third supports, the peak, and the catch's ringing."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from monitor.measures.closure import misclosure, quiet_misclosure, third_supports
+from monitor.measures.loading import bounce_Hz, peak_N, settle_s
+
+W = 700.0
+RATE_Hz = 80.0
+T_s = np.arange(0, 40, 1 / RATE_Hz)
+ONSET_S, RELEASE_S = 5.0, 35.0
+
+
+def test_the_misclosure_is_what_newtons_second_law_leaves_open():
+    """S - W = m a: at rest nothing is missing, at a = g / 10 upward a tenth too much is there."""
+    assert misclosure(np.array([700.0, 770.0, 350.0, np.nan]), 700.0).tolist()[:3] == pytest.approx([0.0, 0.1, -0.5])
+    assert np.isnan(misclosure(np.array([np.nan]), 700.0)[0])
+
+
+def test_the_quiet_misclosure_is_the_median_of_the_quiet_rows():
+    sum_N = np.full(100, 0.98 * W)
+    sum_N[50:] = 5 * W
+    quiet = np.arange(100) < 50
+    assert quiet_misclosure(sum_N, W, 1.4, quiet) == (pytest.approx(-0.02), pytest.approx(0.002))
+    assert quiet_misclosure(sum_N, W, 1.4, np.arange(100) < 7) == (None, None)
+
+
+def missing(*spans: tuple[float, float, float], noise_N: float = 2.0) -> np.ndarray:
+    sum_N = W + noise_N * np.random.default_rng(3).standard_normal(len(T_s))
+    for start_s, end_s, share in spans:
+        sum_N -= W * share * ((T_s >= start_s) & (T_s < end_s))
+    return sum_N
+
+
+def test_a_third_support_is_found_with_its_level_and_edges():
+    (found,) = third_supports(T_s, missing((12, 20, 0.10)), W, RATE_Hz, ONSET_S, RELEASE_S)
+    assert found.fraction == pytest.approx(0.10, abs=0.002)
+    assert (found.start_s, found.end_s) == pytest.approx((12, 20), abs=0.05)
+
+
+def test_two_supports_of_different_size_are_two():
+    first, second = third_supports(T_s, missing((8, 12, 0.30), (20, 30, 0.05)), W, RATE_Hz, ONSET_S, RELEASE_S)
+    assert (first.fraction, second.fraction) == pytest.approx((0.30, 0.05), abs=0.003)
+    assert second.start_s == pytest.approx(20, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    "spans",
+    [(), ((12, 13.0, 0.10),), ((12, 25, 0.015),), ((0, 4, 0.5),), ((12, 20, -0.1),)],
+    ids=["nothing", "shorter than 2 s", "below 2.5 %", "outside of the hold", "too much instead of too little"],
+)
+def test_what_is_no_third_support(spans):
+    assert third_supports(T_s, missing(*spans), W, RATE_Hz, ONSET_S, RELEASE_S) == []
+
+
+def test_breathing_and_swing_are_no_third_support():
+    """Breathing of 2 % at 0.25 Hz, and the beat of a 10 degree swing: kappa theta^2 = 0.026 at 0.9 Hz."""
+    sum_N = missing() + W * (0.02 * np.sin(2 * np.pi * 0.25 * T_s) + 0.026 * np.sin(2 * np.pi * 0.9 * T_s))
+    assert third_supports(T_s, sum_N, W, RATE_Hz, ONSET_S, RELEASE_S) == []
+
+
+def test_the_peak_is_the_largest_reading_between_the_edges():
+    bar_N = np.full(len(T_s), W)
+    bar_N[round(3 * RATE_Hz)] = 3000.0  # before the hold
+    bar_N[round(5.2 * RATE_Hz)] = 1234.5
+    assert peak_N(T_s, bar_N, ONSET_S, RELEASE_S) == 1234.5
+
+
+def ringing(frequency_Hz: float, size: float, decay_s: float) -> np.ndarray:
+    since_s = np.maximum(0.0, T_s - ONSET_S)
+    ring = size * np.exp(-since_s / decay_s) * np.sin(2 * np.pi * frequency_Hz * since_s)
+    return W * (1 + ring)
+
+
+def test_ringing_settles_when_it_stays_within_five_per_cent():
+    """An envelope of 0.4 exp(-t / 1 s) is 0.05 after ln 8 = 2.079 s; the last peak before lies within a half period."""
+    settled_s = settle_s(T_s, ringing(4.0, 0.4, 1.0), W, RATE_Hz, ONSET_S, RELEASE_S)
+    assert settled_s == pytest.approx(np.log(8), abs=0.25)
+
+
+def test_a_quiet_beginning_is_settled_at_once_and_a_restless_one_never():
+    assert settle_s(T_s, missing(), W, RATE_Hz, ONSET_S, RELEASE_S) == 0.0
+    restless_N = W * (1 + 0.2 * np.sin(2 * np.pi * T_s))
+    assert settle_s(T_s, restless_N, W, RATE_Hz, ONSET_S, RELEASE_S) is None
+
+
+@pytest.mark.parametrize("length_s", [4.0, 9.0, 14.0])
+def test_the_release_of_a_short_hold_is_no_ringing(length_s):
+    """Letting go takes S from W to half of W before the edge; a hold of few seconds has settled all the same."""
+    release_s = ONSET_S + length_s
+    sum_N = np.interp(T_s, [0, release_s - 0.1, release_s + 0.1, 40], [W, W, 0, 0])
+    assert settle_s(T_s, sum_N, W, RATE_Hz, ONSET_S, release_s) == 0.0
+
+
+def test_a_third_support_does_not_read_as_ringing():
+    assert settle_s(T_s, np.full(len(T_s), 0.9 * W), W, RATE_Hz, ONSET_S, RELEASE_S) == 0.0
+
+
+@pytest.mark.parametrize("frequency_Hz", [2.6, 3.7, 5.5])
+def test_the_bounce_on_the_arms_is_read_from_the_catch(frequency_Hz):
+    sum_N = ringing(frequency_Hz, 0.5, 1.0)
+    assert bounce_Hz(T_s, sum_N, W, ONSET_S) == pytest.approx(frequency_Hz, rel=0.02)
+
+
+def test_a_catch_that_does_not_ring_tells_no_bounce():
+    assert bounce_Hz(T_s, np.full(len(T_s), W) + 1e-6, W, ONSET_S) is None
+    assert bounce_Hz(T_s, ringing(3.0, 0.015, 5.0), W, ONSET_S) is None
+    assert bounce_Hz(T_s, ringing(12.0, 0.3, 5.0), W, ONSET_S) is None
