@@ -25,7 +25,7 @@ def enclosure() -> Sheet:
         for y in (9.0, WIDE_mm - 9):
             view.circle(x, y, 5.5, fill=PAPER)
             view.circle(x, y, 2.1, fill=PAPER)
-    for x0, y0, w, h in ((22, 14, 51, 21), (22, 44, 86, 32)):
+    for x0, y0, w, h in ((22.0, 14.0, 51.0, 21.0), (22, 44, 86, 32)):
         view.rect(x0, y0, w, h, weight_mm=THIN_mm, dash="hidden")
     for x, y in ((24, 18.8), (24, 30.2), (71, 18.8), (71, 30.2)):
         view.circle(x, y, 3, fill=PAPER, weight_mm=THIN_mm)
@@ -60,8 +60,8 @@ def enclosure() -> Sheet:
         cut.hatch(left, top, w, h, gap_mm=1.0)
     cut.rect(0, -7, LONG_mm, 3, weight_mm=HEAVY_mm)
     cut.rect(WALL_mm + 0.3, -4, LONG_mm - 2 * WALL_mm - 0.6, 3)
-    for x in (22.0, 98.0):
-        cut.rect(x, HIGH_mm - WALL_mm - 6, 7, 6)
+    for post in (22.0, 98.0):
+        cut.rect(post, HIGH_mm - WALL_mm - 6, 7, 6)
     cut.measure((LONG_mm, -7), (LONG_mm, -4), "3", off_mm=5, along="y", text_off_mm=-3)
     cut.measure((LONG_mm, 0), (LONG_mm, HIGH_mm), "45", off_mm=5, along="y")
     cut.measure((0, HIGH_mm), (WALL_mm, HIGH_mm), "3", off_mm=5, along="x", text_off_mm=-3)
