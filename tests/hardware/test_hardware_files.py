@@ -1,0 +1,296 @@
+"""What a maker reads: sheets, parts, rig descriptions and numbers of ``hardware/`` agree with each other."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import re
+import runpy
+import subprocess
+import sys
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+import pytest
+
+from monitor.rig import STANDARD_CHANNELS, BadRig, STANDARD_GRAVITY_m_s2, load_rig
+
+ROOT = Path(__file__).parents[2]
+HARDWARE = ROOT / "hardware"
+SHEETS = sorted(HARDWARE.rglob("*.svg"))
+PAGES = sorted(HARDWARE.rglob("*.md"))
+LOADS = (HARDWARE / "loads.md").read_text(encoding="utf-8")
+ELECTRONICS = (HARDWARE / "electronics.md").read_text(encoding="utf-8")
+RATING = json.loads((ROOT / "tests" / "reference" / "load_rating.json").read_text(encoding="utf-8"))
+SVG = "{http://www.w3.org/2000/svg}"
+CODE = re.compile(r"\b[LPEC]\d{1,2}\b")
+BUILDS = {"all", "hangers", "rings", "platform", "low cost", "reference"}
+
+by_name = pytest.mark.parametrize("sheet", SHEETS, ids=lambda p: p.stem)
+
+
+def parts() -> list[dict[str, str]]:
+    with (HARDWARE / "parts.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file, strict=True))
+
+
+def codes() -> set[str]:
+    return {row["item"].split()[0] for row in parts()}
+
+
+def words(sheet: Path) -> str:
+    return "\n".join("".join(text.itertext()) for text in ET.parse(sheet).iter(f"{SVG}text"))
+
+
+def row_of(text: str, beginning: str) -> list[str]:
+    """Return the cells of the one table row that begins so."""
+    (line,) = [one for one in text.splitlines() if one.startswith(f"| {beginning}")]
+    return [cell.strip() for cell in line.strip("|").split("|")][1:]
+
+
+def test_there_are_sheets_of_every_kind() -> None:
+    assert {p.parent.name for p in SHEETS} == {"mounts", "wiring", "enclosure"}
+    assert len(SHEETS) >= 12
+
+
+# Sheets
+
+
+@by_name
+def test_a_sheet_is_a_page_with_a_title_and_asks_for_nothing_outside(sheet: Path) -> None:
+    text = sheet.read_text(encoding="utf-8")
+    root = ET.fromstring(text)
+    assert root.tag == f"{SVG}svg"
+    assert (root.get("width"), root.get("height")) == ("297mm", "210mm")
+    title = root.find(f"{SVG}title")
+    assert title is not None
+    assert title.text
+    assert not re.search(r"href|url\(|@import|<image|<script|<foreignObject|<!ENTITY|<!DOCTYPE", text)
+    assert re.findall(r"\w+://[^\"]*", text) == ["http://www.w3.org/2000/svg"]
+
+
+@by_name
+def test_every_word_and_line_of_a_sheet_lies_on_the_paper(sheet: Path) -> None:
+    root = ET.parse(sheet).getroot()
+    spots = [(float(t.get("x", "nan")), float(t.get("y", "nan"))) for t in root.iter(f"{SVG}tspan")]
+    for path in root.iter(f"{SVG}path"):
+        # Absolute places only: the small letters of an arc are measured from where the pen is.
+        for kind, numbers in re.findall(r"([MLC])([^A-Za-z]*)", path.get("d", "")):
+            values = [float(n) for n in numbers.split()]
+            assert len(values) % 2 == 0, kind
+            spots += list(zip(values[::2], values[1::2], strict=True))
+    for text in root.iter(f"{SVG}text"):
+        for line in text.iter(f"{SVG}tspan") if "transform" not in text.attrib else ():
+            # Half an em a letter is the usual width of a plain face (estimate); enough to see a line that runs out.
+            width = 0.5 * float(text.get("font-size", "nan")) * len(line.text or "")
+            left = {"start": 0.0, "middle": -0.5, "end": -1.0}[text.get("text-anchor", "start")] * width
+            x = float(line.get("x", "nan")) + left
+            spots += [(x, 100.0), (x + width, 100.0)]
+    assert len(spots) > 30
+    assert all(5 <= x <= 292 and 5 <= y <= 205 for x, y in spots)
+
+
+@by_name
+def test_a_sheet_is_legible_in_black_and_white(sheet: Path) -> None:
+    # Contrast ratio of WCAG 2.2 (from memory): 4.5 for words. White itself is the paper.
+    text = sheet.read_text(encoding="utf-8")
+    inks = set(re.findall(r"#[0-9a-f]{6}", text)) - {"#ffffff"}
+    assert "#1b1e23" in inks
+    for ink in inks:
+        channels = [int(ink[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+        luminance = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+        assert 1.05 / (luminance + 0.05) >= 4.5, ink
+
+
+def test_the_sheets_are_what_the_program_draws(tmp_path: Path) -> None:
+    script = (
+        "import sys, pathlib\n"
+        "from hardware.drawings import SHEETS\n"
+        "for folder, draw in SHEETS:\n"
+        "    sheet = draw()\n"
+        "    pathlib.Path(sys.argv[1], f'{folder}+{sheet.name}.svg').write_text(sheet.svg(), encoding='utf-8')\n"
+    )
+    subprocess.run([sys.executable, "-c", script, str(tmp_path)], cwd=ROOT, check=True, timeout=120)
+    drawn = {path.name: path.read_text(encoding="utf-8") for path in tmp_path.iterdir()}
+    kept = {f"{p.parent.name}+{p.name}": p.read_text(encoding="utf-8") for p in SHEETS}
+    assert sorted(drawn) == sorted(kept)
+    stale = [name for name in kept if drawn[name] != kept[name]]
+    assert stale == [], "run: python -m hardware.drawings"
+
+
+def test_every_sheet_and_rig_description_is_shown_by_a_page() -> None:
+    text = "\n".join(page.read_text(encoding="utf-8") for page in PAGES)
+    for path in (*SHEETS, *sorted((HARDWARE / "rigs").glob("*.toml"))):
+        assert f"/{path.name})" in text or f"({path.parent.name}/{path.name})" in text, path.name
+
+
+# Parts
+
+
+def test_the_parts_list_is_whole() -> None:
+    with (HARDWARE / "parts.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.reader(file, strict=True))
+    assert rows[0] == ["build", "item", "quantity", "function", "rating needed", "why", "note"]
+    assert {len(row) for row in rows} == {7}
+    for row in parts():
+        assert row["build"] in BUILDS
+        assert CODE.fullmatch(row["item"].split()[0])
+        assert re.match(r"\d", row["quantity"])
+        assert row["function"]
+        assert row["rating needed"]
+    assert {row["build"] for row in parts()} == BUILDS
+    pairs = [(row["build"], row["item"]) for row in parts()]
+    assert len(set(pairs)) == len(pairs)
+    assert len(codes()) == len({row["item"] for row in parts()}), "one code, two names"
+
+
+@pytest.mark.parametrize("path", [*SHEETS, *PAGES], ids=lambda p: p.name)
+def test_every_part_that_is_named_stands_in_the_list(path: Path) -> None:
+    text = words(path) if path.suffix == ".svg" else path.read_text(encoding="utf-8")
+    assert set(CODE.findall(text)) - codes() == set()
+
+
+def test_every_part_of_the_list_is_named_on_a_page() -> None:
+    named = set(CODE.findall("\n".join(page.read_text(encoding="utf-8") for page in PAGES)))
+    assert codes() - named == set()
+
+
+@pytest.mark.parametrize("build", ["hangers", "rings", "platform"])
+def test_the_page_of_a_build_names_all_parts_of_its_own(build: str) -> None:
+    text = (HARDWARE / "builds" / f"{build}.md").read_text(encoding="utf-8")
+    own = {row["item"].split()[0] for row in parts() if row["build"] == build}
+    assert own
+    assert own - set(CODE.findall(text)) == set()
+
+
+@pytest.mark.parametrize("build", ["hangers", "rings"])
+def test_what_hangs_has_a_second_path_and_a_rating_in_newtons(build: str) -> None:
+    own = {row["item"].split()[0]: row for row in parts() if row["build"] == build}
+    assert "L9" in own
+    assert own["L9"]["quantity"] == own["L3"]["quantity"]
+    for code in set(own) - {"L7"}:
+        assert re.search(r"\d kN", own[code]["rating needed"]), code
+
+
+# Rig descriptions
+
+
+@pytest.mark.parametrize("name", ["hangers", "hangers_and_platform", "rings"])
+def test_a_rig_description_is_one_that_the_monitor_reads(name: str) -> None:
+    rig = load_rig(HARDWARE / "rigs" / f"{name}.toml")
+    assert len(rig.bar_index) == 2
+    assert len(rig.platform_index) == (4 if name.endswith("platform") else 0)
+    assert rig.mount_rating_N == 3000
+    for channel in rig.channels:
+        part = {"bar": "L3", "platform": "P3"}[channel.part]
+        (rated_kN,) = {
+            re.match(r"rated (\d+) kN", row["rating needed"])[1]  # type: ignore[index]
+            for row in parts()
+            if row["item"].startswith(part)
+        }
+        assert channel.rated_N == 1000 * float(rated_kN)
+    assert not rig.invented
+
+
+def test_the_whole_rig_is_that_of_the_load_curves_and_of_the_sheets() -> None:
+    rig = load_rig(HARDWARE / "rigs" / "hangers_and_platform.toml")
+    assert [(c.name, c.part, c.x_m, c.y_m) for c in rig.channels] == [
+        (c.name, c.part, c.x_m, c.y_m) for c in STANDARD_CHANNELS
+    ]
+    assert "1100" in words(HARDWARE / "mounts" / "hangers.svg").splitlines()
+    platform = words(HARDWARE / "mounts" / "platform.svg").splitlines()
+    assert {"500", "400"} <= set(platform)
+    rings = load_rig(HARDWARE / "rigs" / "rings.toml")
+    apart_mm = 1000 * (rings.channels[1].x_m - rings.channels[0].x_m)
+    assert f"{apart_mm:.0f}" in words(HARDWARE / "mounts" / "rings.svg").splitlines()
+
+
+def test_the_page_says_rightly_whether_the_monitor_takes_a_platform_by_itself() -> None:
+    text = (HARDWARE / "builds" / "platform.md").read_text(encoding="utf-8")
+    try:
+        load_rig(HARDWARE / "rigs" / "platform.toml")
+        problem = ""
+    except BadRig as error:
+        problem = error.what
+    assert problem == "" or "no bar cell" in problem
+    assert ("does not take a rig without a bar cell yet" in text) == bool(problem)
+
+
+# Numbers
+
+
+def test_the_swing_table_is_the_reference_s() -> None:
+    # tests/reference/load_rating.json: computed mechanics for kappa 0.83.
+    published = RATING["mechanics"]["swing_peak_kappa_0.83"]
+    angles = [cell.rstrip("°") for cell in row_of(LOADS, "swing to each side")]
+    assert angles == list(published)
+    shown = [float(cell) for cell in row_of(LOADS, "peak of the load")]
+    assert shown == [round(value, 3) for value in published.values()]
+    for angle, value in zip(angles, shown, strict=True):
+        assert value == pytest.approx(1 + 2 * 0.83 * (1 - math.cos(math.radians(float(angle)))), abs=0.001)
+
+
+def test_the_dynamic_factor_is_that_of_its_source() -> None:
+    assert RATING["mechanics"]["suddenly_applied_load_factor"] == 2
+    assert RATING["EN_1176_1_annex_A_playground"]["values"]["1"]["C"] == 2.0
+    for kg in (60, 80, 100, 130, 150):
+        weight = kg * STANDARD_GRAVITY_m_s2
+        shown = [float(cell.rstrip(" N")) for cell in row_of(LOADS, f"{kg} kg")]
+        assert shown == [round(weight), round(2 * weight), round(4 * weight)]
+    rating_N = load_rig(HARDWARE / "rigs" / "hangers.toml").mount_rating_N
+    assert rating_N is not None
+    allowed_kg = math.floor(rating_N / 2 / STANDARD_GRAVITY_m_s2)
+    assert f"allows {allowed_kg} kg" in LOADS
+
+
+def test_the_sling_table_follows_from_its_formula() -> None:
+    weight_kN = 130 * STANDARD_GRAVITY_m_s2 / 1000
+    slacks = [float(cell.rstrip(" m")) for cell in row_of(LOADS, "slack h")]
+    factors = [1 + math.sqrt(1 + 2 * h / 3) for h in slacks]
+    assert row_of(LOADS, "F / W") == [f"{f:.2f}" for f in factors]
+    assert row_of(LOADS, "F |") == [f"{f * weight_kN:.1f} kN" for f in factors]
+
+
+@pytest.mark.parametrize(
+    ("beginning", "outer_mm", "inner_mm"),
+    [
+        ("solid round steel 32 mm", 32.0, 0.0),
+        ("solid round steel 30 mm", 30.0, 0.0),
+        ("tube 33.7 x 3.2 mm", 33.7, 27.3),
+    ],
+)
+def test_the_bar_table_follows_from_beam_bending(beginning: str, outer_mm: float, inner_mm: float) -> None:
+    # Simply supported beam, load in the middle: M = F L / 4, deflection F L^3 / (48 E I) (textbook mechanics).
+    load_N, length_mm, modulus_MPa = 2 * 130 * STANDARD_GRAVITY_m_s2, 1100.0, 210e3
+    inertia_mm4 = math.pi / 64 * (outer_mm**4 - inner_mm**4)
+    stress_MPa = load_N * length_mm / 4 * (outer_mm / 2) / inertia_mm4
+    deflection_mm = load_N * length_mm**3 / (48 * modulus_MPa * inertia_mm4)
+    assert row_of(LOADS, beginning)[:2] == [f"{stress_MPa:.0f} MPa", f"{deflection_mm:.1f} mm"]
+
+
+def test_the_pins_on_page_and_sheets_are_the_firmware_s() -> None:
+    pin = runpy.run_path(str(ROOT / "firmware_bridge" / "board" / "board_settings.py"))
+    assert row_of(ELECTRONICS, "`CLK`")[0] == f"GP{pin['CLK_PIN']}"
+    assert row_of(ELECTRONICS, "`DATA0`")[0] == ", ".join(f"GP{p}" for p in pin["DATA_PINS"])
+    spi = [pin[f"{name}_PIN"] for name in ("SCLK", "MOSI", "MISO", "CS")]
+    assert row_of(ELECTRONICS, "`SCLK`")[0] == ", ".join(f"GP{p}" for p in spi)
+    assert row_of(ELECTRONICS, "`DRDY`")[0] == f"GP{pin['DRDY_PIN']}, GP{pin['RESET_PIN']}"
+    low_cost = words(HARDWARE / "wiring" / "low-cost.svg").splitlines()
+    assert [line.split()[1] for line in low_cost if re.match(r"DATA\d", line)] == [f"GP{p}" for p in pin["DATA_PINS"]]
+
+
+def test_the_page_tells_the_cautions() -> None:
+    text = " ".join((HARDWARE / "README.md").read_text(encoding="utf-8").split())
+    for needed in (
+        "No published rating was found here for a domestic door frame",
+        "Local building codes",
+        "maker's rating",
+        "No children unattended",
+        "Inspection",
+        "pregnancy",
+        "ask a clinician",
+    ):
+        assert needed in text
+    assert text.index("Cautions first") < text.index("Which build for whom")
