@@ -48,6 +48,12 @@ def analyse(
             means="Every share of bodyweight would be wrong; nothing was analysed.",
             do="Give newtons between 50 and 5000: kilograms times 9.81.",
         )
+    if not 0 <= alpha_max <= 1:
+        raise BadInput(
+            what=f"An allowed assistance of {alpha_max:g} cannot be.",
+            means="It decides how much of a hold counts as clean; nothing was analysed.",
+            do="Give a fraction of bodyweight between 0 and 1: 0.1 for a tenth.",
+        )
     if start not in (None, "passive", "active"):
         raise BadInput(
             what=f"The shoulders' start is given as {start!r}.",

@@ -1,0 +1,119 @@
+"""A journal gives what the same loads give as a curve; what cannot be analysed is told."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from journals_by_hand import READING_DELAY_us, calibration_of, write_journal
+from load_stories import RIG, TWO_STAYS, blocks_of, loads, with_faults
+
+from firmware_bridge.errors import JournalNotFound, NotAJournal
+from monitor.analysis import RigUnknown, WrongBoard, analyse_file, read_loads, rig_of_journal
+from monitor.errors import BadInput
+from monitor.measures.record import Wishes
+from monitor.measures.result import RecordResult
+from monitor.pipeline import Pipeline, StayMeasured
+from monitor.rig import Rig, rig_from_columns
+
+T_s, LOAD_N = loads(TWO_STAYS)
+LOAD_N = with_faults(LOAD_N)
+WRAP_us = 2**32
+
+
+def as_a_curve() -> list[RecordResult]:
+    """Return the stays' results of the same loads, their delay taken off as the board tells it."""
+    blocks = blocks_of(T_s - READING_DELAY_us * 1e-6, LOAD_N)
+    pipeline = Pipeline(RIG, 80.0, Wishes())
+    outputs = [*(pipeline.push_load(b) for b in blocks), pipeline.flush()]
+    return [e.result for o in outputs for e in o.events if isinstance(e, StayMeasured)]
+
+
+@pytest.mark.parametrize("start_us", [0, WRAP_us - 14_000_000], ids=["from boot", "through the wrap of the clock"])
+def test_a_journal_gives_what_the_curve_gives(tmp_path, start_us):
+    write_journal(tmp_path / "a.journal", RIG, LOAD_N, start_us=start_us)
+    analysis = analyse_file(tmp_path / "a.journal")
+    wanted = [hold for result in as_a_curve() for hold in result.holds]
+    assert len(analysis.result.holds) == len(wanted) == 2
+    for found, hold in zip(analysis.result.holds, wanted, strict=True):
+        # Counts round to a thousandth of a newton, stamps to a microsecond.
+        assert found.onset_s - start_us * 1e-6 == pytest.approx(hold.onset_s, abs=1e-4)
+        assert found.duration_s == pytest.approx(hold.duration_s, abs=1e-4)
+        assert found.alpha_mean == pytest.approx(hold.alpha_mean, abs=1e-5)
+        assert found.flags == hold.flags
+        assert len(found.regrips) == len(hold.regrips)
+    assert analysis.result.quality.samples == len(T_s)
+    assert analysis.result.quality.spikes > 10
+    assert analysis.t_s.shape == T_s.shape
+    bad = np.isnan(LOAD_N)
+    np.testing.assert_array_equal(np.isnan(analysis.load_N), bad)
+    np.testing.assert_allclose(analysis.load_N[~bad], LOAD_N[~bad], atol=6e-4)
+
+
+def test_loads_and_rig_can_be_read_without_analysing(tmp_path):
+    calibration = write_journal(tmp_path / "a.journal", RIG, LOAD_N)
+    rig, t_s, load_N = read_loads(tmp_path / "a.journal")
+    assert (rig, load_N.shape) == (RIG, LOAD_N.shape)
+    assert t_s[0] == pytest.approx(-READING_DELAY_us * 1e-6)
+    assert rig_of_journal(tmp_path / "a.journal") == (RIG, calibration)
+
+
+def test_a_journal_that_does_not_say_of_which_rig_needs_it_given(tmp_path):
+    path = tmp_path / "a.journal"
+    write_journal(path, RIG, LOAD_N, note=False)
+    for ask in (analyse_file, read_loads, rig_of_journal):
+        with pytest.raises(RigUnknown) as caught:
+            ask(path)
+        assert "--rig" in caught.value.do
+    analysis = analyse_file(path, rig=RIG, calibration=calibration_of(RIG))
+    assert len(analysis.result.holds) == 2
+
+
+def test_another_rig_than_the_boards_is_refused(tmp_path):
+    write_journal(tmp_path / "a.journal", RIG, LOAD_N, note=False)
+    other = rig_from_columns(["bar_left", "bar_right"])
+    with pytest.raises(WrongBoard, match="6 channels; the rig description has 2"):
+        analyse_file(tmp_path / "a.journal", rig=other, calibration=calibration_of(other))
+
+
+def test_a_torn_journal_is_analysed_up_to_the_tear_and_left_alone(tmp_path):
+    path = tmp_path / "a.journal"
+    write_journal(path, RIG, LOAD_N)
+    whole = path.read_bytes()
+    path.write_bytes(whole[: len(whole) * 2 // 3])
+    torn = path.read_bytes()
+    result = analyse_file(path).result
+    assert len(result.holds) == 1
+    assert 0.6 * len(T_s) < result.quality.samples < 0.7 * len(T_s)
+    assert path.read_bytes() == torn
+
+
+def test_what_is_no_journal_is_told(tmp_path):
+    with pytest.raises(JournalNotFound):
+        analyse_file(tmp_path / "none.journal")
+    (tmp_path / "letter.journal").write_text("Dear coach,\nhang in there.\n")
+    with pytest.raises(NotAJournal):
+        analyse_file(tmp_path / "letter.journal")
+    write_journal(tmp_path / "silent.journal", RIG, LOAD_N[:0])
+    for ask in (analyse_file, read_loads):
+        with pytest.raises(BadInput, match="holds no readings"):
+            ask(tmp_path / "silent.journal")
+
+
+def test_a_bar_on_one_cell_is_measured_as_far_as_it_goes(tmp_path):
+    rig = Rig("one", (RIG.channels[0],))
+    _, load_N = loads(TWO_STAYS, rig=rig)
+    write_journal(tmp_path / "a.journal", rig, load_N)
+    plain = analyse_file(tmp_path / "a.journal").result
+    assert plain.bodyweight_N is None
+    assert "bodyweight_unknown" in plain.flags
+    assert [h.alpha_mean for h in plain.holds] == [None, None]
+    assert plain.holds[0].duration_s == pytest.approx(18.05 - 6.1, abs=0.03)
+    given = analyse_file(tmp_path / "a.journal", Wishes(bodyweight_N=700.0)).result
+    first, second = given.holds
+    assert not first.alpha_direct
+    assert {"alpha_inferred", "hands_not_told_apart", "swing_needs_platform", "travel_needs_platform"} <= set(
+        first.flags
+    )
+    assert (first.misclosure, first.lateral_m, first.tremor_N, first.swing) == (None, None, None, None)
+    assert second.alpha_mean == pytest.approx(0.2, abs=0.01)
+    assert second.support == "assisted"

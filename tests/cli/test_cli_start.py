@@ -1,0 +1,111 @@
+"""What a bare start costs, the list of ports, and flags in words."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+import monitor
+from monitor.cli import app
+from monitor.cli.words import FLAG_WORDS, in_words
+
+LISTED = "\nLOADED: "
+PROGRAM = f"""
+import sys
+sys.argv[0] = "hang-monitor"
+from monitor.cli import main
+try:
+    main()
+finally:
+    sys.stderr.write({LISTED!r} + " ".join(sorted({{name.partition(".")[0] for name in sys.modules}})))
+"""
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["ports", "--json"]], ids=["help", "ports"])
+def test_neither_help_nor_ports_load_a_heavy_library(arguments):
+    """Each of them costs seconds on a small board."""
+    done = subprocess.run(
+        [sys.executable, "-c", PROGRAM, *arguments], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    loaded = set(done.stderr.partition(LISTED)[2].split())
+    assert {"typer", "monitor"} <= loaded, "the list of modules is broken, so it shows nothing"
+    assert not {"scipy", "matplotlib", "sqlalchemy", "alembic", "fastapi", "uvicorn"} & loaded
+
+
+def test_help_names_every_command():
+    shown = CliRunner().invoke(app, ["--help"])
+    assert shown.exit_code == 0
+    for command in ("analyse", "demo", "export", "ports", "run"):
+        assert command in shown.stdout
+        assert CliRunner().invoke(app, [command, "--help"]).exit_code == 0
+
+
+def test_the_ports_are_a_json_list_with_what_a_person_knows_them_by():
+    shown = CliRunner().invoke(app, ["ports", "--json"], catch_exceptions=False)
+    assert shown.exit_code == 0
+    found = json.loads(shown.stdout)
+    assert isinstance(found, list)
+    for port in found:
+        assert set(port) == {"path", "description", "serial_number", "vendor_product"}
+
+
+@pytest.mark.parametrize("found", [0, 2])
+def test_the_ports_as_a_table_or_a_hint(monkeypatch, found):
+    from firmware_bridge.ports import PortDescription
+
+    ports = [PortDescription(f"/dev/ttyACM{n}", "a board", f"S{n}", "2e8a:0005") for n in range(found)]
+    monkeypatch.setattr("firmware_bridge.link.list_ports", lambda: ports)
+    shown = CliRunner().invoke(app, ["ports"], catch_exceptions=False)
+    assert shown.exit_code == 0
+    if found:
+        assert all(port.path in shown.stdout for port in ports)
+    else:
+        assert "Plug the converter board in" in shown.stdout
+
+
+def test_run_needs_to_know_where_readings_come_from(tmp_path):
+    for arguments in ([], ["--port", "/dev/x", "--replay", "x.journal"]):
+        told = CliRunner().invoke(app, ["run", "--data", str(tmp_path), *arguments], catch_exceptions=False)
+        assert told.exit_code == 2
+        assert "nothing was started" in told.stderr
+
+
+def test_run_tells_a_port_a_rig_or_a_journal_that_is_not_there(tmp_path):
+    rig = tmp_path / "rig.toml"
+    rig.write_text('name = "x"\n[[channels]]\nname = "bar"\npart = "bar"\n')
+    calibration = tmp_path / "c.toml"
+    calibration.write_text('[[channels]]\nchannel = "bar"\nzero_counts = 0\nN_per_count = 0.001\n')
+    both = ["--rig", str(rig), "--calibration", str(calibration)]
+    for arguments, told in (
+        (["--port", "/dev/none"], "rig.toml cannot be read"),
+        (["--port", "/dev/none", "--rig", str(rig)], "holds no calibration"),
+        (["--port", "/dev/none", *both], "/dev/none"),
+        (["--replay", str(tmp_path / "none.journal")], "none.journal"),
+    ):
+        result = CliRunner().invoke(app, ["run", "--data", str(tmp_path / "d"), *arguments], catch_exceptions=False)
+        assert result.exit_code == 2, arguments
+        assert told in result.stderr
+        assert "What to do:" in result.stderr
+
+
+SOURCES = {path: path.read_text(encoding="utf-8") for path in Path(monitor.__path__[0]).rglob("*.py")}
+
+
+def test_every_flag_that_is_raised_has_words_and_every_word_is_raised():
+    raising = "\n".join(text for path, text in SOURCES.items() if path.name != "words.py")
+    raised = set(re.findall(r"flags\.append\(\s*\"([a-z0-9_.]+)\"", raising))
+    assert len(raised) > 15, "the search finds no flags, so it shows nothing"
+    assert raised <= set(FLAG_WORDS)
+    assert [flag for flag in FLAG_WORDS if f'"{flag}"' not in raising] == []
+
+
+def test_a_flag_of_a_newer_version_is_shown_as_it_is():
+    assert in_words("from_the_future") == "from_the_future"
+    assert in_words("too_short") == FLAG_WORDS["too_short"]
