@@ -92,8 +92,7 @@ def model_xml(person: Person, setting: Setting, weld_s: float = 0.012) -> str:
     """Return the model in MuJoCo's own language."""
     half = setting.grip_half_m or person.half_shoulders_m
     lean = leaning_arm_rad(person, half)
-    arm = person.upper_arm_m + person.forearm_m
-    bar_z = person.shoulders_m + arm * math.cos(lean) + setting.gap_m
+    bar_z = person.shoulders_m + person.arm_m * math.cos(lean) + setting.gap_m
     lumps = 2 * SHOULDER_BLADE * person.mass_kg + BELLY * person.mass_kg
     torso = person.torso
     # Blades and belly are cut out of the torso: its mass shrinks, its centre is shifted so that the whole stays put.

@@ -14,8 +14,10 @@ from tests.physics.script import FORCES, GAINS, Script
 Array = NDArray[np.float64]
 
 HARD_GRIP_s = 0.012
-GRIP_TIGHTENS_s = 0.08
+GRIP_TIGHTENS = 2.0
+"""A grip that begins softly becomes hard with this many times its softness."""
 CATCH_GUIDE_s = 0.15
+CATCH_SOFT_s = 0.05
 
 
 class SimulationFailed(Exception):
@@ -95,16 +97,13 @@ class _Run:
     def tighten(self, at_s: float) -> None:
         for side in (0, 1):
             age = at_s - self.closed_at[side]
-            if 0 <= age < 1.0:
-                softness = (self.soft[side] - HARD_GRIP_s) * np.exp(-age / GRIP_TIGHTENS_s)
+            if 0 <= age < 3.0:
+                softness = (self.soft[side] - HARD_GRIP_s) * np.exp(-age / (GRIP_TIGHTENS * self.soft[side]))
                 self.model.eq_solref[self.body.grips[side], 0] = HARD_GRIP_s + max(0.0, softness)
 
     def caught(self) -> bool:
-        """Say whether a jumping body has come to the bar, or rises no more."""
-        d, body = self.data, self.body
-        hand = d.site_xpos[list(body.hands)][:, 2].mean()
-        bar = d.site_xpos[list(body.grip_sites)][:, 2].mean()
-        return bool(hand >= bar or d.qvel[body.qpos["root_z"]] <= 0.05)
+        """Say whether a jumping body rises no more."""
+        return bool(self.data.qvel[self.body.qpos["root_z"]] <= 0.0)
 
     def go(self) -> Course:
         script, body, m, d = self.script, self.body, self.model, self.data
@@ -112,6 +111,7 @@ class _Run:
         d.qpos[body.qpos["root_z"]] = 0.05
         for side in SIDES:
             d.qpos[body.qpos[f"elbow_{side}"]] = script.person.elbow_bend_rad
+            d.qpos[body.qpos[f"flex_{side}"]] = script.person.shoulder_flex_rad
         q, v = np.empty((n, m.nq)), np.empty((n, m.nv))
         com, hands = np.empty((n, 3)), np.empty((n, 3))
         holding = np.zeros((n, 2), dtype=bool)
@@ -130,7 +130,7 @@ class _Run:
             if row >= catch_row and caught_s is None and self.caught():
                 caught_s = at_s
                 for side in (0, 1):
-                    self.grip(side, True, 0.02, at_s)
+                    self.grip(side, True, CATCH_SOFT_s, at_s)
                 # Whoever has caught the bar is guided no longer.
                 left = np.clip(1 - (script.t_s[row:] - at_s) / CATCH_GUIDE_s, 0, 1)
                 until = round((script.t_s[-1]) * STEP_HZ)

@@ -104,9 +104,24 @@ class Person:
         return (1 - LUMBAR_SHARE) * self.trunk_m
 
     @property
+    def shoulder_flex_rad(self) -> float:
+        """Return the shoulder's angle that brings the hand over the shoulder though the elbow is bent."""
+        bend = self.elbow_bend_rad
+        return -math.atan2(self.forearm_m * math.sin(bend), self.upper_arm_m + self.forearm_m * math.cos(bend))
+
+    @property
+    def arm_m(self) -> float:
+        """Return how far the grip lies from the shoulder."""
+        return math.sqrt(
+            self.upper_arm_m**2
+            + self.forearm_m**2
+            + 2 * self.upper_arm_m * self.forearm_m * math.cos(self.elbow_bend_rad)
+        )
+
+    @property
     def reach_m(self) -> float:
-        """Return the height of the grip above the soles, standing with straight arms overhead."""
-        return self.shoulders_m + self.upper_arm_m + self.forearm_m
+        """Return the height of the grip above the soles, standing with the arms overhead."""
+        return self.shoulders_m + self.arm_m
 
     @property
     def shoulders_m(self) -> float:
@@ -330,4 +345,4 @@ def hanging_pendulum(person: Person) -> tuple[float, float]:
 
 def leaning_arm_rad(person: Person, grip_half_m: float) -> float:
     """Return how far each straight arm leans outwards to a grip that is wider than the shoulders."""
-    return math.asin((grip_half_m - person.half_shoulders_m) / (person.upper_arm_m + person.forearm_m))
+    return math.asin((grip_half_m - person.half_shoulders_m) / person.arm_m)

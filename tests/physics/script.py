@@ -54,7 +54,7 @@ class Script:
 
     ``events`` are what truth and comparison need to know; ``holds`` the times on the bar that are meant to be holds
     (from before the grip to after the release). ``catch_from_s``: both hands close at the first instant from then on at
-    which the body no longer rises, or the hands have reached the bar.
+    which the body no longer rises.
     """
 
     person: Person
@@ -78,6 +78,7 @@ class Script:
         self.track("guide_z")[:] = GUIDED_z_m + 0.05
         for side in SIDES:
             self.track(f"elbow_{side}")[:] = self.person.elbow_bend_rad
+            self.track(f"flex_{side}")[:] = self.person.shoulder_flex_rad
         self._breathe()
 
     def track(self, name: str) -> Array:
