@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from bridge_streams import Ramp, blocks_of, check_ramp, collect, plain_all, rows_in
 
+from firmware_bridge.decoder import STUB
 from firmware_bridge.errors import JournalNotWritten, PortInUse, PortNotFound
 from firmware_bridge.events import BoardFacts, BoardFault, ClockFit, Counters, LinkState, SourceEvent
 from firmware_bridge.journal import JournalWriter, anchor_bytes, note_bytes
@@ -207,7 +208,8 @@ def test_a_connection_lost_without_a_reboot_is_a_segment_of_its_own(tmp_path):
 
 def test_a_printing_board_plugged_in_where_another_one_was_is_understood(tmp_path):
     first, second = board_of(Ramp(), link=tmp_path / "board"), board_of(Ramp(), link=tmp_path / "board", dialect="text")
-    with link_to(first) as source:
+    pieces: list[bytes] = []
+    with link_to(first, tap=pieces.append) as source:
         with first:
             events = take(source, rows(100))
         events += take(source, told("absent"))
@@ -217,6 +219,8 @@ def test_a_printing_board_plugged_in_where_another_one_was_is_understood(tmp_pat
             events += rest(source)
     assert [(one.segment, one.protocol) for one in events if isinstance(one, BoardFacts)][:2] == [(0, 1), (1, 0)]
     assert check_ramp(events, first=0) == rows_in(events)
+    # It is understood at once, and not only when a frame that never ends has been given up.
+    assert STUB not in pieces
 
 
 def test_a_board_is_told_to_stop_when_the_link_is_closed():
