@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
@@ -31,7 +30,11 @@ FULL = Rig(
     ),
     gravity_m_s2=9.81,
 )
-FIVE = [{"name": n, "kg": kg, "tolerance_kg": 0.002 * kg} for n, kg in zip("ABCDE", (20.0, 20.0, 15.0, 10.0, 5.0))]
+FIVE = [
+    {"name": n, "kg": kg, "tolerance_kg": 0.002 * kg}
+    for n, kg in zip("ABCDE", (20.0, 20.0, 15.0, 10.0, 5.0), strict=True)
+]
+ORDINARY = Faults()
 
 
 def plan_for(rig: Rig, series: list[dict], masses=FIVE, **more) -> Plan:
@@ -41,7 +44,7 @@ def plan_for(rig: Rig, series: list[dict], masses=FIVE, **more) -> Plan:
 class Bench:
     """True masses, true gravity, true electronics; shares of a load by leverage, as on a stiff body."""
 
-    def __init__(self, rig: Rig, plan: Plan, seed: int, faults: Faults = Faults(), *, exact: bool = False) -> None:
+    def __init__(self, rig: Rig, plan: Plan, seed: int, faults: Faults = ORDINARY, *, exact: bool = False) -> None:
         self.rig, self.plan = rig, plan
         self.rng = rng = np.random.default_rng([seed, 7])
         self.electronics = Electronics([c.rated_N or 2000.0 for c in rig.channels], 80.0, seed=seed, faults=faults)
@@ -132,7 +135,3 @@ def quick_readings(bench: Bench) -> list[Taken]:
         )
         t_s += 6 + seconds
     return taken
-
-
-def without(faults: Faults = Faults(), **changes) -> Faults:
-    return replace(faults, **changes)

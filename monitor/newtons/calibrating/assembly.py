@@ -174,6 +174,15 @@ class _Solved:
     sources: dict[str, Array]
 
 
+def _chi2(design: Array, target: Array, covariance: Array) -> float:
+    """Return chi-square of the best fit alone: the search for the scatter needs it often."""
+    both = np.column_stack([design / np.abs(design).max(axis=0), target])
+    white = np.linalg.solve(np.linalg.cholesky(covariance), both)
+    q, _ = np.linalg.qr(white[:, :-1])
+    rest = white[:, -1] - q @ (q.T @ white[:, -1])
+    return float(rest @ rest)
+
+
 def _solve(equations: _Equations, bent: bool) -> _Solved:
     """Solve the spans; weights depend on them, so three rounds."""
     from scipy.optimize import brentq
@@ -185,17 +194,17 @@ def _solve(equations: _Equations, bent: bool) -> _Solved:
     each = equations.masses()[1]
     fixed = {"masses": each @ each.T, "places": equations.places()}
     ones = equations.readings(lambda i: np.ones(len(equations.u_counts)))
+    dof: int = len(equations.target) - design.shape[1]
     scatter2, solution = 0.0, None
     for _ in range(3):
         noise = equations.readings(lambda i, s=spans: (s[i] * equations.u_counts[:, i]) ** 2)  # type: ignore[misc]
         known = fixed["masses"] + fixed["places"] + noise
 
         def excess(variance: float, known: Array = known) -> float:
-            found = least_squares(design, equations.target, known + variance * ones)
-            return found.chi2 - found.dof
+            return _chi2(design, equations.target, known + variance * ones) - float(dof)
 
         scatter2, top = 0.0, float(np.diag(noise).max()) or 1e-12
-        if len(equations.target) > design.shape[1] and excess(0.0) > 0:
+        if dof > 0 and excess(0.0) > 0:
             while excess(top) > 0:
                 top *= 4
             scatter2 = float(brentq(excess, 0.0, top, rtol=1e-4))

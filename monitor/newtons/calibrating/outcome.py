@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from monitor.newtons.budget import Budget, Contribution, u_rectangular
 from monitor.newtons.calibrating.assembly import AssemblyFit, fit_assembly
+from monitor.newtons.calibrating.averaging import Reading
 from monitor.newtons.calibrating.limits import allowed_creep_N, allowed_error_N, allowed_return_N
 from monitor.newtons.calibrating.plan import Place, Plan, Step
 from monitor.newtons.calibrating.refusals import SpanTooUncertain
@@ -65,8 +66,8 @@ class PartFigures:
         Relative standard uncertainty of an evenly shared load.
     repeatability_N, hysteresis_N : float or None
         Spread of one load hung repeatedly; largest difference falling minus rising. None where it was not tried.
-    creep_rel : (k,) float
-        Change under the longest load as a share of it; ``creep_s`` is how long was watched, 0 if not at all.
+    creep_rel, u_creep_rel : (k,) float
+        Change under a steady load as a share of it, and its noise; ``creep_s`` is how long was watched, 0: never.
     zero_drift_N, zero_span_s : (k,) float, float
         Last zero minus first zero, and the time between.
     noise_N : (k,) float
@@ -82,6 +83,7 @@ class PartFigures:
     repeatability_N: float | None
     hysteresis_N: float | None
     creep_rel: Array
+    u_creep_rel: Array
     creep_s: float
     zero_drift_N: Array
     zero_span_s: float
@@ -126,35 +128,42 @@ def _repeats(steps: Sequence[Step], measured_N: Array) -> tuple[float | None, fl
     return max(spreads, default=None), max(differences, key=abs, default=None)
 
 
-def _creep(taken: Sequence[Taken], loaded: Sequence[Taken], fit: AssemblyFit) -> tuple[Array, float]:
-    """Return each cell's change over its longest, heaviest dwell as a share of the load, and that dwell's length."""
-    creep = np.zeros(len(fit.index))
+def _creep(taken: Sequence[Taken], loaded: Sequence[Taken], fit: AssemblyFit) -> tuple[Array, Array, float]:
+    """Return each cell's change over its first good dwell as a share of the load, its noise, and the dwell's length."""
+    creep, u = np.zeros(len(fit.index)), np.zeros(len(fit.index))
     dwells = [p for p, t in enumerate(loaded) if t.step.dwell_s > 0]
     if not dwells:
-        return creep, 0.0
+        return creep, u, 0.0
     for k, column in enumerate(fit.index):
-        p = max(dwells, key=lambda p: abs(fit.deflection[p, k]))
-        # A zero that wanders steadily is no creep: its rate between the zeros around is taken off.
-        drift = _zero_rate(taken, loaded[p], column) * loaded[p].reading.seconds
-        creep[k] = (loaded[p].reading.crept_counts[column] - drift) / fit.deflection[p, k]
-    return creep, max(loaded[p].reading.seconds for p in dwells)
+        # The first of the heavier ones: later the cell still recovers from what it carried before.
+        heavy = max(abs(fit.deflection[p, k]) for p in dwells)
+        p = next(p for p in dwells if abs(fit.deflection[p, k]) >= 0.7 * heavy)
+        reading, (rate, u_rate) = loaded[p].reading, _zero_rate(taken, loaded[p], column)
+        creep[k] = (reading.crept_counts[column] - rate * reading.seconds) / fit.deflection[p, k]
+        u_counts = math.hypot(_u_change(reading, column), u_rate * reading.seconds)
+        u[k] = u_counts / abs(fit.deflection[p, k])
+    return creep, u, max(loaded[p].reading.seconds for p in dwells)
 
 
-def _zero_rate(taken: Sequence[Taken], at: Taken, column: int) -> float:
-    zeros = [t.reading for t in taken if not t.step.masses]
-    before = [z for z in zeros if z.t_s < at.reading.t_s]
-    after = [z for z in zeros if z.t_s > at.reading.t_s]
-    if not before or not after:
-        return 0.0
-    a, b = before[-1], after[0]
-    return float((b.counts[column] - a.counts[column]) / (b.t_s - a.t_s))
+def _u_change(reading: Reading, column: int) -> float:
+    """Return how well a change is known: by a straight line sqrt(12) times less than the mean of the same readings."""
+    return math.sqrt(12 / reading.n) * float(reading.noise_counts[column])
+
+
+def _zero_rate(taken: Sequence[Taken], at: Taken, column: int) -> tuple[float, float]:
+    """Return how fast the zero wandered before a load, counts/s, and its noise: a steady drift is no creep."""
+    zeros = [t for t in taken if not t.step.masses and t.step.dwell_s > 0 and t.reading.t_s < at.reading.t_s]
+    if not zeros:
+        return 0.0, 0.0
+    zero = zeros[-1].reading
+    return float(zero.crept_counts[column] / zero.seconds), _u_change(zero, column) / zero.seconds
 
 
 def _checks(
     rig: Rig,
     plan: Plan,
     fit: AssemblyFit,
-    creep: tuple[Array, float],
+    creep: tuple[Array, Array, float],
     zero_drift_N: Array,
     repeats: tuple[float | None, float | None],
 ) -> tuple[Check, ...]:
@@ -186,11 +195,11 @@ def _checks(
     for k, column in enumerate(fit.index):
         name, top_N = rig.names[column], float(np.max(np.abs(fit.deflection[:, k] * fit.span_N_per_count[k])))
         of_cell = rated[k] or top_N
-        if creep[1] > 0:
+        if creep[2] > 0:
             limit = allowed_creep_N(top_N, of_cell, grade=plan.grade, intervals=plan.intervals)
-            source = f"{grade}, creep in 30 min; {creep[1] / 60:.1f} min watched"
-            # The change by a straight line is sqrt(12) times less certain than the mean of the same readings.
-            checks.append(Check(f"creep of {name}", float(creep[0][k]) * top_N, math.sqrt(6) * u_noise, limit, source))
+            source = f"{grade}, creep in 30 min; {creep[2] / 60:.1f} min watched"
+            crept_N, u_N = float(creep[0][k]) * top_N, float(creep[1][k]) * top_N
+            checks.append(Check(f"creep of {name}", crept_N, u_N, limit, source))
         limit = allowed_return_N(of_cell, intervals=plan.intervals)
         drift = float(zero_drift_N[k])
         checks.append(Check(f"zero return of {name}", drift, u_noise, limit, f"{grade}, zero return"))
@@ -208,7 +217,7 @@ def part_figures(rig: Rig, plan: Plan, part: Part, taken: Sequence[Taken]) -> Pa
     own = [t for t in taken if t.step.part == part]
     loaded = [t for t in own if t.step.masses]
     fit = fit_assembly([(i, rig.channels[i]) for i in index], plan, [t.step for t in own], [t.reading for t in own])
-    creep, creep_s = _creep(own, loaded, fit)
+    creep, u_creep, creep_s = _creep(own, loaded, fit)
     zeros = [t.reading for t in own if not t.step.masses]
     columns, k = list(index), len(index)
     scale = np.abs(fit.span_N_per_count)
@@ -237,11 +246,12 @@ def part_figures(rig: Rig, plan: Plan, part: Part, taken: Sequence[Taken]) -> Pa
         repeatability_N=repeats[0],
         hysteresis_N=repeats[1],
         creep_rel=creep,
+        u_creep_rel=u_creep,
         creep_s=creep_s,
         zero_drift_N=drift_N,
         zero_span_s=zeros[-1].t_s - zeros[0].t_s,
         noise_N=scale * np.median([t.reading.noise_counts[columns] for t in own], axis=0),
-        checks=_checks(rig, plan, fit, (creep, creep_s), drift_N, repeats),
+        checks=_checks(rig, plan, fit, (creep, u_creep, creep_s), drift_N, repeats),
     )
 
 
@@ -257,15 +267,19 @@ def _refuse_uncertain(rig: Rig, plan: Plan, figures: PartFigures) -> None:
     name = f"the {figures.part}" if too_loose else rig.names[figures.fit.index[worst]]
     main = max(figures.budgets[worst].contributions, key=lambda c: c.part)
     heaviest_kg = float(figures.fit.load_N.max()) / plan.gravity_m_s2
+    needed_kg = math.ceil(heaviest_kg * u_rel / wanted)
+    # Creep that does not stand out of the noise is noise.
+    creep_is_noise = abs(figures.creep_rel[worst]) < 3 * figures.u_creep_rel[worst]
+    cause = "noise" if main.name == "creep" and creep_is_noise else main.name
     do = {
         "masses": f"Weigh the plates on a scale that is right to {wanted / 2:.1%}, and give tolerance_kg.",
         "gravity": "Give latitude_deg in the plan, or gravity_m_s2 in rig.toml.",
         "places": "Place the loads more exactly (u_at_m), or hang them from one cell at a time.",
-        "creep": "Let the rig stand loaded for half an hour, then calibrate again; a cell that still creeps is worn.",
-    }.get(main.name, f"Hang at least {math.ceil(heaviest_kg * u_rel / wanted)} kg, wait until it is still, read again.")
+        "creep": f"Let the rig warm up for half an hour, hang at least {needed_kg} kg; a cell that still creeps is worn.",
+    }.get(cause, f"Hang at least {needed_kg} kg, wait until it is still, read again.")
     raise SpanTooUncertain(
         what=f"With these loads the scale factor of {name} is known to {u_rel:.2%} only; {wanted:.2%} was wanted. "
-        f"Most of it comes from {main.name}.",
+        f"Most of it comes from {cause}.",
         means="Every load would be uncertain by as much, and nothing was saved.",
         do=f"{do} Or accept it: set wanted_u_rel = {math.ceil(u_rel * 1e3 + 0.1) / 1e3:g} in the plan.",
     )

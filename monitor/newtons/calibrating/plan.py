@@ -113,9 +113,10 @@ def staircase(
 ) -> list[Step]:
     """Return zero, masses hung one after the other, taken off in reverse order, zero.
 
-    The first load is held for ``dwell_s``: creep shows cleanly where no older load is still creeping.
+    The first zero and the first load are held for ``dwell_s``: creep shows cleanly where no older load is still
+    creeping, and what the zero drifts meanwhile is taken off it.
     """
-    steps = [Step(first, part, place)]
+    steps = [Step(first, part, place, dwell_s=dwell_s)]
     stacks = [tuple(name for group in masses[: n + 1] for name in group) for n in range(len(masses))]
     for stack in stacks:
         dwell = dwell_s if stack is stacks[0] else 0.0
