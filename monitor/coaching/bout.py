@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -52,37 +53,67 @@ def bout_from_course(duration_s: float, beta_course: ArrayLike, ending: Ending, 
     return Bout(duration_s, tuple(float(x) for x in np.quantile(course, levels)), ending, age_days)
 
 
-def log_equivalent(betas: tuple[float, ...], exponents: ArrayLike) -> NDArray[np.float64]:
+def log_equivalent(betas: ArrayLike, exponents: ArrayLike) -> NDArray[np.float64]:
     """Return ``-ln mean(beta**-b)`` for every exponent b (m,): the hold's load term in ``ln T = a + b ln beta``.
 
     Linear damage (A. Palmgren 1924, M. A. Miner 1945, citations from memory): each second uses up ``1 / T(beta)``.
     For a steady load the term is ``b ln beta``.
     """
-    loads = np.log(np.asarray(betas))[:, None]
+    loads = np.log(np.asarray(betas, dtype=float))[:, None]
     b = np.asarray(exponents, dtype=float)[None, :]
     return np.asarray(-np.log(np.mean(np.exp(-b * loads), axis=0)))
 
 
 @dataclass(frozen=True, slots=True)
 class Bouts:
-    """Bouts as arrays: ``log_T`` (n,), ``exhausted`` (n,) bool, ``weight`` (n,), and the bouts themselves."""
+    """Bouts as arrays, weightiest first.
 
-    bouts: tuple[Bout, ...]
-    log_T: NDArray[np.float64] = field(repr=False)
-    exhausted: NDArray[np.bool_] = field(repr=False)
-    weight: NDArray[np.float64] = field(repr=False)
+    Attributes
+    ----------
+    log_T : (n,) float, ln of seconds
+    exhausted : (n,) bool
+    weight : (n,) float
+    age_days : (n,) float
+    log_betas : (n, q) float
+        ln of the loads of each bout's course; a steady load stands in every column.
+    """
+
+    log_T: NDArray[np.float64]
+    exhausted: NDArray[np.bool_]
+    weight: NDArray[np.float64]
+    age_days: NDArray[np.float64]
+    log_betas: NDArray[np.float64]
+
+    def __len__(self) -> int:
+        return len(self.log_T)
 
     def load_terms(self, exponents: ArrayLike) -> NDArray[np.float64]:
-        """Return (n, m) load terms for the exponents (m,)."""
-        return np.array([log_equivalent(b.betas, exponents) for b in self.bouts])
+        """Return (n, m) load terms for the exponents (m,); see ``log_equivalent``."""
+        b = np.asarray(exponents, dtype=float)
+        out = np.empty((len(self), len(b)))
+        for column, exponent in enumerate(b):
+            out[:, column] = -np.log(np.mean(np.exp(-exponent * self.log_betas), axis=1))
+        return out
+
+    @property
+    def log_beta(self) -> NDArray[np.float64]:
+        """Return (n,) the logs of the mean loads."""
+        return np.asarray(np.log(np.mean(np.exp(self.log_betas), axis=1)))
 
 
-def weighted(bouts: list[Bout], memory_days: float, most: int) -> Bouts:
-    """Return the bouts that matter: weight ``exp(-age / memory_days)``, at most ``most`` of the weightiest."""
+def as_arrays(bouts: Sequence[Bout], memory_days: float = np.inf, most: int | None = None) -> Bouts:
+    """Return bouts as arrays: weight ``exp(-age / memory_days)``, at most ``most`` of the weightiest."""
     kept = sorted(bouts, key=lambda b: b.age_days)[:most]
+    age_days = np.array([max(0.0, b.age_days) for b in kept], dtype=float)
+    levels = max((len(b.betas) for b in kept), default=1)
+    log_betas = np.empty((len(kept), levels))
+    for row, bout in enumerate(kept):
+        # A course of fewer values is spread over the columns: quantiles of quantiles.
+        log_betas[row] = np.log(np.asarray(bout.betas)[np.arange(levels) * len(bout.betas) // levels])
     return Bouts(
-        bouts=tuple(kept),
-        log_T=np.log([b.duration_s for b in kept]),
+        log_T=np.log(np.array([b.duration_s for b in kept], dtype=float)),
         exhausted=np.array([b.ending == "exhausted" for b in kept], dtype=bool),
-        weight=np.exp(-np.array([max(0.0, b.age_days) for b in kept]) / memory_days),
+        weight=np.exp(-age_days / memory_days),
+        age_days=age_days,
+        log_betas=log_betas,
     )

@@ -8,24 +8,48 @@ ended at their target are right-censored: they say "at least so long". Older hol
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from monitor.coaching.bout import Bout, Bouts, weighted
+from monitor.coaching.bout import Bout, Bouts, as_arrays
 
 Array = NDArray[np.float64]
 
-PRIOR_B, PRIOR_B_SD = -1.61, 0.35
-PRIOR_A, PRIOR_A_SD = float(np.log(25.0)), 1.1
-"""Before any hold: half of all people are taken to hang between 12 and 53 s (common practice, no source)."""
-
-PRIOR_LOG_SIGMA, PRIOR_LOG_SIGMA_SD = float(np.log(0.22)), 0.45
 MEMORY_DAYS = 28.0
+"""A hold of four weeks ago counts for ``1/e`` of today's (common practice, no source)."""
+
 MOST_BOUTS = 120
-A_STEPS, B_STEPS, SIGMA_STEPS = 45, 21, 13
+A_STEPS, B_STEPS, SIGMA_STEPS = 45, 21, 15
 WIDTH_SD = 4.5
+RIM = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """What is believed before any hold: normal in a, b and ln sigma. An infinite width is a flat prior.
+
+    The defaults: half of all people are taken to hang between 12 and 53 s (common practice, no source); b as
+    published for hand and grip; a person's holds spread by 22 % (common practice, no source).
+    """
+
+    a: float = float(np.log(25.0))
+    a_sd: float = 1.1
+    b: float = -1.61
+    b_sd: float = 0.35
+    log_sigma: float = float(np.log(0.22))
+    log_sigma_sd: float = 0.45
+
+    def log_density(self, a: ArrayLike, b: ArrayLike, log_sigma: ArrayLike) -> Array:
+        """Return the log of the density, up to a constant."""
+        terms = ((np.asarray(a) - self.a) / self.a_sd) ** 2 + ((np.asarray(b) - self.b) / self.b_sd) ** 2
+        return np.asarray(-0.5 * (terms + ((np.asarray(log_sigma) - self.log_sigma) / self.log_sigma_sd) ** 2))
+
+
+PRIOR = Prior()
+FLAT = Prior(a_sd=np.inf, b_sd=np.inf, log_sigma_sd=np.inf)
 
 
 @dataclass(frozen=True)
@@ -38,18 +62,24 @@ class Posterior:
         Grid points with a weight that matters, flattened.
     weight : (k,) float
         Their probabilities, sum 1.
+    mode : tuple of float
+        The most probable (a, b, ln sigma).
     bouts : int
         How many holds it rests on.
     exhausted : int
         How many of them ended because the person could not hold on.
+    lightest_beta : float
+        Smallest mean load among the holds; 1 without any. Below it the curve is extrapolated.
     """
 
     a: Array
     b: Array
     sigma: Array
     weight: Array
+    mode: tuple[float, float, float]
     bouts: int
     exhausted: int
+    lightest_beta: float = 1.0
 
     def mean(self, values: Array) -> float:
         """Return the posterior mean of a function's values (k,) on the grid."""
@@ -62,66 +92,35 @@ class Posterior:
         return np.asarray(np.interp(np.asarray(levels, dtype=float), cumulative, values[order]))
 
 
-def _log_prior(a: Array, b: Array, log_sigma: Array) -> Array:
-    terms = ((a - PRIOR_A) / PRIOR_A_SD) ** 2 + ((b - PRIOR_B) / PRIOR_B_SD) ** 2
-    return np.asarray(-0.5 * (terms + ((log_sigma - PRIOR_LOG_SIGMA) / PRIOR_LOG_SIGMA_SD) ** 2))
+def log_likelihood(data: Bouts, a: float, b: float, log_sigma: float, *, shift: Array | float = 0.0) -> float:
+    """Return the weighted log-likelihood of one (a, b, ln sigma).
 
-
-def _log_likelihood(data: Bouts, a: Array, b: Array, log_sigma: Array) -> Array:
-    """Return (A, B, S) the weighted log-likelihood on the grid of a (A,), b (B,), log sigma (S,).
-
-    For holds that ended by exhaustion the log-normal density, for all others its upper tail.
+    For holds that ended by exhaustion the log-normal density, for all others its upper tail. ``shift`` (n,) is taken
+    off ln T: a trend.
     """
     from scipy.special import log_ndtr
 
-    out = np.zeros((len(a), len(b), len(log_sigma)))
-    terms = data.load_terms(b)
-    sigma = np.exp(log_sigma)
-    for row in range(len(data.log_T)):
-        z = (data.log_T[row] - a[:, None] - terms[row][None, :])[:, :, None] / sigma
-        value = -0.5 * z**2 - log_sigma if data.exhausted[row] else log_ndtr(-z)
-        out += data.weight[row] * value
-    return out
+    z = (data.log_T - shift - a - data.load_terms([b])[:, 0]) / np.exp(log_sigma)
+    each = np.where(data.exhausted, -0.5 * z**2 - log_sigma, log_ndtr(-z))
+    return float(data.weight @ each)
 
 
-def _centre(data: Bouts) -> tuple[Array, Array]:
-    """Return the posterior's mode (a, b, log sigma) and a width of each, by Newton's method on finite differences."""
-    from scipy.optimize import minimize
-    from scipy.special import log_ndtr
-
-    def cost(p: Array) -> float:
-        a, b, log_sigma = p
-        z = (data.log_T - a - data.load_terms([b])[:, 0]) / np.exp(log_sigma)
-        each = np.where(data.exhausted, -0.5 * z**2 - log_sigma, log_ndtr(-z))
-        return -float(data.weight @ each + _log_prior(np.array(a), np.array(b), np.array(log_sigma)))
-
-    start = np.array([PRIOR_A, PRIOR_B, PRIOR_LOG_SIGMA])
-    if len(data.log_T):
-        start[0] = float(np.average(data.log_T - data.load_terms([PRIOR_B])[:, 0], weights=data.weight))
-    found = minimize(cost, start, method="BFGS")
-    variances = np.asarray(found.hess_inv, dtype=float).diagonal()
-    width = np.sqrt(np.maximum(variances, 1e-6))
-    return found.x, np.minimum(width, [PRIOR_A_SD, PRIOR_B_SD, PRIOR_LOG_SIGMA_SD])
-
-
-def fit_endurance(bouts: list[Bout], memory_days: float = MEMORY_DAYS) -> Posterior:
+def fit_endurance(bouts: Sequence[Bout], memory_days: float = MEMORY_DAYS, prior: Prior = PRIOR) -> Posterior:
     """Return the posterior of a person's endurance from their holds; without any, the prior.
 
     The grid is laid around the mode, ``WIDTH_SD`` widths to either side, and moved or widened until its rim holds
-    next to nothing of the probability: the result is the posterior itself, not an approximation of its shape.
+    next to nothing of the probability: the result is the posterior itself, not an approximation of its shape. One of
+    its axes is the log time at the holds' mean load, which hardly correlates with b; ``a`` follows from it.
     """
-    data = weighted(bouts, memory_days, MOST_BOUTS)
-    centre, width = _centre(data)
-    reach = np.array([WIDTH_SD, WIDTH_SD, WIDTH_SD]) * width
-    low, high = centre - reach, centre + reach
-    for _ in range(6):
-        axes = [
-            np.linspace(low[0], high[0], A_STEPS),
-            np.linspace(low[1], high[1], B_STEPS),
-            np.linspace(low[2], high[2], SIGMA_STEPS),
-        ]
-        grid = np.meshgrid(*axes, indexing="ij")
-        log_p = _log_prior(*grid) + _log_likelihood(data, *axes)
+    data = as_arrays(bouts, memory_days, MOST_BOUTS)
+    middle = float(np.average(data.log_beta, weights=data.weight)) if len(data) else 0.0
+    mode, width = _centre(data, middle, prior)
+    low, high = mode - WIDTH_SD * width, mode + WIDTH_SD * width
+    for _ in range(8):
+        axes = [np.linspace(low[k], high[k], n) for k, n in enumerate((A_STEPS, B_STEPS, SIGMA_STEPS))]
+        at_middle, b, log_sigma = np.meshgrid(*axes, indexing="ij")
+        a = at_middle - b * middle
+        log_p = prior.log_density(a, b, log_sigma) + _on_grid(data, middle, *axes)
         p = np.exp(log_p - log_p.max())
         p /= p.sum()
         if not _widen(p, low, high):
@@ -129,25 +128,63 @@ def fit_endurance(bouts: list[Bout], memory_days: float = MEMORY_DAYS) -> Poster
     keep = p.ravel() > 1e-7
     weight = p.ravel()[keep]
     return Posterior(
-        a=grid[0].ravel()[keep],
-        b=grid[1].ravel()[keep],
-        sigma=np.exp(grid[2].ravel()[keep]),
+        a=a.ravel()[keep],
+        b=b.ravel()[keep],
+        sigma=np.exp(log_sigma.ravel()[keep]),
         weight=weight / weight.sum(),
-        bouts=len(data.log_T),
+        mode=(float(mode[0] - mode[1] * middle), float(mode[1]), float(mode[2])),
+        bouts=len(data),
         exhausted=int(data.exhausted.sum()),
+        lightest_beta=float(np.exp(data.log_beta.min())) if len(data) else 1.0,
     )
 
 
+def _on_grid(data: Bouts, middle: float, at_middle: Array, b: Array, log_sigma: Array) -> Array:
+    """Return (A, B, S) the weighted log-likelihood on the grid of log times at the mean load, b and ln sigma."""
+    from scipy.special import log_ndtr
+
+    out = np.zeros((len(at_middle), len(b), len(log_sigma)))
+    terms = data.load_terms(b) - b * middle
+    sigma = np.exp(log_sigma)
+    done = data.exhausted
+    # The densities' squares are sums of three moments: no loop over the holds that ended by exhaustion.
+    weight = data.weight[done]
+    rest = (data.log_T[:, None] - terms)[done]
+    moments = weight.sum() * at_middle[:, None] ** 2 - 2 * at_middle[:, None] * (weight @ rest) + weight @ rest**2
+    out += -0.5 * moments[:, :, None] / sigma**2 - weight.sum() * log_sigma
+    for row in np.flatnonzero(~done):
+        z = (data.log_T[row] - at_middle[:, None] - terms[row])[:, :, None] / sigma
+        out += data.weight[row] * log_ndtr(-z)
+    return out
+
+
+def _centre(data: Bouts, middle: float, prior: Prior) -> tuple[Array, Array]:
+    """Return the posterior's mode (log time at the mean load, b, ln sigma) and a width of each."""
+    from scipy.optimize import minimize
+
+    def cost(p: Array) -> float:
+        a = p[0] - p[1] * middle
+        return -(log_likelihood(data, a, p[1], p[2]) + float(prior.log_density(a, p[1], p[2])))
+
+    start = np.array([prior.a + prior.b * middle, prior.b, prior.log_sigma])
+    if len(data):
+        start[0] = float(np.average(data.log_T, weights=data.weight))
+    found = minimize(cost, start, method="BFGS", options={"gtol": 1e-6})
+    variances = np.asarray(found.hess_inv, dtype=float).diagonal()
+    width = np.sqrt(np.maximum(variances, 1e-6))
+    return np.asarray(found.x), np.minimum(width, [prior.a_sd, prior.b_sd, prior.log_sigma_sd])
+
+
 def _widen(p: Array, low: Array, high: Array) -> bool:
-    """Move the grid's ends outwards where its rim holds more than a thousandth; say whether anything moved."""
+    """Move the grid's ends outwards where its rim holds more than ``RIM``; say whether anything moved."""
     moved = False
     for axis in range(3):
         margin = p.sum(axis=tuple(k for k in range(3) if k != axis))
         span = high[axis] - low[axis]
-        if margin[0] > 1e-3:
+        if margin[0] > RIM:
             low[axis] -= 0.4 * span
             moved = True
-        if margin[-1] > 1e-3:
+        if margin[-1] > RIM:
             high[axis] += 0.4 * span
             moved = True
     return moved

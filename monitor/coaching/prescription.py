@@ -14,7 +14,13 @@ INTERVAL = (0.1, 0.9)
 LEAST_LOAD, MOST_LOAD = 0.15, 1.0
 TRUSTED_BETA = 0.3
 """Below this load published endurance curves differ by a factor of two (0.15: 456 s measured against 712 and 928 s by
-formula, L. Heinzl et al., Scientific Reports 15 (2025) 1250): nothing is prescribed there."""
+formula, L. Heinzl et al., Scientific Reports 15 (2025) 1250): nothing is prescribed there, and a time told for such a
+load carries that factor in its interval."""
+
+Z_OF_INTERVAL = 1.2816
+"""Standard normal quantile of 0.9: ``INTERVAL`` reaches so many standard deviations to either side."""
+
+LOW_LOAD_SD = float(np.log(2.0)) / Z_OF_INTERVAL
 
 TRIAL_CHANCE = 0.5
 TRIAL_s = 30.0
@@ -59,13 +65,17 @@ def chance_of_holding(posterior: Posterior, seconds: float, beta: float = 1.0) -
 
 
 def time_at(posterior: Posterior, beta: float) -> Estimate:
-    """Return the time (s) that the person can hold at the load ``beta``: median, and the interval for one hold."""
+    """Return the time (s) that the person can hold at the load ``beta``: median, and the interval for one hold.
+
+    Below ``TRUSTED_BETA`` the factor of two between published curves is added to the interval.
+    """
     centre = posterior.a + posterior.b * np.log(beta)
+    spread = np.hypot(posterior.sigma, LOW_LOAD_SD if beta < TRUSTED_BETA else 0.0)
     # The predictive distribution: the posterior's spread and the hold-to-hold spread together.
     levels = (np.arange(41) + 0.5) / 41
     from scipy.special import ndtri
 
-    values = (centre[:, None] + posterior.sigma[:, None] * ndtri(levels)[None, :]).ravel()
+    values = (centre[:, None] + spread[:, None] * ndtri(levels)[None, :]).ravel()
     weights = np.repeat(posterior.weight, len(levels)) / len(levels)
     order = np.argsort(values)
     cumulative = np.cumsum(weights[order])
