@@ -151,7 +151,10 @@ def hangers() -> Sheet:
     across.measure((250, 0), (1150, 0), "free: 900", off_mm=-8, along="x")
     across.lead((350, BAR_mm + 958), (6, -10), "swing of 20 degrees:\nup to 1.10 of bodyweight", size_mm=SMALL_mm)
     across.lead(
-        (0, BAR_mm), (13, -2), "bar 28 to 35 thick (L7: 32),\nnothing within 1150 before\nand behind it", size_mm=SMALL_mm
+        (0, BAR_mm),
+        (13, -2),
+        "bar 28 to 35 thick,\nnothing within 1150 before\nand behind it",
+        size_mm=SMALL_mm,
     )
     across.line((900, -1000), (1150, -1000), weight_mm=INK_mm)
     sheet.arrow(*across.at(1150, -1000), 0)

@@ -253,10 +253,7 @@ def reference() -> Sheet:
     wire(sheet, (76, top + 11.5), (76, last + 21), (124, last + 21), weight_mm=0.4)
     sheet.rect(124, last + 13.5, 54, 11, weight_mm=HEAVY_mm, fill=PAPER)
     sheet.text(151, last + 18, "excitation E+, E-", size_mm=SMALL_mm, anchor="middle")
-    sheet.text(151, last + 22, "= reference of the converter", size_mm=SMALL_mm, anchor="middle")
-    wire(sheet, (160, last + 13.5), (160, last + 7.6), weight_mm=0.4)
-    wire(sheet, (166, last + 13.5), (166, last + 7.6), weight_mm=0.4)
-    sheet.text(163, last + 5.5, "REF+  REF-", size_mm=SMALL_mm, anchor="middle")
+    sheet.text(151, last + 22, "3.3 V, regulated, low drift", size_mm=SMALL_mm, anchor="middle")
     sheet.lead((96, top + 4.4), (92, top - 5), "2 x 1 kΩ", size_mm=SMALL_mm, anchor="end")
     sheet.lead((116, top + 6.4), (112, top - 5), "10 nF, C0G", size_mm=SMALL_mm, anchor="start")
     box(sheet, 206, top - 6, 32, 62, "E1 board, RP2040")
@@ -268,16 +265,18 @@ def reference() -> Sheet:
         pins(sheet, 206, [y], [f"{name}  {pin(f'{name}_PIN')}"], side="left")
         # The direction of the signal: from the board, or to it.
         sheet.arrow(190 if way == "r" else 194, y, 180 if way == "r" else 0, size_mm=2.2)
-    wire(sheet, (178, top + 50), (206, top + 50), weight_mm=0.25)
-    pins(sheet, 178, [top + 50], ["GND"], side="right")
-    pins(sheet, 206, [top + 50], ["GND"], side="left")
+    for y, name in ((top + 49, "3.3 V"), (top + 53, "GND")):
+        wire(sheet, (178, y), (206, y), weight_mm=0.25)
+        pins(sheet, 178, [y], [name], side="right")
+        pins(sheet, 206, [y], [name], side="left")
     wire(sheet, (238, top + 4), (246, top + 4))
     sheet.text(247, top + 5, "USB, E8", size_mm=SMALL_mm)
     sheet.steps(
         206,
         top + 66,
         (
-            "The bridges are fed by the very voltage that the converter measures against: its drift cancels.",
+            "The firmware measures against the converter's own reference, so a drift of the excitation is a drift of "
+            "the span: feed the bridges from a reference-grade regulator (10 ppm/K or better, 60 mA).",
             "The filter sits at the converter's pins, both resistors of a pair alike to 1 percent.",
             "DRDY is the interrupt: one edge per reading of all channels. RESET high in use.",
             "SPI lines up to 150 mm beside a ground line each, inside the box.",
