@@ -47,6 +47,21 @@ def minimum_jerk_acceleration(duration_s: float, rate_Hz: float) -> Array:
     return np.asarray(shape - shape.mean())
 
 
+def gliding_acceleration(duration_s: float, rate_Hz: float) -> Array:
+    """Return (n,) the acceleration (1/s^2) of a movement of one metre that speeds up, glides and slows down.
+
+    A quarter of the time to speed up and a quarter to slow down, each evenly: ``x'' = 16 / (3 T^2)`` and its opposite.
+    """
+    n = max(8, round(duration_s * rate_Hz))
+    u = (np.arange(n) + 0.5) / n
+    shape = np.where(u < 0.25, 1.0, np.where(u > 0.75, -1.0, 0.0)) * 16 / (3 * duration_s**2)
+    return np.asarray(shape - shape.mean())
+
+
+SHAPES = (minimum_jerk_acceleration, gliding_acceleration)
+"""People do not move by one law: quick pulls are near minimum jerk, slow ones glide."""
+
+
 def velocity_and_rise(acceleration: Array, rate_Hz: float) -> tuple[Array, Array]:
     """Return velocity (n + 1,) in m/s and rise (n + 1,) in m at the rows' ends; both are zero at the beginning.
 
@@ -87,14 +102,14 @@ def _movements(acceleration: Array, rate_Hz: float) -> list[_Movement]:
     """Return the movements that stand alone, the best of those that overlap."""
     noise = _noise(acceleration)
     candidates: list[_Movement] = []
-    for duration_s in DURATIONS_s:
-        shape = minimum_jerk_acceleration(duration_s, rate_Hz)
+    squares = np.concatenate([[0.0], np.cumsum(acceleration**2)])
+    for duration_s, law in itertools.product(DURATIONS_s, SHAPES):
+        shape = law(duration_s, rate_Hz)
         n, pad = len(shape), int(ALONE * len(shape))
         if n + 2 * pad >= len(acceleration):
             continue
         norm = float(shape @ shape)
         size = np.correlate(acceleration, shape, "valid")[pad : len(acceleration) - n - pad + 1] / norm
-        squares = np.concatenate([[0.0], np.cumsum(acceleration**2)])
         wide = n + 2 * pad
         energy = squares[wide:] - squares[:-wide]
         explained = size**2 * norm / np.maximum(energy, 1e-12)
