@@ -275,7 +275,7 @@ def _refuse_uncertain(rig: Rig, plan: Plan, figures: PartFigures) -> None:
         "masses": f"Weigh the plates on a scale that is right to {wanted / 2:.1%}, and give tolerance_kg.",
         "gravity": "Give latitude_deg in the plan, or gravity_m_s2 in rig.toml.",
         "places": "Place the loads more exactly (u_at_m), or hang them from one cell at a time.",
-        "creep": f"Let the rig warm up for half an hour, hang at least {needed_kg} kg; a cell that still creeps is worn.",
+        "creep": f"Let the rig warm up for half an hour, hang at least {needed_kg} kg; a cell that creeps on is worn.",
     }.get(cause, f"Hang at least {needed_kg} kg, wait until it is still, read again.")
     raise SpanTooUncertain(
         what=f"With these loads the scale factor of {name} is known to {u_rel:.2%} only; {wanted:.2%} was wanted. "
