@@ -64,7 +64,7 @@ export class Paper {
     const pieces = [words.ago(reading.ago_s.toFixed(1))];
     for (const { label, load_N } of reading.values)
       pieces.push(`${label} ${load_N === null ? words.noReading : words.newtons(load_N.toFixed(0))}`);
-    const text = pieces.join("   ");
+    const text = pieces.map((piece) => piece.replaceAll(" ", "\u00a0")).join("   ");
     if (text === this.written) return;
     this.written = text;
     this.output.textContent = text;
