@@ -17,6 +17,7 @@ OPEN_FRACTION = 0.025
 SHORTEST_S = 2.0
 CLOSED_WITHIN = 0.01
 EDGE_S = 0.5
+FEWEST_ROWS = 8
 
 
 def misclosure(sum_N: Array, bodyweight_N: float) -> Array:
@@ -35,12 +36,17 @@ def misclosure(sum_N: Array, bodyweight_N: float) -> Array:
 
 
 def quiet_misclosure(
-    sum_N: Array, bodyweight_N: float, u_bodyweight_N: float, quiet: NDArray[np.bool_]
+    sum_N: Array, bodyweight_N: float, u_bodyweight_N: float, quiet: NDArray[np.bool_], u_sum_N: float = 0.0
 ) -> tuple[float | None, float | None]:
-    """Return the median misclosure of the quiet rows (n,) and its standard uncertainty; None where none is quiet."""
-    if quiet.sum() < 8:
+    """Return the median misclosure of the quiet rows (n,) and its standard uncertainty; None where none is quiet.
+
+    ``u_sum_N`` is what zeros and spans leave open of S; it is taken as independent of bodyweight (JCGM 100:2008,
+    5.1.2), which is on the safe side where the same cells have weighed the person.
+    """
+    if quiet.sum() < FEWEST_ROWS:
         return None, None
-    return float(np.median(misclosure(sum_N[quiet], bodyweight_N))), u_bodyweight_N / bodyweight_N
+    closure = float(np.median(misclosure(sum_N[quiet], bodyweight_N)))
+    return closure, float(np.hypot(u_sum_N, (1 + closure) * u_bodyweight_N)) / bodyweight_N
 
 
 def third_supports(

@@ -12,7 +12,7 @@ from monitor.holds.edges import HoldEdges
 from monitor.holds.grip_changes import grip_changes_s
 from monitor.holds.touches import FootContact, foot_contacts
 from monitor.measures.assistance import UNASSISTED_BELOW, Assistance, assistance
-from monitor.measures.closure import quiet_misclosure, third_supports
+from monitor.measures.closure import FEWEST_ROWS, quiet_misclosure, third_supports
 from monitor.measures.disturbance import near_spans, side_changes
 from monitor.measures.loading import bounce_Hz, peak_N, settle_s
 from monitor.measures.result import HoldResult, Regrip, Swing, ThirdSupport, Touch, Travel
@@ -115,7 +115,7 @@ class _Hold:
             self.flags.append("negative_assistance")
         disturbed = self._disturbed(contacts if unassisted else [], third)
         body = self._body_stretch()
-        closure, u_closure = quiet_misclosure(self.sum[body], self.W, self.u_W, ~disturbed[body])
+        closure, u_closure = self._misclosure(body & ~disturbed, third)
         breaks_s = [x for one in third for x in (one.start_s, one.end_s)]
         swing, beat_Hz = self._swing(disturbed, body, unassisted and share.direct, breaks_s)
         travel = self._travel(disturbed, body, third, beat_Hz, share.direct)
@@ -199,6 +199,21 @@ class _Hold:
         if found:
             self.flags.append("third_support")
         return found
+
+    def _misclosure(self, quiet: NDArray[np.bool_], third: list[ThirdSupport]) -> tuple[float | None, float | None]:
+        """Return what is left open outside of third supports; over all of the hold where one never ends."""
+        free = quiet & ~near_spans(self.t, [(x.start_s, x.end_s) for x in third], 1.0)
+        if free.sum() >= FEWEST_ROWS:
+            quiet = free
+        if not quiet.any():
+            return None, None
+        zeros, stay = self.around.zeros, self.stay
+        spans = [stay.part_u_rel_span(index) for index in (stay.rig.bar_index, stay.rig.platform_index)]
+        parts_N = float(self.bar[quiet].mean()), float(self.feet[quiet].mean())
+        u_sum_N = np.sqrt(
+            zeros.u_bar_N**2 + zeros.u_feet_N**2 + (spans[0] * parts_N[0]) ** 2 + (spans[1] * parts_N[1]) ** 2
+        )
+        return quiet_misclosure(self.sum, self.W, self.u_W, quiet, float(u_sum_N))
 
     def _contacts(self, share: Assistance) -> list[FootContact]:
         """Return the feet's contacts within the hold, those of stepping up and down left out."""

@@ -219,7 +219,14 @@ def test_the_account_of_the_others_is_closed(name):
     hold, _ = hold_and_truth(name)
     assert hold.third_support == []
     assert "third_support" not in hold.flags
-    assert abs(hold.misclosure) < 0.002
+
+
+@pytest.mark.parametrize("name", WITH_A_HOLD)
+def test_the_misclosure_is_within_its_uncertainty(name):
+    """The simulation closes the account exactly but for the third support, which is told by itself."""
+    hold, _ = hold_and_truth(name)
+    assert abs(hold.misclosure) < 3 * hold.misclosure_u
+    assert hold.misclosure_u < 0.001
 
 
 @pytest.mark.parametrize("name", ["s1_seed11", "s2_seed11", "s3_seed11", "s4_seed11", "s7_seed11"])
