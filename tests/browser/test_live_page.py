@@ -446,7 +446,7 @@ def test_everything_has_a_name_and_a_place(open_page):
         )
         assert unnamed == []
         label = page.locator("#plumbline").get_attribute("aria-label")
-        assert label.startswith("hanging, hands 95.0 %, feet 5.0 %, fine")
+        assert label.startswith("hanging, hands 95.0 %, feet 5.0 %, fine, shoulders relaxed, swinging")
         names = [page.locator(f"[data-uid=hold-{i}] svg").get_attribute("aria-label") for i in (0, 4)]
         assert names == ["hands 96.0 %, feet 4.0 %, swing 0.6°", "hands not known, feet not known, swing 6.0°"]
 

@@ -363,6 +363,7 @@ export class Curves {
       const end_y = Math.max(this.upper, Math.min(this.upper + this.plotH, this.y(value)));
       labels.push({ label, part, end_y, y: end_y });
     }
+    this.labelOrder = settled(labels, this.labelOrder, this.font_px * 0.6);
     spread(labels, this.font_px * 1.12, this.font_px * 0.5, this.upper + this.plotH);
     pen.textAlign = "left";
     pen.textBaseline = "middle";
@@ -441,9 +442,18 @@ function lastGood(samples, column, k) {
   return null;
 }
 
-/** Push labels apart so that none covers another, in their own order. */
+/** Sort labels from top to bottom, but let neighbours change places only when clearly apart: near ones would dance. */
+function settled(labels, before = [], clearly) {
+  const place = (entry) => before.indexOf(entry.label);
+  labels.sort((a, b) => (place(a) < 0 || place(b) < 0 ? a.y - b.y : place(a) - place(b)));
+  for (let round = 0; round < labels.length; round++)
+    for (let i = 1; i < labels.length; i++)
+      if (labels[i - 1].y - labels[i].y > clearly) [labels[i - 1], labels[i]] = [labels[i], labels[i - 1]];
+  return labels.map((entry) => entry.label);
+}
+
+/** Push sorted labels apart so that none covers another. */
 function spread(labels, apart, top, bottom) {
-  labels.sort((a, b) => a.y - b.y);
   for (let i = 0; i < labels.length; i++) labels[i].y = Math.max(labels[i].y, i === 0 ? top : labels[i - 1].y + apart);
   for (let i = labels.length - 1; i >= 0; i--) labels[i].y = Math.min(labels[i].y, i === labels.length - 1 ? bottom : labels[i + 1].y - apart);
 }

@@ -203,7 +203,7 @@ export class PlumbLine {
     show(p.travel, moved);
     set(p.travel, { x1: x + half, x2: x + half, y1: rest, y2: rest + travel });
     const mm = cut(picture.travel_mm, null);
-    const lines = [sure ? words.shoulders[picture.shoulders] : `${words.unsure} ${words.shoulders[picture.shoulders]}`];
+    const lines = this.at.narrow ? [] : [shouldersText(picture)];
     if (moved && mm) lines.push(words.travel(mm.shown));
     this.writeLines(p.shoulderText, lines, x + half + em * 0.5, rest + travel / 2);
   }
@@ -255,6 +255,7 @@ export class PlumbLine {
     if (feet) said.push(`${words.feet} ${feet.shown} %${picture.alpha_direct ? "" : `, ${words.inferred}`}`);
     const verdict = this.judge(picture);
     if (verdict) said.push(verdictLines(verdict).join(" "));
+    if (picture.shoulders !== null) said.push(shouldersText(picture));
     if (picture.still !== null) said.push(picture.still ? words.still : words.swinging);
     if (picture.misclosure_open && picture.misclosure !== null) {
       const size = Math.round(Math.abs(picture.misclosure) * 100);
@@ -262,6 +263,11 @@ export class PlumbLine {
     }
     return said.join(", ");
   }
+}
+
+function shouldersText(picture) {
+  const text = words.shoulders[picture.shoulders];
+  return (picture.shoulders_certainty ?? 0) >= SURE ? text : `${words.unsure} ${text}`;
 }
 
 function verdictLines(verdict) {
