@@ -7,7 +7,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 import typer
 
-from monitor.cli import analyse, export, install_service, live, ports
+from monitor.cli import analyse, calibrate, export, install_service, live, ports
 
 app = typer.Typer(
     name="hang-monitor",
@@ -41,6 +41,7 @@ def root(
 app.command("demo")(live.demo)
 app.command("run")(live.run)
 app.command("analyse")(analyse.analyse)
+app.command("calibrate")(calibrate.calibrate)
 app.command("export")(export.export)
 app.command("ports")(ports.ports)
 app.command("install-service")(install_service.install_service)

@@ -197,9 +197,9 @@ def _checks(
         of_cell = rated[k] or top_N
         if creep[2] > 0:
             limit = allowed_creep_N(top_N, of_cell, grade=plan.grade, intervals=plan.intervals)
-            source = f"{grade}, creep in 30 min; {creep[2] / 60:.1f} min watched"
+            source = f"{grade}, creep, its limit for 30 min"
             crept_N, u_N = float(creep[0][k]) * top_N, float(creep[1][k]) * top_N
-            checks.append(Check(f"creep of {name}", crept_N, u_N, limit, source))
+            checks.append(Check(f"creep of {name} in {creep[2]:.0f} s", crept_N, u_N, limit, source))
         limit = allowed_return_N(of_cell, intervals=plan.intervals)
         drift = float(zero_drift_N[k])
         checks.append(Check(f"zero return of {name}", drift, u_noise, limit, f"{grade}, zero return"))
@@ -361,7 +361,7 @@ def evaluate(
         rig=rig,
         plan=plan,
         parts=parts,
-        flags=(*flags, *_remarks(parts, change)),
+        flags=(*flags, *_remarks(parts, change), *_untouched(rig, fresh, previous)),
         at=at,
         change_rel=change,
     )
@@ -380,6 +380,17 @@ def _common(covariance: Array, plan: Plan, parts: Sequence[PartFigures], n: int)
         shared = u_gravity2 + math.fsum(float(one * other) for one, other in effects)
         covariance[i, j] += shared
         covariance[j, i] += shared
+
+
+def _untouched(rig: Rig, fresh: Mapping[int, object], previous: Calibration | None) -> list[str]:
+    """Return what was not calibrated, and where its numbers are from."""
+    left = [i for i in range(len(rig.channels)) if i not in fresh]
+    if not left:
+        return []
+    names = ", ".join(rig.names[i] for i in left)
+    if previous is None:
+        return [f"not calibrated: {names}; the rig needs them, calibrate them too"]
+    return [f"as in the last calibration: {names}"]
 
 
 def _remarks(parts: Sequence[PartFigures], change: Mapping[str, float]) -> list[str]:
