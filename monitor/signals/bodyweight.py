@@ -59,14 +59,15 @@ def read_bodyweight(stay: Stay) -> Bodyweight | None:
 
 
 def _level(windows: Windows, mask: NDArray[np.bool_], fewest: int) -> tuple[float, float] | None:
-    """Return the level (N) on which most of the windows agree, and its standard uncertainty."""
+    """Return the level (N) on which ``fewest`` windows or more agree, and its standard uncertainty; else None."""
     if mask.sum() < fewest:
         return None
     values = windows.sum_N[mask]
     centre = _densest_half(values)
     near = values[np.abs(values - centre) < max(2.0, 0.004 * centre)]
-    scatter = float(np.std(near)) if len(near) > 1 else 2.0
-    return float(near.mean()), scatter / float(np.sqrt(max(1, len(near))))
+    if len(near) < fewest:
+        return None
+    return float(near.mean()), float(np.std(near) / np.sqrt(len(near)))
 
 
 def _densest_half(values: Array) -> float:

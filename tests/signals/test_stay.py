@@ -161,6 +161,14 @@ def test_a_rig_without_a_platform_weighs_nobody():
     assert read_bodyweight(stay_of(STAND_AND_HANG, rig=bar_only)) is None
 
 
+def test_levels_that_do_not_agree_are_no_weight():
+    """Half a second on each of many levels: a person who steps on and off a box beside the platform."""
+    points = [(0, 0, 0), (3, 0, 0)]
+    for n in range(8):
+        points += [(3.5 + 2 * n, 0, 0.3 + 0.08 * n), (5.4 + 2 * n, 0, 0.3 + 0.08 * n)]
+    assert read_bodyweight(stay_of(points)) is None
+
+
 def test_nothing_quiet_is_no_weight():
     t_s, load_N = loads(STAND_AND_HANG)
     load_N += 60 * np.sin(2 * np.pi * 3 * t_s)[:, None]
