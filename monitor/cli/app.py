@@ -7,7 +7,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 import typer
 
-from monitor.cli import analyse, calibrate, export, install_service, live, ports
+from monitor.cli import analyse, calibrate, export, flash, install_service, live, ports
 
 app = typer.Typer(
     name="hang-monitor",
@@ -44,6 +44,7 @@ app.command("analyse")(analyse.analyse)
 app.command("calibrate")(calibrate.calibrate)
 app.command("export")(export.export)
 app.command("ports")(ports.ports)
+app.command("flash")(flash.flash)
 app.command("install-service")(install_service.install_service)
 
 

@@ -19,7 +19,7 @@ import pytest
 HERE = Path(__file__).parent
 FIRMWARE = HERE.parents[1] / "firmware_bridge" / "board"
 MICROPYTHON = Path(sys.executable).with_name("micropython")
-LIMIT_S = 60.0
+LIMIT_S = 300.0  # what only a broken program reaches, on however busy a machine
 
 needs_micropython = pytest.mark.skipif(
     not MICROPYTHON.exists(),
@@ -123,6 +123,10 @@ class InventedBoard:
     def go_on(self) -> None:
         """Let the invented time go on."""
         os.write(self._control, b".")
+
+    def send(self, data: bytes) -> None:
+        """Put bytes on the wire to the board, past any lock of the host's end."""
+        os.write(self._slave, data)
 
     def wait_for_end(self) -> dict[str, Any]:
         """Wait for the scenario's end and return the invented board's report."""

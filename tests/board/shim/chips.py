@@ -30,6 +30,7 @@ class BridgeChip:
         self._register = 0
         self._ready = False
         self._spoilt = False
+        self._converting = False
         self._rose_us = 0
         self.next_us = 0
         self._schedule(settling)
@@ -55,13 +56,14 @@ class BridgeChip:
         self.conversions = number
         if self._pulses and self._pulses < 25:
             self._spoilt = True
-            world.violation(f"channel {self._channel} converted in mid-transfer")
+            world.violation("channel {} converted in mid-transfer", self._channel)
             return
         if self._pulses:
             self._gain = self._pulses - 24
             if self._pulses > 27:
                 world.violation("more than 27 pulses")
         self._pulses = 0
+        self._converting = False
         value = truth(number, self._channel)
         if self._gain != 1:
             value = 0x2BAD00
@@ -89,9 +91,10 @@ class BridgeChip:
     def clock(self, level):
         if level:
             # Pulses that are meant for the others, long after this chip's own: it is converting.
-            foreign = self._pulses >= 25 and world.now - self._rose_us > 2000
+            if self._pulses >= 25 and world.now - self._rose_us > 2000:
+                self._converting = True
             self._rose_us = world.now
-            if foreign:
+            if self._converting:
                 return
             if self._ready and not self._pulses:
                 self._ready = False
@@ -108,7 +111,7 @@ class BridgeChip:
                 self._drive(0 if self._spoilt else 1)
         elif world.now - self._rose_us > 60:
             if world.now > 100000:
-                world.violation(f"the clock was high for {world.now - self._rose_us} us")
+                world.violation("the clock was high for {} us", world.now - self._rose_us)
             self._pulses = 0
             self._ready = False
             self._gain = 1
@@ -270,7 +273,7 @@ class EightChannels:
 
     def _take_command(self):
         if self._bit and self._bit != 240:
-            world.violation(f"a frame of {self._bit} bits")
+            world.violation("a frame of {} bits", self._bit)
         self._drdy.level = 1
         command = self._in[0] << 8 | self._in[1]
         if command & 0xE000 == 0x6000:
@@ -280,7 +283,7 @@ class EightChannels:
                 self._schedule(1)
                 world.reckon()
         elif command:
-            world.violation(f"unknown command {command:04x}")
+            world.violation("unknown command {:04x}", command)
 
     def report(self, report):
         report["conversions"] = self.conversions

@@ -51,7 +51,9 @@ class Pin:
             self._line.level = value
 
     def __call__(self, level=None):
-        world.spend(1)
+        world.now += 1
+        if world.now >= world.wake_us:
+            world.catch_up()
         line = self._line
         if level is None:
             return line.level
@@ -77,7 +79,7 @@ class SPI:
     def write_readinto(self, out, into):
         chip = BUS.chip
         if self._mode != 1:
-            world.violation(f"the bus is in mode {self._mode}")
+            world.violation("the bus is in mode {}", self._mode)
         for index in range(len(out)):
             byte = out[index]
             read = 0

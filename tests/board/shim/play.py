@@ -1,5 +1,7 @@
 """Runs the real firmware on the invented board."""
 
+import sys
+
 import board_clock
 import board_settings
 import chips
@@ -20,4 +22,8 @@ else:
 
 import main  # noqa: E402 - the pins have to be wired first
 
-main.main()
+try:
+    main.main()
+except Exception as error:
+    # On standard output it would pass for a line of the board's.
+    sys.print_exception(error, sys.stderr)

@@ -31,6 +31,7 @@ class poll:  # noqa: N801 - the name that MicroPython gives it
         until = world.now + 1000 * timeout_ms
         while True:
             world.spend(2)
+            world.keep_pace()
             ready = self._real.poll(0)
             if ready:
                 for one in ready:
@@ -48,7 +49,8 @@ class poll:  # noqa: N801 - the name that MicroPython gives it
                 continue
             if world.now >= until:
                 return ready
-            late_ms = world.ahead_ms()
-            if late_ms > 0 and self._real.poll(late_ms):
+            ahead_us = world.ahead_us()
+            if ahead_us > 0:
+                self._real.poll(ahead_us // 1000 + 1)
                 continue
             world.spend(until - world.now)

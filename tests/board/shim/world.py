@@ -12,7 +12,10 @@ import micropython
 
 scenario = json.loads(os.getenv("SCENARIO") or "{}")
 
+TAIL_us = 3000000  # after the end: what is on its way arrives
+
 now = 0
+wake_us = 0
 heard = False
 violations = []
 
@@ -34,6 +37,7 @@ _next_hog = _hog_every_us if _hog_us else 1 << 60
 _control = open(scenario["control_fd"], "rb") if "control_fd" in scenario else None  # noqa: SIM115 - for good
 _real_start_us = None
 _over = False
+_next_mark = 0
 
 
 def faults(kind, channel=None):
@@ -63,36 +67,45 @@ def add(device):
 
 def reckon():
     """Find the next thing that happens by itself; to be called when a device changes its time."""
-    global _next_us
+    global _next_us, wake_us
     earliest = 1 << 60
-    if _over:
-        # The scenario has ended: what is on its way may still arrive, nothing new begins.
-        _next_us = earliest
-        return
-    for device in _devices:
-        if device.next_us < earliest:
-            earliest = device.next_us
+    if not _over:
+        # After the scenario's end what is on its way may still arrive, and nothing new begins.
+        for device in _devices:
+            if device.next_us < earliest:
+                earliest = device.next_us
     _next_us = earliest
+    if _next_hog < earliest:
+        earliest = _next_hog
+    if _next_mark < earliest:
+        earliest = _next_mark
+    wake_us = earliest
 
 
 def spend(us):
+    """Let time pass: the quick way, taken at every pin operation, is one comparison."""
+    global now
+    now += us
+    if now >= wake_us:
+        catch_up()
+
+
+def catch_up():
+    """Let everything happen that was due until now."""
     global now, _next_hog
-    target = now + us
-    if target >= _next_us:
-        while _next_us <= target:
-            for device in _devices:
-                if device.next_us == _next_us:
-                    break
-            if device.next_us > now:
-                now = device.next_us
-            device.fire()
-            reckon()
-            if _pending_count and _irq_on and not _in_handler:
-                _handle()
+    target = now
+    while _next_us <= target:
+        for device in _devices:
+            if device.next_us == _next_us:
+                break
+        now = _next_us
+        device.fire()
+        reckon()
+        if _pending_count and _irq_on and not _in_handler:
+            _handle()
         if now > target:
             target = now
-    if now < target:
-        now = target
+    now = target
     if _irq_on and now >= _next_hog:
         # Another interrupt handler keeps the program from going on.
         _next_hog = now + _hog_every_us
@@ -100,18 +113,29 @@ def spend(us):
     if not _in_handler and _irq_on:
         if _pending_count:
             _handle()
-        if now >= _end_us and not _over:
-            _finish_conversions()
-        if _holds and now >= _holds[0]:
-            sys.stderr.write('{"at_s": %g}\n' % (_holds.pop(0) / 1000000))
-            _control.read(1)
-        if now >= _end_us + 3000000:
-            finish("end")
+        if now >= _next_mark:
+            _pass_mark()
+    reckon()
+
+
+def _pass_mark():
+    global _over, _next_mark
+    if _holds and now >= _holds[0]:
+        sys.stderr.write('{"at_s": %g}\n' % (_holds.pop(0) / 1000000))
+        _control.read(1)
+    if now >= _end_us + TAIL_us:
+        finish("end")
+    if now >= _end_us:
+        _over = True
+    _next_mark = _end_us + TAIL_us if _over else _end_us
+    if _holds and _holds[0] < _next_mark:
+        _next_mark = _holds[0]
 
 
 def edge(line):
     """Tell of a falling edge; the handler runs when interrupts allow it."""
-    global _pending_count
+    global _pending_count, wake_us
+    wake_us = 0
     for index in range(_pending_count):
         if _pending[index] is line:
             return
@@ -148,12 +172,15 @@ def disable_irq():
 def enable_irq(before):
     global _irq_on
     _irq_on = before
-    spend(0)
+    if _pending_count or now >= wake_us:
+        catch_up()
 
 
-def violation(text):
+def violation(text, value=None):
+    """Note, once, something that no firmware may do; ``{}`` in the text stands for the value."""
     if _in_handler:
         micropython.heap_unlock()
+    text = text.format(value)
     if text not in violations:
         violations.append(text)
     if _in_handler:
@@ -168,8 +195,8 @@ def waits_for_host():
     return not heard and now > 1000000 and scenario.get("wait_for_host", True)
 
 
-def ahead_ms():
-    """Return the real milliseconds by which the invented time is ahead of its pace; 0 without a pace."""
+def ahead_us():
+    """Return the real microseconds by which the invented time is ahead of its pace; 0 without a pace."""
     global _real_start_us
     if not _speed:
         return 0
@@ -177,13 +204,14 @@ def ahead_ms():
 
     if _real_start_us is None:
         _real_start_us = time_of_host.ticks_us() - now // _speed
-    return (now // _speed - (time_of_host.ticks_us() - _real_start_us)) // 1000
+    return now // _speed - (time_of_host.ticks_us() - _real_start_us)
 
 
-def _finish_conversions():
-    global _over
-    _over = True
-    reckon()
+def keep_pace():
+    """Make up for real time that has passed, so that an answer bears the time at which it is given."""
+    behind_us = -ahead_us()
+    if behind_us > 0:
+        spend(behind_us * _speed)
 
 
 def finish(why):
