@@ -20,6 +20,7 @@ TOOL = "mpremote"
 ATTEMPTS = 3
 PAUSE_S = 3.0
 LIMIT_S = 120.0
+_pause = time.sleep
 LISTING = "import os; print('files', ' '.join(os.listdir()))"
 
 
@@ -179,7 +180,7 @@ def flash(
         tool = find_tool()
         chosen = choose_port(port)
         _say(f"Asking the board at {chosen} ...")
-        there = files_on_board(tool, chosen, time.sleep)
+        there = files_on_board(tool, chosen, _pause)
         keeps = settings is None and SETTINGS in there
         _say(f"Copying {len(modules) + (not keeps)} files ...")
         copy_to_board(tool, chosen, modules, None if keeps else settings or packaged)

@@ -1,4 +1,4 @@
-"""``hang-monitor flash``: what it asks of the program that talks to the board, and what it says when nothing answers."""
+"""``hang-monitor flash``: what it asks of the program that talks to the board, what it says when nothing answers."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ class StandIn:
 def pauses(monkeypatch: pytest.MonkeyPatch) -> list[float]:
     """No real waiting between two attempts; what would have been waited."""
     waited: list[float] = []
-    monkeypatch.setattr(flash_module.time, "sleep", waited.append)
+    monkeypatch.setattr(flash_module, "_pause", waited.append)
     return waited
 
 
