@@ -23,9 +23,14 @@ BAR_HALF_m = 0.55
 PLATFORM_HALF_x_m, PLATFORM_HALF_y_m = 0.25, 0.20
 BAR_kg, PLATFORM_kg = 7.0, 14.0
 BAR_N_m, PLATFORM_N_m = 4.0e5, 5.0e5
-BAR_N_s_m, PLATFORM_N_s_m = 250.0, 600.0
+BAR_N_s_m, PLATFORM_N_s_m = 700.0, 900.0
 BELLY = 0.08
 SHOULDER_BLADE = 0.007
+FINGERS_m = 0.03
+"""From the middle of the hand to the bar."""
+OPEN_m = 100.0
+"""A grip that is open: the rope is longer than any hall."""
+GRIP_s = 0.018
 LEG_N_m, LEG_N_s_m = 7.0e4, 1500.0
 
 SIDES = ("left", "right")
@@ -88,11 +93,11 @@ def _position(name: str, joint: str, kp: float, kv: float) -> str:
     return f'<position name="{name}" joint="{joint}" kp="{kp:.4f}" kv="{kv:.4f}"/>'
 
 
-def model_xml(person: Person, setting: Setting, weld_s: float = 0.012) -> str:
+def model_xml(person: Person, setting: Setting) -> str:
     """Return the model in MuJoCo's own language."""
     half = setting.grip_half_m or person.half_shoulders_m
     lean = leaning_arm_rad(person, half)
-    bar_z = person.shoulders_m + person.arm_m * math.cos(lean) + setting.gap_m
+    bar_z = person.shoulders_m + person.arm_m * math.cos(lean) + FINGERS_m + setting.gap_m
     lumps = 2 * SHOULDER_BLADE * person.mass_kg + BELLY * person.mass_kg
     torso = person.torso
     # Blades and belly are cut out of the torso: its mass shrinks, its centre is shifted so that the whole stays put.
@@ -136,10 +141,12 @@ def model_xml(person: Person, setting: Setting, weld_s: float = 0.012) -> str:
             *(f'<motor name="shake_{s}" joint="blade_{s}"/>' for s in SIDES),
         ]
     )
-    equalities = "".join(
-        f'<connect name="grip_{s}" site1="hand_{s}" site2="grip_{s}" active="false" solref="{weld_s} 1" solimp="0.95 0.99 0.001"/>'
-        for s in SIDES
-    )
+    # Hooked fingers pull and never push: a short rope, slack while the hand is nearer.
+    for side in SIDES:
+        tendons += (
+            f'<spatial name="grip_{side}" limited="true" range="0 {OPEN_m}" solreflimit="{GRIP_s} 1" '
+            f'solimplimit="0.95 0.99 0.001"><site site="hand_{side}"/><site site="grip_{side}"/></spatial>'
+        )
     grips = "".join(
         f'<site name="grip_{s}" pos="{sign * half:.5f} 0 0"/>' for s, sign in zip(SIDES, (-1, 1), strict=True)
     )
@@ -166,7 +173,7 @@ def model_xml(person: Person, setting: Setting, weld_s: float = 0.012) -> str:
   <joint name="root_z" type="slide" axis="0 0 1"/>
   <joint name="root_rz" type="hinge" axis="0 0 1" damping="{4 * scale:.3f}" stiffness="{15 * scale:.3f}"/>
   <joint name="root_rx" type="hinge" axis="1 0 0" damping="{grip_friction:.4f}"/>
-  <joint name="root_ry" type="hinge" axis="0 1 0" damping="{12 * scale:.3f}"/>
+  <joint name="root_ry" type="hinge" axis="0 1 0" damping="{70 * scale:.3f}"/>
   <body name="belly" pos="0 0 {belly_z:.5f}">
    <inertial pos="0 0 0" mass="{BELLY * person.mass_kg:.5f}" diaginertia="0.02 0.02 0.02"/>
    <joint name="belly" type="slide" axis="0 0 1"/>
@@ -177,7 +184,6 @@ def model_xml(person: Person, setting: Setting, weld_s: float = 0.012) -> str:
  </body>
 </worldbody>
 <tendon>{tendons}</tendon>
-<equality>{equalities}</equality>
 <actuator>{actuators}</actuator>
 </mujoco>"""
 
@@ -193,7 +199,7 @@ class Body:
         self.qpos = {m.joint(i).name: int(m.jnt_qposadr[i]) for i in range(m.njnt)}
         self.torso, self.pelvis = m.body("torso").id, m.body("pelvis").id
         self.hands = tuple(m.site(f"hand_{s}").id for s in SIDES)
-        self.grips = tuple(m.equality(f"grip_{s}").id for s in SIDES)
+        self.grips = tuple(m.tendon(f"grip_{s}").id for s in SIDES)
         self.grip_sites = tuple(m.site(f"grip_{s}").id for s in SIDES)
         self.mass_kg = float(m.body_subtreemass[self.torso])
         z, roll = self.qpos["bar_z"], self.qpos["bar_roll"]

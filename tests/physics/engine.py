@@ -8,16 +8,15 @@ import mujoco
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.physics.body import SIDES, STEP_HZ, Body
+from tests.physics.body import SIDES, STEP_HZ, Body, FINGERS_m, GRAVITY_m_s2, OPEN_m
 from tests.physics.script import FORCES, GAINS, Script
 
 Array = NDArray[np.float64]
 
-HARD_GRIP_s = 0.012
-GRIP_TIGHTENS = 2.0
-"""A grip that begins softly becomes hard with this many times its softness."""
 CATCH_GUIDE_s = 0.15
 CATCH_SOFT_s = 0.05
+APEX_m = 0.01
+"""A jump is pushed until the hands will rise this far above their place at the bar."""
 
 
 class SimulationFailed(Exception):
@@ -82,6 +81,8 @@ class _Run:
         self.forces = np.column_stack([script.track(name) for name in FORCES])
         self.closed_at = [np.inf, np.inf]
         self.soft = [0.06, 0.06]
+        self.reach = [0.0, 0.0]
+        self.enough = False
 
     def set_gains(self, row: int) -> None:
         m = self.model
@@ -90,16 +91,28 @@ class _Run:
             m.actuator_biasprm[indices, 1:3] = value * self._bias[indices]
 
     def grip(self, side: int, closed: bool, soft_s: float, at_s: float) -> None:
-        self.data.eq_active[self.body.grips[side]] = closed
         self.closed_at[side] = at_s if closed else np.inf
         self.soft[side] = soft_s
+        tendon = self.body.grips[side]
+        if closed:
+            self.reach[side] = max(FINGERS_m, float(self.data.ten_length[tendon]))
+        self.model.tendon_range[tendon, 1] = self.reach[side] if closed else OPEN_m
 
     def tighten(self, at_s: float) -> None:
+        """Let hands that have just closed come to the bar."""
         for side in (0, 1):
             age = at_s - self.closed_at[side]
-            if 0 <= age < 3.0:
-                softness = (self.soft[side] - HARD_GRIP_s) * np.exp(-age / (GRIP_TIGHTENS * self.soft[side]))
-                self.model.eq_solref[self.body.grips[side], 0] = HARD_GRIP_s + max(0.0, softness)
+            if 0 <= age < 20 * self.soft[side]:
+                far = self.reach[side] - FINGERS_m
+                self.model.tendon_range[self.body.grips[side], 1] = FINGERS_m + far * np.exp(-age / self.soft[side])
+
+    def foreseen_apex_m(self) -> float:
+        """Return how far the hands of a body that is pushing off will come to stand above their place at the bar."""
+        d, body = self.data, self.body
+        hand = d.site_xpos[list(body.hands)][:, 2].mean()
+        bar = d.site_xpos[list(body.grip_sites)][:, 2].mean()
+        rising = max(0.0, float(d.qvel[body.qpos["root_z"]]))
+        return float(hand + rising**2 / (2 * GRAVITY_m_s2) - (bar - FINGERS_m))
 
     def caught(self) -> bool:
         """Say whether a jumping body rises no more."""
@@ -120,6 +133,8 @@ class _Run:
         pulls = (self.forces != 0).any(axis=1)
         pending = sorted(script.grips, key=lambda g: g.at_s)
         catch_row = n if script.catch_from_s is None else round(script.catch_from_s * STEP_HZ)
+        push_row = n if script.jump_from_s is None else round(script.jump_from_s * STEP_HZ)
+        pushes = [body.actuator[f"push_{s}"] for s in SIDES]
         caught_s: float | None = None
         sites = list(body.grip_sites)
         for row in range(n):
@@ -143,9 +158,13 @@ class _Run:
             if changes[row]:
                 self.set_gains(row)
             d.ctrl[:] = self.ctrl[row]
+            if push_row <= row < catch_row:
+                self.enough = self.enough or self.foreseen_apex_m() >= APEX_m
+                if self.enough:
+                    d.ctrl[pushes] = 0.0
             d.xfrc_applied[body.pelvis, :3] = self.forces[row] if pulls[row] else 0.0
             q[row], v[row] = d.qpos, d.qvel
-            holding[row] = d.eq_active[list(body.grips)]
+            holding[row] = np.isfinite(self.closed_at)
             mujoco.mj_step(m, d)
             com[row] = d.subtree_com[body.torso]
             hands[row] = d.site_xpos[sites].mean(axis=0)

@@ -14,6 +14,8 @@ from tests.physics.script import Script, Shape, course
 from tests.physics.wiring import Trouble
 
 CLEAR_m = 0.055
+LEANS_m = 0.08
+"""By this much one side is let out to hang under the other hand: 0.4 m between the hands, 11 degrees."""
 ON_s = 3.0
 GRIP_s = 8.0
 HANG_s = 9.0
@@ -245,27 +247,39 @@ def _touches(script: Script, at_s: float, share: float, stays_s: float, side: st
     _event(script, "foot_touch", t0_s=at_s, t1_s=at_s + 0.3 + stays_s, frac=share)
 
 
+def _lets_go(script: Script, at_s: float, side: str) -> None:
+    """Lean over until the body hangs under the other hand, then let go."""
+    script.go(f"blade_{side}", at_s - 1.0, 1.0, LEANS_m + _sag_m(script.person))
+    script.open(at_s, (side,))
+
+
+def _takes_hold(script: Script, at_s: float, side: str) -> None:
+    """Reach up, then lean back."""
+    script.close(at_s, (side,), soft_s=0.12)
+    script.go(f"blade_{side}", at_s + 0.1, 0.7, 0.0)
+
+
 @scenario
 def changes_hands(person: Person, seed: int) -> Script:
     """Hang from one hand, then from the other, again and again."""
     script = _stands(person, seed, 62.0)
     rng, end = script.rng, 52.0
-    _hangs(script)
+    _hangs(script, clear_m=0.13)
     at, free = 15.0, "left"
-    script.open(at, (free,))
+    _lets_go(script, at, free)
     turns = []
     for _ in range(4):
         back = at + rng.uniform(4.0, 5.5)
-        off = back + rng.uniform(1.0, 1.5)
-        script.close(back, (free,), soft_s=0.1)
+        off = back + rng.uniform(1.5, 2.0)
+        _takes_hold(script, back, free)
+        turns.append((back, off, free))
         free = "right" if free == "left" else "left"
-        script.open(off, (free,))
-        turns.append((off, "left" if free == "right" else "right"))
+        _lets_go(script, off, free)
         at = off
-    script.close(at + 4.5, (free,), soft_s=0.1)
-    for number, (off, to) in enumerate(turns):
-        kept = turns[number + 1][0] - 2.0 if number + 1 < len(turns) else at + 4.0
-        _event(script, "hands", t_s=off, kept_s=min(kept, off + 3.0), to=to)
+    _takes_hold(script, at + 4.5, free)
+    for number, (back, off, to) in enumerate(turns):
+        kept = turns[number + 1][0] - 0.2 if number + 1 < len(turns) else at + 4.0
+        _event(script, "hands", t_s=back, off_s=off, kept_s=min(kept, off + 3.0), to=to)
     script.tremble(HANG_s, end + 0.5)
     _steps_down(script, end)
     script.holds.append((HANG_s - 1.0, end + 3.0))
@@ -278,13 +292,14 @@ def jumps_up(person: Person, seed: int) -> Script:
     """Jump to the bar, one hand lets go and takes hold again, one short touch of a foot, let go."""
     rng = np.random.default_rng([seed, 0x10])
     gap = rng.uniform(0.06, 0.14)
-    script = _stands(person, seed, 50.0, _setting(person, seed, gap_m=gap))
+    script = _stands(person, seed, 58.0, _setting(person, seed, gap_m=gap))
     weight, stroke, rise = person.mass_kg * GRAVITY_m_s2, 0.2, gap + 0.02
     script.both("leg", 8.0, 0.8, stroke + 0.01)
     jump = 9.2
     takes = float(np.sqrt(2 * stroke / (GRAVITY_m_s2 * rise / stroke)))
     script.both("legs", jump, 0.02, 0.0)
-    script.both("push", jump, 0.06, 0.5 * weight * (1 + rise / stroke) * 1.06)
+    script.both("push", jump, 0.06, 0.5 * weight * (1 + rise / stroke) * 1.15)
+    script.jump_from_s = jump
     script.both("push", jump + takes, 0.02, 0.0)
     script.both("legs", jump + takes, 0.05, 0.6)
     script.both("leg", jump + takes, 0.1, 0.0)
@@ -292,11 +307,11 @@ def jumps_up(person: Person, seed: int) -> Script:
     script.catch_from_s = jump + takes
     script.go("guide", jump + takes + 1.0, 0.1, 0.0)
     _event(script, "jump", t_s=jump)
-    for side, at in (("left", 15.0), ("right", 18.0)):
-        script.open(at, (side,))
-        script.close(at + rng.uniform(0.35, 0.6), (side,), soft_s=0.1)
-    end = 38.0
-    _touches(script, rng.uniform(26, 30), rng.uniform(0.1, 0.2), rng.uniform(0.1, 0.3), "left", gap - _sag_m(person))
+    for side, at in (("left", 26.0), ("right", 30.0)):
+        _lets_go(script, at, side)
+        _takes_hold(script, at + rng.uniform(0.35, 0.6), side)
+    end = 47.0
+    _touches(script, rng.uniform(37, 41), rng.uniform(0.1, 0.2), rng.uniform(0.1, 0.3), "left", gap - _sag_m(person))
     script.tremble(10.5, end)
     _drops(script, end)
     script.holds.append((jump, end + 1.0))
@@ -304,17 +319,19 @@ def jumps_up(person: Person, seed: int) -> Script:
     return script
 
 
-def _hops(script: Script, at_s: float, height_m: float) -> None:
+def _hops(script: Script, at_s: float, height_m: float, crouch_m: float = 0.08) -> None:
     """Hop once: bend the knees a little, push off, land."""
     weight = script.person.mass_kg * GRAVITY_m_s2
-    stroke = 0.08
+    stroke = 0.08 if crouch_m else 0.03  # from bent knees, or onto the toes
     takes = float(np.sqrt(2 * stroke / (GRAVITY_m_s2 * height_m / stroke)))
-    script.both("leg", at_s - 0.6, 0.4, stroke)
+    rests = float(script.track("leg_left")[round((at_s - 1.0) * STEP_HZ)])
+    if crouch_m:
+        script.both("leg", at_s - 0.6, 0.4, crouch_m)
     script.both("legs", at_s, 0.02, 0.0)
     script.both("push", at_s, 0.04, 0.5 * weight * (1 + height_m / stroke) * 1.1)
     script.both("push", at_s + takes, 0.02, 0.0)
     script.both("legs", at_s + takes, 0.05, 0.6)
-    script.both("leg", at_s + takes, 0.1, 0.0)
+    script.both("leg", at_s + takes, 0.1, rests)
     script.both("legs", at_s + takes + 0.7, 0.3, 1.0)
 
 
@@ -347,7 +364,7 @@ def hops_on_one_hand(person: Person, seed: int) -> Script:
     script.both("leg", 7.0, 0.6, _leaning_m(person, 0.02))
     script.close(8.0, ("right",))
     for number in range(8):
-        _hops(script, 11.0 + 2.2 * number, script.rng.uniform(0.02, 0.04))
+        _hops(script, 11.0 + 2.2 * number, script.rng.uniform(0.008, 0.018), crouch_m=0.0)
     script.open(31.0)
     _leaves(script, 34.0)
     script.tags |= {"hard"}

@@ -54,7 +54,8 @@ class Script:
 
     ``events`` are what truth and comparison need to know; ``holds`` the times on the bar that are meant to be holds
     (from before the grip to after the release). ``catch_from_s``: both hands close at the first instant from then on at
-    which the body no longer rises.
+    which the body no longer rises. ``jump_from_s``: from then until the catch the legs stop pushing as soon as the
+    hands will come to the bar.
     """
 
     person: Person
@@ -67,6 +68,7 @@ class Script:
     holds: list[tuple[float, float]] = field(default_factory=list)
     tags: set[str] = field(default_factory=set)
     catch_from_s: float | None = None
+    jump_from_s: float | None = None
 
     def __post_init__(self) -> None:
         self.n = round(self.seconds * STEP_HZ)

@@ -123,7 +123,7 @@ def _travel(course: Course, event: Truth) -> float:
 
 def _hand_change_s(course: Course, event: Truth) -> float | None:
     """Return the last instant at which both sides carried alike before the new hand's side kept the load."""
-    span = (course.t_s > event["t_s"] - 0.3) & (course.t_s < event["kept_s"])
+    span = (course.t_s > event["t_s"]) & (course.t_s < event["kept_s"])
     t, difference = course.t_s[span], course.load_N[span, 0] - course.load_N[span, 1]
     rows = np.flatnonzero(np.signbit(difference[1:]) != np.signbit(difference[:-1]))
     if not len(rows):
