@@ -17,7 +17,7 @@ from monitor.measures.disturbance import near_spans, side_changes
 from monitor.measures.loading import bounce_Hz, peak_N, settle_s
 from monitor.measures.result import HoldResult, Regrip, Swing, ThirdSupport, Touch, Travel
 from monitor.measures.states import states_of
-from monitor.measures.swing import LEAST_DEG, swing_course
+from monitor.measures.swing import LEAST_DEG, beat_wave, swing_course
 from monitor.measures.travel import travels
 from monitor.measures.tremor import tremor_N
 from monitor.signals.bodyweight import Bodyweight
@@ -32,6 +32,9 @@ NOISE_BAND_ROWS = 400
 CATCH_S = 2.0
 LET_GO_S = 0.5
 DISTURBED_MOST = 0.6
+MOTION_TURNS = 2
+PULL_REACH_S = 0.35
+"""A pull is over when its movement is; the bounce that it leaves has another frequency than the swing's beat."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,13 +119,7 @@ class _Hold:
         disturbed = self._disturbed(contacts if unassisted else [], third)
         body = self._body_stretch()
         closure, u_closure = self._misclosure(body & ~disturbed, third)
-        breaks_s = [x for one in third for x in (one.start_s, one.end_s)]
-        swing, beat_Hz = self._swing(disturbed, body, unassisted and share.direct, breaks_s)
-        travel = self._travel(disturbed, body, third, beat_Hz, share.direct)
-        # A pull has a swing's rhythm: with pulls found, the swing is read again without them.
-        if travel and swing is not None:
-            pulled = disturbed | near_spans(self.t, [(x.start_s, x.end_s) for x in travel], 2.0)
-            swing, _ = self._swing(pulled, body, True, breaks_s)
+        swing, travel = self._motion(disturbed, body, third, unassisted=unassisted, direct=share.direct)
         states, kind = states_of(self.edges.onset_s, self.edges.release_s, travel, self.around.given_start)
         if kind is None:
             self.flags.append("kind_unknown")
@@ -265,22 +262,50 @@ class _Hold:
         left, right = sides
         return grip_changes_s(self.t[self.inside], left[self.inside], right[self.inside], self.W, self.rate_Hz)
 
-    def _swing(
-        self, disturbed: NDArray[np.bool_], body: NDArray[np.bool_], allowed: bool, breaks_s: list[float]
-    ) -> tuple[Swing | None, float | None]:
-        """Return the swing, and its beat's frequency where it stands out."""
-        if not allowed:
+    def _motion(
+        self,
+        disturbed: NDArray[np.bool_],
+        body: NDArray[np.bool_],
+        third: list[ThirdSupport],
+        *,
+        unassisted: bool,
+        direct: bool,
+    ) -> tuple[Swing | None, list[Travel]]:
+        """Return swing and travel, each read with the other taken out.
+
+        A pull has a swing's rhythm and a swing's beat a pull's time scale. So pulls are found first, the swing is read
+        between them, its beat is taken off, and both are read again.
+        """
+        travel = self._travel(self.sum, disturbed, body, third, direct)
+        if not (unassisted and direct):
             self.flags.append("swing_only_with_free_feet" if self.stay.rig.has_platform else "swing_needs_platform")
-            return None, None
-        if body.sum() < 8 or disturbed[body].mean() > DISTURBED_MOST:
-            self.flags.append("swing_disturbed" if body.sum() >= 8 else "too_short_for_swing")
-            return None, None
+            return None, travel
+        breaks_s = [x for one in third for x in (one.start_s, one.end_s)]
+        for _ in range(MOTION_TURNS):
+            apart = disturbed | near_spans(self.t, [(x.start_s, x.end_s) for x in travel], PULL_REACH_S)
+            swing, beat_Hz, reason = self._swing(apart, body, breaks_s)
+            if beat_Hz is None:
+                break
+            wave = np.zeros_like(self.sum)
+            wave[body] = self.W * beat_wave(self.sum[body] / self.W - 1.0, ~apart[body], beat_Hz, self.rate_Hz)
+            travel = self._travel(self.sum - wave, disturbed, body, third, direct)
+        if reason:
+            self.flags.append(reason)
+        return swing, travel
+
+    def _swing(
+        self, disturbed: NDArray[np.bool_], body: NDArray[np.bool_], breaks_s: list[float]
+    ) -> tuple[Swing | None, float | None, str]:
+        """Return the swing, its beat's frequency where it stands out, and why something is missing."""
+        if body.sum() < 8:
+            return None, None, "too_short_for_swing"
+        if disturbed[body].mean() > DISTURBED_MOST:
+            return None, None, "swing_disturbed"
         course = swing_course(
             self.t[body], self.sum[body], self.W, self.rate_Hz, disturbed[body], breaks_s, self._bounce_Hz
         )
         if course is None:
-            self.flags.append("too_short_for_swing")
-            return None, None
+            return None, None, "too_short_for_swing"
         known = np.isfinite(course.amplitude_deg)
         amplitude = course.amplitude_deg[known]
         rows = [
@@ -288,25 +313,22 @@ class _Hold:
             for t, a, u in zip(course.t_s, course.amplitude_deg, course.u_deg, strict=True)
         ]
         if not known.any():
-            self.flags.append("swing_below_noise" if course.drowned else "swing_disturbed")
-            return Swing(None, None, None, rows), None
+            return Swing(None, None, None, rows), None, "swing_below_noise" if course.drowned else "swing_disturbed"
         largest = float(amplitude.max())
         if largest < LEAST_DEG:
-            self.flags.append("swing_below_0.8_deg")
-            return Swing(None, None, None, []), None
+            return Swing(None, None, None, []), None, "swing_below_0.8_deg"
         if course.frequency_Hz is None:
             # Without a line of its own in the spectrum it may be anything that moves slowly.
-            self.flags.append("swing_frequency_unclear")
-            return Swing(None, None, None, []), None
+            return Swing(None, None, None, []), None, "swing_frequency_unclear"
         rms = float(np.sqrt(np.mean(amplitude**2) / 2))
-        return Swing(largest, rms, course.frequency_Hz, rows), 2 * course.frequency_Hz
+        return Swing(largest, rms, course.frequency_Hz, rows), 2 * course.frequency_Hz, ""
 
     def _travel(
         self,
+        sum_N: Array,
         disturbed: NDArray[np.bool_],
         body: NDArray[np.bool_],
         third: list[ThirdSupport],
-        beat_Hz: float | None,
         direct: bool,
     ) -> list[Travel]:
         if not direct:
@@ -319,5 +341,5 @@ class _Hold:
         free = body & ~withheld
         edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
         for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-            found += travels(self.t[a:b], self.sum[a:b], self.W, self.stay.rig.gravity_m_s2, self.rate_Hz, beat_Hz)
+            found += travels(self.t[a:b], sum_N[a:b], self.W, self.stay.rig.gravity_m_s2, self.rate_Hz, None)
         return found

@@ -29,9 +29,13 @@ STEP_S = 0.5
 LEAST_DEG = 0.8
 """A swing below this is drowned in breathing and tremor: it is reported as absent, not as a number."""
 
+CLIPPED = 3.0
 FREQUENCY_STEP_Hz = 0.004
 HARMONICS_OF_DRIFT = 3
-LEAST_SNR = 1.2
+ASIDE_Hz = (-0.42, -0.26, 0.26, 0.42)
+"""Where the noise beside the beat is read: two widths of an 8 s window away and more."""
+
+LEAST_SNR = 2.5
 """A beat must stand out of its own uncertainty by this much to be given as an amplitude."""
 
 
@@ -101,13 +105,33 @@ def swing_course(
     size[drowned] = np.nan
     gain = 1.0 / (1.0 - (beat_Hz / (bounce_Hz or USUAL_BOUNCE_Hz)) ** 2)
     # Noise adds to the square of an amplitude (Rice): its expected share is taken off.
-    size = np.sqrt(np.maximum(0.0, size**2 - u_size**2)) / gain
+    size = np.sqrt(np.maximum(0.0, size**2 - 2 * u_size**2)) / gain
     u_size = u_size / gain
     theta = amplitude_from_beat(size)
     # theta goes with the root of the beat: u(theta) = u(beat) / (2 kappa theta), and kappa's share beside it.
     u_theta = np.hypot(u_size / (2 * KAPPA * np.maximum(theta, 1e-3)), 0.5 * U_KAPPA_REL * theta)
     pendulum = (beat_Hz / 2, u_beat_Hz / 2) if strong else (None, None)
     return SwingCourse(times, np.degrees(theta), np.degrees(u_theta), bool(drowned.any()), *pendulum)
+
+
+def beat_wave(beat: Array, use: NDArray[np.bool_], beat_Hz: float, rate_Hz: float) -> Array:
+    """Return (n,) the swing's own part of ``S / W - 1``, to be taken off where something else is measured.
+
+    Fitted in overlapping windows to the rows that may be used and continued through the others.
+    """
+    rows, hop = min(len(beat), round(WINDOW_S * rate_Hz)), max(1, round(WINDOW_S * rate_Hz / 4))
+    design = _design(rows, beat_Hz, rate_Hz)
+    taper = np.hanning(rows + 2)[1:-1]
+    total, weight = np.zeros(len(beat)), np.full(len(beat), 1e-9)
+    for start in [*range(0, len(beat) - rows, hop), len(beat) - rows]:
+        part = slice(start, start + rows)
+        kept = use[part]
+        if kept.mean() < 0.4:
+            continue
+        solution, *_ = np.linalg.lstsq(design[kept], beat[part][kept], rcond=None)
+        total[part] += taper * (design[:, :4] @ solution[:4])
+        weight[part] += taper
+    return np.asarray(total / weight)
 
 
 def _design(rows: int, beat_Hz: float, rate_Hz: float) -> Array:
@@ -130,32 +154,37 @@ def _amplitudes(beats: Array, use: NDArray[np.bool_], beat_Hz: float, rate_Hz: f
     """
     rows = beats.shape[1]
     design = _design(rows, beat_Hz, rate_Hz)
+    aside = _aside(rows, beat_Hz, rate_Hz)
     size, u_size = np.full(len(beats), np.nan), np.full(len(beats), np.nan)
     whole = use.all(axis=1)
     if whole.any():
         # One factorisation serves every window without a mask.
         q, r = np.linalg.qr(design)
         onto = beats[whole] @ q
-        rest = np.maximum(0.0, np.einsum("ij,ij->i", beats[whole], beats[whole]) - np.einsum("ij,ij->i", onto, onto))
         solution = np.linalg.solve(r, onto.T)
         size[whole] = np.hypot(solution[0], solution[1])
-        u_size[whole] = _u_amplitude(rest, rows)
+        u_size[whole] = _u_amplitude((beats[whole] - onto @ q.T) @ aside.T * (2 / rows))
     for window in np.flatnonzero(~whole & (use.mean(axis=1) >= 0.5)):
         kept, part = design[use[window]], beats[window, use[window]]
         solution, *_ = np.linalg.lstsq(kept, part, rcond=None)
-        residual = part - kept @ solution
         size[window] = np.hypot(solution[0], solution[1])
-        u_size[window] = _u_amplitude(residual @ residual, len(part))
+        rest = part - kept @ solution
+        u_size[window] = _u_amplitude((aside[:, use[window]] @ rest * (2 / len(part)))[None])[0]
     return size, u_size
 
 
-def _u_amplitude(rest: Array, rows: int) -> Array:
-    """Return the standard uncertainty of an amplitude whose fit left the sum of squares ``rest`` over ``rows`` rows.
+def _aside(rows: int, beat_Hz: float, rate_Hz: float) -> NDArray[np.complex128]:
+    """Return (m, rows) phasors of the frequencies beside the beat, where only noise is expected."""
+    frequencies = np.array([beat_Hz + d for d in ASIDE_Hz])
+    return np.asarray(np.exp(-2j * np.pi * frequencies[:, None] * np.arange(rows) / rate_Hz))
 
-    Rows are not independent: breathing and tremor are coloured. A quarter of them is counted.
+
+def _u_amplitude(beside: NDArray[np.complex128]) -> Array:
+    """Return the standard uncertainty (n,) of each part of an amplitude, from phasors (n, m) beside the beat.
+
+    Breathing, tremor and creep colour the noise: what counts is how much of it lies near the beat's frequency.
     """
-    variance = 4.0 * rest / max(1, rows - 4 - (HARMONICS_OF_DRIFT + 1))
-    return np.asarray(np.sqrt(2.0 * variance / rows))
+    return np.asarray(np.sqrt(np.mean(np.abs(beside) ** 2, axis=1) / 2))
 
 
 @functools.lru_cache(maxsize=16)
@@ -174,7 +203,10 @@ def _beat_frequency(
     if (~disturbed).sum() < WINDOW_S * rate_Hz / 2:
         return None
     sos = _band(round(rate_Hz, 2))
-    narrow = np.where(disturbed, 0.0, sosfiltfilt(sos, np.where(disturbed, 0.0, beat)))
+    # A pull that was not found yet must not drown the beat: what stands far above the rest is cut off.
+    level = 1.4826 * float(np.median(np.abs(beat[~disturbed])))
+    narrow = sosfiltfilt(sos, np.where(disturbed, 0.0, np.clip(beat, -CLIPPED * level, CLIPPED * level)))
+    narrow = np.where(disturbed, 0.0, narrow)
     size = 1 << int(np.ceil(np.log2(max(len(narrow), rate_Hz / FREQUENCY_STEP_Hz))))
     trial = np.fft.rfftfreq(size, 1.0 / rate_Hz)
     within = (trial > BAND_Hz[0] + 0.1) & (trial < BAND_Hz[1] - 0.2)

@@ -50,11 +50,11 @@ def minimum_jerk_acceleration(duration_s: float, rate_Hz: float) -> Array:
 def gliding_acceleration(duration_s: float, rate_Hz: float) -> Array:
     """Return (n,) the acceleration (1/s^2) of a movement of one metre that speeds up, glides and slows down.
 
-    A quarter of the time to speed up and a quarter to slow down, each evenly: ``x'' = 16 / (3 T^2)`` and its opposite.
+    A third of the time for each, speeding up and slowing down evenly: ``x'' = 9 / (2 T^2)`` and its opposite.
     """
     n = max(8, round(duration_s * rate_Hz))
     u = (np.arange(n) + 0.5) / n
-    shape = np.where(u < 0.25, 1.0, np.where(u > 0.75, -1.0, 0.0)) * 16 / (3 * duration_s**2)
+    shape = np.where(u < 1 / 3, 1.0, np.where(u > 2 / 3, -1.0, 0.0)) * 9 / (2 * duration_s**2)
     return np.asarray(shape - shape.mean())
 
 
