@@ -22,6 +22,9 @@ Z_OF_INTERVAL = 1.2816
 
 LOW_LOAD_SD = float(np.log(2.0)) / Z_OF_INTERVAL
 
+MOST_POINTS, TAIL_LEVELS = 1500, 15
+SPENT = 1e-9
+
 TRIAL_CHANCE = 0.5
 TRIAL_s = 30.0
 
@@ -58,46 +61,49 @@ def chance_of_holding(posterior: Posterior, seconds: float, beta: float = 1.0) -
 
     The value is the predictive probability (posterior mean); the interval says how far it rests on few holds.
     """
-    z = (np.log(seconds) - posterior.a - posterior.b * np.log(beta)) / posterior.sigma
-    chances = _upper_tail(z)
+    chances = _chances(posterior, seconds, beta)
     low, high = posterior.quantiles(chances, INTERVAL)
     return Estimate(posterior.mean(chances), float(low), float(high))
+
+
+def _chances(posterior: Posterior, seconds: float, beta: float) -> np.ndarray:
+    return _upper_tail((np.log(seconds) - posterior.a - posterior.b * np.log(beta)) / posterior.sigma)
 
 
 def time_at(posterior: Posterior, beta: float) -> Estimate:
     """Return the time (s) that the person can hold at the load ``beta``: median, and the interval for one hold.
 
-    Below ``TRUSTED_BETA`` the factor of two between published curves is added to the interval.
+    The interval is that of the predictive distribution: what is not known of the person and the spread from hold to
+    hold together. Below ``TRUSTED_BETA`` the factor of two between published curves is added to it.
     """
+    from scipy.optimize import brentq
+
     centre = posterior.a + posterior.b * np.log(beta)
     spread = np.hypot(posterior.sigma, LOW_LOAD_SD if beta < TRUSTED_BETA else 0.0)
-    # The predictive distribution: the posterior's spread and the hold-to-hold spread together.
-    levels = (np.arange(41) + 0.5) / 41
-    from scipy.special import ndtri
+    low, high = float((centre - 9 * spread).min()), float((centre + 9 * spread).max())
 
-    values = (centre[:, None] + spread[:, None] * ndtri(levels)[None, :]).ravel()
-    weights = np.repeat(posterior.weight, len(levels)) / len(levels)
-    order = np.argsort(values)
-    cumulative = np.cumsum(weights[order])
-    low, middle, high = np.exp(np.interp([INTERVAL[0], 0.5, INTERVAL[1]], cumulative, values[order]))
-    return Estimate(float(middle), float(low), float(high))
+    def log_time(level: float) -> float:
+        def missed(log_T: float) -> float:
+            return 1.0 - level - posterior.mean(_upper_tail((log_T - centre) / spread))
+
+        return float(brentq(missed, low, high, xtol=1e-5))
+
+    return Estimate(*(float(np.exp(log_time(level))) for level in (0.5, *INTERVAL)))
 
 
 def least_assistance(posterior: Posterior, target_s: float, chance: float = 0.8) -> LeastAssistance:
     """Return the least assistance with which the target is reached with the wanted probability."""
+    from scipy.optimize import brentq
 
     def reached(beta: float) -> float:
-        return chance_of_holding(posterior, target_s, beta).value
+        return posterior.mean(_chances(posterior, target_s, beta))
 
     if reached(MOST_LOAD) >= chance:
         return LeastAssistance(0.0, reached(MOST_LOAD), "none_needed")
     if reached(TRUSTED_BETA) < chance:
         return LeastAssistance(1.0 - TRUSTED_BETA, reached(TRUSTED_BETA), "more_than_can_be_prescribed")
-    low, high = TRUSTED_BETA, MOST_LOAD
-    for _ in range(24):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if reached(middle) >= chance else (low, middle)
-    return LeastAssistance(1.0 - low, reached(low))
+    beta = float(brentq(lambda x: reached(x) - chance, TRUSTED_BETA, MOST_LOAD, xtol=1e-6))
+    return LeastAssistance(1.0 - beta, reached(beta))
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,14 +122,9 @@ class RunningReserve:
     """
 
     def __init__(self, posterior: Posterior) -> None:
-        from scipy.special import ndtri
-
-        kept = np.argsort(posterior.weight)[::-1][:1500]
-        weight = posterior.weight[kept] / posterior.weight[kept].sum()
-        levels = (np.arange(25) + 0.5) / 25
-        self._b = posterior.b[kept]
-        self._log_capacity = posterior.a[kept][:, None] + posterior.sigma[kept][:, None] * ndtri(levels)[None, :]
-        self._weight = np.repeat(weight[:, None], len(levels), axis=1) / len(levels)
+        kept = np.argsort(posterior.weight)[::-1][:MOST_POINTS]
+        self._a, self._b, self._sigma = posterior.a[kept], posterior.b[kept], posterior.sigma[kept]
+        self._weight = posterior.weight[kept] / posterior.weight[kept].sum()
         self._damage = np.zeros(len(kept))
         self._beta = 1.0
 
@@ -135,20 +136,27 @@ class RunningReserve:
 
     def now(self) -> Reserve:
         """Return the reserve used and the time left at the latest load."""
-        capacity = np.exp(self._log_capacity)
-        alive = np.where(capacity > self._damage[:, None], self._weight, 0.0)
-        total = alive.sum()
-        if total < 1e-9:
+        from scipy.special import ndtri
+
+        with np.errstate(divide="ignore"):
+            surviving = _upper_tail((np.log(self._damage) - self._a) / self._sigma)
+        weight = self._weight * surviving
+        if weight.sum() < SPENT:
             # Held longer than anything believed possible: the model has nothing left to say.
             return Reserve(Estimate(1.0, 1.0, 1.0), Estimate(0.0, 0.0, 0.0))
-        used = self._damage[:, None] / capacity
-        left = (capacity - self._damage[:, None]) * self._beta ** self._b[:, None]
-        return Reserve(_weighted(used, alive / total), _weighted(left, alive / total))
+        levels = (np.arange(TAIL_LEVELS) + 0.5) / TAIL_LEVELS
+        z = -ndtri(np.maximum(surviving[:, None] * levels, np.finfo(float).tiny))
+        capacity = np.exp(self._a[:, None] + self._sigma[:, None] * z)
+        damage = np.minimum(self._damage[:, None], capacity)
+        weights = np.repeat(weight[:, None] / weight.sum() / TAIL_LEVELS, TAIL_LEVELS, axis=1)
+        used = _weighted(damage / capacity, weights)
+        left = _weighted((capacity - damage) * self._beta ** self._b[:, None], weights)
+        return Reserve(used, left)
 
 
 def _weighted(values: np.ndarray, weights: np.ndarray) -> Estimate:
     flat, w = values.ravel(), weights.ravel()
     order = np.argsort(flat)
-    cumulative = np.cumsum(w[order])
+    cumulative = np.cumsum(w[order]) - 0.5 * w[order]
     low, middle, high = np.interp([INTERVAL[0], 0.5, INTERVAL[1]], cumulative, flat[order])
     return Estimate(float(middle), float(low), float(high))

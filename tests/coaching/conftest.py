@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 TESTS = Path(__file__).parents[1]
-sys.path.append(str(TESTS / "store"))
+sys.path += [str(TESTS / "store"), str(TESTS.parent)]
 
 
 @pytest.fixture(scope="session")
 def endurance_models() -> dict:
-    """Published endurance models; sources stand in the file and in ``tests/reference/README.md``."""
+    """Return published endurance models; sources stand in the file and in ``tests/reference/README.md``."""
     return json.loads((TESTS / "reference" / "endurance_models.json").read_text())

@@ -29,8 +29,8 @@ def invented_bouts(count: int, seed: int = 1, target_s: float = 45.0) -> list[Bo
 
 def test_the_mode_under_flat_priors_is_that_of_a_library_for_survival_times():
     """Reference: lifelines, LogNormalAFTFitter, maximum likelihood with right-censored times."""
-    import pandas
     import lifelines
+    import pandas
 
     bouts = invented_bouts(60)
     assert 15 < sum(b.ending == "exhausted" for b in bouts) < 45, "both sorts of ending are needed"
@@ -49,8 +49,8 @@ def test_the_mode_under_flat_priors_is_that_of_a_library_for_survival_times():
 
 def test_weights_of_age_are_those_of_the_library():
     """Reference: lifelines again, with weights; a hold of 28 days counts for 1/e."""
-    import pandas
     import lifelines
+    import pandas
 
     bouts = [dataclasses.replace(b, age_days=2.0 * k) for k, b in enumerate(invented_bouts(40, seed=2))]
     table = pandas.DataFrame(

@@ -1,0 +1,41 @@
+"""Prints the calibration: ``python -m tests.coaching_calibration``."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+
+from tests.coaching_calibration.people import one_person
+from tests.coaching_calibration.reliability import LEAST_CASES, assisted, brier, coverage, reliability
+
+
+def main() -> int:
+    """Run the simulation."""
+    parser = argparse.ArgumentParser(prog="python -m tests.coaching_calibration", description=__doc__)
+    parser.add_argument("--people", type=int, default=1000)
+    parser.add_argument("--first", type=int, default=0, help="seed of the first of them")
+    parser.add_argument("--prescribed", action="store_true", help="help and target as the model itself prescribes")
+    options = parser.parse_args()
+    began = time.process_time()
+    seeds = range(options.first, options.first + options.people)
+    outcomes = [one_person(seed, prescribed=options.prescribed) for seed in seeds]
+    spent_s = time.process_time() - began
+    print(f"{len(outcomes)} invented people, six assisted holds each; {1000 * spent_s / len(outcomes):.0f} ms a person")
+    print("chance of 30 s unassisted, told:  cases  told  held   off")
+    for fifth in reliability(outcomes):
+        few = "" if fifth.cases >= LEAST_CASES else "   (too few to judge)"
+        print(
+            f"  {fifth.low:.1f} to {fifth.low + 0.2:.1f}                   {fifth.cases:6d} {fifth.told:5.2f} "
+            f"{fifth.held:5.2f} {fifth.off:5.3f}{few}"
+        )
+    told, held = assisted(outcomes)
+    print(
+        f"Brier score {brier(outcomes):.4f}; four-fifths interval of the unassisted time holds {coverage(outcomes):.3f}"
+    )
+    print(f"least assistance for 30 s: told {told:.3f}, held {held:.3f}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

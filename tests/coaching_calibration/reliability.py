@@ -1,0 +1,54 @@
+"""Figures of a forecast's worth: reliability in fifths, Brier score, coverage of intervals."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tests.coaching_calibration.people import Outcome
+
+FIFTHS = 5
+LEAST_CASES = 50
+
+
+@dataclass(frozen=True)
+class Fifth:
+    """Cases whose told probability lies in one fifth of 0 to 1; ``held`` is the share that would hold."""
+
+    low: float
+    cases: int
+    told: float
+    held: float
+
+    @property
+    def off(self) -> float:
+        """How far the share that held lies from what was told."""
+        return abs(self.held - self.told)
+
+
+def reliability(outcomes: list[Outcome]) -> list[Fifth]:
+    """Return the fifths that hold cases, lowest first."""
+    told = np.array([o.told for o in outcomes])
+    held = np.array([o.true for o in outcomes])
+    place = np.minimum((told * FIFTHS).astype(int), FIFTHS - 1)
+    return [
+        Fifth(k / FIFTHS, int((place == k).sum()), float(told[place == k].mean()), float(held[place == k].mean()))
+        for k in range(FIFTHS)
+        if (place == k).any()
+    ]
+
+
+def brier(outcomes: list[Outcome]) -> float:
+    """Return the expected squared difference of told probability and outcome (G. W. Brier 1950, from memory)."""
+    return float(np.mean([o.true * (1 - o.told) ** 2 + (1 - o.true) * o.told**2 for o in outcomes]))
+
+
+def coverage(outcomes: list[Outcome]) -> float:
+    """Return the share of unassisted times that fell into the told four-fifths interval."""
+    return float(np.mean([o.interval_covers for o in outcomes]))
+
+
+def assisted(outcomes: list[Outcome]) -> tuple[float, float]:
+    """Return the mean told probability with the least assistance, and the share that held."""
+    return float(np.mean([o.assisted_told for o in outcomes])), float(np.mean([o.assisted_true for o in outcomes]))
