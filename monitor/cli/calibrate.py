@@ -38,9 +38,7 @@ def calibrate(
     plan: Path | None = typer.Option(None, help="Plan of the loads (TOML); asked for if left out.", metavar="FILE"),
     rig: Path | None = typer.Option(None, help="Rig description; rig.toml of the data folder if left out."),
     data: Path | None = typer.Option(None, help="Data folder; your own default folder if left out."),
-    fresh: bool = typer.Option(
-        False, "--fresh", help="Leave the last calibration aside."
-    ),
+    fresh: bool = typer.Option(False, "--fresh", help="Leave the last calibration aside."),
     sheet: Path | None = typer.Option(None, help="Where the calibration sheet (PDF) goes; beside the calibration."),
     as_json: bool = typer.Option(False, "--json", help="One JSON object instead of tables."),
     auto: bool = typer.Option(False, "--auto", help="With --virtual: invented hands hang the plates, nobody is asked."),

@@ -23,7 +23,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 WIDTH_in, HEIGHT_in = 8.27, 11.69
-LEFT_in, RIGHT_in, TOP_in, LINE_in = 0.9, 0.7, 0.75, 0.175
+LEFT_in, RIGHT_in, TOP_in, BOTTOM_in, LINE_in = 0.9, 0.7, 0.75, 0.5, 0.175
+PART_in = 1.6
+"""What a part takes besides its plot and its rows."""
 
 VERDICTS = {"pass": "within", "fail": "BEYOND", "unsure": "cannot tell"}
 
@@ -106,10 +108,12 @@ def sheet_figure(outcome: Outcome) -> Figure:
     masses = ",  ".join(f"{m.name}: {with_u(m.kg, m.u_kg, 'kg')}" for m in plan.masses.values())
     for piece in textwrap.wrap(f"masses  {masses}", 125)[:3]:
         sheet.line(piece, nb.SMALL_pt, nb.QUIET)
-    plot_in = 2.3 if len(outcome.parts) == 1 else 1.55
+    notes = textwrap.wrap("Noted: " + "; ".join(outcome.flags) + ".", 125) if outcome.flags else []
+    rows = sum(len(f.budgets) + len(f.checks) for f in outcome.parts)
+    taken_in = sheet.y_in + LINE_in * (rows + len(notes) + 2) + PART_in * len(outcome.parts) + BOTTOM_in
+    plot_in = min(3.2, max(0.9, (HEIGHT_in - taken_in) / len(outcome.parts)))
     for figures in outcome.parts:
         _draw_part(sheet, outcome, figures, plot_in)
-    notes = textwrap.wrap("Noted: " + "; ".join(outcome.flags) + ".", 125) if outcome.flags else []
     sheet.y_in += 0.1
     for note in notes:
         sheet.line(note, nb.SMALL_pt, nb.QUIET)
@@ -133,7 +137,7 @@ def _draw_part(sheet: _Sheet, outcome: Outcome, figures: PartFigures, plot_in: f
     sheet.row(["cell", "span, N per 1000 counts", "u", *names], at, colour=nb.QUIET)
     for k, column in enumerate(figures.fit.index):
         budget, span = figures.budgets[k], 1000 * float(figures.fit.span_N_per_count[k])
-        parts = [f"{c.part:.3%}" for c in budget.contributions]
+        parts = [f"{c.part:.3%}" if c.part >= 5e-6 else "–" for c in budget.contributions]
         sheet.row([outcome.rig.names[column], with_u(span, abs(span) * budget.u), f"{budget.u:.2%}", *parts], at)
     sheet.y_in += 0.06
     factor = figures.budgets[0].coverage_factor(0.95)
@@ -178,9 +182,10 @@ def _draw_residuals(axes: Axes, outcome: Outcome, figures: PartFigures) -> None:
     axes.spines[["top", "right"]].set_visible(False)
     axes.set_xlabel("load (N)")
     axes.set_ylabel("known − measured (N)")
+    beside = ", ".join(labels) if len(labels) < 4 else f"{len(labels)} places"
     axes.annotate(
         "filled: rising, open: falling; bars: u of masses and noise; hatched: beyond the envelope"
-        + (f"; side by side: {', '.join(labels)}" if len(labels) > 1 else ""),
+        + (f"; side by side: {beside}" if len(labels) > 1 else ""),
         (0.0, 1.02),
         xycoords="axes fraction",
         size=nb.SMALL_pt,

@@ -151,12 +151,22 @@ def _u_change(reading: Reading, column: int) -> float:
 
 
 def _zero_rate(taken: Sequence[Taken], at: Taken, column: int) -> tuple[float, float]:
-    """Return how fast the zero wandered before a load, counts/s, and its noise: a steady drift is no creep."""
-    zeros = [t for t in taken if not t.step.masses and t.step.dwell_s > 0 and t.reading.t_s < at.reading.t_s]
-    if not zeros:
-        return 0.0, 0.0
-    zero = zeros[-1].reading
-    return float(zero.crept_counts[column] / zero.seconds), _u_change(zero, column) / zero.seconds
+    """Return how fast the zero wandered before a load, counts/s, and how well that is known: a drift is no creep.
+
+    A zero does not wander steadily: its rates from zero to zero differ, and by as much the rate is uncertain.
+    """
+    zeros = [t for t in taken if not t.step.masses]
+    watched = [t.reading for t in zeros if t.step.dwell_s > 0 and t.reading.t_s < at.reading.t_s]
+    rates = [
+        float((b.reading.counts - a.reading.counts)[column] / (b.reading.t_s - a.reading.t_s))
+        for a, b in itertools.pairwise(zeros)
+    ]
+    rate, u_noise = 0.0, 0.0
+    if watched:
+        rate = float(watched[-1].crept_counts[column] / watched[-1].seconds)
+        u_noise = _u_change(watched[-1], column) / watched[-1].seconds
+    unsteady = math.sqrt(math.fsum((r - rate) ** 2 for r in rates) / len(rates)) if rates else 0.0
+    return rate, math.hypot(u_noise, unsteady)
 
 
 def _checks(
