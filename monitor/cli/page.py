@@ -79,7 +79,12 @@ def serve_page(service: MonitorService, hub: LiveHub, rig: Rig, place: socket.so
     """Run the service and its page until Ctrl-C or a stop signal; then finish what is being recorded."""
     app = create_app(hub=hub, store=service, rig=rig_card(rig), control=service)
     config = uvicorn.Config(
-        app, log_level="warning", access_log=False, timeout_graceful_shutdown=LONGEST_GOODBYE_S, lifespan="off"
+        app,
+        log_level="warning",
+        access_log=False,
+        timeout_graceful_shutdown=LONGEST_GOODBYE_S,
+        lifespan="off",
+        ws_per_message_deflate=False,
     )
     manager = ServiceManager.of_process()
     address = f"http://{LOOPBACK}:{place.getsockname()[1]}/"

@@ -7,6 +7,7 @@ FLAG_WORDS: dict[str, str] = {
     "bar_zero_not_read": "the bar was never seen without hands: its zero is the calibration's",
     "bodyweight_from_the_hang": "bodyweight read from the hang, not from standing",
     "bodyweight_unknown": "bodyweight not known: give it with --bodyweight",
+    "cell_stuck": "a cell repeats its reading: at its limit, or its wiring is broken",
     "data_missing": "more than half a second of readings is missing",
     "hands_not_told_apart": "one bar cell: the hands cannot be told apart",
     "interrupted": "the recording was cut off",

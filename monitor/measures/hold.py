@@ -42,7 +42,8 @@ class Surroundings:
     """What the measures of a hold need beside its loads.
 
     ``clock_rate`` is true seconds per second of the record, with its standard uncertainty ``u_clock_rate``;
-    ``alpha_max`` the allowed assistance; ``given_start`` the coach's word on the shoulders at the start.
+    ``alpha_max`` the allowed assistance; ``given_start`` the coach's word on the shoulders at the start; ``stuck`` the
+    columns of cells that stood still during the hold.
     """
 
     bodyweight: Bodyweight | None
@@ -51,6 +52,7 @@ class Surroundings:
     u_clock_rate: float = 5e-5
     alpha_max: float = ALPHA_MAX
     given_start: str | None = None
+    stuck: tuple[int, ...] = ()
 
 
 def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResult:
@@ -191,6 +193,10 @@ class _Hold:
 
     def _third_support(self) -> list[ThirdSupport]:
         if not self.stay.rig.has_platform:
+            return []
+        if self.around.stuck:
+            # What is missing may be what the cell does not say.
+            self.flags.append("cell_stuck")
             return []
         found = third_supports(self.t, self.sum, self.W, self.rate_Hz, self.edges.onset_s, self.edges.release_s)
         if found:

@@ -26,10 +26,16 @@ QUIET_S = 0.5
 STILL_BELOW = 0.006
 """Scatter of S over a second, as a share of bodyweight, below which a body is called still (common practice)."""
 
+STILL_SWING_DEG = 1.0
+"""A slow swing hardly moves the load; above this it is not called still (common practice, no source)."""
+
+OPENS, CLOSES = OPEN_FRACTION, 0.6 * OPEN_FRACTION
+"""The account is told to be open above the first and closed again below the second: it must not flicker."""
+
 SLOW_EVERY_S = 0.5
 TRAVEL_EVERY_S = 1.0
 TRAVEL_WINDOW_S = 12.0
-LET_GO_S = 3.0
+LET_GO_S = 4.0
 KEEP_S = 40.0
 LEANING_FROM = 0.03
 CATCH_S = 2.0
@@ -69,6 +75,7 @@ class LiveView:
         self._scene: Scene = "empty"
         self._scene_since_s = 0.0
         self._swing: tuple[float, float] | None = None
+        self._open = False
         self._travels: list[Travel] = []
         self._shoulders_mm = 0.0
         self.lost = 0
@@ -241,7 +248,8 @@ class LiveView:
             u_beta = float(np.hypot(noise, abs(beta) * u_N / weight_N))
             alpha = feet_N / weight_N if platform else 1.0 - beta
             u_alpha = float(np.hypot(noise, abs(alpha) * u_N / weight_N)) if platform else u_beta
-            still = bool(float(total.std()) < STILL_BELOW * weight_N)
+            swinging = self._swing is not None and self._swing[0] > STILL_SWING_DEG
+            still = bool(float(total.std()) < STILL_BELOW * weight_N) and not swinging
             if platform:
                 closure = float(total.mean()) / weight_N - 1.0
         swing = self._swing if self._scene == "hanging" else None
@@ -264,7 +272,7 @@ class LiveView:
             u_alpha=u_alpha,
             alpha_direct=platform,
             misclosure=closure,
-            misclosure_open=bool(closure is not None and still and abs(closure) > OPEN_FRACTION),
+            misclosure_open=self._account_open(closure, still),
             lateral_m=lateral,
             swing_deg=swing[0] if swing and swing[0] >= LEAST_DEG else None,
             u_swing_deg=swing[1] if swing and swing[0] >= LEAST_DEG else None,
@@ -279,6 +287,14 @@ class LiveView:
             curve_t_s=self._cells.t_s(first, end).copy(),
             curve_N=self._cells.load(first, end).copy(),
         )
+
+    def _account_open(self, closure: float | None, still: bool | None) -> bool:
+        """Open the account only while the body is still; close it as soon as the second's mean is closed again."""
+        if closure is None or abs(closure) < CLOSES:
+            self._open = False
+        elif still and abs(closure) > OPENS:
+            self._open = True
+        return self._open
 
     def _shoulders(self) -> tuple[Shoulders | None, float | None]:
         """Return relaxed or drawn with a certainty, from the travel seen in this hold; None before any was seen."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from monitor.measures.hold import ALPHA_MAX, Surroundings, measure_hold
 from monitor.measures.result import Quality, RecordResult
 from monitor.signals.bodyweight import Bodyweight, read_bodyweight
 from monitor.signals.stay import Stay
+from monitor.signals.stuck import stuck_rows
 from monitor.signals.windows import PRESENT_N
 from monitor.signals.zeros import read_zeros
 
@@ -40,6 +41,9 @@ def analyse_stay(
     quality = Quality(len(raw), lost, spikes, raw.rate_Hz if len(raw) > 2 else None)
     if len(raw) < 8:
         return RecordResult(None, None, [], quality, ["too_short"])
+    stuck = stuck_rows(raw.load_N, raw.rate_Hz)
+    if stuck.any():
+        raw = raw.with_load(np.where(stuck, np.nan, raw.load_N))
     zeros = read_zeros(raw)
     stay = raw.minus(zeros.correction_N)
     flags = []
@@ -47,6 +51,8 @@ def analyse_stay(
         body: Bodyweight | None = Bodyweight(wishes.bodyweight_N, GIVEN_U_REL * wishes.bodyweight_N, "given")
     else:
         body = read_bodyweight(stay)
+    if stuck.any():
+        flags.append("cell_stuck")
     if body is None:
         flags.append("bodyweight_unknown")
     elif body.source == "hang":
@@ -55,7 +61,9 @@ def analyse_stay(
     around = Surroundings(body, zeros, clock_rate, u_clock_rate, wishes.alpha_max, wishes.given_start)
     holds = []
     if reference_N is not None:
-        holds = [measure_hold(stay, edges, around) for edges in find_holds(stay.t_s, stay.bar_N, reference_N)]
+        for edges in find_holds(stay.t_s, stay.bar_N, reference_N):
+            columns = np.flatnonzero(stuck[edges.first : edges.last].any(axis=0))
+            holds.append(measure_hold(stay, edges, replace(around, stuck=tuple(columns.tolist()))))
     return RecordResult(
         bodyweight_N=body.bodyweight_N if body else None,
         bodyweight_u_N=body.u_N if body else None,

@@ -88,6 +88,10 @@ class Stay:
         """Return the relative uncertainty of the span of a sum, its load shared evenly by independent cells."""
         return float(np.sqrt(np.sum(self.u_rel_span[list(index)] ** 2))) / len(index) if index else 0.0
 
+    def with_load(self, load_N: Array) -> Stay:
+        """Return the stay with other loads (n, channels)."""
+        return Stay(self.rig, self.t_s, load_N, self.u_zero_N, self.u_rel_span)
+
     def minus(self, zero_N: Array) -> Stay:
         """Return the stay with zeros (n, channels) or (channels,) taken off."""
         return Stay(self.rig, self.t_s, self.load_N - zero_N, self.u_zero_N, self.u_rel_span)

@@ -1,0 +1,32 @@
+"""Cells that stand still: a converter at its rail, a broken wire, a dead driver repeat the same reading for ever.
+
+A living cell never does: its noise spans hundreds of the converter's steps.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.signals.stay import Array
+
+STUCK_S = 0.25
+LOADED_N = 20.0
+
+
+def stuck_rows(load_N: Array, rate_Hz: float) -> NDArray[np.bool_]:
+    """Return (n, channels) True where a load is one of an exact repeat that lasts ``STUCK_S`` or longer.
+
+    Only cells under load are judged: a coarse converter may well repeat its zero.
+    """
+    rows = max(4, round(STUCK_S * rate_Hz))
+    stuck = np.zeros(load_N.shape, dtype=bool)
+    if len(load_N) <= rows:
+        return stuck
+    same = (np.diff(load_N, axis=0) == 0.0) & (np.abs(load_N[1:]) > LOADED_N)
+    for column in np.flatnonzero(same.any(axis=0)):
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], same[:, column].astype(np.int8), [0]])))
+        for first, last in zip(edges[::2], edges[1::2], strict=True):
+            if last - first >= rows - 1:
+                stuck[first : last + 1, column] = True
+    return stuck
