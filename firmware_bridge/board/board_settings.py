@@ -15,7 +15,7 @@ CHANNELS = 6
 # the converter can do is taken (about 252, 500 or 1000 with the usual 8.192 MHz clock).
 RATE_Hz = 80
 
-# Seconds of board time from the middle of a conversion to its stamp, in microseconds; None: as the driver reckons.
+# From the middle of a conversion to its time stamp, in microseconds; None: as the driver reckons.
 READING_DELAY_us = None
 
 # shared_clock ---------------------------------------------------------------------------------------------------------
@@ -51,7 +51,7 @@ GAIN = 128
 
 # Both -----------------------------------------------------------------------------------------------------------------
 
-# The lamp: slow blinks, waiting for the host; steady, sending; quick blinks, a fault. None where there is none.
+# The lamp: slow blinks, waiting for the host; steady, sending; quick blinks, a fault. None where there is no lamp.
 LED_PIN = "LED"
 
 # Restart when the program has hung for so long, in milliseconds (at most 8300); 0: never.

@@ -30,26 +30,29 @@ class Board:
     def __init__(self, settings):
         self._clock = board_clock.BoardClock()
         self._converter = converter.build(settings)
+        self._boot_count = identity.next_boot_count()
+        self._board_id = identity.board_id()
+        self._lamp = Lamp(settings.LED_PIN)
+        self._damaged = 0
+        self._converter.begin()
+        # Last: from here on Ctrl-C does not stop the program any more.
         self._console = Console()
         self._outbox = Outbox(self._console.output, Sampling.longest_payload(self._converter.channels))
         self._faults = faults.Faults(self._outbox)
-        self._lamp = Lamp(settings.LED_PIN)
-        self._boot_count = identity.next_boot_count()
-        self._board_id = identity.board_id()
-        self._damaged = 0
-        self._converter.begin()
         self._sampling = Sampling(self._converter, self._clock, self._outbox, self._faults)
 
     def run(self, watchdog):
         """Go round until the host asks for the prompt."""
         self._hello()
         if bit():
-            self._faults.tell(faults.RESTARTED, faults.WHOLE_BOARD, "the watchdog restarted the board")
-        while not self._console.leaving:
-            watchdog.feed()
-            self.turn()
-        self._converter.end()
-        self._console.release()
+            self._faults.tell(faults.RESTARTED, faults.WHOLE_BOARD, "restarted by its watchdog or by a program")
+        try:
+            while not self._console.leaving:
+                watchdog.feed()
+                self.turn()
+        finally:
+            self._converter.end()
+            self._console.release()
 
     def turn(self):
         """Take what has come from converter and host, and send what fits."""

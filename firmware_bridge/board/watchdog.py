@@ -22,5 +22,5 @@ class Watchdog:
 
 
 def bit():
-    """Return whether the board has restarted because of the watchdog."""
+    """Return whether the watchdog restarted the board; a restart by a program looks the same (from memory)."""
     return machine.reset_cause() == machine.WDT_RESET
