@@ -9,12 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.physics.body import SIDES, STEP_HZ, Body, FINGERS_m, GRAVITY_m_s2, OPEN_m
-from tests.physics.script import FORCES, GAINS, Script
+from tests.physics.script import FORCES, GAINS, Script, course
 
 Array = NDArray[np.float64]
 
 CATCH_GUIDE_s = 0.15
 CATCH_SOFT_s = 0.05
+LEGS_FOLLOW_s = 0.8
 APEX_m = 0.01
 """A jump is pushed until the hands will rise this far above their place at the bar."""
 
@@ -114,6 +115,15 @@ class _Run:
         rising = max(0.0, float(d.qvel[body.qpos["root_z"]]))
         return float(hand + rising**2 / (2 * GRAVITY_m_s2) - (bar - FINGERS_m))
 
+    def keep_legs(self, row: int) -> None:
+        """Let the legs of a body in the air stay as long as they are, and only then follow the script."""
+        rows = min(round(LEGS_FOLLOW_s * STEP_HZ), self.script.n - row)
+        follow = course(np.arange(rows) / rows, "minimum-jerk")
+        for side in SIDES:
+            column = self.ctrl[row : row + rows, self.body.actuator[f"leg_{side}"]]
+            length = float(self.data.qpos[self.body.qpos[f"leg_{side}"]])
+            column[:] = length + (column - length) * follow
+
     def caught(self) -> bool:
         """Say whether a jumping body rises no more."""
         return bool(self.data.qvel[self.body.qpos["root_z"]] <= 0.0)
@@ -157,6 +167,8 @@ class _Run:
             self.tighten(at_s)
             if changes[row]:
                 self.set_gains(row)
+            if row == catch_row:
+                self.keep_legs(row)
             d.ctrl[:] = self.ctrl[row]
             if push_row <= row < catch_row:
                 self.enough = self.enough or self.foreseen_apex_m() >= APEX_m

@@ -298,7 +298,7 @@ def jumps_up(person: Person, seed: int) -> Script:
     jump = 9.2
     takes = float(np.sqrt(2 * stroke / (GRAVITY_m_s2 * rise / stroke)))
     script.both("legs", jump, 0.02, 0.0)
-    script.both("push", jump, 0.06, 0.5 * weight * (1 + rise / stroke) * 1.15)
+    script.both("push", jump, 0.06, 0.5 * weight * (1 + rise / stroke) * 1.8)
     script.jump_from_s = jump
     script.both("push", jump + takes, 0.02, 0.0)
     script.both("legs", jump + takes, 0.05, 0.6)
