@@ -116,6 +116,7 @@ class GuidedCalibration:
         self._rate_Hz = rate_Hz or rig.nominal_rate_Hz
         self._warm_up_s = warm_up_s
         self._warming: list[Array] = []
+        self._warm_rows = 0
         self._taken: list[Taken] = []
         self._flags: list[str] = []
         self._averager: Averager | None = None
@@ -232,12 +233,13 @@ class GuidedCalibration:
         return t_s
 
     def _warm(self, block: CountBlock) -> None:
-        counts = np.where(block.counts == NO_READING, np.nan, block.counts.astype(np.float64))
-        self._warming.extend(counts)
+        self._warming.extend(np.where(block.counts == NO_READING, np.nan, block.counts.astype(np.float64)))
+        self._warm_rows += len(block)
         window = round(self._warm_up_s * self._rate_Hz)
-        self._warming = self._warming[-window:]
-        if len(self._warming) < window:
+        # Once a second is often enough.
+        if len(self._warming) < window or self._warm_rows < self._rate_Hz:
             return
+        self._warming, self._warm_rows = self._warming[-window:], 0
         self._drift = self._drift_N_per_min(np.array(self._warming))
         if self._drift is None:
             self._flags.append("the warm-up was waited for but could not be judged")
