@@ -37,12 +37,15 @@ class FrameContinuity:
     def __init__(self) -> None:
         self._last_sequence: int | None = None
         self._last: Samples | None = None
+        self._last_samples_sequence = 0
+        self._others_since = 0
         self._recent: deque[tuple[int, int, int]] = deque(maxlen=64)
 
     def other(self, sequence: int) -> bool:
         """Take a frame of the board that carries no samples; False when it came twice."""
         again = self._last_sequence == sequence
         self._last_sequence = sequence
+        self._others_since += not again
         return not again
 
     def samples(self, sequence: int, new: Samples) -> Judgement:
@@ -55,18 +58,20 @@ class FrameContinuity:
         if judgement.verdict == "restart":
             self._recent.clear()
         self._recent.append(key)
-        self._last_sequence, self._last = sequence, new
+        self._last_sequence = self._last_samples_sequence = sequence
+        self._last, self._others_since = new, 0
         return judgement
 
     def _judge(self, sequence: int, new: Samples) -> Judgement:
-        last, last_sequence = self._last, self._last_sequence
-        if last is None or last_sequence is None:
+        last = self._last
+        if last is None:
             return Judgement("follows")
         if new.counts.shape[1] != last.counts.shape[1]:
             return Judgement("restart")
         interval = (new.interval_256us + last.interval_256us) / 2
         gap = difference(new.first_us << 8, (last.first_us << 8) + len(last.counts) * last.interval_256us, 40)
-        ahead = (sequence - last_sequence) & 0xFFFF
+        # Counted from sample frame to sample frame: a frame lost before an echo must not hide behind the echo.
+        ahead = (sequence - self._last_samples_sequence - self._others_since) & 0xFFFF
         missed = (new.missed - last.missed) & 0xFFFF
         if gap < -interval:
             return Judgement("restart")

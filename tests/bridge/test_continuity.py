@@ -125,6 +125,16 @@ def test_a_frame_of_another_kind_takes_a_sequence_number_too():
     assert continuity.samples(3, frames[1].samples) == FOLLOWS
 
 
+def test_a_frame_lost_before_one_of_another_kind_is_not_hidden_by_it():
+    # Sample frames 1 and 4, an echo between them with number 3: frame 2, of a single row, was lost.
+    first = Samples(0, INTERVAL_256US, 0, ramp(0, ROWS))
+    after = Samples((ROWS + 1) * INTERVAL_US, INTERVAL_256US, 0, ramp(ROWS + 1, ROWS))
+    continuity = FrameContinuity()
+    continuity.samples(1, first)
+    continuity.other(3)
+    assert continuity.samples(4, after) == Judgement("follows", 1)
+
+
 @pytest.mark.parametrize(
     ("sequence", "start_us"),
     [(0, 0), (1, 5_000), (5, 1_000_000), (40_050, 0), (40_060, 5_000)],

@@ -256,6 +256,19 @@ def test_an_unread_buffer_overflows_into_missed_conversions_and_stops_nothing():
         assert one.counts.tolist() == ramp(int(one.counts[0, 0]), 40).tolist()
 
 
+def test_a_board_that_cannot_keep_up_still_listens():
+    # A million conversions a second are asked of it: it falls further and further behind.
+    board = board_of(Ramp(), rate_Hz=20_000.0, speed=50.0, buffer_bytes=4096)
+    with spoken_to(board) as host:
+        host.send(Start())
+        host.take(row(79))
+        host.send(AskEcho(b"12345678"))
+        host.take(kind(Echo))
+        board.reboot()
+        host.take(kind(Hello))
+    assert board.boot_count == 2
+
+
 def test_a_text_board_prints_by_itself_and_hears_nothing():
     with spoken_to(board_of(Ramp(100), dialect="text")) as host:
         host.send(AskHello(), Stop(), SetRate(100))
