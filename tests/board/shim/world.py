@@ -34,6 +34,7 @@ _holds = [int(s * 1000000) for s in scenario.get("hold_at_s", ())]
 _hog_us = scenario.get("hog_us", 0)
 _hog_every_us = scenario.get("hog_every_us", 997)
 _next_hog = _hog_every_us if _hog_us else 1 << 60
+_noise = 1
 _control = open(scenario["control_fd"], "rb") if "control_fd" in scenario else None  # noqa: SIM115 - for good
 _real_start_us = None
 _over = False
@@ -92,7 +93,7 @@ def spend(us):
 
 def catch_up():
     """Let everything happen that was due until now."""
-    global now, _next_hog
+    global now, _next_hog, _noise
     target = now
     while _next_us <= target:
         for device in _devices:
@@ -108,8 +109,9 @@ def catch_up():
     now = target
     if _irq_on and now >= _next_hog:
         # Another interrupt handler keeps the program from going on.
-        _next_hog = now + _hog_every_us
+        _noise = (_noise * 1103515245 + 12345) & 0x7FFFFFFF
         now += _hog_us
+        _next_hog = now + 20 + (_noise >> 8) % (2 * _hog_every_us)
     if not _in_handler and _irq_on:
         if _pending_count:
             _handle()
