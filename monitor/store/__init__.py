@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from monitor.store.errors import (
+    CorrectionNotPossible,
     DatabaseClosed,
     DatabaseNewer,
     DatabaseNotOpened,
@@ -10,13 +11,21 @@ from monitor.store.errors import (
     DatabaseNotRead,
     DatabaseNotWritten,
     StayExists,
+    UnknownCorrection,
+    UnknownHold,
+    UnknownPerson,
     UnknownStay,
 )
 from monitor.store.folder import DataFolder, DataFolderNotUsable, hold_uid, journal_place, new_stay_uid
+from monitor.store.person import Intake, ManualHang, PainEntry, Person, StoredProgramme
 from monitor.store.rows import StoredHold, StoredStay
+from monitor.store.search import HoldFilter
+from monitor.store.seen import Correction, Seen, seen_holds
 from monitor.store.store import Store, open_store
 
 __all__ = [
+    "Correction",
+    "CorrectionNotPossible",
     "DataFolder",
     "DataFolderNotUsable",
     "DatabaseClosed",
@@ -25,13 +34,24 @@ __all__ = [
     "DatabaseNotOurs",
     "DatabaseNotRead",
     "DatabaseNotWritten",
+    "HoldFilter",
+    "Intake",
+    "ManualHang",
+    "PainEntry",
+    "Person",
+    "Seen",
     "StayExists",
     "Store",
     "StoredHold",
+    "StoredProgramme",
     "StoredStay",
+    "UnknownCorrection",
+    "UnknownHold",
+    "UnknownPerson",
     "UnknownStay",
     "hold_uid",
     "journal_place",
     "new_stay_uid",
     "open_store",
+    "seen_holds",
 ]

@@ -51,3 +51,27 @@ class StayExists(MonitorError):
     """A stay of this name is kept already."""
 
     code = "stay-exists"
+
+
+class UnknownPerson(MonitorError):
+    """A person that the store does not know."""
+
+    code = "unknown-person"
+
+
+class UnknownHold(MonitorError):
+    """A hold that the store does not know, or that a correction has taken out of sight."""
+
+    code = "unknown-hold"
+
+
+class CorrectionNotPossible(MonitorError):
+    """A correction that does not fit the hold: a split outside of it, a join of strangers, a kind that is none."""
+
+    code = "correction-not-possible"
+
+
+class UnknownCorrection(MonitorError):
+    """A correction that is not there, or was undone already."""
+
+    code = "unknown-correction"

@@ -6,12 +6,12 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlalchemy import RowMapping
 
-from monitor.measures.result import HoldResult
+from monitor.measures.result import HoldResult, Kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +34,16 @@ class StoredHold:
         How often the result was replaced by a different one; kept by the store.
     utc_offset_s : int or None
         Local time minus UTC where the hold was made.
+    person_uid : str or None
+        Who hung; None for a guest.
+    target_s : float or None
+        The time that was asked for when the hold was made.
+    ending : str or None
+        ``exhausted``, ``target`` or ``other`` where somebody said why it ended.
+    hidden : str or None
+        ``discarded``, ``split`` or ``joined``: a correction in force takes the measured hold out of every list.
+    made_by : int or None
+        The correction that made this hold out of measured ones.
     """
 
     uid: str
@@ -46,6 +56,11 @@ class StoredHold:
     measurement_version: int
     revised: int = 0
     utc_offset_s: int | None = None
+    person_uid: str | None = None
+    target_s: float | None = None
+    ending: str | None = None
+    hidden: str | None = None
+    made_by: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +79,7 @@ class StoredStay:
     clock_rate: float | None
     quality: dict[str, Any] | None
     interrupted: bool
+    person_uid: str | None = None
 
 
 def plain(value: Any) -> Any:
@@ -127,8 +143,20 @@ def hold_columns(hold: StoredHold) -> dict[str, Any]:
     }
 
 
-def hold_of_row(row: RowMapping) -> StoredHold:
-    """Build a hold from a row that carries ``stay_uid`` beside the hold's columns."""
+KIND_BY_HAND = "kind_by_the_coach"
+
+
+def retagged(result: HoldResult, kind: Kind) -> HoldResult:
+    """Return a result whose kind is the coach's word, and says so."""
+    flags = [f for f in result.flags if f not in (KIND_BY_HAND, "kind_unknown")]
+    return replace(result, kind=kind, flags=[*flags, KIND_BY_HAND])
+
+
+def hold_of_row(row: Mapping[str, Any] | RowMapping) -> StoredHold:
+    """Build a hold as it is seen from a row that carries ``stay_uid`` beside the hold's columns."""
+    result = HoldResult.from_dict(row["result"])
+    if row["made_by"] is None and row["seen_kind"] != result.kind:
+        result = retagged(result, row["seen_kind"])
     return StoredHold(
         uid=row["uid"],
         stay_uid=row["stay_uid"],
@@ -136,10 +164,15 @@ def hold_of_row(row: RowMapping) -> StoredHold:
         onset_utc_ns=row["onset_utc_ns"],
         bodyweight_N=row["bodyweight_N"],
         bodyweight_u_N=row["bodyweight_u_N"],
-        result=HoldResult.from_dict(row["result"]),
+        result=result,
         measurement_version=row["measurement_version"],
         revised=row["revised"],
         utc_offset_s=row["utc_offset_s"],
+        person_uid=row["person_uid"],
+        target_s=row["target_s"],
+        ending=row["ending"],
+        hidden=row["hidden"],
+        made_by=row["made_by"],
     )
 
 
@@ -155,4 +188,5 @@ def stay_of_row(row: RowMapping) -> StoredStay:
         clock_rate=row["clock_rate"],
         quality=row["quality"],
         interrupted=row["interrupted"],
+        person_uid=row["person_uid"],
     )

@@ -14,9 +14,10 @@ from sqlalchemy import (
     MetaData,
     String,
     Table,
+    Text,
 )
 
-REVISIONS: tuple[str, ...] = ("0001",)
+REVISIONS: tuple[str, ...] = ("0001", "0002")
 """Schema revisions in order; the last is what this code needs. A revision not listed here is of a newer program."""
 
 metadata = MetaData(
@@ -48,6 +49,70 @@ calibration = Table(
     Column("created_utc_ns", BigInteger, nullable=False),
 )
 
+# Nothing but the name is needed: initials do. An erased person keeps an empty row: the uid is never given twice.
+person = Table(
+    "person",
+    metadata,
+    Column("uid", String(40), primary_key=True),
+    Column("name", String(120), nullable=False),
+    Column("stature_m", Float),
+    Column("notes", Text, nullable=False, default=""),
+    Column("consent_on", String(10)),
+    Column("units", String(8), nullable=False, default="kgf"),
+    Column("time_zone", String(64), nullable=False, default="UTC"),
+    Column("created_utc_ns", BigInteger, nullable=False),
+    Column("changed_utc_ns", BigInteger, nullable=False),
+    Column("erased_utc_ns", BigInteger),
+)
+
+intake = Table(
+    "intake",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("person_uid", ForeignKey("person.uid"), nullable=False, index=True),
+    Column("at_utc_ns", BigInteger, nullable=False),
+    Column("answers", JSON, nullable=False),
+    Column("outcome", JSON, nullable=False),
+)
+
+pain_entry = Table(
+    "pain_entry",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("person_uid", ForeignKey("person.uid"), nullable=False, index=True),
+    Column("at_utc_ns", BigInteger, nullable=False),
+    Column("pain", Integer, nullable=False),
+    Column("place", String(16)),
+    Column("symptoms", JSON, nullable=False),
+    Column("hold_uid", String(80)),
+    Column("item", String(40)),
+    Column("tried", JSON, nullable=False),
+    Column("note", Text, nullable=False, default=""),
+)
+
+programme = Table(
+    "programme",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("person_uid", ForeignKey("person.uid"), nullable=False, index=True),
+    Column("since_utc_ns", BigInteger, nullable=False),
+    Column("content", JSON, nullable=False),
+)
+
+# Hangs away from the rig, entered by hand: never mixed up with what was measured.
+manual_hang = Table(
+    "manual_hang",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("person_uid", ForeignKey("person.uid"), nullable=False, index=True),
+    Column("at_utc_ns", BigInteger, nullable=False),
+    Column("duration_s", Float, nullable=False),
+    Column("kind", String(16)),
+    Column("note", Text, nullable=False, default=""),
+    Column("created_utc_ns", BigInteger, nullable=False),
+    Column("removed_utc_ns", BigInteger),
+)
+
 stay = Table(
     "stay",
     metadata,
@@ -61,10 +126,29 @@ stay = Table(
     Column("clock_rate", Float),
     Column("quality", JSON(none_as_null=True)),
     Column("interrupted", Boolean(create_constraint=False), nullable=False, default=False),
+    Column("person_uid", ForeignKey("person.uid")),
     Index(None, "started_utc_ns", "uid"),
+    Index(None, "person_uid"),
 )
 
-# The whole result stands in ``result``; the columns repeat what lists, sums and reports select by.
+# A coach's word beside the measurement, never instead of it: what everyone sees follows from both.
+correction = Table(
+    "correction",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("stay_id", ForeignKey("stay.id"), nullable=False, index=True),
+    Column("hold_uid", String(80), nullable=False, index=True),
+    Column("kind", String(16), nullable=False),
+    Column("content", JSON, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("made_by", String(120), nullable=False),
+    Column("at_utc_ns", BigInteger, nullable=False),
+    Column("undone_utc_ns", BigInteger),
+    Column("undone_by", String(120)),
+)
+
+# The whole result stands in ``result``; the columns repeat what lists, sums and reports select by. ``seen_kind`` and
+# ``hidden`` are what the corrections in force make of a measured hold; rows with ``made_by`` are made by a correction.
 hold = Table(
     "hold",
     metadata,
@@ -91,7 +175,37 @@ hold = Table(
     Column("created_utc_ns", BigInteger, nullable=False),
     Column("changed_utc_ns", BigInteger, nullable=False),
     Column("withdrawn_utc_ns", BigInteger),
+    Column("person_uid", ForeignKey("person.uid")),
+    Column("seen_kind", String(16)),
+    Column("hidden", String(16)),
+    Column("made_by", ForeignKey("correction.id")),
+    Column("target_s", Float),
+    Column("ending", String(16)),
     Index(None, "onset_utc_ns", "uid"),
+    # Wide, so that a search reads the index and not the rows with their long results.
+    Index(
+        "ix_hold_of_person",
+        "person_uid",
+        "onset_utc_ns",
+        "uid",
+        "withdrawn_utc_ns",
+        "hidden",
+        "seen_kind",
+        "support",
+        "duration_s",
+        "alpha_mean",
+    ),
+    Index(
+        "ix_hold_search",
+        "onset_utc_ns",
+        "uid",
+        "withdrawn_utc_ns",
+        "hidden",
+        "seen_kind",
+        "support",
+        "duration_s",
+        "alpha_mean",
+    ),
 )
 
 setting = Table(

@@ -1,4 +1,7 @@
-"""Stays, holds and settings: kept by one writer, read by everyone."""
+"""Stays, holds and settings: kept by one writer, read by everyone.
+
+People and corrections have modules of their own; they are reached as ``store.people`` and ``store.corrections``.
+"""
 
 from __future__ import annotations
 
@@ -14,9 +17,11 @@ from typing import Any
 from sqlalchemy import Connection, Engine, Select, Table, func, insert, select, update
 from sqlalchemy.exc import DBAPIError
 
+from monitor.store.corrections import Corrections, has_corrections, refresh_stay
 from monitor.store.engine import database_url, open_engines
 from monitor.store.errors import DatabaseClosed, DatabaseNotRead, StayExists, UnknownStay
 from monitor.store.folder import journal_place, new_stay_uid
+from monitor.store.people import People, need_person
 from monitor.store.rows import (
     StoredHold,
     StoredStay,
@@ -28,6 +33,7 @@ from monitor.store.rows import (
     stay_of_row,
 )
 from monitor.store.schema import calibration, hold, rig, setting, stay
+from monitor.store.search import HoldFilter, found_all, found_page
 from monitor.store.writer import Writer
 
 
@@ -59,6 +65,8 @@ class Store:
         self._readers = reader_engine
         self._writer = Writer(writer_engine)
         self._closed = False
+        self.people = People(self._read, self._writer)
+        self.corrections = Corrections(self._read, self._writer)
 
     def __enter__(self) -> Store:
         return self
@@ -85,6 +93,7 @@ class Store:
         *,
         uid: str | None = None,
         journal: str | None = None,
+        person_uid: str | None = None,
     ) -> str:
         """Keep that a stay on the rig has begun; return its uid.
 
@@ -97,16 +106,20 @@ class Store:
             From ``new_stay_uid`` where the journal was opened first; made here otherwise.
         journal : str, optional
             Place of the journal relative to the data folder; ``journal_place`` of the uid otherwise.
+        person_uid : str, optional
+            Who hangs; a guest otherwise.
 
         Raises
         ------
         StayExists
             The uid is taken.
+        UnknownPerson
         """
         name = new_stay_uid(started_utc_ns) if uid is None else uid
         place = str(journal_place(name, started_utc_ns)) if journal is None else journal
         rig_data, calibration_data = plain(rig), None if calibration is None else plain(calibration)
-        self._writer.submit(partial(_begin_stay, name, started_utc_ns, place, rig_data, calibration_data)).result()
+        job = partial(_begin_stay, name, started_utc_ns, place, rig_data, calibration_data, person_uid)
+        self._writer.submit(job).result()
         return name
 
     def end_stay(
@@ -197,7 +210,7 @@ class Store:
     ) -> list[StoredHold]:
         """Return holds by their onset; ``since`` is included, ``until`` is not; ``limit=None`` returns all."""
         order = [hold.c.onset_utc_ns, hold.c.uid]
-        query = _holds().order_by(*[c.desc() for c in order] if newest_first else order)
+        query = _seen().order_by(*[c.desc() for c in order] if newest_first else order)
         if since_utc_ns is not None:
             query = query.where(hold.c.onset_utc_ns >= since_utc_ns)
         if until_utc_ns is not None:
@@ -212,20 +225,23 @@ class Store:
     def each_hold(self, *, newest_first: bool = False) -> Iterator[StoredHold]:
         """Give all holds one after the other: for exports of any length in little memory."""
         order = [hold.c.onset_utc_ns, hold.c.uid]
-        query = _holds().order_by(*[c.desc() for c in order] if newest_first else order)
+        query = _seen().order_by(*[c.desc() for c in order] if newest_first else order)
         with self._read() as connection:
             rows = connection.execution_options(yield_per=200).execute(query)
             for row in rows.mappings():
                 yield hold_of_row(row)
 
     def holds_of_stay(self, stay_uid: str) -> list[StoredHold]:
-        """Return the holds of one stay in their order."""
-        query = _holds().where(stay.c.uid == stay_uid).order_by(hold.c.number, hold.c.onset_utc_ns)
+        """Return the holds of one stay in their order, as they are seen."""
+        query = _seen().where(stay.c.uid == stay_uid).order_by(hold.c.number, hold.c.onset_utc_ns)
         with self._read() as connection:
             return [hold_of_row(row) for row in connection.execute(query).mappings()]
 
     def get_hold(self, uid: str) -> StoredHold | None:
-        """Return a hold, None where it is not known or was withdrawn."""
+        """Return a hold, None where it is not known or was withdrawn.
+
+        A hold that a correction has taken out of the lists is still found here; ``hidden`` says why.
+        """
         with self._read() as connection:
             row = connection.execute(_holds().where(hold.c.uid == uid)).mappings().first()
         return None if row is None else hold_of_row(row)
@@ -233,8 +249,19 @@ class Store:
     def count_holds(self) -> int:
         """Return how many holds are kept."""
         with self._read() as connection:
-            query = select(func.count()).select_from(hold).where(hold.c.withdrawn_utc_ns.is_(None))
-            return int(connection.execute(query).scalar_one())
+            query = select(func.count()).select_from(hold)
+            there = hold.c.withdrawn_utc_ns.is_(None) & hold.c.hidden.is_(None)
+            return int(connection.execute(query.where(there)).scalar_one())
+
+    def find_holds(self, wanted: HoldFilter, limit: int = 50, offset: int = 0) -> tuple[list[StoredHold], int]:
+        """Return a page of the holds that a filter finds, newest first, and how many there are in all."""
+        with self._read() as connection:
+            return found_page(connection, wanted, limit, offset)
+
+    def all_holds(self, wanted: HoldFilter) -> list[StoredHold]:
+        """Return every hold that a filter finds, oldest first."""
+        with self._read() as connection:
+            return found_all(connection, wanted)
 
     # Settings
 
@@ -278,20 +305,24 @@ def _holds() -> Select[Any]:
     return query.where(hold.c.withdrawn_utc_ns.is_(None))
 
 
+def _seen() -> Select[Any]:
+    return _holds().where(hold.c.hidden.is_(None))
+
+
 def _stays() -> Select[Any]:
     query = select(stay, rig.c.description.label("rig"), calibration.c.content.label("calibration"))
     return query.join(rig, stay.c.rig_id == rig.c.id).outerjoin(calibration, stay.c.calibration_id == calibration.c.id)
 
 
-def _stay_id(connection: Connection, uid: str) -> int:
-    found = connection.execute(select(stay.c.id).where(stay.c.uid == uid)).scalar_one_or_none()
+def _stay_row(connection: Connection, uid: str) -> tuple[int, str | None]:
+    found = connection.execute(select(stay.c.id, stay.c.person_uid).where(stay.c.uid == uid)).first()
     if found is None:
         raise UnknownStay(
             what=f"There is no stay {uid}.",
             means="A hold or an end cannot be kept without the stay that it belongs to.",
             do="Begin the stay first.",
         )
-    return int(found)
+    return found.id, found.person_uid
 
 
 def _kept_once(connection: Connection, table: Table, data: Any, **values: Any) -> int:
@@ -305,8 +336,16 @@ def _kept_once(connection: Connection, table: Table, data: Any, **values: Any) -
 
 
 def _begin_stay(
-    uid: str, started_utc_ns: int, journal: str, rig_data: Any, calibration_data: Any, connection: Connection
+    uid: str,
+    started_utc_ns: int,
+    journal: str,
+    rig_data: Any,
+    calibration_data: Any,
+    person_uid: str | None,
+    connection: Connection,
 ) -> None:
+    if person_uid is not None:
+        need_person(connection, person_uid)
     if connection.execute(select(stay.c.id).where(stay.c.uid == uid)).first() is not None:
         raise StayExists(
             what=f"There is a stay {uid} already.",
@@ -324,22 +363,32 @@ def _begin_stay(
             journal=journal,
             rig_id=_kept_once(connection, rig, rig_data, description=rig_data),
             calibration_id=calibration_id,
+            person_uid=person_uid,
             interrupted=False,
         )
     )
 
 
 def _end_stay(uid: str, values: dict[str, Any], connection: Connection) -> None:
-    connection.execute(update(stay).where(stay.c.id == _stay_id(connection, uid)).values(**values))
+    connection.execute(update(stay).where(stay.c.id == _stay_row(connection, uid)[0]).values(**values))
 
 
 def _save_hold(new: StoredHold, columns: dict[str, Any], connection: Connection) -> StoredHold:
     now_utc_ns = time.time_ns()
-    columns = {**columns, "stay_id": _stay_id(connection, new.stay_uid)}
+    stay_id, person_uid = _stay_row(connection, new.stay_uid)
+    columns = {**columns, "stay_id": stay_id}
     old = connection.execute(select(hold).where(hold.c.uid == new.uid)).mappings().first()
     if old is None:
         row = insert(hold).values(
-            uid=new.uid, revised=0, created_utc_ns=now_utc_ns, changed_utc_ns=now_utc_ns, **columns
+            uid=new.uid,
+            revised=0,
+            created_utc_ns=now_utc_ns,
+            changed_utc_ns=now_utc_ns,
+            seen_kind=columns["kind"],
+            person_uid=person_uid,
+            target_s=new.target_s,
+            ending=new.ending,
+            **columns,
         )
         connection.execute(row)
     else:
@@ -348,14 +397,21 @@ def _save_hold(new: StoredHold, columns: dict[str, Any], connection: Connection)
             # A better clock moves the instant in UTC, which is for display; that alone revises no number.
             numbers = bool(differing - {"onset_utc_ns", "utc_offset_s"})
             columns.update(revised=old["revised"] + numbers, changed_utc_ns=now_utc_ns, withdrawn_utc_ns=None)
+            columns["seen_kind"] = columns["kind"]
             connection.execute(update(hold).where(hold.c.uid == new.uid).values(**columns))
+    if has_corrections(connection, stay_id):
+        refresh_stay(connection, stay_id)
     kept = connection.execute(_holds().where(hold.c.uid == new.uid)).mappings().one()
     return hold_of_row(kept)
 
 
 def _withdraw_hold(uid: str, connection: Connection) -> bool:
     there = (hold.c.uid == uid) & hold.c.withdrawn_utc_ns.is_(None)
-    return connection.execute(update(hold).where(there).values(withdrawn_utc_ns=time.time_ns())).rowcount == 1
+    done = connection.execute(update(hold).where(there).values(withdrawn_utc_ns=time.time_ns())).rowcount == 1
+    stay_id = connection.execute(select(hold.c.stay_id).where(hold.c.uid == uid)).scalar_one_or_none()
+    if done and stay_id is not None and has_corrections(connection, stay_id):
+        refresh_stay(connection, stay_id)
+    return done
 
 
 def _set_setting(key: str, value: Any, connection: Connection) -> None:

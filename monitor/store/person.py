@@ -1,0 +1,91 @@
+"""What the store keeps of a person, as frozen values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody who hangs. A guest needs no record.
+
+    Attributes
+    ----------
+    uid : str
+        Stable and meaningless; empty for a person who is not kept yet.
+    name : str
+        Name or initials.
+    stature_m : float or None
+    notes : str
+    consent_on : str or None
+        Date (ISO 8601) on which the person agreed to be recorded; None: not asked, or not given.
+    units : str
+        Unit in which loads are shown to them, one of ``monitor.units.LOAD_UNITS``.
+    time_zone : str
+        IANA name; their day begins at their midnight.
+    """
+
+    uid: str
+    name: str
+    stature_m: float | None = None
+    notes: str = ""
+    consent_on: str | None = None
+    units: str = "kgf"
+    time_zone: str = "UTC"
+    created_utc_ns: int = 0
+    erased_utc_ns: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Intake:
+    """One dated questioning: answers by question, and what followed from them."""
+
+    id: int
+    person_uid: str
+    at_utc_ns: int
+    answers: dict[str, Any]
+    outcome: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class PainEntry:
+    """Pain on the numeric rating scale (0 to 10), where, at which hold or item, what was tried.
+
+    ``symptoms`` holds words such as ``numbness`` and ``dizziness``; ``tried`` the cues that were tried.
+    """
+
+    id: int
+    person_uid: str
+    at_utc_ns: int
+    pain: int
+    place: str | None = None
+    symptoms: tuple[str, ...] = ()
+    hold_uid: str | None = None
+    item: str | None = None
+    tried: tuple[str, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StoredProgramme:
+    """A person's programme as plain data, in force since an instant."""
+
+    id: int
+    person_uid: str
+    since_utc_ns: int
+    content: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class ManualHang:
+    """A hang away from the rig, entered by hand and marked so everywhere."""
+
+    id: int
+    person_uid: str
+    at_utc_ns: int
+    duration_s: float
+    kind: str | None = None
+    note: str = ""
+    created_utc_ns: int = 0
+    by_hand: bool = field(default=True, init=False)

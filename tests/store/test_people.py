@@ -1,0 +1,83 @@
+"""People and what is entered about them go in and come out whole."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+from store_samples import RIG, START_utc_ns, sample_hold
+
+from monitor.store import PainEntry, Person, UnknownPerson, UnknownStay, open_store
+
+
+@pytest.fixture
+def store(tmp_path):
+    with open_store(tmp_path / "holds.sqlite") as opened:
+        yield opened
+
+
+@pytest.fixture
+def anna(store) -> Person:
+    return store.people.save(
+        Person("", "Anna K.", 1.68, "left shoulder", "2026-01-05", units="lbf", time_zone="Europe/Berlin")
+    )
+
+
+def test_a_person_is_kept_changed_and_listed_by_name(store, anna):
+    assert anna.uid.startswith("p-")
+    assert store.people.get(anna.uid) == anna
+    changed = store.people.save(dataclasses.replace(anna, stature_m=1.7, notes=""))
+    assert (changed.uid, changed.stature_m, changed.created_utc_ns) == (anna.uid, 1.7, anna.created_utc_ns)
+    other = store.people.save(Person("", "A."))
+    assert [p.uid for p in store.people.everybody()] == [other.uid, anna.uid]
+    assert store.people.get("p-none") is None
+
+
+def test_everything_of_a_person_comes_back(store, anna):
+    first = store.people.add_intake(anna.uid, 5, {"pain_now": 2}, {"notes": ["größer"]})
+    second = store.people.add_intake(anna.uid, 9, {}, {})
+    assert store.people.intakes(anna.uid) == [second, first]
+    old = store.people.set_programme(anna.uid, 5, {"name": "one"})
+    new = store.people.set_programme(anna.uid, 5, {"name": "two"})
+    assert store.people.programmes(anna.uid) == [new, old]
+    entry = store.people.add_pain(
+        PainEntry(0, anna.uid, 7, 4, "shoulder", ("numbness",), "hold-1", "passive", ("ribs_down",), "better after")
+    )
+    assert (store.people.pains(anna.uid), entry.pain, entry.tried) == ([entry], 4, ("ribs_down",))
+    assert store.people.pains(anna.uid, since_utc_ns=8) == []
+
+
+def test_a_hang_entered_by_hand_is_marked_and_can_be_taken_out(store, anna):
+    hang = store.people.add_manual_hang(anna.uid, START_utc_ns, 40.0, "active", "tree")
+    assert hang.by_hand is True
+    assert store.people.manual_hangs(anna.uid) == [hang]
+    assert store.people.manual_hangs(anna.uid, START_utc_ns + 1) == []
+    assert store.people.remove_manual_hang(hang.id) is True
+    assert store.people.remove_manual_hang(hang.id) is False
+    assert store.people.manual_hangs(anna.uid) == []
+
+
+def test_a_stay_and_its_holds_belong_to_who_hung(store, anna):
+    mine = store.begin_stay(START_utc_ns, RIG, person_uid=anna.uid)
+    guest = store.begin_stay(START_utc_ns + 1, RIG)
+    assert store.save_hold(sample_hold(mine)).person_uid == anna.uid
+    assert store.save_hold(sample_hold(guest)).person_uid is None
+    store.people.assign_stay(guest, anna.uid)
+    store.people.assign_stay(mine, None)
+    assert store.get_hold(sample_hold(guest).uid).person_uid == anna.uid
+    assert store.get_stay(mine).person_uid is None
+    assert store.get_hold(sample_hold(mine).uid).person_uid is None
+
+
+def test_strangers_are_told(store, anna):
+    for attempt in (
+        lambda: store.people.add_intake("p-none", 1, {}, {}),
+        lambda: store.people.add_manual_hang("p-none", 1, 10.0),
+        lambda: store.people.save(Person("p-none", "X")),
+        lambda: store.begin_stay(1, RIG, person_uid="p-none"),
+    ):
+        with pytest.raises(UnknownPerson):
+            attempt()
+    with pytest.raises(UnknownStay):
+        store.people.assign_stay("nowhere", anna.uid)
+    assert store.list_stays() == []

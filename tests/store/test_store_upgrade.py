@@ -1,0 +1,57 @@
+"""A database of an earlier revision, written by the program of then, opens with everything in it."""
+
+from __future__ import annotations
+
+import dataclasses
+import shutil
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from store_samples import BARE_RESULT, CALIBRATION, FULL_RESULT, RIG, START_utc_ns, sample_hold
+
+from monitor.store import Person, open_store
+from monitor.store.schema import metadata
+
+OLD = Path(__file__).parent / "old"
+STAY = "20251009T085320Z-0badcafe"
+
+
+@pytest.fixture
+def store(tmp_path):
+    path = tmp_path / "hang-monitor.sqlite"
+    shutil.copy(OLD / "revision_0001.sqlite", path)
+    with open_store(path) as opened:
+        yield opened
+
+
+def test_an_old_file_has_the_tables_of_a_new_one(store):
+    with store._read() as connection:
+        assert compare_metadata(MigrationContext.configure(connection), metadata) == []
+        assert connection.exec_driver_sql("PRAGMA integrity_check").scalar_one() == "ok"
+        assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
+
+
+def test_what_was_in_an_old_file_is_there(store):
+    first = dataclasses.replace(sample_hold(STAY, 1), bodyweight_N=703.0, revised=1)
+    assert store.list_holds(newest_first=False) == [first, sample_hold(STAY, 2, result=BARE_RESULT)]
+    assert store.get_hold(sample_hold(STAY, 3).uid) is None, "it was withdrawn before"
+    assert store.get_hold(first.uid).result == FULL_RESULT
+    kept = store.get_stay(STAY)
+    assert (kept.rig, kept.calibration, kept.clock_rate, kept.person_uid) == (RIG, CALIBRATION, 1.00002, None)
+    assert [s.uid for s in store.unfinished_stays()] == ["20251009T091000Z-0badbeef"]
+    assert store.get_setting("given") == {"alpha_max": 0.2, "bodyweight_N": None}
+
+
+def test_an_old_file_takes_everything_new(store):
+    person = store.people.save(Person("", "A. B."))
+    store.people.assign_stay(STAY, person.uid)
+    assert {h.person_uid for h in store.holds_of_stay(STAY)} == {person.uid}
+    made = store.corrections.make(sample_hold(STAY, 1).uid, "retag", {"kind": "active"}, reason="seen")
+    assert store.get_hold(sample_hold(STAY, 1).uid).result.kind == "active"
+    store.corrections.undo(made.id)
+    assert store.get_hold(sample_hold(STAY, 1).uid).result.kind == "passive"
+    assert store.save_hold(sample_hold(STAY, 4)).person_uid == person.uid
+    later = store.begin_stay(START_utc_ns + 10**13, RIG, person_uid=person.uid)
+    assert store.get_stay(later).person_uid == person.uid
