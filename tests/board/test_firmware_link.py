@@ -16,10 +16,11 @@ import pytest
 from invented_board import InventedBoard, needs_micropython
 from overhearing import Overhearing, check_nothing_lost_silently, row_numbers
 
-from firmware_bridge.counts import NO_READING, CountBlock
-from firmware_bridge.events import BoardFault, ClockFit
+from firmware_bridge.counts import NO_READING
+from firmware_bridge.decoder import Decoder
+from firmware_bridge.events import BoardFault
 from firmware_bridge.link import LinkSource
-from firmware_bridge.sources import HostClock
+from firmware_bridge.messages import Echo, Samples
 
 pytestmark = needs_micropython
 
@@ -233,24 +234,38 @@ def test_another_rate_is_set_or_refused(tmp_path: Path) -> None:
     assert "500.00 per second" in heard.details
 
 
-def test_echoes_show_the_hosts_clock_how_fast_the_boards_runs(tmp_path: Path) -> None:
-    speed = 4
-    fits: list[ClockFit] = []
-
-    def known(event: object) -> bool:
-        if isinstance(event, ClockFit):
-            fits.append(event)
-        # After 20 s of the board's the echoes have outweighed the arrivals of its first readings.
-        return isinstance(event, CountBlock) and bool((event.board_s > 20).any())
-
+def test_echoes_bear_the_boards_time_among_its_readings(tmp_path: Path) -> None:
+    raw: list[bytes] = []
+    ppm = 400
     with (
-        InventedBoard(tmp_path, SHARED, end_s=600, speed=speed, ppm=20_000) as board,
-        listen(board, clock=HostClock(speed), silence_s=speed * SILENCE_S) as heard,
+        InventedBoard(tmp_path, SHARED, end_s=60, speed=20, ppm=ppm) as board,
+        listen(board, tap=raw.append) as heard,
     ):
-        heard.wait_for(known)
-    # The board's crystal is 20,000 parts in a million too fast, so its second is that much less than a true one.
-    assert fits[-1].u_rate < 2e-3
-    assert abs(fits[-1].rate - 1 / 1.02) < 4 * fits[-1].u_rate
+        report = hear_to_the_end(board, heard)
+    assert report["violations"] == []
+    in_order = [one.value for one in Decoder().push(b"".join(raw)) if isinstance(one.value, Samples | Echo)]
+    echoes = [position for position, value in enumerate(in_order) if isinstance(value, Echo)]
+    assert len(echoes) >= 3
+    interval_us = 12_500 * (1 + ppm * 1e-6)
+
+    def last_us(frame: object) -> float:
+        assert isinstance(frame, Samples)
+        return frame.first_us + (len(frame.counts) - 1) * interval_us
+
+    for position in echoes:
+        echo = in_order[position]
+        assert isinstance(echo, Echo)
+        before = [value for value in in_order[:position] if isinstance(value, Samples)]
+        after = [value for value in in_order[position:] if isinstance(value, Samples)]
+        if before:
+            assert last_us(before[-1]) < echo.board_us
+        if before and after:
+            # The frame after it was not whole yet: its last reading came later, but for one turn of the loop.
+            assert echo.board_us < last_us(after[0]) + 10_000
+    # A crystal that is 400 parts in a million too fast lengthens every interval by as much, in the board's own time.
+    numbers = row_numbers(heard.counts)
+    slope_us = (heard.board_us[-1] - heard.board_us[0]) / (numbers[-1] - numbers[0])
+    assert slope_us == pytest.approx(interval_us, abs=0.1)
 
 
 def test_an_unprotected_clock_line_would_be_caught(tmp_path: Path) -> None:
