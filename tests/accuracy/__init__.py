@@ -1,1 +1,1 @@
-"""How well the monitor measures: rigid bodies, electronics, raw counts, results, and their errors measure by measure."""
+"""How well the monitor measures: rigid bodies, raw counts, results, and their errors measure by measure."""

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from tests.accuracy import bounds
 from tests.physics.truth import Truth
 
 Span = tuple[float, float]
+WINDOW_S = 8.0
+"""The stretch over which an amplitude is taken as one number."""
 SHORTEST_GAP_S = 0.05
 """A gap of the grip that 80 readings a second must show."""
 NOTHING = float("inf")
@@ -19,12 +23,15 @@ NOTHING = float("inf")
 class Found:
     """An error (always positive) of a measure; for found/missed measures 0 or 1, for false alarms their number.
 
-    ``exposure_s`` is the time in which a false alarm could have come.
+    ``exposure_s`` is the time in which a false alarm could have come, ``bound`` the standard deviation in the same
+    unit that noise and calibration leave to any estimator, ``value`` the true value of what was measured.
     """
 
     measure: str
     error: float
     exposure_s: float = 0.0
+    bound: float | None = None
+    value: float | None = None
 
 
 def overlap_s(a: Span, b: Span) -> float:
@@ -63,22 +70,35 @@ def _record(truth: Truth, result: dict[str, Any]) -> Iterator[Found]:
     if "bodyweight hidden" in truth["tags"]:
         return
     weight = result["bodyweight_N"]
-    yield Found("bodyweight", NOTHING if weight is None else 100 * abs(weight / truth["bodyweight_N"] - 1))
+    error = NOTHING if weight is None else 100 * abs(weight / truth["bodyweight_N"] - 1)
+    yield Found("bodyweight", error, bound=100 * bounds.bodyweight_rel(), value=truth["bodyweight_N"])
 
 
 def _hold(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
     tags = set(truth["tags"])
     on, off = true["onset_half_s"], true["release_half_s"]
-    yield Found("onset", 1e3 * abs(hold["onset_s"] - on))
-    yield Found("release", 1e3 * abs(hold["release_s"] - off))
+    weight = truth["bodyweight_N"]
+    up, down = (bounds.crossing_s(slope, 2 * true["half_level_N"], 2) for slope in true["slopes_N_s"])
+    yield Found("onset", 1e3 * abs(hold["onset_s"] - on), bound=1e3 * up, value=true["slopes_N_s"][0])
+    yield Found("release", 1e3 * abs(hold["release_s"] - off), bound=1e3 * down, value=true["slopes_N_s"][1])
     if "one cell is wrong" not in tags:
         alpha, beta = hold["alpha_mean"], hold["beta_mean"]
-        yield Found("assistance", NOTHING if alpha is None else 100 * abs(alpha - true["assist_fraction_half"]))
-        yield Found("bar's share", NOTHING if beta is None else 100 * abs(beta - true["bar_fraction_half"]))
-        yield Found("peak", 100 * abs(hold["peak_N"] / true["peak_N"] - 1))
+        u_weight, share = bounds.bodyweight_rel(), true["assist_fraction_half"]
+        # A zero is read for three seconds, a level for the whole hold; span and bodyweight scale what there is.
+        u_alpha = math.hypot(bounds.level_N(4, 3.0) / weight, share * u_weight)
+        u_beta = math.hypot(bounds.level_N(2, 3.0) / weight, true["bar_fraction_half"] * u_weight)
+        yield Found(
+            "assistance", NOTHING if alpha is None else 100 * abs(alpha - share), bound=100 * u_alpha, value=share
+        )
+        error = NOTHING if beta is None else 100 * abs(beta - true["bar_fraction_half"])
+        yield Found("bar's share", error, bound=100 * u_beta, value=true["bar_fraction_half"])
+        u_peak = math.hypot(bounds.part_noise_N(2) / true["peak_N"], bounds.bodyweight_rel() * math.sqrt(3.0))
+        yield Found("peak", 100 * abs(hold["peak_N"] / true["peak_N"] - 1), bound=100 * u_peak, value=true["peak_N"])
     if "quiet" in tags:
         tremor = hold["tremor_N"]
-        yield Found("tremor", NOTHING if tremor is None else 100 * abs(tremor / true["tremor_6_12Hz_rms_N"] - 1))
+        rms = true["tremor_6_12Hz_rms_N"]
+        bound = 100 * bounds.tremor_rel(rms, off - on - 2.5)
+        yield Found("tremor", NOTHING if tremor is None else 100 * abs(tremor / rms - 1), bound=bound, value=rms)
     if "settles" in tags:
         settled = hold["settle_s"]
         yield Found("settling time", NOTHING if settled is None else abs(settled - true["settle_s"]))
@@ -116,7 +136,9 @@ def _travel(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
         if near:
             best = max(near, key=lambda g: abs(g["travel_mm"]))
             got.remove(best)
-            yield Found("travel" + suffix, abs(best["travel_mm"] - event["com_rise_mm"]))
+            bound = 1e3 * bounds.travel_m(truth["bodyweight_N"], event["duration_s"])
+            error = abs(best["travel_mm"] - event["com_rise_mm"])
+            yield Found("travel" + suffix, error, bound=bound, value=event["com_rise_mm"])
             if best["u_mm"]:
                 yield Found("travel over u", abs(best["travel_mm"] - event["com_rise_mm"]) / best["u_mm"])
     yield Found("pull invented" + suffix, len(got), true["release_half_s"] - true["onset_half_s"])
@@ -157,9 +179,16 @@ def _swing(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
                 yield Found("swing beside pulls", error * min(1.0, 6.0 / degrees))
             continue
         error = abs(min(near, key=lambda c: abs(c[0] - t_s))[1] - degrees) if near else NOTHING
-        yield Found("swing from 2 degrees" if degrees >= 2 else "swing 1 to 2 degrees", error * min(1.0, 6.0 / degrees))
+        name = "swing from 2 degrees" if degrees >= 2 else "swing 1 to 2 degrees"
+        bound = bounds.swing_deg(degrees, truth["bodyweight_N"], truth["person"]["kappa"], WINDOW_S)
+        yield Found(name, error * min(1.0, 6.0 / degrees), bound=bound, value=degrees)
     frequency = given.get("frequency_Hz")
-    yield Found("swing frequency", NOTHING if frequency is None else 1e3 * abs(frequency - swing["frequency_Hz"]))
+    used = [d for t, d in pairs if t > start]
+    rms_deg = math.sqrt(sum(d * d for d in used) / len(used))
+    length_s = pairs[-1][0] - start
+    bound = 1e3 * bounds.swing_frequency_Hz(rms_deg, truth["bodyweight_N"], truth["person"]["kappa"], length_s)
+    error = NOTHING if frequency is None else 1e3 * abs(frequency - swing["frequency_Hz"])
+    yield Found("swing frequency", error, bound=bound, value=swing["frequency_Hz"])
 
 
 def _hands(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
@@ -173,7 +202,8 @@ def _hands(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
         yield Found("change of hands missed", 0 if met else 1)
         if met:
             got.remove(near)
-            yield Found("change of hands", 1e3 * abs(near - at))
+            bound = 1e3 * bounds.part_noise_N(2) / change["slope_N_s"]
+            yield Found("change of hands", 1e3 * abs(near - at), bound=bound, value=change["slope_N_s"])
     yield Found("change of hands invented", len(got), true["release_half_s"] - true["onset_half_s"])
 
 
@@ -188,12 +218,15 @@ def _contacts(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found
         if near:
             best = near[0]
             got = [x for x in got if x not in near]
-            yield Found("touch's edges", 1e3 * abs(best["start_s"] - event["start_s"]))
-            yield Found("touch's edges", 1e3 * abs(best["end_s"] - event["end_s"]))
+            for edge, slope in zip(("start_s", "end_s"), event["slopes_N_s"], strict=True):
+                bound = 1e3 * bounds.crossing_s(slope, event["level_N"], 4)
+                yield Found("touch's edges", 1e3 * abs(best[edge] - event[edge]), bound=bound, value=slope)
             yield Found("touch's peak", 100 * abs(best["alpha_peak"] * truth["bodyweight_N"] / event["peak_N"] - 1))
             impulse = best.get("impulse_N_s")
             if impulse is not None:
-                yield Found("touch's impulse", 100 * abs(impulse / event["impulse_N_s"] - 1))
+                bound = 100 * bounds.impulse_N_s(4, event["end_s"] - event["start_s"]) / event["impulse_N_s"]
+                error = 100 * abs(impulse / event["impulse_N_s"] - 1)
+                yield Found("touch's impulse", error, bound=bound, value=event["impulse_N_s"])
     yield Found("touch invented", len(got), off - on)
 
 
@@ -208,7 +241,14 @@ def _third(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
         if near:
             best = max(near, key=lambda x: x["end_s"] - x["start_s"])
             got = [x for x in got if x not in near]
-            yield Found("third support", 100 * abs(best["fraction"] - event["frac"]))
-            yield Found("third support's edges", abs(best["start_s"] - event["t0_s"] - event["rise_s"] / 2))
-            yield Found("third support's edges", abs(best["end_s"] - event["t1_s"] + event["rise_s"] / 2))
+            error = 100 * abs(best["fraction"] - event["frac"])
+            yield Found("third support", error, bound=100 * bounds.bodyweight_rel(), value=event["frac"])
+            # A minimum-jerk rise is 1.875 times as steep in its middle as on average.
+            slope = 1.875 * event["frac"] * truth["bodyweight_N"] / event["rise_s"]
+            bound = bounds.crossing_s(slope, event["frac"] * truth["bodyweight_N"], 6)
+            for edge, at in (
+                ("start_s", event["t0_s"] + event["rise_s"] / 2),
+                ("end_s", event["t1_s"] - event["rise_s"] / 2),
+            ):
+                yield Found("third support's edges", abs(best[edge] - at), bound=bound, value=slope)
     yield Found("third support invented", len(got), true["release_half_s"] - true["onset_half_s"])

@@ -15,6 +15,7 @@ from scipy.signal import butter, sosfiltfilt
 
 from tests.physics.body import BELLY, STEP_HZ, GRAVITY_m_s2
 from tests.physics.engine import Course
+from tests.physics.people import hanging_pendulum
 from tests.physics.script import Script
 
 Array = NDArray[np.float64]
@@ -68,6 +69,12 @@ def _mean(t_s: Array, x: Array, a: float, b: float) -> float:
     """Return the mean of ``x`` between two instants."""
     total = np.concatenate([[0.0], np.cumsum(0.5 * (x[1:] + x[:-1])) / STEP_HZ])
     return float((np.interp(b, t_s, total) - np.interp(a, t_s, total)) / (b - a))
+
+
+def slope_at(t_s: Array, x: Array, at_s: float) -> float:
+    """Return how steeply a course crosses an instant, over 12.5 ms to either side (N/s)."""
+    a, b = np.interp([at_s - 0.0125, at_s + 0.0125], t_s, x)
+    return float(abs(b - a) / 0.025)
 
 
 def swing_course(course: Course, a: float, b: float) -> Truth | None:
@@ -144,6 +151,7 @@ def _touch(course: Course, event: Truth, feet: Array) -> Truth | None:
         "start_s": stretches[0][0],
         "end_s": stretches[-1][1],
         "level_N": level,
+        "slopes_N_s": [slope_at(t, x, stretches[0][0]), slope_at(t, x, stretches[-1][1])],
         "peak_N": float(x.max()),
         "impulse_N_s": float(np.trapezoid(x, t)),
     }
@@ -171,7 +179,8 @@ def truth_of(script: Script, course: Course) -> Truth:
         elif kind == "hands":
             at = _hand_change_s(course, event)
             if at is not None:
-                changes.append({"load_side_change_s": at, "to": event["to"]})
+                steep = slope_at(t, course.load_N[:, 0] - course.load_N[:, 1], at)
+                changes.append({"load_side_change_s": at, "to": event["to"], "slope_N_s": steep})
         elif kind == "foot_touch":
             touched = _touch(course, event, feet)
             if touched is not None:
@@ -202,6 +211,7 @@ def truth_of(script: Script, course: Course) -> Truth:
                 "onset_half_s": on,
                 "release_half_s": off,
                 "half_level_N": level / 2,
+                "slopes_N_s": [slope_at(t, bar, on), slope_at(t, bar, off)],
                 "bar_fraction_half": _mean(t, bar, on, off) / weight,
                 "assist_fraction_half": _mean(t, feet, on, off) / weight,
                 "tremor_6_12Hz_rms_N": float(np.sqrt(np.mean(shaking**2))) if len(shaking) else None,
@@ -219,6 +229,7 @@ def truth_of(script: Script, course: Course) -> Truth:
         "person": {
             "stature_m": script.person.stature_m,
             "mass_kg": course.mass_kg,
+            "kappa": hanging_pendulum(script.person)[1],
             "table": script.person.table,
             "sex": script.person.sex,
         },

@@ -1,0 +1,94 @@
+"""Errors of many stays put together: a row for each measure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from tests.accuracy.comparison import Found
+from tests.accuracy.limits import LIMITS, Limit, figure
+from tests.accuracy.runs import Record
+
+FALSE_ALARMS = (
+    "hold invented",
+    "regrip invented",
+    "pull invented",
+    "pull invented (swing)",
+    "swing invented",
+    "touch invented",
+    "third support invented",
+    "change of hands invented",
+)
+
+
+@dataclass(frozen=True)
+class Row:
+    """All errors of one measure, and the figures that are told of them.
+
+    ``bound`` is the root mean square of the standard deviations that noise and calibration leave; ``ratio`` that of the
+    errors over it. None where there is no bound. ``places`` name the stays, worst first.
+    """
+
+    measure: str
+    errors: np.ndarray
+    limit: Limit | None
+    figure: float
+    bound: float | None
+    ratio: float | None
+    exposure_s: float
+    places: list[tuple[float, str]]
+
+    @property
+    def verdict(self) -> str:
+        """Say how the figure stands to floor and aim."""
+        if self.limit is None:
+            return ""
+        if self.figure <= self.limit.aim:
+            return "aim"
+        return "floor" if self.figure <= self.limit.floor else "SHORT"
+
+
+def row_of(measure: str, found: list[tuple[Found, str]]) -> Row:
+    """Return the row of a measure from its errors and the names of their stays."""
+    errors = np.array([one.error for one, _ in found], dtype=float)
+    exposure_s = sum(one.exposure_s for one, _ in found)
+    limit = LIMITS.get(measure)
+    paired = [(one.error, one.bound) for one, _ in found if one.bound is not None and math.isfinite(one.error)]
+    bound = ratio = None
+    if paired:
+        bound = math.sqrt(sum(b * b for _, b in paired) / len(paired))
+        ratio = math.sqrt(sum(e * e for e, _ in paired) / len(paired)) / bound
+    shown = figure(limit, errors, exposure_s) if limit else float(errors.max())
+    places = sorted(((one.error, place) for one, place in found), reverse=True)
+    return Row(measure, errors, limit, shown, bound, ratio, exposure_s, places)
+
+
+def rows(records: Iterable[Record], *, hard: bool | None = None) -> list[Row]:
+    """Return the rows of some stays: all, the ordinary ones (``hard=False``) or the hard cases (``hard=True``)."""
+    found: dict[str, list[tuple[Found, str]]] = {}
+    for record in records:
+        if hard is not None and ("hard" in record.truth["tags"]) != hard:
+            continue
+        for one in record.found:
+            found.setdefault(one.measure, []).append((one, f"{record.name}:{record.seed}"))
+    names = [*LIMITS, *(name for name in found if name not in LIMITS)]
+    return [row_of(name, found[name]) for name in names if name in found]
+
+
+def table(some: list[Row], show: int = 0) -> str:
+    """Return the rows as text for a terminal; ``show``: name so many of the worst stays where the aim is missed."""
+    head = ("n", "median", "95 %", "largest", "figure", "floor", "aim", "bound", "ratio")
+    lines = [f"{'measure':30s}" + "".join(f" {name:>9s}" for name in head)]
+    for row in some:
+        numbers = [np.median(row.errors), np.quantile(row.errors, 0.95, method="higher"), row.errors.max(), row.figure]
+        limits = [f"{row.limit.floor:9g}", f"{row.limit.aim:9g}"] if row.limit else [" " * 9] * 2
+        best = [" " * 9 if x is None else f"{x:9.3f}" for x in (row.bound, row.ratio)]
+        cells = [f"{len(row.errors):9d}", *(f"{x:9.3f}" for x in numbers), *limits, *best]
+        line = f"{row.measure:30s} " + " ".join(cells) + f" {row.verdict}"
+        if show and row.limit and row.figure > row.limit.aim:
+            line += "  " + ", ".join(f"{place} {error:.3g}" for error, place in row.places[:show] if error > 0)
+        lines.append(line.rstrip())
+    return "\n".join(lines)

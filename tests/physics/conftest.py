@@ -1,0 +1,10 @@
+"""The bodies are a package below the project's root, wherever the tests are started from."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+ROOT = str(Path(__file__).parents[2])
+if ROOT not in sys.path:
+    sys.path.insert(0, ROOT)
