@@ -153,7 +153,8 @@ def _u_change(reading: Reading, column: int) -> float:
 def _zero_rate(taken: Sequence[Taken], at: Taken, column: int) -> tuple[float, float]:
     """Return how fast the zero wandered before a load, counts/s, and how well that is known: a drift is no creep.
 
-    A zero does not wander steadily: its rates from zero to zero differ, and by as much the rate is uncertain.
+    A zero does not wander steadily: its rates from zero to zero differ, and the further a load is from the zero that
+    was watched, the more of that difference is the rate's uncertainty.
     """
     zeros = [t for t in taken if not t.step.masses]
     watched = [t.reading for t in zeros if t.step.dwell_s > 0 and t.reading.t_s < at.reading.t_s]
@@ -161,12 +162,14 @@ def _zero_rate(taken: Sequence[Taken], at: Taken, column: int) -> tuple[float, f
         float((b.reading.counts - a.reading.counts)[column] / (b.reading.t_s - a.reading.t_s))
         for a, b in itertools.pairwise(zeros)
     ]
-    rate, u_noise = 0.0, 0.0
+    rate, u_noise, nearness = 0.0, 0.0, 1.0
     if watched:
+        spacing_s = (zeros[-1].reading.t_s - zeros[0].reading.t_s) / max(1, len(rates))
+        nearness = min(1.0, (at.reading.t_s - watched[-1].t_s) / spacing_s) if rates else 1.0
         rate = float(watched[-1].crept_counts[column] / watched[-1].seconds)
         u_noise = _u_change(watched[-1], column) / watched[-1].seconds
     unsteady = math.sqrt(math.fsum((r - rate) ** 2 for r in rates) / len(rates)) if rates else 0.0
-    return rate, math.hypot(u_noise, unsteady)
+    return rate, math.hypot(u_noise, nearness * unsteady)
 
 
 def _checks(
