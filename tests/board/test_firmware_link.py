@@ -238,14 +238,14 @@ def test_echoes_bear_the_boards_time_among_its_readings(tmp_path: Path) -> None:
     raw: list[bytes] = []
     ppm = 400
     with (
-        InventedBoard(tmp_path, SHARED, end_s=60, speed=20, ppm=ppm) as board,
+        InventedBoard(tmp_path, SHARED, end_s=150, ppm=ppm) as board,
         listen(board, tap=raw.append) as heard,
     ):
         report = hear_to_the_end(board, heard)
     assert report["violations"] == []
     in_order = [one.value for one in Decoder().push(b"".join(raw)) if isinstance(one.value, Samples | Echo)]
     echoes = [position for position, value in enumerate(in_order) if isinstance(value, Echo)]
-    assert len(echoes) >= 3
+    assert len(echoes) >= 2
     interval_us = 12_500 * (1 + ppm * 1e-6)
 
     def last_us(frame: object) -> float:
