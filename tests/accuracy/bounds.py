@@ -32,7 +32,7 @@ def part_noise_N(cells: int) -> float:
 def crossing_s(slope_N_s: float, height_N: float, cells: int) -> float:
     """Return the bound of an instant at which a straight edge crosses a level in its middle.
 
-    A line fitted through the ``n`` rows of the edge has the variance ``sigma^2 / n`` in its middle: divided by the slope.
+    A line fitted through the ``n`` rows of the edge has the variance ``sigma^2 / n`` in its middle.
     The edge is taken as straight over half of its height.
     """
     rows = max(1.0, 0.5 * height_N / slope_N_s * RATE_HZ)
@@ -45,7 +45,7 @@ def level_N(cells: int, seconds: float) -> float:
 
 
 def bodyweight_rel(faults: Faults | None = None) -> float:
-    """Return the relative bound of a bodyweight that four platform and two bar cells weigh: spans err independently."""
+    """Return the relative bound of a bodyweight that four platform and two bar cells weigh, spans independent."""
     return (faults or Faults()).u_rel_span / math.sqrt(6.0)
 
 
@@ -55,7 +55,7 @@ def sine_amplitude(sigma: float, rows: float) -> float:
 
 
 def sine_frequency_Hz(sigma: float, amplitude: float, rows: float) -> float:
-    """Return the bound of a sinusoid's frequency (Hz): ``var(omega) = 24 sigma^2 / (A^2 n (n^2 - 1))`` per row squared."""
+    """Return the bound of a sinusoid's frequency (Hz): ``var(omega) = 24 sigma^2 / (A^2 n (n^2 - 1))`` per row."""
     omega = math.sqrt(24.0 * sigma**2 / (amplitude**2 * rows * (rows**2 - 1.0)))
     return omega * RATE_HZ / (2 * math.pi)
 

@@ -156,7 +156,8 @@ def model_xml(person: Person, setting: Setting) -> str:
     return f"""
 <mujoco model="hang">
 <compiler angle="radian" inertiafromgeom="false"/>
-<option timestep="{1 / STEP_HZ:.12f}" gravity="0 0 {-GRAVITY_m_s2}" integrator="implicitfast" iterations="12" ls_iterations="8"/>
+<option timestep="{1 / STEP_HZ:.12f}" gravity="0 0 {-GRAVITY_m_s2}" integrator="implicitfast"
+ iterations="12" ls_iterations="8"/>
 <worldbody>
  <body name="bar" pos="0 {setting.hands_y_m:.5f} {bar_z:.6f}" gravcomp="1">
   <inertial pos="0 0 0" mass="{BAR_kg}" diaginertia="{BAR_kg * 0.1:.3f} {BAR_kg * 0.1:.3f} {BAR_kg * 0.1:.3f}"/>
@@ -166,7 +167,8 @@ def model_xml(person: Person, setting: Setting) -> str:
   <inertial pos="0 0 0" mass="{PLATFORM_kg}" diaginertia="0.25 0.35 0.5"/>
   <joint name="plate_z" type="slide" axis="0 0 1"/><joint name="plate_pitch" type="hinge" axis="1 0 0"/>
   <joint name="plate_roll" type="hinge" axis="0 1 0"/>
-  <geom type="box" size="{PLATFORM_HALF_x_m + 0.1} {PLATFORM_HALF_y_m + 0.15} 0.02" contype="2" conaffinity="1" mass="0"/>
+  <geom type="box" size="{PLATFORM_HALF_x_m + 0.1} {PLATFORM_HALF_y_m + 0.15} 0.02"
+   contype="2" conaffinity="1" mass="0"/>
  </body>
  <body name="torso" pos="0 0 {person.shoulders_m:.6f}">{_inertial(inner)}
   <joint name="root_x" type="slide" axis="1 0 0"/><joint name="root_y" type="slide" axis="0 1 0"/>

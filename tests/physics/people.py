@@ -325,7 +325,7 @@ def _from_deleva(sex: str, stature: float, mass: float, rng: np.random.Generator
 
 
 def hanging_pendulum(person: Person) -> tuple[float, float]:
-    """Return (d, kappa): centre of mass below the grip (m), and m d^2 / I_pivot, of the rigid hanging body, fore-aft."""
+    """Return (d, kappa) of the rigid hanging body, fore-aft: centre of mass below the grip (m), m d^2 / I_pivot."""
     reach = person.upper_arm_m + person.forearm_m
     lumbar = person.lumbar_m
     places: list[tuple[Part, float, int]] = [

@@ -1,6 +1,6 @@
 """A fixed small subset of the accuracy check: each measure's floor holds, from raw counts on.
 
-Bodies, behaviour and truth: MuJoCo, by ``tests/physics``. Floors: ``tests/accuracy/limits.py``, as the project set them.
+Bodies, behaviour and truth: MuJoCo, by ``tests/physics``. Floors: ``tests/accuracy/limits.py``, set by the project.
 The whole check (40 bodies, all cases, statistical bounds) is ``python -m tests.accuracy``.
 """
 

@@ -132,7 +132,7 @@ def test_a_pull_raises_the_body_by_nearly_what_was_asked(pulled):
 
 
 def test_a_swinging_body_has_the_frequency_of_its_pendulum():
-    """``f = sqrt(kappa g / d) / 2 pi`` of the rigid body; the soft joints of the real one change it by a few per cent."""
+    """``f = sqrt(kappa g / d) / 2 pi`` of the rigid body; soft joints change it by a few per cent."""
     script = make_script("swing_decays", 3)
     done = simulate(script)
     history = truth_of(script, done)["swing_history"]

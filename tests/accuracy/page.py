@@ -1,0 +1,210 @@
+"""``docs/accuracy.md``: what the accuracy check found, for people."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from pathlib import Path
+
+import numpy as np
+
+from tests.accuracy import plots
+from tests.accuracy.confidence import rate_bounds, share_bounds
+from tests.accuracy.runs import Record
+from tests.accuracy.summary import FALSE_ALARMS, Row, rows
+from tests.physics.scenarios import SCENARIOS
+
+MISSED = (
+    "hold missed",
+    "pull missed",
+    "pull missed (swing)",
+    "touch missed",
+    "third support missed",
+    "change of hands missed",
+    "regrip missed",
+)
+WORDS = {"aim": "aim reached", "floor": "floor held", "SHORT": "**falls short**", "": ""}
+
+
+def _number(x: float) -> str:
+    """Return a number with three significant digits; an error that is none is a missing value."""
+    if math.isinf(x):
+        return "missing"
+    return f"{x:.3g}" if abs(x) >= 1e-3 or x == 0 else f"{x:.1e}"
+
+
+def _table(head: Iterable[str], body: Iterable[Iterable[str]]) -> list[str]:
+    names = list(head)
+    lines = ["| " + " | ".join(names) + " |", "| --- |" + " ---: |" * (len(names) - 1)]
+    return [*lines, *("| " + " | ".join(cells) + " |" for cells in body), ""]
+
+
+def _errors(some: list[Row]) -> list[str]:
+    body = []
+    for row in some:
+        if row.measure in FALSE_ALARMS or row.measure in MISSED:
+            continue
+        finite = row.errors[np.isfinite(row.errors)]
+        told = [np.median(row.errors), np.quantile(row.errors, 0.95, method="higher"), row.errors.max()]
+        unit = row.limit.unit if row.limit else ""
+        rms = math.sqrt(float(np.mean(np.square(finite)))) if len(finite) else math.inf
+        best = [_number(row.bound), _number(row.ratio or 0.0)] if row.bound else ["", ""]
+        limits = [_number(row.limit.floor), _number(row.limit.aim)] if row.limit else ["", ""]
+        cells = [row.measure, unit, str(len(row.errors)), *(_number(float(x)) for x in told), _number(rms), *best]
+        body.append([*cells, *limits, WORDS[row.verdict]])
+    head = ("measure", "unit", "cases", "median", "95 %", "largest", "rms", "bound", "rms / bound", "floor", "aim", "")
+    return _table(head, body)
+
+
+def _found(some: list[Row]) -> list[str]:
+    body = []
+    for row in some:
+        if row.measure not in MISSED:
+            continue
+        events, trials = int(row.errors.sum()), len(row.errors)
+        low, high = share_bounds(events, trials)
+        body.append(
+            [row.measure, str(trials), str(events), f"{100 * low:.1f} % to {100 * high:.1f} %", WORDS[row.verdict]]
+        )
+    return _table(("measure", "cases", "missed", "share, 95 % confidence", ""), body)
+
+
+def _alarms(some: list[Row]) -> list[str]:
+    body = []
+    for row in some:
+        if row.measure not in FALSE_ALARMS:
+            continue
+        events, hours = int(row.errors.sum()), row.exposure_s / 3600
+        holds = int(np.count_nonzero(row.errors))
+        low, high = share_bounds(holds, len(row.errors))
+        rate = rate_bounds(events, hours)
+        shares = f"{100 * low:.1f} % to {100 * high:.1f} %"
+        body.append([row.measure, f"{hours:.2f}", str(events), f"{rate[0]:.2g} to {rate[1]:.2g}", shares])
+    return _table(("false alarm", "hours", "alarms", "an hour, 95 % confidence", "of all holds, 95 % confidence"), body)
+
+
+def _cases(records: list[Record]) -> list[str]:
+    body = []
+    for name, make in SCENARIOS.items():
+        own = [r for r in records if r.name == name]
+        if not own:
+            continue
+        by = {row.measure: row for row in rows(own)}
+        cells = [(make.__doc__ or name).strip().rstrip("."), str(len(own))]
+        for measure in ("onset", "release", "bodyweight", "assistance"):
+            cells.append(_number(float(by[measure].errors.max())) if measure in by else "")
+        bad = [
+            f"{m} ({int(by[m].errors.sum())})" for m in (*MISSED, *FALSE_ALARMS) if m in by and by[m].errors.sum() > 0
+        ]
+        body.append([*cells, ", ".join(bad) or "nothing"])
+    head = (
+        "what happens",
+        "stays",
+        "onset, ms",
+        "release, ms",
+        "bodyweight, %",
+        "assistance, points",
+        "missed or invented",
+    )
+    return _table(head, body)
+
+
+def _validity() -> list[str]:
+    """Return the limits that the code enforces, read from the code itself."""
+    from monitor.holds import edges, touches
+    from monitor.measures import assistance, closure, loading, swing, travel, tremor
+
+    body = [
+        ["hold", f"settled level of at least {100 * edges.LEAST_FRACTION:.0f} % of bodyweight"],
+        ["tug", f"less than {edges.TUG_S:g} s above the level"],
+        ["regrip", f"a gap below {edges.BRIDGED_S:g} s"],
+        ["swing", f"unassisted hangs; amplitudes from {swing.LEAST_DEG:g} degrees; windows of {swing.WINDOW_S:g} s"],
+        ["swing's beat", f"{swing.BAND_Hz[0]:g} to {swing.BAND_Hz[1]:g} Hz"],
+        [
+            "travel",
+            f"at least {travel.LEAST_mm:g} mm; movements of {min(travel.DURATIONS_s):.1f} to {max(travel.DURATIONS_s):.1f} s",
+        ],
+        ["third support", f"at least {100 * closure.OPEN_FRACTION:g} % of bodyweight for {closure.SHORTEST_S:g} s"],
+        ["touch", f"at least {100 * touches.LEAST_FRACTION:g} % of bodyweight; only where the feet do not assist"],
+        ["unassisted", f"the feet take less than {100 * assistance.UNASSISTED_BELOW:g} % in the median"],
+        ["tremor", f"{tremor.BAND_Hz[0]:g} to {tremor.BAND_Hz[1]:g} Hz"],
+        [
+            "settling",
+            f"within {100 * loading.SETTLED_WITHIN:g} % of bodyweight, at most {loading.LONGEST_SETTLING_S:g} s",
+        ],
+    ]
+    return _table(("measure", "is given only for"), body)
+
+
+def page(records: list[Record], bodies: int) -> str:
+    """Return the page."""
+    ordinary, hard = rows(records, hard=False), rows(records, hard=True)
+    hours = sum(r.result["quality"]["samples"] for r in records) / 80 / 3600
+    short = [row.measure for row in [*ordinary, *hard] if row.verdict == "SHORT"]
+    heights = [r.truth["person"]["stature_m"] for r in records]
+    masses = [r.truth["person"]["mass_kg"] for r in records]
+    lines = [
+        "# How well it measures",
+        "",
+        "This page is written by `python -m tests.accuracy --out docs`; do not edit it by hand.",
+        "",
+        f"{bodies} invented people ({min(heights):.2f} to {max(heights):.2f} m, {min(masses):.0f} to {max(masses):.0f} kg) "
+        f"are simulated by a rigid-body engine (MuJoCo) through {len(records)} stays on the rig, {hours:.1f} hours in all. "
+        "Their loads go through a model of the electronics (noise, span error, creep, drift, spikes, failed and lost "
+        "readings), become raw counts, and the monitor gets nothing else: neither windows nor bodyweight nor zeros. "
+        "Bodies, movements and truth are in `tests/physics`; they share nothing with the demo's body model. People are "
+        "harder than simulations: these figures are the best that may be expected, not a promise.",
+        "",
+        "Falls short of its floor: " + (", ".join(dict.fromkeys(short)) if short else "nothing") + ".",
+        "",
+        "## Errors, ordinary stays",
+        "",
+        "*Bound* is the smallest standard deviation that white noise and calibration leave to any estimator (Cramer-Rao "
+        "or closed form, `tests/accuracy/bounds.py`), as root mean square over the same cases; it knows neither breathing "
+        "nor tremor nor what a body does between readings, so a ratio of one is out of reach where these rule.",
+        "",
+        *_errors(ordinary),
+        "![Errors against floor and aim](images/accuracy_measures.svg)",
+        "",
+        "![Edges of holds](images/accuracy_edges.svg)",
+        "",
+        "![Swing](images/accuracy_swing.svg)",
+        "",
+        "![Travel](images/accuracy_travel.svg)",
+        "",
+        "## Found and missed, ordinary stays",
+        "",
+        "Confidence: exact bounds of Clopper and Pearson for shares.",
+        "",
+        *_found(ordinary),
+        "## False alarms, ordinary stays",
+        "",
+        "Confidence: exact bounds of a Poisson rate, and of Clopper and Pearson for the share of holds with an alarm.",
+        "",
+        *_alarms(ordinary),
+        "## Errors, hard cases",
+        "",
+        *_errors(hard),
+        *_found(hard),
+        *_alarms(hard),
+        "## Case by case",
+        "",
+        "Largest error of all bodies that played the case.",
+        "",
+        *_cases(records),
+        "## Limits of validity that the code enforces",
+        "",
+        "Outside of these a value is absent, and a flag says why.",
+        "",
+        *_validity(),
+    ]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def write_page(folder: Path, records: list[Record], bodies: int) -> None:
+    """Write the page and its plots into a folder of documentation."""
+    images = folder / "images"
+    images.mkdir(parents=True, exist_ok=True)
+    for name, svg in plots.all_plots(records).items():
+        (images / f"accuracy_{name}.svg").write_bytes(svg)
+    (folder / "accuracy.md").write_text(page(records, bodies), encoding="utf-8")
