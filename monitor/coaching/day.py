@@ -1,0 +1,144 @@
+"""A person's days: minutes collected between their own midnights, a streak, missed days told kindly."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+from monitor.store import ManualHang, StoredHold
+
+ENOUGH = 0.999
+"""A day counts as done from this share of its minutes on: rounding shall cost nobody a day."""
+
+
+def local_day(utc_ns: int, zone: ZoneInfo) -> dt.date:
+    """Return the date on the person's calendar."""
+    return dt.datetime.fromtimestamp(utc_ns // 1_000_000_000, zone).date()
+
+
+def day_bounds_ns(day: dt.date, zone: ZoneInfo) -> tuple[int, int]:
+    """Return the first instant of a day and of the next, UTC in ns; 23 to 25 hours apart where clocks change."""
+    return _midnight_ns(day, zone), _midnight_ns(day + dt.timedelta(days=1), zone)
+
+
+def _midnight_ns(day: dt.date, zone: ZoneInfo) -> int:
+    return round(dt.datetime.combine(day, dt.time(), zone).timestamp()) * 1_000_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class DayMinutes:
+    """One day: seconds on the rig and seconds entered by hand."""
+
+    day: dt.date
+    rig_s: float = 0.0
+    by_hand_s: float = 0.0
+
+    @property
+    def minutes(self) -> float:
+        """Return both together, in minutes."""
+        return (self.rig_s + self.by_hand_s) / 60
+
+
+def minutes_by_day(
+    holds: Iterable[StoredHold], by_hand: Iterable[ManualHang], zone: ZoneInfo
+) -> dict[dt.date, DayMinutes]:
+    """Return the days on which somebody hung. A hold across midnight gives each day its part."""
+    rig: dict[dt.date, float] = {}
+    hand: dict[dt.date, float] = {}
+    for hold in holds:
+        _spread(rig, hold.onset_utc_ns, hold.result.duration_s, zone)
+    for hang in by_hand:
+        _spread(hand, hang.at_utc_ns, hang.duration_s, zone)
+    return {day: DayMinutes(day, rig.get(day, 0.0), hand.get(day, 0.0)) for day in sorted({*rig, *hand})}
+
+
+def _spread(days: dict[dt.date, float], start_ns: int, duration_s: float, zone: ZoneInfo) -> None:
+    end_ns = start_ns + round(duration_s * 1e9)
+    while start_ns < end_ns:
+        day = local_day(start_ns, zone)
+        stop_ns = min(end_ns, day_bounds_ns(day, zone)[1])
+        days[day] = days.get(day, 0.0) + (stop_ns - start_ns) * 1e-9
+        start_ns = stop_ns
+
+
+@dataclass(frozen=True, slots=True)
+class DayLedger:
+    """How the programme's days went.
+
+    Attributes
+    ----------
+    today : DayMinutes
+    minutes_left : float
+        Of today's; 0 when they are done.
+    streak : int
+        Days in a row with their minutes done, up to today, or up to yesterday while today goes on.
+    longest_streak : int
+    done_days, missed_days : int
+        Since the programme's first day, today not counted as missed.
+    of_days : int
+        How many the programme asks for.
+    words : str
+        The same, kindly.
+    """
+
+    today: DayMinutes
+    minutes_left: float
+    streak: int
+    longest_streak: int
+    done_days: int
+    missed_days: int
+    of_days: int
+    words: str
+
+
+def ledger(days: dict[dt.date, DayMinutes], today: dt.date, first: dt.date, minutes: float, of_days: int) -> DayLedger:
+    """Return how the days from ``first`` to ``today`` went against so many minutes each."""
+    now = days.get(today, DayMinutes(today))
+    span = [first + dt.timedelta(days=k) for k in range(max(0, (today - first).days) + 1)]
+    done = [day in days and days[day].minutes >= minutes * ENOUGH for day in span]
+    runs = _runs(done)
+    # Today is not over: it can lengthen a streak, never break one.
+    streak = runs[-1] if done[-1] else (runs[-2] if len(runs) > 1 else 0)
+    missed = done[:-1].count(False)
+    left = max(0.0, minutes - now.minutes)
+    return DayLedger(
+        today=now,
+        minutes_left=0.0 if done[-1] else left,
+        streak=streak,
+        longest_streak=max(runs),
+        done_days=done.count(True),
+        missed_days=missed,
+        of_days=of_days,
+        words=_words(done, streak, left),
+    )
+
+
+def _runs(done: Sequence[bool]) -> list[int]:
+    """Return, for every day, how many days in a row are done up to it."""
+    runs, run = [], 0
+    for one in done:
+        run = run + 1 if one else 0
+        runs.append(run)
+    return runs
+
+
+def _words(done: Sequence[bool], streak: int, left_min: float) -> str:
+    if done[-1]:
+        return f"Today is done; {streak} day{'s' if streak != 1 else ''} in a row." if streak > 1 else "Today is done."
+    today = f"{_minutes(left_min)} left today"
+    if streak:
+        return f"{today}; {streak} day{'s' if streak != 1 else ''} in a row so far."
+    missed = len(done) - 1 - max((k + 1 for k, one in enumerate(done[:-1]) if one), default=0)
+    if missed == 0:
+        return f"{today}. A first day."
+    if missed == 1:
+        return f"{today}. Yesterday was a day of rest; go on where you are."
+    if any(done):
+        return f"{today}. A pause of {missed} days costs little: start with what feels easy."
+    return f"{today}. The first full day is still to come; any length counts."
+
+
+def _minutes(value: float) -> str:
+    return f"{value * 60:.0f} s" if value < 1 else f"{value:.1f} min"
