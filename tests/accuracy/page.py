@@ -91,8 +91,8 @@ def _cases(records: list[Record]) -> list[str]:
             continue
         by = {row.measure: row for row in rows(own)}
         cells = [(make.__doc__ or name).strip().rstrip("."), str(len(own))]
-        for measure in ("onset", "release", "bodyweight", "assistance"):
-            cells.append(_number(float(by[measure].errors.max())) if measure in by else "")
+        told = ("onset", "release", "bodyweight", "assistance")
+        cells += [_number(float(by[measure].errors.max())) if measure in by else "" for measure in told]
         bad = [
             f"{m} ({int(by[m].errors.sum())})" for m in (*MISSED, *FALSE_ALARMS) if m in by and by[m].errors.sum() > 0
         ]
@@ -114,6 +114,7 @@ def _validity() -> list[str]:
     from monitor.holds import edges, touches
     from monitor.measures import assistance, closure, loading, swing, travel, tremor
 
+    shortest, longest = min(travel.DURATIONS_s), max(travel.DURATIONS_s)
     body = [
         ["hold", f"settled level of at least {100 * edges.LEAST_FRACTION:.0f} % of bodyweight"],
         ["tug", f"less than {edges.TUG_S:g} s above the level"],
@@ -122,7 +123,7 @@ def _validity() -> list[str]:
         ["swing's beat", f"{swing.BAND_Hz[0]:g} to {swing.BAND_Hz[1]:g} Hz"],
         [
             "travel",
-            f"at least {travel.LEAST_mm:g} mm; movements of {min(travel.DURATIONS_s):.1f} to {max(travel.DURATIONS_s):.1f} s",
+            f"at least {travel.LEAST_mm:g} mm; movements of {shortest:.1f} to {longest:.1f} s",
         ],
         ["third support", f"at least {100 * closure.OPEN_FRACTION:g} % of bodyweight for {closure.SHORTEST_S:g} s"],
         ["touch", f"at least {100 * touches.LEAST_FRACTION:g} % of bodyweight; only where the feet do not assist"],
@@ -148,8 +149,9 @@ def page(records: list[Record], bodies: int) -> str:
         "",
         "This page is written by `python -m tests.accuracy --out docs`; do not edit it by hand.",
         "",
-        f"{bodies} invented people ({min(heights):.2f} to {max(heights):.2f} m, {min(masses):.0f} to {max(masses):.0f} kg) "
-        f"are simulated by a rigid-body engine (MuJoCo) through {len(records)} stays on the rig, {hours:.1f} hours in all. "
+        f"{bodies} invented people ({min(heights):.2f} to {max(heights):.2f} m, {min(masses):.0f} to "
+        f"{max(masses):.0f} kg) are simulated by a rigid-body engine (MuJoCo) through {len(records)} stays on the rig, "
+        f"{hours:.1f} hours in all. "
         "Their loads go through a model of the electronics (noise, span error, creep, drift, spikes, failed and lost "
         "readings), become raw counts, and the monitor gets nothing else: neither windows nor bodyweight nor zeros. "
         "Bodies, movements and truth are in `tests/physics`; they share nothing with the demo's body model. People are "
@@ -159,9 +161,10 @@ def page(records: list[Record], bodies: int) -> str:
         "",
         "## Errors, ordinary stays",
         "",
-        "*Bound* is the smallest standard deviation that white noise and calibration leave to any estimator (Cramer-Rao "
-        "or closed form, `tests/accuracy/bounds.py`), as root mean square over the same cases; it knows neither breathing "
-        "nor tremor nor what a body does between readings, so a ratio of one is out of reach where these rule.",
+        "*Bound* is the smallest standard deviation that white noise and calibration leave to any estimator "
+        "(Cramer-Rao or closed form, `tests/accuracy/bounds.py`), as root mean square over the same cases; it knows "
+        "neither breathing nor tremor nor what a body does between readings, so a ratio of one is out of reach where "
+        "these rule.",
         "",
         *_errors(ordinary),
         "![Errors against floor and aim](images/accuracy_measures.svg)",

@@ -16,19 +16,22 @@ from typing import Any
 import numpy as np
 
 from tests.accuracy.comparison import Found, compare
+from tests.accuracy.live import compare_live
 from tests.physics.engine import simulate
 from tests.physics.scenarios import SHARES, make_script, trouble_of
 from tests.physics.truth import Truth, truth_of
 from tests.physics.wiring import Array, measure, readings_N
 
 PHYSICS = Path(__file__).parents[1] / "physics"
-MAKES_THE_COURSE = ("people.py", "body.py", "script.py", "engine.py", "scenarios.py")
+LIVE = ("stands_hangs", "assisted_growing", "jumps_up", "never_hangs", "hops_on_one_hand")
+"""Scenarios whose live view is judged too."""
+MAKES_THE_COURSE = ("people.py", "body.py", "script.py", "engine.py", "scenarios.py", "truth.py", "wiring.py")
 
 
 @functools.cache
 def _code_hash() -> str:
     digest = hashlib.sha256()
-    for name in (*MAKES_THE_COURSE, "truth.py"):
+    for name in MAKES_THE_COURSE:
         digest.update((PHYSICS / name).read_bytes())
     return digest.hexdigest()[:16]
 
@@ -69,8 +72,12 @@ def measured(task: tuple[str, int]) -> Record:
     """Return a stay's result, from raw counts on, and its errors."""
     name, seed = task
     means, truth = stay(name, seed)
-    result, _ = measure(means, seed, trouble_of(name, seed))
-    return Record(name, seed, truth, result, compare(truth, result))
+    live = name in LIVE
+    result, outputs = measure(means, seed, trouble_of(name, seed), live=live)
+    found = compare(truth, result)
+    if live:
+        found += compare_live(truth, [picture for out in outputs for picture in out.pictures])
+    return Record(name, seed, truth, result, found)
 
 
 def tasks(bodies: int, first: int = 0, only: Iterable[str] = ()) -> list[tuple[str, int]]:

@@ -54,10 +54,16 @@ def _setting(person: Person, seed: int, gap_m: float = 0.0) -> Setting:
     )
 
 
+def _reaches_up(script: Script, at_s: float) -> None:
+    """Take the bar while standing, with a little weight in the hands."""
+    script.both("leg", at_s - 0.8, 0.6, _leaning_m(script.person, script.rng.uniform(0.02, 0.15)))
+    script.close(at_s, soft_s=0.08)
+
+
 def _hangs(script: Script, at_s: float = HANG_s, takes_s: float = 1.0, clear_m: float = CLEAR_m) -> None:
     """Take the bar while standing, then draw up the legs until the hands carry everything."""
     sag = _sag_m(script.person)
-    script.close(at_s - 1.0, soft_s=0.08)
+    _reaches_up(script, at_s - 1.0)
     script.both("leg", at_s, takes_s, sag + clear_m)
     script.go("guide", at_s + 0.6 * takes_s, 0.8, 0.0)
 
@@ -144,7 +150,7 @@ def _assisted(
     """Take the bar, let the legs become springs that push with a share of bodyweight."""
     weight = script.person.mass_kg * GRAVITY_m_s2
     shank = script.person.shank.mass_kg * GRAVITY_m_s2  # rests on the platform without any push
-    script.close(at_s - 1.0, soft_s=0.08)
+    _reaches_up(script, at_s - 1.0)
     for side in ("left", "right"):
         script.go(f"legs_{side}", at_s, 1.0, 0.0)
         if side in sides:

@@ -64,8 +64,10 @@ def calibration_of(electronics: Electronics, seed: int) -> Calibration:
 def readings_N(load_N: Array) -> Array:
     """Return (m, 6) what a converter averages: means over its intervals of (n, 6) loads, 960 rows a second."""
     every = STEP_HZ // RATE_HZ
-    n = len(load_N) // every
-    return np.asarray(load_N[: n * every].reshape(n, every, -1).mean(axis=1))
+    n = (len(load_N) - 1) // every
+    # Means of neighbouring rows stand in the middle between them: so the mean's centre is the interval's.
+    between = 0.5 * (load_N[1:] + load_N[:-1])
+    return np.asarray(between[: n * every].reshape(n, every, -1).mean(axis=1))
 
 
 def _hum_N(n: int, amplitude_N: float, seed: int, channels: int) -> Array:
