@@ -58,10 +58,8 @@ def back_care(entries: Sequence[PainEntry]) -> BackCare:
     helped = [r for r in records if r.pain_before is not None and r.pain_after is not None]
     best = min(helped, key=lambda r: (r.pain_after or 0) - (r.pain_before or 0), default=None)
     if best is not None and (best.pain_after or 0) < (best.pain_before or 0):
-        words = (
-            f"After '{best.cue.text}' the pain was {best.pain_after:.1f}, before {best.pain_before:.1f}: keep to it."
-        )
-        return BackCare(tuple(records), best.cue, words)
+        change = f"from {best.pain_before:.1f} to {best.pain_after:.1f}"
+        return BackCare(tuple(records), best.cue, f"This took the pain {change}, keep to it: {best.cue.text}")
     for record in records:
         if record.tries == 0:
             return BackCare(tuple(records), record.cue, f"Next: {record.cue.text}")

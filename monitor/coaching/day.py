@@ -45,21 +45,21 @@ def minutes_by_day(
     holds: Iterable[StoredHold], by_hand: Iterable[ManualHang], zone: ZoneInfo
 ) -> dict[dt.date, DayMinutes]:
     """Return the days on which somebody hung. A hold across midnight gives each day its part."""
-    rig: dict[dt.date, float] = {}
-    hand: dict[dt.date, float] = {}
+    rig: dict[dt.date, int] = {}
+    hand: dict[dt.date, int] = {}
     for hold in holds:
         _spread(rig, hold.onset_utc_ns, hold.result.duration_s, zone)
     for hang in by_hand:
         _spread(hand, hang.at_utc_ns, hang.duration_s, zone)
-    return {day: DayMinutes(day, rig.get(day, 0.0), hand.get(day, 0.0)) for day in sorted({*rig, *hand})}
+    return {day: DayMinutes(day, rig.get(day, 0) / 1e9, hand.get(day, 0) / 1e9) for day in sorted({*rig, *hand})}
 
 
-def _spread(days: dict[dt.date, float], start_ns: int, duration_s: float, zone: ZoneInfo) -> None:
+def _spread(days_ns: dict[dt.date, int], start_ns: int, duration_s: float, zone: ZoneInfo) -> None:
     end_ns = start_ns + round(duration_s * 1e9)
     while start_ns < end_ns:
         day = local_day(start_ns, zone)
         stop_ns = min(end_ns, day_bounds_ns(day, zone)[1])
-        days[day] = days.get(day, 0.0) + (stop_ns - start_ns) * 1e-9
+        days_ns[day] = days_ns.get(day, 0) + stop_ns - start_ns
         start_ns = stop_ns
 
 

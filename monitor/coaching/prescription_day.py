@@ -28,6 +28,9 @@ FREE_ALPHA = 0.02
 
 CERTAIN = 0.95
 
+OWN_HOLDS = 3
+"""With fewer holds of its kind an item rests on all holds together (common practice, no source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class ItemPrescription:
@@ -124,7 +127,10 @@ def prescribe_day(
         light_reached=light_help_reached(bouts, rule.seconds, rule.light_alpha),
         light_alpha=rule.light_alpha,
     )
-    fits = {kind: fit_endurance(bouts_of(holds, now_utc_ns, kind)) for kind in ("passive", "active")}
+    fits = {}
+    for kind in ("passive", "active"):
+        own = bouts_of(holds, now_utc_ns, kind)
+        fits[kind] = fit_endurance(own) if len(own) >= OWN_HOLDS else posterior
     items = [
         _item(item, programme, fits.get(item.kind, posterior), holds, stops, now_utc_ns) for item in programme.items
     ]
@@ -163,8 +169,8 @@ def _item(
         alpha, alpha_max, chance = 0.0, FREE_ALPHA, chance_of_holding(posterior, target_s).value
         why += " The hands take turns; the feet stay up."
     else:
-        alpha, chance = math.ceil(least.alpha * 100) / 100, least.chance
-        certain = math.ceil(least_assistance(posterior, target_s, CERTAIN).alpha * 100) / 100
+        alpha, chance = _up(least.alpha), least.chance
+        certain = _up(least_assistance(posterior, target_s, CERTAIN).alpha)
         alpha_max = max(alpha, certain, FREE_ALPHA)
         why += " " + _help_words(least, wanted, item, posterior)
     return ItemPrescription(
@@ -283,3 +289,8 @@ def _next(
     words = f"{chosen.title}, {chosen.target_s:.0f} s"
     words += f" with up to {chosen.alpha_max:.0%} help. " if chosen.alpha > 0 else " without help. "
     return chosen.key, words + chosen.reason, due_ns
+
+
+def _up(alpha: float) -> float:
+    """Return a fraction rounded up to the next whole percent."""
+    return math.ceil(alpha * 100 - 1e-9) / 100

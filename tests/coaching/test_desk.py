@@ -1,0 +1,138 @@
+"""The desk joins store and rules: on a real file, with a clock of its own."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+
+import pytest
+from invented import DAY_ns, hold_at, ns_of
+from store_samples import RIG
+
+from monitor.coaching.desk import CoachingDesk
+from monitor.coaching.errors import BadEntry, BadPerson
+from monitor.coaching.programme import template
+from monitor.store import UnknownPerson, open_store
+
+NOW = ns_of(2026, 5, 20, 18)
+
+
+@pytest.fixture
+def desk(tmp_path):
+    with open_store(tmp_path / "holds.sqlite") as store:
+        yield CoachingDesk(store, lambda: NOW)
+
+
+@pytest.fixture
+def anna(desk):
+    return desk.add_person("Anna K.", stature_m=1.7, time_zone="Europe/Vienna", consent_on="2026-05-01")
+
+
+def hung(desk, person_uid, holds):
+    stay_uid = desk.store.begin_stay(holds[0].onset_utc_ns, RIG, person_uid=person_uid)
+    for number, hold in enumerate(holds, start=1):
+        desk.store.save_hold(
+            dataclasses.replace(hold, stay_uid=stay_uid, uid=f"{stay_uid}-{number:03d}", number=number)
+        )
+    return stay_uid
+
+
+def test_people_are_found_by_uid_and_by_name(desk, anna):
+    assert desk.find_person("anna k.") == desk.find_person(anna.uid) == anna
+    desk.add_person("Anna K.")
+    with pytest.raises(UnknownPerson):
+        desk.find_person("Anna K.")
+    assert desk.change_person(anna.uid, stature_m=1.71).stature_m == 1.71
+    with pytest.raises(BadPerson):
+        desk.change_person(anna.uid, time_zone="Nowhere")
+    with pytest.raises(UnknownPerson):
+        desk.progress("p-none")
+
+
+def test_only_the_persons_own_holds_count(desk, anna):
+    hung(desk, anna.uid, [hold_at(NOW - DAY_ns, 40.0, target_s=60.0)])
+    hung(desk, None, [hold_at(NOW - DAY_ns // 2, 90.0)])
+    assert [h.result.duration_s for h in desk.holds(anna.uid)] == [40.0]
+    found = desk.posterior(anna.uid)
+    assert (found.bouts, found.exhausted) == (1, 1)
+
+
+def test_a_corrected_hold_counts_as_corrected(desk, anna):
+    stay = hung(desk, anna.uid, [hold_at(NOW - DAY_ns, 40.0), hold_at(NOW - DAY_ns + 10**11, 70.0)])
+    assert desk.progress(anna.uid).longest_passive.value == 70.0
+    made = desk.store.corrections.make(f"{stay}-002", "discard", reason="somebody else")
+    assert desk.progress(anna.uid).longest_passive.value == 40.0
+    assert desk.posterior(anna.uid).bouts == 1
+    desk.store.corrections.undo(made.id)
+    assert desk.progress(anna.uid).longest_passive.value == 70.0
+
+
+def test_the_programme_in_force_and_its_days(desk, anna):
+    assert desk.programme(anna.uid) == (template(), None)
+    assert desk.set_programme(anna.uid, template("first_hangs")).name == "First hangs"
+    assert desk.programme(anna.uid) == (template("first_hangs"), NOW)
+    hung(desk, anna.uid, [hold_at(NOW - 3600 * 10**9, 120.0)])
+    desk.log_hang(anna.uid, 120.0, NOW - 7200 * 10**9, "active", "tree")
+    found = desk.days(anna.uid)
+    assert (found.today.rig_s, found.today.by_hand_s) == (120.0, 120.0)
+    assert (found.streak, found.minutes_left) == (1, 0.0), "four minutes a day are this programme's"
+    assert desk.prescribe(anna.uid).next is None
+
+
+def test_pain_pauses_and_the_prescription_obeys(desk, anna):
+    hung(desk, anna.uid, [hold_at(NOW - DAY_ns, 80.0, target_s=75.0, kind="active", number=k) for k in range(6)])
+    assert desk.prescribe(anna.uid).next == "passive"
+    _, found = desk.log_pain(anna.uid, 5, place="shoulder", item="passive")
+    assert [s.item for s in found] == ["passive"]
+    assert desk.prescribe(anna.uid).next != "passive"
+    assert desk.back_care(anna.uid).next.key == "look_from_the_side"
+
+
+def test_an_intake_is_kept_with_its_outcome(desk, anna):
+    assert desk.latest_intake(anna.uid) is None
+    kept, outcome = desk.take_intake(anna.uid, {"pain_now": 3, "numbness": True})
+    assert desk.latest_intake(anna.uid) == (kept, outcome)
+    assert kept.outcome["ask_clinician"] == ["numbness"]
+    assert any("licensed clinician" in c for c in desk.prescribe(anna.uid).cautions)
+
+
+@pytest.mark.parametrize(
+    "attempt",
+    [
+        lambda desk, uid: desk.log_pain(uid, 11), lambda desk, uid: desk.log_pain(uid, True),
+        lambda desk, uid: desk.log_pain(uid, 3, place="toe"),
+        lambda desk, uid: desk.log_pain(uid, 3, symptoms=("fun",)),
+        lambda desk, uid: desk.log_hang(uid, 0.0), lambda desk, uid: desk.log_hang(uid, float("nan")),
+        lambda desk, uid: desk.log_hang(uid, 9999.0), lambda desk, uid: desk.log_hang(uid, 30.0, kind="odd"),
+        lambda desk, uid: desk.log_hang(uid, 30.0, NOW + DAY_ns),
+    ],
+)  # fmt: skip
+def test_entries_that_cannot_be_are_told_and_not_kept(desk, anna, attempt):
+    with pytest.raises(BadEntry):
+        attempt(desk, anna.uid)
+    assert desk.store.people.pains(anna.uid) == []
+    assert desk.store.people.manual_hangs(anna.uid) == []
+
+
+def test_periods_are_days_of_the_person(desk, anna):
+    hung(desk, anna.uid, [hold_at(ns_of(2026, 5, 1, 0, 5), 30.0), hold_at(ns_of(2026, 5, 1, 23, 55), 31.0)])
+    hung(desk, anna.uid, [hold_at(ns_of(2026, 5, 2, 0, 5), 50.0)])
+    first = dt.date(2026, 5, 1)
+    assert desk.progress(anna.uid, first, first).holds == 2
+    found = desk.compare(anna.uid, (first, first), (dt.date(2026, 5, 2), dt.date(2026, 5, 2)))
+    assert found["duration"].difference == pytest.approx(19.5)
+
+
+def test_everything_of_endurance_is_told_of_a_month_of_holds(desk, anna):
+    for week in range(5):
+        day_ns = NOW - (34 - 7 * week) * DAY_ns
+        holds = [
+            hold_at(day_ns + k * 10**11, s * 1.08**week, alpha=a, target_s=200.0, number=k)
+            for k, (a, s) in enumerate([(0.1, 26.0), (0.3, 40.0), (0.45, 58.0)])
+        ]
+        hung(desk, anna.uid, holds)
+    found = desk.endurance(anna.uid)
+    assert (found.posterior.bouts, found.posterior.exhausted) == (15, 15)
+    assert found.trend.per_week.low < 0.08 < found.trend.per_week.high
+    assert found.critical is not None
+    assert found.models.rows[0][0] == 1.0
