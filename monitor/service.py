@@ -21,10 +21,13 @@ from numpy.typing import NDArray
 from firmware_bridge.journal import mend
 from firmware_bridge.sources import HostClock, LinkState, Source, SourceEvent
 from monitor.analysis import Analysis, EventAnalyser, analyse_file, read_loads, rig_note
+from monitor.coaching.desk import CoachingDesk
+from monitor.coaching.live import LiveCoaching
 from monitor.dashboard.cards import event_card
 from monitor.dashboard.doors import Channel, GivenSettings, Health, RigCard
 from monitor.dashboard.hub import LiveHub
 from monitor.errors import TellableError
+from monitor.measures.picture import Picture
 from monitor.measures.record import Wishes
 from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, RecordResult
 from monitor.newtons.calibration import Calibration, calibration_to_dict
@@ -86,6 +89,10 @@ class MonitorService:
         self._problem: TellableError | None = None
         self._trouble: str = ""
         self._stay: _CurrentStay | None = None
+        self.desk = CoachingDesk(store, self._clock.utc_ns)
+        self.live = LiveCoaching()
+        self._person_uid: str | None = None
+        self._item: str | None = None
         self._books = ThreadPoolExecutor(1, thread_name_prefix="bookkeeper")
         self._thread = threading.Thread(target=self._run, name="pipeline", daemon=True)
         self.ended = threading.Event()
@@ -112,6 +119,48 @@ class MonitorService:
     def alive(self) -> bool:
         """Say whether the pipeline's thread runs; a service manager restarts a program whose does not."""
         return self._thread.is_alive()
+
+    # Who hangs
+
+    @property
+    def person_uid(self) -> str | None:
+        """The uid of who hangs now; None is a guest."""
+        return self._person_uid
+
+    def set_person(self, uid: str | None, item: str | None = None) -> None:
+        """Say who hangs from now on, and which item of the programme; None is a guest, whose endurance is nobody's.
+
+        A stay in progress is theirs: who is on the rig is who was named last. Without an item the next one of the
+        prescription is taken.
+
+        Raises
+        ------
+        UnknownPerson
+        """
+        if uid is not None:
+            self.desk.person(uid)
+        self._person_uid, self._item = uid, item
+        self.live.hangs(uid)
+        stay = self._stay
+        if stay is not None:
+            self._later(self._store.people.assign_stay, stay.uid, uid)
+        self._later(self._prepare)
+
+    def _prepare(self) -> None:
+        """Reckon what is known of who hangs, and what is asked of them; in the bookkeeper's thread."""
+        uid, item = self._person_uid, self._item
+        if uid is None:
+            self.live.hangs(None)
+            return
+        prescription = self.desk.prescribe(uid)
+        wanted = prescription.item(item or prescription.next)
+        self.live.hangs(
+            uid,
+            self.desk.posterior(uid),
+            item=wanted.key if wanted else None,
+            target_s=wanted.target_s if wanted else None,
+            alpha_max=wanted.alpha_max if wanted else None,
+        )
 
     # The dashboard's doors
 
@@ -189,11 +238,20 @@ class MonitorService:
     def _follow(self, out: Output) -> None:
         for picture in out.pictures:
             self._hub.publish(picture)
+            self._advise(picture)
         for event in out.events:
             if isinstance(event, StayBegan):
                 self._stay_began(event)
             else:
                 self._stay_measured(event)
+
+    def _advise(self, picture: Picture) -> None:
+        try:
+            self.live.see(picture)
+        except Exception:
+            # Advice is an extra: a fault of it must not end the measuring.
+            _log.exception("advice on the running hold")
+            self.live.hangs(None)
 
     def _stay_began(self, event: StayBegan) -> None:
         started_ns = self._utc_ns(event.at_s)
@@ -211,7 +269,14 @@ class MonitorService:
             except TellableError as error:
                 self._trouble = str(error)
                 _log.error("%s", error)
-        self._later(self._store.begin_stay, started_ns, rig_to_dict(rig), calibration_to_dict(calibration), uid=uid)
+        self._later(
+            self._store.begin_stay,
+            started_ns,
+            rig_to_dict(rig),
+            calibration_to_dict(calibration),
+            uid=uid,
+            person_uid=self._person_uid,
+        )
 
     def _stay_measured(self, event: StayMeasured) -> None:
         stay = self._stay
@@ -238,6 +303,7 @@ class MonitorService:
             interrupted=event.interrupted,
         )
         self._stay = None
+        self._later(self._prepare)
 
     def _stored(self, stay_uid: str, number: int, hold: HoldResult, result: RecordResult) -> StoredHold:
         onset_ns = self._utc_ns(hold.onset_s)
@@ -251,6 +317,7 @@ class MonitorService:
             result=hold,
             measurement_version=MEASUREMENT_VERSION,
             utc_offset_s=time.localtime(onset_ns // 10**9).tm_gmtoff,
+            target_s=self.live.now().target_s,
         )
 
     def _utc_ns(self, board_s: float) -> int:

@@ -77,7 +77,7 @@ class _PageServer(uvicorn.Server):
 
 def serve_page(service: MonitorService, hub: LiveHub, rig: Rig, place: socket.socket) -> None:
     """Run the service and its page until Ctrl-C or a stop signal; then finish what is being recorded."""
-    app = create_app(hub=hub, store=service, rig=rig_card(rig), control=service)
+    app = create_app(hub=hub, store=service, rig=rig_card(rig), control=service, coach=service)
     config = uvicorn.Config(
         app,
         log_level="warning",

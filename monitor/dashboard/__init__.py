@@ -4,10 +4,20 @@ from __future__ import annotations
 
 from monitor.dashboard.app import create_app
 from monitor.dashboard.cards import event_card, hold_card
-from monitor.dashboard.doors import Control, DashboardSettings, GivenSettings, Health, LinkHealth, RigCard, StoreReader
+from monitor.dashboard.doors import (
+    Coach,
+    Control,
+    DashboardSettings,
+    GivenSettings,
+    Health,
+    LinkHealth,
+    RigCard,
+    StoreReader,
+)
 from monitor.dashboard.hub import LiveHub
 
 __all__ = [
+    "Coach",
     "Control",
     "DashboardSettings",
     "GivenSettings",

@@ -8,13 +8,18 @@ from fastapi import FastAPI
 from fastapi.responses import FileResponse
 from fastapi.staticfiles import StaticFiles
 
-from monitor.dashboard.doors import Control, DashboardSettings, RigCard, StoreReader
+from monitor.dashboard.corrections_api import correction_routes
+from monitor.dashboard.doors import Coach, Control, DashboardSettings, RigCard, StoreReader
+from monitor.dashboard.entries_api import entry_routes
 from monitor.dashboard.feed import feed_routes
 from monitor.dashboard.guard import Guard
 from monitor.dashboard.holds_api import holds_routes
 from monitor.dashboard.hub import LiveHub
 from monitor.dashboard.live_api import live_routes
+from monitor.dashboard.people_api import people_routes
 from monitor.dashboard.problems import tell_problems
+from monitor.dashboard.programme_api import programme_routes
+from monitor.dashboard.progress_api import progress_routes
 from monitor.dashboard.settings_api import settings_routes
 from monitor.dashboard.shapes import PROBLEMS
 
@@ -22,7 +27,13 @@ STATIC = Path(__file__).parent / "static"
 
 
 def create_app(
-    *, hub: LiveHub, store: StoreReader, rig: RigCard, control: Control, settings: DashboardSettings | None = None
+    *,
+    hub: LiveHub,
+    store: StoreReader,
+    rig: RigCard,
+    control: Control,
+    coach: Coach | None = None,
+    settings: DashboardSettings | None = None,
 ) -> FastAPI:
     """Return the application that serves the live page.
 
@@ -36,6 +47,8 @@ def create_app(
         What the rig is called and made of.
     control : Control
         What a screen may set, and how the rig is.
+    coach : Coach, optional
+        People, programmes, prescriptions, progress, corrections; without it there are no such addresses.
     settings : DashboardSettings, optional
         How it is served.
     """
@@ -50,12 +63,21 @@ def create_app(
     )
     tell_problems(app)
     app.add_middleware(Guard, host_names=how.host_names)
-    for routes in (
+    routers = [
         live_routes(hub, rig, control),
         holds_routes(store),
         settings_routes(control),
         feed_routes(hub, control, how),
-    ):
+    ]
+    if coach is not None:
+        routers += [
+            people_routes(coach),
+            entry_routes(coach),
+            programme_routes(coach),
+            progress_routes(coach),
+            correction_routes(coach, store, rig, hub),
+        ]
+    for routes in routers:
         app.include_router(routes, prefix="/api")
 
     @app.get("/", include_in_schema=False)

@@ -78,6 +78,11 @@ def hold_card(hold: StoredHold) -> dict[str, Any]:
         "bodyweight_u_N": finite(hold.bodyweight_u_N, 3),
         "measurement_version": hold.measurement_version,
         "revised": hold.revised,
+        "person_uid": hold.person_uid,
+        "target_s": finite(hold.target_s, 3),
+        "ending": hold.ending,
+        "hidden": hold.hidden,
+        "made_by": hold.made_by,
         "result": plain(hold.result.as_dict()),
     }
 

@@ -9,6 +9,8 @@ from typing import Literal, NotRequired, Protocol, TypedDict
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.coaching.desk import CoachingDesk
+from monitor.coaching.live import LiveCoaching
 from monitor.store import StoredHold
 
 LOOPBACK_NAMES = frozenset({"127.0.0.1", "localhost", "::1"})
@@ -101,6 +103,22 @@ class Control(Protocol):
 
     def health(self) -> Health:
         """Return whether the rig can measure; called about once a second and screen, so it must be cheap."""
+        ...
+
+
+class Coach(Protocol):
+    """The coaching, as far as a screen may ask: the desk, who hangs, and the running hold."""
+
+    desk: CoachingDesk
+    live: LiveCoaching
+
+    @property
+    def person_uid(self) -> str | None:
+        """Return who hangs now; None is a guest."""
+        ...
+
+    def set_person(self, uid: str | None, item: str | None = None) -> None:
+        """Say who hangs from now on, and which item of their programme."""
         ...
 
 

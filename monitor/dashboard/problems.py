@@ -10,6 +10,7 @@ from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
 from monitor.errors import MonitorError, TellableError
+from monitor.store import UnknownCorrection, UnknownHold, UnknownPerson, UnknownStay
 
 
 class DashboardError(MonitorError):
@@ -119,7 +120,8 @@ def tell_problems(app: FastAPI) -> None:
 
     async def told(_: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, TellableError)
-        status = 404 if isinstance(error, NotThere) else 503 if isinstance(error, NoPictureYet) else 400
+        missing = isinstance(error, (NotThere, UnknownPerson, UnknownHold, UnknownCorrection, UnknownStay))
+        status = 404 if missing else 503 if isinstance(error, NoPictureYet) else 400
         return problem(error, status)
 
     async def invalid(_: Request, error: Exception) -> JSONResponse:

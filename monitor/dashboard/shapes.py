@@ -34,7 +34,11 @@ class SettingsShape(BaseModel):
 
 
 class HoldShape(BaseModel):
-    """One stored hold; ``result`` has the keys of the analysis' result."""
+    """One stored hold, as seen with its corrections; ``result`` has the keys of the analysis' result.
+
+    ``person_uid`` null: a guest. ``target_s``: what was asked for; ``ending``: why it ended, where that was told.
+    ``hidden``: a correction takes it out of the lists. ``made_by``: the correction that made it.
+    """
 
     uid: str
     stay_uid: str
@@ -45,6 +49,11 @@ class HoldShape(BaseModel):
     bodyweight_u_N: float | None
     measurement_version: int
     revised: int
+    person_uid: str | None = None
+    target_s: float | None = None
+    ending: str | None = None
+    hidden: str | None = None
+    made_by: int | None = None
     result: dict[str, Any]
 
 
@@ -109,5 +118,11 @@ class HealthShape(BaseModel):
 
 PROBLEMS: dict[int | str, dict[str, Any]] = {
     code: {"model": ProblemShape, "description": text}
-    for code, text in ((403, "foreign page or name"), (404, "not there"), (422, "cannot be used"), (500, "our mistake"))
+    for code, text in (
+        (400, "refused, in its own words"),
+        (403, "foreign page or name"),
+        (404, "not there"),
+        (422, "cannot be used"),
+        (500, "our mistake"),
+    )
 }

@@ -92,6 +92,19 @@ class Corrections:
             rows = connection.execute(_corrections().order_by(correction.c.id.desc()).limit(limit)).mappings()
             return [Correction(**row) for row in rows]
 
+    def get(self, number: int) -> Correction:
+        """Return a correction, undone or not.
+
+        Raises
+        ------
+        UnknownCorrection
+        """
+        with self._read() as connection:
+            row = connection.execute(_corrections().where(correction.c.id == number)).mappings().first()
+        if row is None:
+            raise _unknown(f"There is no correction {number}.")
+        return Correction(**row)
+
     def seen(self, stay_uid: str) -> Seen:
         """Return a stay's holds as everyone sees them, with what is hidden and which corrections are void."""
         with self._read() as connection:

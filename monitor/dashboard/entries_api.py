@@ -1,0 +1,79 @@
+"""REST: what is entered by hand: pain, the cues for the lower back, hangs away from the rig."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+from monitor.coaching.back_care import BackCare
+from monitor.coaching.stop_rules import Stop
+from monitor.dashboard.coaching_shapes import (
+    NS_PER_MS,
+    HangGiven,
+    HangShape,
+    PainGiven,
+    PainKept,
+    PainShape,
+    StopShape,
+    hang_shape,
+    pain_shape,
+)
+from monitor.dashboard.doors import Coach
+from monitor.dashboard.problems import NotThere
+
+
+def entry_routes(coach: Coach) -> APIRouter:
+    """Return the routes ``/people/{uid}/pains``, ``/stops``, ``/back-care``, ``/hangs`` and ``/hangs/{id}``."""
+    router = APIRouter(tags=["entries"], prefix="/people/{uid}")
+    desk = coach.desk
+
+    @router.get("/pains", response_model=list[PainShape])
+    def pains(uid: str) -> list[PainShape]:
+        """List a person's entries of pain, oldest first."""
+        desk.person(uid)
+        return [pain_shape(entry) for entry in desk.store.people.pains(uid)]
+
+    @router.post("/pains", response_model=PainKept, status_code=201)
+    def add_pain(uid: str, given: PainGiven) -> PainKept:
+        """Keep an entry of pain; the answer says what is paused by it and who to ask."""
+        fields = given.model_dump()
+        fields["symptoms"], fields["tried"] = tuple(given.symptoms), tuple(given.tried)
+        entry, stops = desk.log_pain(uid, **fields)
+        return PainKept(entry=pain_shape(entry), stops=[_stop_shape(stop) for stop in stops])
+
+    @router.get("/stops", response_model=list[StopShape])
+    def stops(uid: str) -> list[StopShape]:
+        """List the pauses in force."""
+        return [_stop_shape(stop) for stop in desk.stops(uid)]
+
+    @router.get("/back-care", response_model=BackCare)
+    def back_care(uid: str) -> BackCare:
+        """Return the log of the cues for the lower back, and the next one."""
+        return desk.back_care(uid)
+
+    @router.get("/hangs", response_model=list[HangShape])
+    def hangs(uid: str) -> list[HangShape]:
+        """List a person's hangs away from the rig, oldest first."""
+        desk.person(uid)
+        return [hang_shape(hang) for hang in desk.store.people.manual_hangs(uid)]
+
+    @router.post("/hangs", response_model=HangShape, status_code=201)
+    def add_hang(uid: str, given: HangGiven) -> HangShape:
+        """Keep a hang away from the rig; it is marked as entered by hand wherever it counts."""
+        at_ns = None if given.at_utc_ms is None else given.at_utc_ms * NS_PER_MS
+        return hang_shape(desk.log_hang(uid, given.duration_s, at_ns, given.kind, given.note))
+
+    @router.delete("/hangs/{number}", status_code=204)
+    def remove_hang(uid: str, number: int) -> None:
+        """Take a hang that was entered by mistake out of every list."""
+        desk.person(uid)
+        mine = any(hang.id == number for hang in desk.store.people.manual_hangs(uid))
+        if not (mine and desk.store.people.remove_manual_hang(number)):
+            raise NotThere(f"hang {number} of this person")
+
+    return router
+
+
+def _stop_shape(stop: Stop) -> StopShape:
+    return StopShape(
+        item=stop.item, why=stop.why, ask=stop.ask, since_utc_ms=stop.since_utc_ns // NS_PER_MS, words=stop.words
+    )

@@ -1,0 +1,323 @@
+"""REST of people, programmes, prescriptions, progress and corrections, over a real store."""
+
+from __future__ import annotations
+
+import dataclasses
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from fake_rig import NAMES, RIG, FakeControl, FakeStore
+from fastapi.testclient import TestClient
+
+from monitor.coaching.bout import Bout
+from monitor.coaching.desk import CoachingDesk
+from monitor.coaching.endurance import fit_endurance
+from monitor.coaching.live import LiveCoaching
+from monitor.coaching.programme import template
+from monitor.dashboard import LiveHub, create_app
+from monitor.measures.picture import HoldClock, Picture
+from monitor.store import open_store
+
+sys.path += [str(Path(__file__).parents[1] / name) for name in ("coaching", "store")]
+from invented import DAY_ns, hold_at, ns_of
+from store_samples import RIG as STORED_RIG
+
+NOW = ns_of(2026, 5, 20, 18)
+
+
+class FakeCoach:
+    """A service without a rig."""
+
+    def __init__(self, store) -> None:
+        self.desk = CoachingDesk(store, lambda: NOW)
+        self.live = LiveCoaching()
+        self.person_uid: str | None = None
+        self.item: str | None = None
+
+    def set_person(self, uid: str | None, item: str | None = None) -> None:
+        if uid is not None:
+            self.desk.person(uid)
+        self.person_uid, self.item = uid, item
+
+
+class FakeReader(FakeStore):
+    """Curves of a hold that carries 630 N in its first half and 490 N in its second."""
+
+    def hold_curve(self, uid: str):
+        t_s = np.arange(9.0, 52.0, 0.0125)
+        load_N = np.zeros((len(t_s), len(NAMES)))
+        load_N[:, :2] = np.where(t_s < 30.0, 315.0, 245.0)[:, None] + 20.0  # a zero that lies elsewhere
+        return t_s, NAMES, load_N
+
+
+@pytest.fixture
+def coach(tmp_path):
+    with open_store(tmp_path / "holds.sqlite") as store:
+        yield FakeCoach(store)
+
+
+@pytest.fixture
+def hub():
+    return LiveHub()
+
+
+@pytest.fixture
+def client(coach, hub):
+    app = create_app(hub=hub, store=FakeReader(), rig=RIG, control=FakeControl(), coach=coach)
+    with TestClient(app, base_url="http://127.0.0.1:8000") as client:
+        yield client
+
+
+@pytest.fixture
+def anna(client):
+    person = {"name": "Anna K.", "stature_m": 1.7, "time_zone": "Europe/Vienna", "consent_on": "2026-05-01"}
+    return client.post("/api/people", json=person).json()["uid"]
+
+
+@pytest.fixture
+def stay(coach, anna):
+    uid = coach.desk.store.begin_stay(NOW - DAY_ns, STORED_RIG, person_uid=anna)
+    for number in (1, 2, 3):
+        result = hold_at(NOW - DAY_ns + number * 10**11, 40.0, alpha=0.2, target_s=60.0).result
+        moved = dataclasses.replace(result, onset_s=10.0 + 100 * (number - 1), release_s=50.0 + 100 * (number - 1))
+        hold = hold_at(NOW - DAY_ns + number * 10**11, 40.0, alpha=0.2, target_s=60.0)
+        coach.desk.store.save_hold(
+            dataclasses.replace(hold, stay_uid=uid, uid=f"{uid}-{number:03d}", number=number, result=moved)
+        )
+    return uid
+
+
+def told(answer, status: int) -> dict[str, str]:
+    assert answer.status_code == status, answer.text
+    error = answer.json()["error"]
+    assert set(error) == {"code", "what", "means", "do"}
+    assert all(error.values())
+    return error
+
+
+def test_people_are_added_changed_and_listed(client, anna):
+    listed = client.get("/api/people").json()
+    assert [p["name"] for p in listed] == ["Anna K."]
+    changed = client.put(f"/api/people/{anna}", json={"name": "A. K.", "units": "lbf"})
+    assert (changed.json()["units"], changed.json()["stature_m"]) == ("lbf", None)
+    assert client.get(f"/api/people/{anna}").json() == changed.json()
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "body", "status", "code"),
+    [
+        ("GET", "/api/people/p-none", None, 404, "unknown-person"),
+        ("GET", "/api/people/p-none/prescription", None, 404, "unknown-person"),
+        ("GET", "/api/people/p-none/pains", None, 404, "unknown-person"),
+        ("POST", "/api/people", {"name": " "}, 400, "bad-person"),
+        ("POST", "/api/people", {"name": "B", "time_zone": "Mars"}, 400, "bad-person"),
+        ("POST", "/api/people", {"name": "B", "eyes": "blue"}, 422, "invalid-request"),
+        ("PUT", "/api/who", {"person_uid": "p-none"}, 404, "unknown-person"),
+        ("GET", "/api/programmes/none", None, 404, "not-found"),
+        ("GET", "/api/holds/none/corrections", None, 404, "not-found"),
+        ("POST", "/api/corrections/9/undo", None, 404, "unknown-correction"),
+        ("PUT", "/api/holds/none/ending", {"ending": "target"}, 404, "unknown-hold"),
+        ("PUT", "/api/stays/none/person", {"person_uid": None}, 404, "unknown-stay"),
+        ("GET", "/api/search/holds?kind=sideways", None, 422, "invalid-request"),
+    ],
+)
+def test_what_cannot_be_is_told_in_the_one_shape(client, method, path, body, status, code):
+    assert told(client.request(method, path, json=body), status)["code"] == code
+
+
+@pytest.mark.parametrize(
+    ("path", "body", "status", "code"),
+    [
+        ("pains", {"pain": 11}, 422, "invalid-request"), ("pains", {"pain": 3, "place": "toe"}, 400, "bad-entry"),
+        ("hangs", {"duration_s": 0}, 422, "invalid-request"), ("intakes", {"answers": {"x": 1}}, 400, "bad-answers"),
+        ("hangs", {"duration_s": 30, "at_utc_ms": 2**52}, 400, "bad-entry"),
+    ],
+)  # fmt: skip
+def test_entries_that_cannot_be_are_told(client, anna, path, body, status, code):
+    assert told(client.post(f"/api/people/{anna}/{path}", json=body), status)["code"] == code
+
+
+def test_intake(client, anna):
+    asked = client.get("/api/intake/questions").json()
+    answers = {q["key"]: False for q in asked if q["answer"] == "yes_no"} | {"dizziness": True, "pain_now": 1}
+    kept = client.post(f"/api/people/{anna}/intakes", json={"answers": answers})
+    assert kept.status_code == 201
+    assert kept.json()["outcome"]["ask_clinician"] == ["dizziness"]
+    assert client.get(f"/api/people/{anna}/intakes").json() == [kept.json()]
+
+
+def test_one_tap_changes_who_hangs(client, coach, anna):
+    assert client.get("/api/who").json() == {"person_uid": None, "name": None}
+    assert client.put("/api/who", json={"person_uid": anna}).json() == {"person_uid": anna, "name": "Anna K."}
+    assert client.get("/api/who").json()["person_uid"] == coach.person_uid == anna
+    client.put("/api/who", json={"person_uid": None})
+    assert coach.person_uid is None
+
+
+def test_a_stay_is_given_to_its_owner_afterwards(client, coach, stay):
+    assert client.put(f"/api/stays/{stay}/person", json={"person_uid": None}).status_code == 204
+    assert client.get("/api/search/holds", params={"guests": True}).json()["total"] == 3
+
+
+def test_advice_of_the_running_hold(client, coach, anna):
+    assert client.get("/api/advice").json()["reserve"] is None
+    coach.live.hangs(anna, fit_endurance([Bout(40.0, (0.8,), "exhausted")] * 5), target_s=45.0)
+    coach.live.see(Picture(20.0, "hanging", 0.0, hold=HoldClock(10.0, 10.0, False, False), beta=0.8))
+    advice = client.get("/api/advice").json()
+    assert advice["person_uid"] == anna
+    assert 0 < advice["reserve"]["used"]["low"] < advice["reserve"]["used"]["value"] < 1
+    assert advice["reserve"]["left_s"]["value"] > 10
+
+
+def test_pain_pauses_and_is_listed(client, anna):
+    kept = client.post(f"/api/people/{anna}/pains", json={"pain": 5, "place": "lower_back", "item": "passive"}).json()
+    assert kept["stops"][0]["item"] == "passive"
+    assert client.get(f"/api/people/{anna}/stops").json() == kept["stops"]
+    assert client.get(f"/api/people/{anna}/pains").json() == [kept["entry"]]
+    assert client.get(f"/api/people/{anna}/back-care").json()["next"]["key"] == "look_from_the_side"
+    prescription = client.get(f"/api/people/{anna}/prescription").json()
+    assert next(i for i in prescription["items"] if i["key"] == "passive")["paused"]
+
+
+def test_hangs_by_hand_are_marked_and_can_be_taken_out(client, anna):
+    hang = client.post(f"/api/people/{anna}/hangs", json={"duration_s": 60, "kind": "active"}).json()
+    assert hang["by_hand"] is True
+    assert client.get(f"/api/people/{anna}/hangs").json() == [hang]
+    assert client.get(f"/api/people/{anna}/days").json()["today"]["by_hand_s"] == 60
+    assert client.delete(f"/api/people/{anna}/hangs/{hang['id']}").status_code == 204
+    assert told(client.delete(f"/api/people/{anna}/hangs/{hang['id']}"), 404)["code"] == "not-found"
+
+
+def test_programmes(client, anna):
+    names = [t["name"] for t in client.get("/api/programmes").json()]
+    assert "long_hangs" in names
+    assert "common practice" in client.get("/api/programmes/long_hangs").json()["toml"]
+    assert client.get(f"/api/people/{anna}/programme").json() == {
+        "since_utc_ms": None, "content": template().as_dict()
+    }  # fmt: skip
+    content = template("first_hangs").as_dict()
+    kept = client.put(f"/api/people/{anna}/programme", json=content).json()
+    assert kept == {"since_utc_ms": NOW // 10**6, "content": content}
+    assert told(client.put(f"/api/people/{anna}/programme", json={"name": "x"}), 400)["code"] == "bad-programme"
+    assert client.get(f"/api/people/{anna}/programme").json() == kept
+
+
+def test_prescription_progress_and_endurance(client, anna, stay):
+    prescription = client.get(f"/api/people/{anna}/prescription").json()
+    assert prescription["holds"] == 3
+    assert 0 < prescription["items"][2]["alpha"] < 0.7
+    progress = client.get(f"/api/people/{anna}/progress", params={"first": "2026-05-19"}).json()
+    assert (progress["holds"], progress["dose_bw_s"]) == (3, pytest.approx(96.0))
+    assert client.get(f"/api/people/{anna}/progress", params={"last": "2026-05-18"}).json()["holds"] == 0
+    endurance = client.get(f"/api/people/{anna}/endurance").json()
+    assert (endurance["holds"], endurance["exhausted"], endurance["trend"]) == (3, 3, None)
+    times = [point["time_s"]["value"] for point in endurance["curve"]]
+    assert times == sorted(times)
+    period = {"before_first": "2026-05-01", "before_last": "2026-05-10", "after_first": "2026-05-11",
+              "after_last": "2026-05-20"}  # fmt: skip
+    compared = client.get(f"/api/people/{anna}/comparison", params=period).json()
+    assert (compared["duration"]["n_after"], compared["duration"]["low"]) == (3, None)
+    wrong = client.get(f"/api/people/{anna}/comparison", params={**period, "after_last": "2026-01-01"})
+    assert told(wrong, 400)["code"] == "invalid-request"
+
+
+def test_search(client, anna, stay):
+    found = client.get("/api/search/holds", params={"person_uid": anna, "least_s": 39, "limit": 2}).json()
+    assert (found["total"], len(found["holds"])) == (3, 2)
+    assert found["holds"][0]["person_uid"] == anna
+    assert client.get("/api/search/holds", params={"kind": "active"}).json()["total"] == 0
+
+
+def correct(client, uid: str, **body):
+    return client.post(f"/api/holds/{uid}/corrections", json={"reason": "seen", **body})
+
+
+def test_a_correction_is_made_seen_and_undone(client, coach, hub, stay):
+    events: list[dict] = []
+    hub.publish_event = events.append  # type: ignore[method-assign]
+    made = correct(client, f"{stay}-001", kind="retag", to_kind="active", made_by="M.").json()
+    assert (made["content"], made["made_by"], made["undone_utc_ms"]) == ({"kind": "active"}, "M.", None)
+    assert [(e["kind"], e["uid"]) for e in events] == [("revised", f"{stay}-001")]
+    assert client.get("/api/search/holds", params={"kind": "active"}).json()["total"] == 1
+    undone = client.post(f"/api/corrections/{made['id']}/undo", json={"undone_by": "N."}).json()
+    assert undone["undone_by"] == "N."
+    assert client.get("/api/corrections").json() == [undone]
+    assert client.get("/api/search/holds", params={"kind": "active"}).json()["total"] == 0
+    assert told(client.post(f"/api/corrections/{made['id']}/undo"), 404)["code"] == "unknown-correction"
+
+
+def test_a_hold_tells_its_measurement_and_its_corrections(client, stay):
+    made = correct(client, f"{stay}-001", kind="discard").json()
+    kept = client.get(f"/api/holds/{stay}-001/corrections").json()
+    assert kept["corrections"] == [made]
+    assert (kept["measured"]["uid"], kept["measured"]["hidden"]) == (f"{stay}-001", None)
+
+
+def test_a_split_takes_its_means_from_the_curve(client, coach, stay):
+    """By hand: 630 N and 490 N of 700 N are 0.9 and 0.7; the measured mean of 0.8 is theirs, half the time each."""
+    assert correct(client, f"{stay}-001", kind="split", at_s=30.0).status_code == 201
+    first, second = (coach.desk.store.get_hold(f"{stay}-001-part-{n}").result for n in (1, 2))
+    assert (first.beta_mean, second.beta_mean) == pytest.approx((0.9, 0.7), abs=1e-3)
+    assert (first.alpha_mean, second.alpha_mean) == pytest.approx((0.1, 0.3), abs=1e-3)
+    assert first.dose_bw_s == pytest.approx(18.0, abs=0.05)
+
+
+def test_split_and_join_tell_the_screens(client, hub, stay):
+    events: list[dict] = []
+    hub.publish_event = events.append  # type: ignore[method-assign]
+    correct(client, f"{stay}-001", kind="join", with_uid=f"{stay}-002")
+    assert sorted((e["kind"], e["uid"].removeprefix(stay)) for e in events) == [
+        ("closed", "-001-join-002"), ("withdrawn", "-001"), ("withdrawn", "-002")
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("body", "status", "code"),
+    [
+        ({"kind": "retag"}, 400, "invalid-request"), ({"kind": "split"}, 400, "invalid-request"),
+        ({"kind": "join"}, 400, "invalid-request"), ({"kind": "split", "at_s": 900}, 400, "correction-not-possible"),
+        ({"kind": "join", "with_uid": "x"}, 400, "correction-not-possible"),
+        ({"kind": "restore"}, 400, "correction-not-possible"), ({"kind": "erase"}, 422, "invalid-request"),
+        ({"kind": "discard", "reason": ""}, 422, "invalid-request"),
+    ],
+)  # fmt: skip
+def test_a_correction_that_does_not_fit_changes_nothing(client, stay, body, status, code):
+    assert told(correct(client, f"{stay}-001", **body), status)["code"] == code
+    assert client.get("/api/corrections").json() == []
+
+
+def test_why_a_hold_ended(client, coach, anna, stay):
+    answer = client.put(f"/api/holds/{stay}-001/ending", json={"ending": "target"}).json()
+    assert (answer["ending"], answer["target_s"]) == ("target", 60.0)
+    assert coach.desk.posterior(anna).exhausted == 2
+
+
+def test_the_description_names_every_route_with_its_shape(client):
+    described = client.get("/api/openapi.json").json()
+    coaching = {
+        "/api/people": "get post", "/api/people/{uid}": "get put", "/api/intake/questions": "get",
+        "/api/people/{uid}/intakes": "get post", "/api/who": "get put", "/api/advice": "get",
+        "/api/stays/{stay_uid}/person": "put", "/api/people/{uid}/pains": "get post",
+        "/api/people/{uid}/stops": "get", "/api/people/{uid}/back-care": "get", "/api/people/{uid}/hangs": "get post",
+        "/api/people/{uid}/hangs/{number}": "delete", "/api/programmes": "get", "/api/programmes/{name}": "get",
+        "/api/people/{uid}/programme": "get put", "/api/people/{uid}/prescription": "get",
+        "/api/people/{uid}/days": "get", "/api/people/{uid}/progress": "get", "/api/people/{uid}/comparison": "get",
+        "/api/people/{uid}/endurance": "get", "/api/search/holds": "get", "/api/corrections": "get",
+        "/api/holds/{uid}/corrections": "get post", "/api/corrections/{number}/undo": "post",
+        "/api/holds/{uid}/ending": "put",
+    }  # fmt: skip
+    for path, methods in coaching.items():
+        assert sorted(described["paths"][path]) == methods.split(), path
+        for method in described["paths"][path].values():
+            assert method["description"], path
+            good = next(answer for status, answer in method["responses"].items() if status.startswith("2"))
+            assert "content" not in good or good["content"]["application/json"]["schema"], path
+            assert method["responses"]["400"]["content"]["application/json"]["schema"]["$ref"].endswith("ProblemShape")
+
+
+def test_without_a_coach_there_are_no_people():
+    app = create_app(hub=LiveHub(), store=FakeStore(), rig=RIG, control=FakeControl())
+    answer = TestClient(app, base_url="http://127.0.0.1").get("/api/people")
+    assert told(answer, 404)["code"] == "not-found"
