@@ -67,8 +67,9 @@ def compare(truth: Truth, result: dict[str, Any]) -> list[Found]:
 
 
 def _record(truth: Truth, result: dict[str, Any]) -> Iterator[Found]:
-    if "bodyweight hidden" in truth["tags"]:
-        return
+    if "one cell is wrong" in truth["tags"]:
+        flags = {*result["flags"], *(flag for hold in result["holds"] for flag in hold["flags"])}
+        yield Found("bad cell not told", 0 if any("cell" in flag for flag in flags) else 1)
     weight = result["bodyweight_N"]
     error = NOTHING if weight is None else 100 * abs(weight / truth["bodyweight_N"] - 1)
     yield Found("bodyweight", error, bound=100 * bounds.bodyweight_rel(), value=truth["bodyweight_N"])
@@ -99,6 +100,12 @@ def _hold(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
         rms = true["tremor_6_12Hz_rms_N"]
         bound = 100 * bounds.tremor_rel(rms, off - on - 2.5)
         yield Found("tremor", NOTHING if tremor is None else 100 * abs(tremor / rms - 1), bound=bound, value=rms)
+    rate = hold.get("loading_rate_N_s")
+    if "settles" in tags and rate is not None:
+        u_rate = bounds.part_noise_N(2) * math.sqrt(2.0) / 0.05
+        error = 100 * abs(rate / true["loading_rate_N_s"] - 1)
+        bound = 100 * u_rate / true["loading_rate_N_s"]
+        yield Found("loading rate", error, bound=bound, value=true["loading_rate_N_s"])
     if "settles" in tags:
         settled = hold["settle_s"]
         yield Found("settling time", NOTHING if settled is None else abs(settled - true["settle_s"]))

@@ -22,6 +22,7 @@ MISSED = (
     "third support missed",
     "change of hands missed",
     "regrip missed",
+    "bad cell not told",
 )
 WORDS = {"aim": "aim reached", "floor": "floor held", "SHORT": "**falls short**", "": ""}
 

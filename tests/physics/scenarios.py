@@ -501,13 +501,15 @@ def warming_up(person: Person, seed: int) -> Script:
 @scenario
 def saturated_cell(person: Person, seed: int) -> Script:
     """Stand and hang with one platform cell whose converter clips."""
-    return _plain(person, seed, "one cell is wrong", "bodyweight hidden")
+    return _plain(person, seed, "one cell is wrong")
 
 
 @scenario
 def radio_gap(person: Person, seed: int) -> Script:
     """Hang; two seconds in the middle never arrive."""
-    return _plain(person, seed)
+    script = _plain(person, seed)
+    script.tags.discard("quiet")  # what trembled in the gap, nobody saw
+    return script
 
 
 def trouble_of(name: str, seed: int) -> Trouble:

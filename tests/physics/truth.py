@@ -168,6 +168,14 @@ def _touch(course: Course, event: Truth, feet: Array) -> Truth | None:
     }
 
 
+def loading_rate_N_s(t_s: Array, bar_N: Array, onset_s: float) -> float:
+    """Return the steepest rise of the bar's load over 50 ms, from 0.2 s before the onset to 0.5 s after it."""
+    near = (t_s > onset_s - 0.2) & (t_s < onset_s + 0.5)
+    rows = round(0.05 * STEP_HZ)
+    part = bar_N[near]
+    return float(np.max(part[rows:] - part[:-rows]) / (rows / STEP_HZ))
+
+
 def _settling(t: Array, total: Array, weight: float, on: float, off: float) -> float | None:
     """Return how long after the onset S last leaves 5 % of bodyweight about its level."""
     inside = (t >= on) & (t <= min(off, on + 15.0))
@@ -227,6 +235,7 @@ def truth_of(script: Script, course: Course) -> Truth:
                 "assist_fraction_half": _mean(t, feet, on, off) / weight,
                 "tremor_6_12Hz_rms_N": float(np.sqrt(np.mean(shaking**2))) if len(shaking) else None,
                 "peak_N": float(uniform_filter1d(bar, READING_ROWS)[peak].max()),
+                "loading_rate_N_s": loading_rate_N_s(t, bar, on),
                 "settle_s": _settling(t, total, weight, on, off),
                 "states": states,
                 "gaps": [[a[1], b[0]] for a, b in itertools.pairwise(stretches)],
