@@ -24,6 +24,14 @@ MISSED = (
     "regrip missed",
     "bad cell not told",
 )
+OTHER_UNITS = {
+    "live onset": "ms",
+    "touch's peak": "%",
+    "travel over u": "error / u",
+    "swing beside pulls": "degrees",
+    "swing withheld near pulls": "share",
+    "state wrong (swing)": "% of time",
+}
 WORDS = {"aim": "aim reached", "floor": "floor held", "SHORT": "**falls short**", "": ""}
 
 
@@ -47,7 +55,7 @@ def _errors(some: list[Row]) -> list[str]:
             continue
         finite = row.errors[np.isfinite(row.errors)]
         told = [np.median(row.errors), np.quantile(row.errors, 0.95, method="higher"), row.errors.max()]
-        unit = row.limit.unit if row.limit else ""
+        unit = row.limit.unit if row.limit else OTHER_UNITS.get(row.measure, "")
         rms = math.sqrt(float(np.mean(np.square(finite)))) if len(finite) else math.inf
         best = [_number(row.bound), _number(row.ratio or 0.0)] if row.bound else ["", ""]
         limits = [_number(row.limit.floor), _number(row.limit.aim)] if row.limit else ["", ""]

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 WIDTH_in = 7.2
 SMALLEST = 1e-3
+MOST_POINTS = 700
 
 
 def all_plots(records: list[Record]) -> dict[str, bytes]:
@@ -79,6 +80,7 @@ def _measures(records: list[Record]) -> Figure:
     axes.axvline(1.0, color=nb.ATTENTION, linewidth=nb.PEN_pt)
     axes.set_xscale("log")
     axes.set_xlim(SMALLEST * 0.8, 12)
+    axes.set_xticks([0.001, 0.01, 0.1, 1.0, 10.0], ["0.001", "0.01", "0.1", "1", "10"])
     axes.set_ylim(len(shown) - 0.4, -0.6)
     axes.set_yticks(range(len(shown)), [row.measure for row in shown])
     axes.tick_params(axis="y", length=0)
@@ -101,9 +103,10 @@ def _edges(records: list[Record]) -> Figure:
         axes.step(np.maximum(errors, 1e-2), 100 * left, where="post", color=colour, linewidth=nb.PEN_pt)
         axes.annotate(name, (max(errors[len(errors) // 2], 1e-2), 52), color=colour, fontsize=nb.TEXT_pt)
     axes.set_xscale("log")
+    axes.set_xticks([0.01, 0.1, 1.0, 10.0, 100.0], ["0.01", "0.1", "1", "10", "100"])
     axes.axvline(25.0, color=nb.ATTENTION, linewidth=nb.PEN_pt)
     axes.axvline(3.0, color=nb.FEET, linewidth=nb.HAIRLINE_pt)
-    axes.set_xlabel("ms (short line: aim, long line: floor)")
+    axes.set_xlabel("ms (brown: aim, red: floor)")
     axes.set_ylabel("% of holds")
     axes.set_ylim(0, 100)
     return figure
@@ -116,7 +119,9 @@ def _swing(records: list[Record]) -> Figure:
     found = _found(records, "swing from 2 degrees", "swing 1 to 2 degrees")
     value = np.array([one.value for one in found], dtype=float)
     error = np.array([one.error for one in found]) * np.maximum(1.0, value / 6.0)
-    axes.plot(value, error, ".", color=nb.HANDS, markersize=2)
+    # Every few of them: neighbours in time hardly differ.
+    every = max(1, len(found) // MOST_POINTS)
+    axes.plot(value[::every], error[::every], ".", color=nb.HANDS, markersize=2)
     if len(found):
         order = np.argsort(value)
         bound = np.array([one.bound for one in found], dtype=float)[order]

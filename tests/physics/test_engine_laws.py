@@ -20,6 +20,8 @@ from tests.physics.truth import truth_of
 PENDULUM = json.loads((REFERENCE / "physical_pendulum.json").read_text(encoding="utf-8"))
 HANGING = json.loads((REFERENCE / "hanging_body_pendulum.json").read_text(encoding="utf-8"))["results"]
 
+BANDS = json.loads((REFERENCE / "frequency_bands.json").read_text(encoding="utf-8"))
+
 ROD = """
 <mujoco><compiler angle="radian" inertiafromgeom="false"/>
 <option timestep="0.0005" gravity="0 0 -9.80665" integrator="RK4"/>
@@ -142,6 +144,18 @@ def test_a_swinging_body_has_the_frequency_of_its_pendulum():
     amplitude = np.array(history["amplitude_deg"])
     assert amplitude[10] > 3.0
     assert amplitude[-8] < 0.8 * amplitude[10], "the swing does not die down"
+
+
+def test_people_breathe_and_tremble_in_the_bands_of_people():
+    """Source: tests/reference/frequency_bands.json (resting breathing 0.2 to 0.333 Hz; tremor 4 to 12 Hz)."""
+    low, high = BANDS["resting_breathing_per_min"]["hz"]
+    assert all(low <= draw_person(seed).breathing_Hz <= high for seed in range(40))
+    script = make_script("stands_hangs", 1)
+    shaking = script.track("shake_left")
+    power = np.abs(np.fft.rfft(shaking)) ** 2
+    frequency = np.fft.rfftfreq(len(shaking), 1 / STEP_HZ)
+    low, high = BANDS["enhanced_physiological_tremor_hz"]["band"]
+    assert power[(frequency >= low) & (frequency <= high)].sum() > 0.93 * power.sum()
 
 
 @pytest.mark.parametrize("shape", ["minimum-jerk", "trapezoid", "sine", "linear"])
