@@ -119,7 +119,7 @@ class Script:
     def tremble(self, from_s: float, to_s: float, rms_N: float | None = None, growth: float = 0.0) -> None:
         """Let the shoulders tremble between 6 and 12 Hz, each on its own."""
         rms_N = self.person.tremor_N if rms_N is None else rms_N
-        sos = butter(2, (6.5, 11.0), "bandpass", fs=STEP_HZ, output="sos")
+        sos = butter(4, (6.5, 11.0), "bandpass", fs=STEP_HZ, output="sos")
         window = course((self.t_s - from_s) / 0.8, "sine") * course((to_s - self.t_s) / 0.3, "sine")
         window = window * (1 + growth * np.clip((self.t_s - from_s) / max(1.0, to_s - from_s), 0, 1))
         for side in SIDES:
