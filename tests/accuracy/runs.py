@@ -6,7 +6,9 @@ import functools
 import hashlib
 import json
 import os
+import shutil
 import tempfile
+import time
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -25,6 +27,7 @@ from tests.physics.wiring import Array, measure, readings_N
 PHYSICS = Path(__file__).parents[1] / "physics"
 LIVE = ("stands_hangs", "assisted_growing", "jumps_up", "never_hangs", "hops_on_one_hand")
 """Scenarios whose live view is judged too."""
+KEPT_s = 24 * 3600.0
 MAKES_THE_COURSE = ("people.py", "body.py", "script.py", "engine.py", "scenarios.py", "truth.py", "wiring.py")
 
 
@@ -38,7 +41,12 @@ def _code_hash() -> str:
 
 def _folder() -> Path:
     folder = Path(tempfile.gettempdir()) / f"hang-monitor-accuracy-{os.getuid()}" / _code_hash()
-    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    if not folder.exists():
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        for other in folder.parent.iterdir():
+            # What older code left behind is of no use to anybody.
+            if other != folder and time.time() - other.stat().st_mtime > KEPT_s:
+                shutil.rmtree(other, ignore_errors=True)
     return folder
 
 
