@@ -7,7 +7,19 @@ from importlib.metadata import PackageNotFoundError, version
 
 import typer
 
-from monitor.cli import analyse, calibrate, export, flash, install_service, live, ports
+from monitor.cli import (
+    analyse,
+    calibrate,
+    export,
+    flash,
+    hold,
+    install_service,
+    live,
+    person,
+    ports,
+    programme,
+    progress,
+)
 
 app = typer.Typer(
     name="hang-monitor",
@@ -46,6 +58,11 @@ app.command("export")(export.export)
 app.command("ports")(ports.ports)
 app.command("flash")(flash.flash)
 app.command("install-service")(install_service.install_service)
+app.add_typer(person.person, name="person")
+app.add_typer(programme.programme, name="programme")
+app.command("prescribe")(programme.prescribe)
+app.command("progress")(progress.progress)
+app.add_typer(hold.hold, name="hold")
 
 
 def main() -> None:

@@ -195,8 +195,8 @@ def _help_words(least: LeastAssistance, wanted: float, item: Item, posterior: Po
     if least.flag == "none_needed":
         return f"No help is needed: it succeeds with {least.chance:.0%} (rests on {base})."
     if least.flag == "more_than_can_be_prescribed":
-        return f"Even with {least.alpha:.0%} help it succeeds with {least.chance:.0%} only: stop earlier."
-    help_words = f"With {least.alpha:.0%} help it succeeds with {wanted:.0%} (rests on {base})."
+        return f"Even with {_up(least.alpha):.0%} help it succeeds with {least.chance:.0%} only: stop earlier."
+    help_words = f"With {_up(least.alpha):.0%} help it succeeds with {wanted:.0%} (rests on {base})."
     return help_words if item.support == "assisted" else f"{help_words} Without help it would be too much today."
 
 

@@ -50,7 +50,7 @@ class Stop:
     @property
     def words(self) -> str:
         """Return the pause as one sentence for the person."""
-        what = "everything" if self.item is None else "this item"
+        what = "everything" if self.item is None else f"the item {self.item}"
         return f"The hold ends and {what} is paused: {self.why}. Ask {self.ask}."
 
 

@@ -119,7 +119,7 @@ def test_a_paused_item_is_not_next_and_the_caution_is_told():
     found = prescribed(strong(), stops=[pain])
     assert found.next != "active"
     assert "pain 5 of 10" in found.item("active").paused
-    assert any("this item is paused" in c for c in found.cautions)
+    assert any("the item active is paused" in c for c in found.cautions)
     everything = prescribed(strong(), stops=[Stop(None, "dizziness", "a physician, before the next hang", NOW)])
     assert everything.next is None
     assert "paused" in everything.reason

@@ -1,0 +1,152 @@
+"""``hang-monitor hold``: a coach's corrections. The measurement stays; everything can be undone."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from monitor.cli.desk import DATA_HELP, opened_desk, write
+from monitor.cli.telling import tells_errors
+
+if TYPE_CHECKING:
+    from monitor.coaching.desk import CoachingDesk
+    from monitor.store.seen import CorrectionKind
+
+hold = typer.Typer(no_args_is_help=True, help="Correct holds: retag, split, join, discard, undo. Nothing is deleted.")
+
+UID = typer.Argument(help="The hold's uid.")
+REASON = typer.Option(help="Why; kept with the correction.")
+BY = typer.Option("coach", "--by", help="Who corrects.")
+DATA = typer.Option(None, help=DATA_HELP)
+
+
+def _correct(data: Path | None, uid: str, kind: CorrectionKind, content: dict[str, Any], reason: str, by: str) -> None:
+    with opened_desk(data) as desk:
+        made = desk.store.corrections.make(uid, kind, content, reason=reason, made_by=by)
+        seen = [h for h in desk.store.holds_of_stay(made.stay_uid) if h.made_by == made.id]
+    told = "".join(f"\n  {h.uid}  {h.result.duration_s:.2f} s" for h in seen)
+    write(f"Correction {made.id} is in force; hang-monitor hold undo {uid} takes it back.{told}")
+
+
+@hold.command("retag")
+@tells_errors
+def retag(
+    uid: str = UID,
+    kind: str = typer.Argument(help="passive, active or mixed."),
+    reason: str = REASON,
+    by: str = BY,
+    data: Path | None = DATA,
+) -> None:
+    """Say that a hold was passive, active or mixed."""
+    _correct(data, uid, "retag", {"kind": kind}, reason, by)
+
+
+@hold.command("split")
+@tells_errors
+def split(
+    uid: str = UID,
+    at_s: float = typer.Argument(help="Where, in seconds after the hold's onset."),
+    reason: str = REASON,
+    by: str = BY,
+    data: Path | None = DATA,
+) -> None:
+    """Make two holds of one."""
+    with opened_desk(data) as desk:
+        content = _split_content(desk, data, uid, at_s)
+    _correct(data, uid, "split", content, reason, by)
+
+
+@hold.command("join")
+@tells_errors
+def join(
+    uid: str = UID,
+    with_uid: str = typer.Argument(help="The next hold of the same stay."),
+    reason: str = REASON,
+    by: str = BY,
+    data: Path | None = DATA,
+) -> None:
+    """Make one hold of two that follow each other."""
+    _correct(data, uid, "join", {"with": with_uid}, reason, by)
+
+
+@hold.command("discard")
+@tells_errors
+def discard(uid: str = UID, reason: str = REASON, by: str = BY, data: Path | None = DATA) -> None:
+    """Take a hold out of every list. Its measurement and its curve stay."""
+    _correct(data, uid, "discard", {}, reason, by)
+
+
+@hold.command("restore")
+@tells_errors
+def restore(uid: str = UID, reason: str = REASON, by: str = BY, data: Path | None = DATA) -> None:
+    """Bring a discarded hold back."""
+    _correct(data, uid, "restore", {}, reason, by)
+
+
+@hold.command("undo")
+@tells_errors
+def undo(uid: str = UID, by: str = BY, data: Path | None = DATA) -> None:
+    """Take back the newest correction of a hold that is in force."""
+    with opened_desk(data) as desk:
+        made = desk.store.corrections.undo_last(uid, by)
+        void = desk.store.corrections.seen(made.stay_uid).void
+    write(f"Correction {made.id} ({made.kind}) is undone.")
+    if void:
+        write(f"Without it these are void: {', '.join(map(str, sorted(void)))}.")
+
+
+@hold.command("history")
+@tells_errors
+def history(uid: str = UID, data: Path | None = DATA) -> None:
+    """List every correction of a hold, undone ones too."""
+    with opened_desk(data) as desk:
+        made = desk.store.corrections.of_hold(uid)
+    lines = []
+    for one in made:
+        state = "in force" if one.undone_utc_ns is None else f"undone by {one.undone_by}"
+        when = dt.datetime.fromtimestamp(one.at_utc_ns // 10**9, dt.UTC)
+        lines.append(f"{one.id}  {one.kind}  {when:%Y-%m-%d %H:%M} UTC by {one.made_by}: {one.reason} ({state})")
+    write("\n".join(lines) or "This hold was never corrected.")
+
+
+@hold.command("ending")
+@tells_errors
+def ending(
+    uid: str = UID,
+    why: str = typer.Argument(help="exhausted, target, other, or unknown to take it back."),
+    data: Path | None = DATA,
+) -> None:
+    """Say why a hold ended: the endurance model needs to know."""
+    from monitor.errors import BadInput
+
+    if why not in ("exhausted", "target", "other", "unknown"):
+        raise BadInput(
+            what=f"{why!r} is no reason for a hold's end.",
+            means="Nothing was changed.",
+            do="Choose exhausted, target, other or unknown.",
+        )
+    with opened_desk(data) as desk:
+        desk.store.corrections.set_ending(uid, None if why == "unknown" else why)
+    write("Kept.")
+
+
+def _split_content(desk: CoachingDesk, data: Path | None, uid: str, after_s: float) -> dict[str, Any]:
+    """Return where a hold is split, and the parts' means where its curve is still on disk."""
+    from monitor.coaching.parts import part_means
+    from monitor.service import hold_curve
+    from monitor.store import DataFolder
+
+    found = desk.store.get_hold(uid)
+    if found is None:
+        return {"at_s": after_s}
+    at_s = found.result.onset_s + after_s
+    curve, stay = hold_curve(desk.store, DataFolder.open(data), uid), desk.store.get_stay(found.stay_uid)
+    if curve is None or stay is None:
+        return {"at_s": at_s}
+    t_s, names, load_N = curve
+    bar = {c["name"] for c in stay.rig.get("channels", []) if c.get("part") == "bar"}
+    parts = part_means(found, at_s, t_s, load_N[:, [name in bar for name in names]].sum(axis=1))
+    return {"at_s": at_s} if parts is None else {"at_s": at_s, "parts": parts}

@@ -1,0 +1,109 @@
+"""``hang-monitor programme`` and ``hang-monitor prescribe``: what a person trains, and what comes next."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from monitor.cli.desk import DATA_HELP, PERSON_HELP, opened_desk, read_text, write, write_json
+from monitor.cli.telling import tells_errors
+from monitor.errors import BadInput
+
+if TYPE_CHECKING:
+    from monitor.coaching.prescription import Estimate
+    from monitor.coaching.prescription_day import DayPrescription
+
+programme = typer.Typer(no_args_is_help=True, help="What a person trains: templates, show, set.")
+
+
+@programme.command("templates")
+@tells_errors
+def templates(
+    name: str | None = typer.Argument(None, help="Print this template's TOML, to be edited and set."),
+) -> None:
+    """List the programmes that come with the program, or print one."""
+    from monitor.coaching.programme import template, template_names, template_text
+
+    if name is not None:
+        write(template_text(name))
+        return
+    write("\n".join(f"{n:18} {template(n).about}" for n in template_names()))
+
+
+@programme.command("show")
+@tells_errors
+def show(who: str = typer.Argument(help=PERSON_HELP), data: Path | None = typer.Option(None, help=DATA_HELP)) -> None:
+    """Print the programme in force, as TOML that can be edited and set."""
+    import tomli_w
+
+    with opened_desk(data) as desk:
+        found, since_ns = desk.programme(desk.find_person(who).uid)
+    since = "the default one"
+    if since_ns is not None:
+        since = f"in force since {dt.datetime.fromtimestamp(since_ns // 10**9, dt.UTC):%Y-%m-%d}"
+    write(f"# {since}\n{tomli_w.dumps(found.as_dict())}")
+
+
+@programme.command("set")
+@tells_errors
+def set_programme(
+    who: str = typer.Argument(help=PERSON_HELP),
+    file: Path | None = typer.Argument(None, help="A programme as TOML."),
+    template_name: str | None = typer.Option(None, "--template", help="Name of a template instead of a file."),
+    data: Path | None = typer.Option(None, help=DATA_HELP),
+) -> None:
+    """Put a programme in force from now on; earlier ones are kept."""
+    from monitor.coaching.programme import programme_from_toml, template
+
+    if file is not None and template_name is None:
+        wanted = programme_from_toml(read_text(file))
+    elif template_name is not None and file is None:
+        wanted = template(template_name)
+    else:
+        raise BadInput(
+            what="A file or a template is needed, and one of them only.",
+            means="The programme was not changed.",
+            do="Give a TOML file, or --template with a name from hang-monitor programme templates.",
+        )
+    with opened_desk(data) as desk:
+        desk.set_programme(desk.find_person(who).uid, wanted)
+    write(f"In force from now on: {wanted.name}")
+
+
+@tells_errors
+def prescribe(
+    who: str = typer.Argument(help=PERSON_HELP),
+    as_json: bool = typer.Option(False, "--json", help="JSON instead of lines."),
+    data: Path | None = typer.Option(None, help=DATA_HELP),
+) -> None:
+    """Tell what a person does next: item, seconds, allowed help, rest, and why."""
+    with opened_desk(data) as desk:
+        one = desk.find_person(who)
+        found = desk.prescribe(one.uid)
+    if as_json:
+        write_json(found.as_dict())
+        return
+    write("\n".join(_lines(one.name, found)))
+
+
+def _lines(name: str, found: DayPrescription) -> list[str]:
+    lines = [f"{name}: {found.reason}", f"  {found.day}"]
+    for item in found.items:
+        held = _range(item.time_s, "s", 0)
+        lines.append(
+            f"  {item.title}: {item.sets} x {item.target_s:.0f} s, help {item.alpha:.0%} to {item.alpha_max:.0%}, "
+            f"rest {item.rest_s:.0f} s; believed to hold {held}"
+        )
+        if item.paused:
+            lines.append(f"    paused: {item.paused}")
+    lines.append(f"  without help: {found.trial.reason} ({_range(found.chance_unassisted, '%', 0, 100)})")
+    lines.append(f"  active {found.active_share:.0%}, passive {1 - found.active_share:.0%}: {found.share_reason}")
+    return lines + [f"  caution: {caution}" for caution in found.cautions]
+
+
+def _range(value: Estimate, unit: str, digits: int, scale: float = 1.0) -> str:
+    low, middle, high = (f"{x * scale:.{digits}f}" for x in (value.low, value.value, value.high))
+    return f"{middle} {unit} (four fifths: {low} to {high})"
