@@ -1,15 +1,24 @@
-"""Who may read the page: this machine under its own names, and no foreign page in between."""
+"""Who may read the page: this machine under its own names, whoever is signed in, and no foreign page in between."""
 
 from __future__ import annotations
 
+import asyncio
 import logging
+import time
+from collections import Counter
 from urllib.parse import urlsplit
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from monitor.dashboard.attempts import key_of
+from monitor.dashboard.doorkeeper import VISITOR, Doorkeeper, Visitor
 from monitor.dashboard.problems import ForeignOrigin, Unforeseen, UnknownHost, problem
+from monitor.dashboard.refusals import NotJson, NotYourRole, Refusal, SignInNeeded, TooLarge, TooManyTries, TooSlow
 from monitor.errors import TellableError
+from monitor.store.access import AccessNotUsable
 
 log = logging.getLogger(__name__)
 
@@ -25,70 +34,243 @@ SECURITY_HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
 }
-POLICY_VIOLATION = 1008
-"""WebSocket close code of RFC 6455 section 7.4.1."""
+POLICY_VIOLATION, TRY_LATER = 1008, 1013
+"""WebSocket close codes of RFC 6455 section 7.4.1 and of its registry."""
+
+MOST_BODY_BYTES = 1 << 20
+BODY_WITHIN_S = 15.0
+ANSWER_WITHIN_S = 30.0
+"""Longest time for one piece of an answer to be taken; whoever reads slower is let go."""
+
+MOST_FEEDS = 16
+"""Live feeds that one device of the network may have open."""
+
+LOOK_AGAIN_S = 1.0
+"""A signed-out device's feed ends after so long."""
+
+_SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+
+
+class _NotTaken(Exception):
+    """An answer's piece was not taken in time."""
 
 
 class Guard:
-    """Checks Host and Origin of every request and feed, and puts the security headers on every answer.
+    """Checks every request and feed, and puts the security headers on every answer.
 
     A Host that is none of ours is a name that somebody else's DNS turned to this machine; an Origin that is not the
     page's own is a foreign page that reaches through the browser. Requests without an Origin (command line tools,
-    plain navigation) pass: the Host check holds for them.
+    plain navigation) pass: the Host check holds for them, and the session cookie is never sent across sites.
+
+    Parameters
+    ----------
+    host_names : frozenset of str
+        Names of this machine for itself.
+    doorkeeper : Doorkeeper or None
+        None: whoever passes the checks of Host and Origin may do everything.
     """
 
-    def __init__(self, app: ASGIApp, host_names: frozenset[str]) -> None:
+    def __init__(self, app: ASGIApp, host_names: frozenset[str], doorkeeper: Doorkeeper | None = None) -> None:
         self._app = app
         self._host_names = host_names
+        self._door = doorkeeper
+        self._feeds: Counter[str] = Counter()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on, or refuse it in the one error shape."""
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
-            return
-        refusal = self._refusal(Headers(scope=scope))
-        if scope["type"] == "websocket":
-            if refusal is None:
-                await self._app(scope, receive, send)
-            else:
-                await receive()
-                await send({"type": "websocket.close", "code": POLICY_VIOLATION, "reason": refusal.code})
-            return
+        elif scope["type"] == "websocket":
+            await self._feed(scope, receive, send)
+        else:
+            await self._request(scope, receive, send)
 
+    async def _feed(self, scope: Scope, receive: Receive, send: Send) -> None:
+        refusal = self._refusal(scope)
+        visitor: Visitor | None = scope.get(VISITOR)
+        key = key_of(visitor.address) if visitor is not None and visitor.sign_in is not None else ""
+        code = POLICY_VIOLATION
+        if refusal is None and key and self._feeds[key] >= MOST_FEEDS:
+            refusal, code = TooManyTries(60), TRY_LATER
+        if refusal is not None:
+            await receive()
+            await send({"type": "websocket.close", "code": code, "reason": refusal.code})
+            return
+        self._feeds[key] += 1
+        try:
+            await self._app(scope, receive, send if visitor is None else self._watched(visitor, send))
+        finally:
+            self._feeds[key] -= 1
+            if self._feeds[key] <= 0:
+                del self._feeds[key]
+
+    def _watched(self, visitor: Visitor, send: Send) -> Send:
+        """Return a send that ends the feed of a device that was signed out."""
+        looked_s = time.monotonic()
+
+        async def watched(message: Message) -> None:
+            nonlocal looked_s
+            if message["type"] == "websocket.send" and time.monotonic() - looked_s > LOOK_AGAIN_S:
+                looked_s = time.monotonic()
+                if not self._still_in(visitor):
+                    await send({"type": "websocket.close", "code": POLICY_VIOLATION, "reason": SignInNeeded.code})
+                    raise asyncio.CancelledError
+            await send(message)
+
+        return watched
+
+    def _still_in(self, visitor: Visitor) -> bool:
+        try:
+            return self._door is None or self._door.still_in(visitor)
+        except AccessNotUsable:
+            return False
+
+    async def _request(self, scope: Scope, receive: Receive, send: Send) -> None:
         started = False
 
         async def send_with_headers(message: Message) -> None:
             nonlocal started
             if message["type"] == "http.response.start":
                 started = True
+                await self._audit(scope, message["status"])
                 headers = MutableHeaders(scope=message)
                 for name, value in SECURITY_HEADERS.items():
                     headers[name] = value
                 headers.setdefault("Cache-Control", "no-cache")
-            await send(message)
+            try:
+                await asyncio.wait_for(send(message), ANSWER_WITHIN_S)
+            except TimeoutError:
+                raise _NotTaken from None
 
+        refusal = self._refusal(scope)
         if refusal is not None:
-            await problem(refusal, 403)(scope, receive, send_with_headers)
+            await _answer(refusal, scope)(scope, receive, send_with_headers)
             return
         try:
-            await self._app(scope, receive, send_with_headers)
+            await self._app(scope, await _whole_body(scope, receive), send_with_headers)
+        except (TooLarge, TooSlow) as error:
+            answer = _answer(error, scope)
+            answer.headers["Connection"] = "close"
+            await answer(scope, receive, send_with_headers)
+        except _NotTaken:
+            log.info("Somebody who did not take the answer of %s was let go.", scope["path"])
         except Exception:
             log.exception("The dashboard failed at %s.", scope["path"])
             if started:
                 raise
             await problem(Unforeseen(), 500)(scope, receive, send_with_headers)
 
-    def _refusal(self, headers: Headers) -> TellableError | None:
+    async def _audit(self, scope: Scope, status: int) -> None:
+        """Keep who changed what, before it is acknowledged."""
+        visitor: Visitor | None = scope.get(VISITOR)
+        if self._door is None or self._door.audit is None or visitor is None:
+            return
+        if scope["method"] in _SAFE or status >= 400 or self._door.needs(scope["method"], scope["path"]) == "nobody":
+            return
+        who = visitor.name if visitor.sign_in is None else f"{visitor.name} ({visitor.role})"
+        try:
+            await run_in_threadpool(self._door.audit, who, scope["method"].lower(), scope["path"])
+        except TellableError as error:
+            log.error("A change at %s by %s was not put into the audit log: %s", scope["path"], who, error)
+
+    def _refusal(self, scope: Scope) -> TellableError | None:
+        """Return why a request or feed is refused; a visitor who passes is put into the scope."""
+        headers = Headers(scope=scope)
         host = headers.get("host", "")
-        if _name(f"//{host}") not in self._host_names:
+        name = _name(f"//{host}")
+        if name not in self._host_names and not (self._door is not None and self._door.own_name(name, scope)):
             return UnknownHost(host)
-        origin = headers.get("origin")
-        if origin is None:
+        method = scope.get("method", "GET")
+        foreign = _foreign(headers, host, method, scope)
+        if foreign is not None:
+            return foreign
+        if method not in _SAFE and _has_body(headers):
+            kind = headers.get("content-type", "").partition(";")[0].strip().lower()
+            if kind != "application/json":
+                return NotJson()
+        return self._turned_away(scope, method)
+
+    def _turned_away(self, scope: Scope, method: str) -> TellableError | None:
+        door = self._door
+        if door is None:
             return None
+        if not door.may_ask(str((scope.get("client") or ("", 0))[0])):
+            return TooManyTries(5)
+        needed = door.needs(method, scope["path"])
+        try:
+            visitor = door.visitor(scope)
+        except AccessNotUsable as error:
+            return None if needed == "nobody" and method in _SAFE else error
+        scope[VISITOR] = visitor
+        if visitor.reaches(needed):
+            return None
+        return SignInNeeded() if visitor.role == "nobody" else NotYourRole(visitor.role, needed)
+
+
+def _foreign(headers: Headers, host: str, method: str, scope: Scope) -> ForeignOrigin | None:
+    """Return a refusal if the request comes from a page that is not this one (RFC 6454; Fetch Metadata)."""
+    origin = headers.get("origin")
+    if origin is not None:
         parts = urlsplit(origin)
         if parts.scheme not in ("http", "https") or parts.netloc.lower() != host.lower():
             return ForeignOrigin(origin)
         return None
+    # A link on a foreign page may lead here; anything else that a foreign page makes a browser fetch may not.
+    link = method in _SAFE and headers.get("sec-fetch-mode") == "navigate" and scope["type"] == "http"
+    if headers.get("sec-fetch-site", "none") in ("cross-site", "same-site") and not link:
+        return ForeignOrigin("another site")
+    return None
+
+
+def _has_body(headers: Headers) -> bool:
+    return headers.get("content-length", "0") != "0" or "transfer-encoding" in headers
+
+
+async def _whole_body(scope: Scope, receive: Receive) -> Receive:
+    """Take a request's body, within a size and a time, and return a receive that gives it whole.
+
+    Raises
+    ------
+    TooLarge, TooSlow
+    """
+    headers = Headers(scope=scope)
+    if not _has_body(headers):
+        return receive
+    declared = headers.get("content-length", "0")
+    if declared.isdigit() and int(declared) > MOST_BODY_BYTES:
+        raise TooLarge(MOST_BODY_BYTES)
+    body, more, ends_s = bytearray(), True, time.monotonic() + BODY_WITHIN_S
+    while more:
+        try:
+            message = await asyncio.wait_for(receive(), max(0.0, ends_s - time.monotonic()))
+        except TimeoutError:
+            raise TooSlow(BODY_WITHIN_S) from None
+        if message["type"] != "http.request":
+            break
+        body += message.get("body", b"")
+        more = message.get("more_body", False)
+        if len(body) > MOST_BODY_BYTES:
+            raise TooLarge(MOST_BODY_BYTES)
+    given = False
+
+    async def replayed() -> Message:
+        nonlocal given
+        if given or more:
+            return await receive()
+        given = True
+        return {"type": "http.request", "body": bytes(body), "more_body": False}
+
+    return replayed
+
+
+def _answer(refusal: TellableError, scope: Scope) -> Response:
+    if isinstance(refusal, SignInNeeded) and scope["method"] in _SAFE and not scope["path"].startswith("/api/"):
+        return RedirectResponse("/sign-in", status_code=303)
+    status = refusal.status if isinstance(refusal, Refusal) else 503 if isinstance(refusal, AccessNotUsable) else 403
+    answer = problem(refusal, status)
+    if isinstance(refusal, TooManyTries):
+        answer.headers["Retry-After"] = str(refusal.wait_s)
+    return answer
 
 
 def _name(address: str) -> str | None:

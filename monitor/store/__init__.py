@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from monitor.store.access import AccessFile
+from monitor.store.audit import AuditEntry
 from monitor.store.errors import (
     CorrectionNotPossible,
     DatabaseClosed,
@@ -24,6 +26,8 @@ from monitor.store.seen import Correction, Seen, seen_holds
 from monitor.store.store import Store, open_store
 
 __all__ = [
+    "AccessFile",
+    "AuditEntry",
     "Correction",
     "CorrectionNotPossible",
     "DataFolder",

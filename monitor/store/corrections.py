@@ -10,6 +10,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, delete, insert, select, update
 
+from monitor.store.audit import audit_row
 from monitor.store.errors import CorrectionNotPossible, UnknownCorrection, UnknownHold
 from monitor.store.rows import StoredHold, hold_columns, hold_of_row, plain
 from monitor.store.schema import correction, hold, stay
@@ -193,6 +194,7 @@ def _make(
     if problem:
         raise _not_possible(problem)
     refresh_stay(connection, stay_id)
+    audit_row(made_by, f"correction made: {kind}", f"{hold_uid} #{number}", connection)
     return _one(connection, number)
 
 
@@ -201,8 +203,9 @@ def _undo(number: int, undone_by: str, connection: Connection) -> Correction:
     values = {"undone_utc_ns": time.time_ns(), "undone_by": undone_by}
     if connection.execute(update(correction).where(there).values(**values)).rowcount != 1:
         raise _unknown(f"There is no correction {number} in force.")
-    stay_id = connection.execute(select(correction.c.stay_id).where(correction.c.id == number)).scalar_one()
-    refresh_stay(connection, int(stay_id))
+    of = connection.execute(select(correction.c.stay_id, correction.c.hold_uid).where(correction.c.id == number)).one()
+    refresh_stay(connection, int(of.stay_id))
+    audit_row(undone_by, "correction undone", f"{of.hold_uid} #{number}", connection)
     return _one(connection, number)
 
 

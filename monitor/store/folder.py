@@ -49,6 +49,7 @@ class DataFolder:
     ``journals/YYYY/MM/<stay uid>.journal``       raw frames as they were received
     ``rig.toml``                                  the rig's description
     ``calibrations/``                             dated zeros and spans
+    ``access.json``                               passcodes (hashed), devices that are signed in
     ============================================  =========================================
     """
 
@@ -86,6 +87,11 @@ class DataFolder:
     def rig_file(self) -> Path:
         """Return the path of the rig's description."""
         return self.root / "rig.toml"
+
+    @property
+    def access_file(self) -> Path:
+        """Return the path of the file of passcodes and signed-in devices."""
+        return self.root / "access.json"
 
     @property
     def journals(self) -> Path:

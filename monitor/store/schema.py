@@ -17,7 +17,7 @@ from sqlalchemy import (
     Text,
 )
 
-REVISIONS: tuple[str, ...] = ("0001", "0002")
+REVISIONS: tuple[str, ...] = ("0001", "0002", "0003")
 """Schema revisions in order; the last is what this code needs. A revision not listed here is of a newer program."""
 
 metadata = MetaData(
@@ -214,4 +214,15 @@ setting = Table(
     Column("key", String(128), primary_key=True),
     Column("value", JSON, nullable=False),
     Column("changed_utc_ns", BigInteger, nullable=False),
+)
+
+# Grows only: in SQLite triggers refuse to change or delete a row.
+audit = Table(
+    "audit",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("at_utc_ns", BigInteger, nullable=False),
+    Column("who", String(120), nullable=False),
+    Column("what", String(80), nullable=False),
+    Column("subject", String(300), nullable=False, default=""),
 )

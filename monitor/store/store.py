@@ -17,6 +17,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, Select, Table, func, insert, select, update
 from sqlalchemy.exc import DBAPIError
 
+from monitor.store.audit import Audit
 from monitor.store.corrections import Corrections, has_corrections, refresh_stay
 from monitor.store.engine import database_url, open_engines
 from monitor.store.errors import DatabaseClosed, DatabaseNotRead, StayExists, UnknownStay
@@ -67,6 +68,7 @@ class Store:
         self._closed = False
         self.people = People(self._read, self._writer)
         self.corrections = Corrections(self._read, self._writer)
+        self.audit = Audit(self._read, self._writer)
 
     def __enter__(self) -> Store:
         return self

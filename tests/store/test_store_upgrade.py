@@ -33,6 +33,25 @@ def test_an_old_file_has_the_tables_of_a_new_one(store):
         assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
 
 
+def test_what_a_coach_had_entered_before_the_audit_is_there_and_changes_are_audited_from_now_on(tmp_path):
+    path = tmp_path / "hang-monitor.sqlite"
+    shutil.copy(OLD / "revision_0002.sqlite", path)
+    with open_store(path) as store:
+        with store._read() as connection:
+            assert compare_metadata(MigrationContext.configure(connection), metadata) == []
+            assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
+        (person,) = store.people.everybody()
+        assert (person.name, [h.note for h in store.people.manual_hangs(person.uid)]) == ("A. B.", ["on a branch"])
+        corrected = store.get_hold(sample_hold(STAY, 1).uid)
+        assert (corrected.result.kind, corrected.person_uid) == ("active", person.uid)
+        (made,) = store.corrections.of_hold(corrected.uid)
+        assert (made.reason, made.made_by) == ("seen from the side", "C. D.")
+        assert store.audit.recent() == []
+        store.corrections.undo(made.id, undone_by="E. F.")
+        (entry,) = store.audit.recent()
+        assert (entry.who, entry.what, entry.subject) == ("E. F.", "correction undone", f"{corrected.uid} #{made.id}")
+
+
 def test_what_was_in_an_old_file_is_there(store):
     first = dataclasses.replace(sample_hold(STAY, 1), bodyweight_N=703.0, revised=1)
     assert store.list_holds(newest_first=False) == [first, sample_hold(STAY, 2, result=BARE_RESULT)]
