@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -103,7 +103,7 @@ class EventAnalyser:
         if isinstance(event, ClockFit):
             self.clock = event
             if self._pipeline is not None:
-                self._pipeline.clock(event.rate, event.u_rate)
+                self._pipeline.clock(event.rate, event.u_rate, event.utc_ns_at_zero)
         elif isinstance(event, Note):
             self._noted(event)
         elif isinstance(event, Counters):
@@ -175,10 +175,16 @@ class EventAnalyser:
         if self.rig is None:
             raise AssertionError("newtons() has checked the rig")
         pipeline = Pipeline(
-            self.rig, self.rate_Hz, self._wishes, calibration=self.calibration, delay_s=self.delay_s, live=self._live
+            self.rig,
+            self.rate_Hz,
+            self._wishes,
+            calibration=self.calibration,
+            delay_s=self.delay_s,
+            skew_s=self._facts.skew_us * 1e-6 if self._facts else 0.0,
+            live=self._live,
         )
         if self.clock is not None:
-            pipeline.clock(self.clock.rate, self.clock.u_rate)
+            pipeline.clock(self.clock.rate, self.clock.u_rate, self.clock.utc_ns_at_zero)
         return pipeline
 
     def flush(self, *, interrupted: bool = False) -> Output:
@@ -322,6 +328,8 @@ def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, ra
         flags.append("interrupted")
     if len(final) > 1:
         flags.append("several_stays")
+    zeros = main.quality
+    quality = replace(quality, zero_bar_N=zeros.zero_bar_N, zero_feet_N=zeros.zero_feet_N)
     return RecordResult(main.bodyweight_N, main.bodyweight_u_N, holds, quality, flags)
 
 

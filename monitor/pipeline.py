@@ -7,6 +7,7 @@ the result does not depend on how the stream was cut into blocks.
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -21,7 +22,7 @@ from monitor.signals.marks import RowMarks
 from monitor.signals.presence import COMES_AFTER_S, Came, Left, Presence
 from monitor.signals.rows import Rows, summed
 from monitor.signals.spikes import Despike
-from monitor.signals.stay import Array, Stay, even_times
+from monitor.signals.stay import Array, Known, Stay, even_times
 
 if TYPE_CHECKING:
     from monitor.measures.live import LiveView
@@ -37,6 +38,34 @@ CURVE_U_ZERO_N = 0.3
 CURVE_U_REL_SPAN = 5e-4
 """What is assumed of each cell where a curve in newtons comes without its calibration (R 60 class C3 cells, two-point
 calibration with gym plates; common practice)."""
+
+ASSUMED_ZERO_AGE_S = 3600.0
+"""How old a calibration's zero is taken to be where its date or the time of day is not known (common practice)."""
+
+
+def _known(calibration: Calibration | None, skew_s: float) -> Known:
+    """Return what a calibration tells beside zeros and spans."""
+    if calibration is None:
+        return Known(skew_s=skew_s)
+    channels = calibration.channels
+    return Known(
+        covariance=calibration.covariance_of(range(len(channels))),
+        bend_per_N=np.array([c.bend_per_N for c in channels]),
+        u_curve_N=np.array([c.u_curve_N for c in channels]),
+        skew_s=skew_s,
+    )
+
+
+def _oldest_zero(calibration: Calibration) -> float | None:
+    """Return when the oldest of the zeros was taken (s of UTC), None where one has no date and time."""
+    found: list[float] = []
+    for channel in calibration.channels:
+        try:
+            at = dt.datetime.fromisoformat(channel.zero_at)
+        except ValueError:
+            return None
+        found.append((at if at.tzinfo else at.replace(tzinfo=dt.UTC)).timestamp())
+    return min(found, default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +110,8 @@ class Pipeline:
         None for curves that are in newtons already.
     delay_s : float
         From the middle of a conversion to its stamp; 0 for blocks whose times are the load's already.
+    skew_s : float
+        Largest difference between the instants at which the board reads its channels.
     wishes : Wishes
     live : bool
         Make pictures and measure each hold as it ends, not only the stay when it is over.
@@ -94,6 +125,7 @@ class Pipeline:
         *,
         calibration: Calibration | None = None,
         delay_s: float = 0.0,
+        skew_s: float = 0.0,
         live: bool = False,
     ) -> None:
         self.rig, self.rate_Hz = rig, rate_Hz
@@ -103,6 +135,9 @@ class Pipeline:
         u_zero = calibration.u_zero_N if calibration else (CURVE_U_ZERO_N,) * channels
         u_span = calibration.u_rel_span if calibration else (CURVE_U_REL_SPAN,) * channels
         self._u_zero_N, self._u_rel_span = np.array(u_zero), np.array(u_span)
+        self._known = _known(calibration, skew_s)
+        self._zeroed_utc_s = _oldest_zero(calibration) if calibration else None
+        self._utc_s_at_zero: float | None = None
         self._all = list(rig.bar_index + rig.platform_index)
         self._tick_rows = max(1, round(rate_Hz / TICKS_PER_S))
         self._live = live
@@ -150,9 +185,22 @@ class Pipeline:
                 self.rig, self.rate_Hz, self._tick_rows, self._wishes, float(self._u_rel_span.max(initial=1e-5))
             )
 
-    def clock(self, rate: float, u_rate: float) -> None:
-        """Set true seconds per second of the record, and its standard uncertainty, from now on."""
+    def clock(self, rate: float, u_rate: float, utc_ns_at_zero: int | None = None) -> None:
+        """Set true seconds per second of the record, and its standard uncertainty, from now on.
+
+        ``utc_ns_at_zero`` (UTC at the record's second 0) tells how old the calibration's zero is by now.
+        """
         self.clock_rate, self.u_clock_rate = rate, u_rate
+        if utc_ns_at_zero is not None:
+            self._utc_s_at_zero = utc_ns_at_zero * 1e-9
+
+    def _zero_age_s(self, first_s: float) -> float:
+        """Return how old the calibration's zero is at an instant of the record (s)."""
+        if self._newtons is None:
+            return 0.0  # a curve's assumed zero holds for all of it
+        if self._zeroed_utc_s is None or self._utc_s_at_zero is None:
+            return ASSUMED_ZERO_AGE_S
+        return max(0.0, self._utc_s_at_zero + self.clock_rate * first_s - self._zeroed_utc_s)
 
     def push(self, block: CountBlock) -> Output:
         """Take raw counts. Raises ``BadCalibration`` when the number of channels is not the rig's."""
@@ -246,12 +294,15 @@ class Pipeline:
         # Imported here: scipy takes seconds to load on a small board, and the first stay is a while away.
         from monitor.measures.record import analyse_stay
 
+        t_s, u_stamp_s = even_times(self._rows.t_s(first, end).copy())
+        age_s = self._zero_age_s(float(t_s[0])) if len(t_s) else 0.0
         stay = Stay(
             self.rig,
-            even_times(self._rows.t_s(first, end).copy()),
+            t_s,
             self._rows.load(first, end).copy(),
             self._u_zero_N,
             self._u_rel_span,
+            replace(self._known, zero_age_s=age_s, u_stamp_s=u_stamp_s),
         )
         result = analyse_stay(
             stay,

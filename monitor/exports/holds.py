@@ -55,7 +55,7 @@ def _columns() -> dict[str, _Getter]:
         columns[_header(name)] = _result_field(name)
     for name in ("alpha_mean", "alpha_u", "alpha_p95", "alpha_direct", "clean_s", "misclosure", "misclosure_u"):
         columns[_header(name)] = _result_field(name)
-    for name in ("peak_N", "dose_bw_s", "lateral_m"):
+    for name in ("peak_N", "dose_bw_s", "lateral_m", "lateral_u_m", "zero_bar_N", "zero_feet_N"):
         columns[name] = _result_field(name)
     for name in ("max_deg", "rms_deg", "frequency_Hz"):
         columns[f"swing_{name}"] = _swing_field(name)

@@ -6,7 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.signals.stay import Array
+from monitor.signals.bodyweight import Bodyweight
+from monitor.signals.reliance import Reliance
+from monitor.signals.stay import Array, Stay
+from monitor.signals.zeros import Zeros
 
 UNASSISTED_BELOW = 0.01
 """Feet that take less than this in the median do not assist (common practice, no source)."""
@@ -28,9 +31,7 @@ class Assistance:
     """
 
     beta_mean: float
-    beta_u: float
     alpha_mean: float
-    alpha_u: float
     alpha_p95: float
     alpha_median: float
     clean_s: float
@@ -45,36 +46,30 @@ def assistance(
     onset_s: float,
     release_s: float,
     bodyweight_N: float,
-    u_bodyweight_N: float,
-    u_zero_bar_N: float,
-    u_zero_feet_N: float,
-    u_span_bar: float,
-    u_span_feet: float,
     alpha_max: float,
 ) -> Assistance:
-    """Return the shares of a hold from the loads (n,) of its stay.
-
-    Uncertainties by propagation (JCGM 100:2008, 5.1.2): with alpha = P / W the zero of P, its span and W are
-    independent; an inferred alpha = 1 - beta has beta's uncertainty. ``feet_N`` is None where there is no platform.
-    """
+    """Return the shares of a hold from the loads (n,) of its stay; ``feet_N`` is None where there is no platform."""
     beta = bar_N / bodyweight_N
     alpha = 1.0 - beta if feet_N is None else feet_N / bodyweight_N
     inside = (t_s >= onset_s) & (t_s <= release_s)
     beta_mean = mean_between(t_s, beta, onset_s, release_s)
     alpha_mean = mean_between(t_s, alpha, onset_s, release_s)
-    u_rel_W = u_bodyweight_N / bodyweight_N
-    beta_u = float(np.hypot(u_zero_bar_N / bodyweight_N, beta_mean * np.hypot(u_span_bar, u_rel_W)))
-    alpha_u = beta_u
-    if feet_N is not None:
-        alpha_u = float(np.hypot(u_zero_feet_N / bodyweight_N, alpha_mean * np.hypot(u_span_feet, u_rel_W)))
     within = float(np.mean(alpha[inside] <= alpha_max)) * (release_s - onset_s)
     return Assistance(
         beta_mean=beta_mean,
-        beta_u=beta_u,
         alpha_mean=alpha_mean,
-        alpha_u=alpha_u,
         alpha_p95=float(np.quantile(alpha[inside], 0.95)),
         alpha_median=float(np.median(alpha[inside])),
         clean_s=within,
         direct=feet_N is not None,
     )
+
+
+def u_share(share: float, load: Reliance, bodyweight: Bodyweight, stay: Stay, zeros: Zeros) -> float:
+    """Return the standard uncertainty of a share ``load / bodyweight``.
+
+    To first order d(L / W) = (dL - share dW) / W (JCGM 100:2008, 5.2.2): what L and W feel alike, a span above all,
+    goes as far as the two were carried by the same cells.
+    """
+    both = load.plus(bodyweight.reliance.times(-share))
+    return both.u(stay, zeros) / bodyweight.bodyweight_N

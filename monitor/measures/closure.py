@@ -35,18 +35,11 @@ def misclosure(sum_N: Array, bodyweight_N: float) -> Array:
     return np.asarray(sum_N / bodyweight_N - 1.0)
 
 
-def quiet_misclosure(
-    sum_N: Array, bodyweight_N: float, u_bodyweight_N: float, quiet: NDArray[np.bool_], u_sum_N: float = 0.0
-) -> tuple[float | None, float | None]:
-    """Return the median misclosure of the quiet rows (n,) and its standard uncertainty; None where none is quiet.
-
-    ``u_sum_N`` is what zeros and spans leave open of S; it is taken as independent of bodyweight (JCGM 100:2008,
-    5.1.2), which is on the safe side where the same cells have weighed the person.
-    """
+def quiet_misclosure(sum_N: Array, bodyweight_N: float, quiet: NDArray[np.bool_]) -> float | None:
+    """Return the median misclosure of the quiet rows (n,); None where none is quiet."""
     if quiet.sum() < FEWEST_ROWS:
-        return None, None
-    closure = float(np.median(misclosure(sum_N[quiet], bodyweight_N)))
-    return closure, float(np.hypot(u_sum_N, (1 + closure) * u_bodyweight_N)) / bodyweight_N
+        return None
+    return float(np.median(misclosure(sum_N[quiet], bodyweight_N)))
 
 
 def third_supports(

@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 from monitor.holds.edges import HoldEdges
 from monitor.holds.grip_changes import grip_changes_s
 from monitor.holds.touches import FootContact, foot_contacts
-from monitor.measures.assistance import UNASSISTED_BELOW, Assistance, assistance
+from monitor.measures.assistance import UNASSISTED_BELOW, Assistance, assistance, u_share
 from monitor.measures.closure import FEWEST_ROWS, quiet_misclosure, third_supports
 from monitor.measures.disturbance import near_spans, side_changes
+from monitor.measures.edge import u_crossing_s
+from monitor.measures.lateral import lateral
 from monitor.measures.loading import bounce_Hz, peak_N, settle_s
 from monitor.measures.result import HoldResult, Regrip, Swing, ThirdSupport, Touch, Travel
 from monitor.measures.states import states_of
@@ -21,14 +23,13 @@ from monitor.measures.swing import LEAST_DEG, beat_wave, swing_course
 from monitor.measures.travel import travels
 from monitor.measures.tremor import tremor_N
 from monitor.signals.bodyweight import Bodyweight
+from monitor.signals.reliance import Reliance, load_reliance
 from monitor.signals.stay import Array, Stay
 from monitor.signals.zeros import Zeros
 
 ALPHA_MAX = 0.10
 """Assistance that counts as light unless the coach says otherwise (common practice, no source)."""
 
-STAMP_U_S = 0.0003
-NOISE_BAND_ROWS = 400
 CATCH_S = 2.0
 LET_GO_S = 0.5
 DISTURBED_MOST = 0.6
@@ -59,8 +60,8 @@ def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResu
     """Measure one hold of a stay whose zeros are corrected."""
     flags: list[str] = []
     duration_s = edges.duration_s * around.clock_rate
-    u_edge_s = np.hypot(_u_crossing_s(stay, edges.onset_s), _u_crossing_s(stay, edges.release_s))
-    duration_u_s = float(np.hypot(u_edge_s, edges.duration_s * around.u_clock_rate))
+    u_edges_s = u_crossing_s(stay, edges.onset_s), u_crossing_s(stay, edges.release_s)
+    duration_u_s = float(np.hypot(np.hypot(*u_edges_s), edges.duration_s * around.u_clock_rate))
     regrips = [Regrip(a, b) for a, b in edges.gaps]
     if edges.begins_inside:
         flags.append("record_begins_in_hold")
@@ -70,6 +71,7 @@ def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResu
         missing_s = float(np.count_nonzero(~stay.valid[edges.first : edges.last])) / stay.rate_Hz
         if missing_s > 0.5:
             flags.append("data_missing")
+    zeros, rows = around.zeros, slice(edges.first, edges.last)
     common: dict[str, Any] = {
         "onset_s": edges.onset_s,
         "release_s": edges.release_s,
@@ -77,18 +79,12 @@ def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResu
         "duration_u_s": duration_u_s,
         "peak_N": peak_N(stay.t_s, stay.bar_N, edges.onset_s, edges.release_s),
         "regrips": regrips,
+        "zero_bar_N": zeros.taken_off_N(stay.rig.bar_index, zeros.bar_shift_N, rows),
+        "zero_feet_N": zeros.taken_off_N(stay.rig.platform_index, zeros.feet_shift_N, rows),
     }
     if around.bodyweight is None:
         return HoldResult(**common, flags=[*flags, "bodyweight_unknown"])
     return _Hold(stay, edges, around, common, flags).result()
-
-
-def _u_crossing_s(stay: Stay, at_s: float) -> float:
-    """Return an edge's standard uncertainty: noise over slope, and the stamp's own."""
-    row = int(np.clip(np.searchsorted(stay.t_s, at_s), 2, len(stay) - 2))
-    slope = abs(float(stay.bar_N[row] - stay.bar_N[row - 1])) * stay.rate_Hz
-    noise_N = 0.5 * np.sqrt(len(stay.rig.bar_index))
-    return float(np.hypot(STAMP_U_S, noise_N / max(slope, 10.0)))
 
 
 class _Hold:
@@ -101,17 +97,19 @@ class _Hold:
             raise ValueError("bodyweight")
         self.stay, self.edges, self.around = stay, edges, around
         self.common, self.flags = common, flags
-        self.W, self.u_W = around.bodyweight.bodyweight_N, around.bodyweight.u_N
+        self.body, self.W = around.bodyweight, around.bodyweight.bodyweight_N
         self.rate_Hz = stay.rate_Hz
         margin = stay.rows(10.0)
         self.part = slice(max(0, edges.first - margin), min(len(stay), edges.last + margin))
         self.t, self.bar, self.feet, self.sum = (x[self.part] for x in (stay.t_s, stay.bar_N, stay.feet_N, stay.sum_N))
+        self.cells = stay.filled_N[self.part]
         self._bounce_Hz = bounce_Hz(self.t, self.sum, self.W, edges.onset_s)
         self.inside = (self.t >= edges.onset_s) & (self.t <= edges.release_s)
 
     def result(self) -> HoldResult:
         """Return the hold with every measure that its rig and its length allow."""
         share = self._assistance()
+        u_beta, u_alpha = self._u_shares(share)
         third = self._third_support()
         contacts = self._contacts(share)
         touches = [Touch(c.start_s, c.end_s, c.peak_N / self.W) for c in contacts]
@@ -125,6 +123,7 @@ class _Hold:
         states, kind = states_of(self.edges.onset_s, self.edges.release_s, travel, self.around.given_start)
         if kind is None:
             self.flags.append("kind_unknown")
+        lateral_m, u_lateral_m = self._lateral_m()
         settled = settle_s(self.t, self.sum, self.W, self.rate_Hz, self.edges.onset_s, self.edges.release_s)
         if settled is None:
             self.flags.append("never_settled")
@@ -136,16 +135,17 @@ class _Hold:
             kind=kind,
             support="unassisted" if unassisted else "assisted",
             beta_mean=share.beta_mean,
-            beta_u=share.beta_u,
+            beta_u=u_beta,
             alpha_mean=share.alpha_mean,
-            alpha_u=share.alpha_u,
+            alpha_u=u_alpha,
             alpha_p95=share.alpha_p95,
             alpha_direct=share.direct,
             clean_s=share.clean_s * self.around.clock_rate,
             misclosure=closure if share.direct else None,
             misclosure_u=u_closure if share.direct else None,
             dose_bw_s=share.beta_mean * self.edges.duration_s * self.around.clock_rate,
-            lateral_m=self._lateral_m(),
+            lateral_m=lateral_m,
+            lateral_u_m=u_lateral_m,
             swing=swing,
             settle_s=settled,
             states=states,
@@ -169,7 +169,7 @@ class _Hold:
         return float(np.sqrt(squares / rows)) if rows else None
 
     def _assistance(self) -> Assistance:
-        stay, rig = self.stay, self.stay.rig
+        rig = self.stay.rig
         if not rig.has_platform:
             self.flags.append("alpha_inferred")
         elif self.around.zeros.feet_shift_N is None:
@@ -183,13 +183,23 @@ class _Hold:
             onset_s=self.edges.onset_s,
             release_s=self.edges.release_s,
             bodyweight_N=self.W,
-            u_bodyweight_N=self.u_W,
-            u_zero_bar_N=self.around.zeros.u_bar_N,
-            u_zero_feet_N=self.around.zeros.u_feet_N,
-            u_span_bar=stay.part_u_rel_span(rig.bar_index),
-            u_span_feet=stay.part_u_rel_span(rig.platform_index),
             alpha_max=self.around.alpha_max,
         )
+
+    def _mean_load(self, index: tuple[int, ...], rows: NDArray[np.bool_]) -> Reliance:
+        """Return what the mean load of some cells over some rows relies on."""
+        noise = self.stay.noise_N(index) ** 2 / max(1, int(rows.sum()))
+        return load_reliance(self.stay, index, self.cells[rows].mean(axis=0), self.t[rows], noise)
+
+    def _u_shares(self, share: Assistance) -> tuple[float, float]:
+        """Return the standard uncertainties of beta and alpha."""
+        rig, zeros = self.stay.rig, self.around.zeros
+        bar = self._mean_load(rig.bar_index, self.inside)
+        u_beta = u_share(share.beta_mean, bar, self.body, self.stay, zeros)
+        if not share.direct:
+            return u_beta, u_beta
+        feet = self._mean_load(rig.platform_index, self.inside)
+        return u_beta, u_share(share.alpha_mean, feet, self.body, self.stay, zeros)
 
     def _third_support(self) -> list[ThirdSupport]:
         if not self.stay.rig.has_platform:
@@ -210,13 +220,11 @@ class _Hold:
             quiet = free
         if not quiet.any():
             return None, None
-        zeros, stay = self.around.zeros, self.stay
-        spans = [stay.part_u_rel_span(index) for index in (stay.rig.bar_index, stay.rig.platform_index)]
-        parts_N = float(self.bar[quiet].mean()), float(self.feet[quiet].mean())
-        u_sum_N = np.sqrt(
-            zeros.u_bar_N**2 + zeros.u_feet_N**2 + (spans[0] * parts_N[0]) ** 2 + (spans[1] * parts_N[1]) ** 2
-        )
-        return quiet_misclosure(self.sum, self.W, self.u_W, quiet, float(u_sum_N))
+        closure = quiet_misclosure(self.sum, self.W, quiet)
+        if closure is None:
+            return None, None
+        everything = self._mean_load(self.stay.rig.bar_index + self.stay.rig.platform_index, quiet)
+        return closure, u_share(1.0 + closure, everything, self.body, self.stay, self.around.zeros)
 
     def _contacts(self, share: Assistance) -> list[FootContact]:
         """Return the feet's contacts within the hold, those of stepping up and down left out."""
@@ -249,16 +257,14 @@ class _Hold:
         right = [i for i in rig.bar_index if rig.channels[i].x_m > 0]
         if not left or not right:
             return None
-        load = self.stay.filled_N[self.part]
+        load = self.cells
         return load[:, left].sum(axis=1), load[:, right].sum(axis=1)
 
-    def _lateral_m(self) -> float | None:
-        rig = self.stay.rig
+    def _lateral_m(self) -> tuple[float | None, float | None]:
+        """Return where the load hangs between the bar's cells, and its standard uncertainty."""
         if self._sides() is None:
-            return None
-        x_m = np.array([rig.channels[i].x_m for i in rig.bar_index])
-        means = self.stay.filled_N[self.part][self.inside][:, list(rig.bar_index)].mean(axis=0)
-        return float(means @ x_m / means.sum())
+            return None, None
+        return lateral(self.stay, self.around.zeros, self.t[self.inside], self.cells[self.inside])
 
     def _grip_changes(self) -> list[float]:
         sides = self._sides()

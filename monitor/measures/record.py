@@ -9,7 +9,7 @@ import numpy as np
 from monitor.holds.edges import LEAST_FRACTION, find_holds
 from monitor.measures.hold import ALPHA_MAX, Surroundings, measure_hold
 from monitor.measures.result import Quality, RecordResult
-from monitor.signals.bodyweight import Bodyweight, read_bodyweight
+from monitor.signals.bodyweight import Bodyweight, given_bodyweight, read_bodyweight
 from monitor.signals.stay import Stay
 from monitor.signals.stuck import stuck_rows
 from monitor.signals.windows import PRESENT_N
@@ -45,12 +45,14 @@ def analyse_stay(
     if stuck.any():
         raw = raw.with_load(np.where(stuck, np.nan, raw.load_N))
     zeros = read_zeros(raw)
+    quality = replace(quality, zero_bar_N=zeros.bar_shift_N, zero_feet_N=zeros.feet_shift_N)
     stay = raw.minus(zeros.correction_N)
     flags = []
     if wishes.bodyweight_N is not None:
-        body: Bodyweight | None = Bodyweight(wishes.bodyweight_N, GIVEN_U_REL * wishes.bodyweight_N, "given")
+        given_N = wishes.bodyweight_N
+        body: Bodyweight | None = given_bodyweight(stay, given_N, GIVEN_U_REL * given_N)
     else:
-        body = read_bodyweight(stay)
+        body = read_bodyweight(stay, zeros)
     if stuck.any():
         flags.append("cell_stuck")
     if body is None:

@@ -95,6 +95,9 @@ class HoldResult:
     peak_N: float | None = None
     dose_bw_s: float | None = None
     lateral_m: float | None = None
+    lateral_u_m: float | None = None
+    zero_bar_N: float | None = None
+    zero_feet_N: float | None = None
     swing: Swing | None = None
     settle_s: float | None = None
     states: list[StateSpan] = field(default_factory=list)
@@ -135,12 +138,18 @@ _PARTS: dict[str, Any] = {
 
 @dataclass(frozen=True, slots=True)
 class Quality:
-    """How good the record was: counts of samples, losses and masked spikes, and the measured rate."""
+    """How good the record was: counts of samples, losses and masked spikes, the measured rate, the zeros' shifts.
+
+    ``zero_bar_N`` and ``zero_feet_N`` are what the parts read while they carried nothing (mean over the stay), which
+    was taken off every load; None where a part was never free or is not there.
+    """
 
     samples: int
     lost: int
     spikes: int
     rate_Hz: float | None
+    zero_bar_N: float | None = None
+    zero_feet_N: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

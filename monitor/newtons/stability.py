@@ -122,11 +122,11 @@ class Stability:
 
 def judge(curve: AllanCurve) -> Stability:
     """Return what a curve says: white noise from its short end, wandering from what lies surely above that line."""
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
     white = float(curve.deviation[0])
     floor = white / np.sqrt(curve.count)
-    limit = chi2.ppf(SURE, curve.dof) / curve.dof
+    limit = chdtri(curve.dof, 1 - SURE) / curve.dof
     beyond = (curve.deviation / np.where(floor > 0, floor, 1.0)) ** 2 > limit
     beyond[0] = False
     excess2 = np.where(beyond, curve.deviation**2 - floor**2, 0.0)

@@ -8,8 +8,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.signals.reliance import Reliance, independent, load_reliance
 from monitor.signals.stay import Array, Stay
 from monitor.signals.windows import PRESENT_N, Windows, windows_of
+from monitor.signals.zeros import Zeros
 
 FEWEST_STANDING = 3
 FEWEST_HANGING = 6
@@ -19,55 +21,83 @@ SAME_BODY = 0.006
 Source = Literal["given", "standing", "hang"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Bodyweight:
-    """Bodyweight and its standard uncertainty in N, and where it is from."""
+    """Bodyweight and its standard uncertainty in N, where it is from, and what its error is made of."""
 
     bodyweight_N: float
     u_N: float
     source: Source
+    reliance: Reliance
 
 
-def read_bodyweight(stay: Stay) -> Bodyweight | None:
+def given_bodyweight(stay: Stay, bodyweight_N: float, u_N: float) -> Bodyweight:
+    """Return a bodyweight that somebody stated: nothing of the rig is in it."""
+    return Bodyweight(bodyweight_N, u_N, "given", independent(stay, u_N**2))
+
+
+def read_bodyweight(stay: Stay, zeros: Zeros) -> Bodyweight | None:
     """Weigh the person of a stay whose zeros are corrected; None when nothing was quiet long enough.
 
-    Standing quietly counts most: nothing but the platform carries the body then. Quiet hanging adds the bar cells'
-    independent spans to the average, where it agrees. A rig without a platform cannot know what the feet take, so it
-    weighs nobody.
+    Standing quietly counts most: nothing but the platform carries the body then. Quiet hanging adds the bar's cells to
+    the average, where it agrees; the two are weighted by their covariance (generalised least squares), since cells
+    that were calibrated with the same masses err together. A rig without a platform cannot know what the feet take, so
+    it weighs nobody.
     """
     if not stay.rig.has_platform:
         return None
     windows = windows_of(stay)
     heavy = windows.quiet & (windows.sum_N > PRESENT_N)
-    u_platform, u_bar = stay.part_u_rel_span(stay.rig.platform_index), stay.part_u_rel_span(stay.rig.bar_index)
     stance = heavy & (windows.feet_N > 0.85 * windows.sum_N)
     hang = heavy & (windows.bar_N > 0.85 * windows.sum_N)
-    standing = _level(windows, stance, FEWEST_STANDING)
+    standing = _level(stay, windows, stance, FEWEST_STANDING)
     if standing is None:
-        mixed = _level(windows, heavy, FEWEST_HANGING)
-        return None if mixed is None else Bodyweight(mixed[0], float(np.hypot(mixed[1], mixed[0] * u_bar)), "hang")
-    level_N, u_level_N = standing
-    near = hang & (np.abs(windows.sum_N / level_N - 1) < SAME_BODY)
-    hanging = _level(windows, near, FEWEST_HANGING)
-    u_standing = float(np.hypot(u_level_N, level_N * u_platform))
+        mixed = _level(stay, windows, heavy, FEWEST_HANGING)
+        return None if mixed is None else _weighed(stay, zeros, [mixed], "hang")
+    near = hang & (np.abs(windows.sum_N / standing.level_N - 1) < SAME_BODY)
+    hanging = _level(stay, windows, near, FEWEST_HANGING)
     if hanging is None or near.sum() < 0.5 * hang.sum():
-        return Bodyweight(level_N, u_standing, "standing")
-    u_hanging = float(np.hypot(hanging[1], hanging[0] * u_bar))
-    weights = np.array([u_standing, u_hanging]) ** -2.0
-    mean_N = float((weights @ np.array([level_N, hanging[0]])) / weights.sum())
-    return Bodyweight(mean_N, float(weights.sum() ** -0.5), "standing")
+        return _weighed(stay, zeros, [standing], "standing")
+    return _weighed(stay, zeros, [standing, hanging], "standing")
 
 
-def _level(windows: Windows, mask: NDArray[np.bool_], fewest: int) -> tuple[float, float] | None:
-    """Return the level (N) on which ``fewest`` windows or more agree, and its standard uncertainty; else None."""
+@dataclass(frozen=True)
+class _Level:
+    """A level of S in N on which windows agree, and what it relies on."""
+
+    level_N: float
+    reliance: Reliance
+
+
+def _weighed(stay: Stay, zeros: Zeros, levels: list[_Level], source: Source) -> Bodyweight:
+    """Return the weighted mean of one or two levels; weights stay between 0 and 1."""
+    share = 1.0
+    if len(levels) > 1:
+        first, second = (level.reliance.variance(stay, zeros) for level in levels)
+        apart = levels[0].reliance.plus(levels[1].reliance.times(-1.0)).variance(stay, zeros)
+        # Of two numbers the mean with the smallest variance gives the first (v2 - c) / (v1 + v2 - 2 c).
+        common = 0.5 * (first + second - apart)
+        share = float(np.clip((second - common) / apart, 0.0, 1.0)) if apart > 0 else 0.5
+    parts = [level.reliance.times(part) for level, part in zip(levels, (share, 1.0 - share), strict=False)]
+    weight_N = sum(level.level_N * part for level, part in zip(levels, (share, 1.0 - share), strict=False))
+    reliance = parts[0] if len(parts) == 1 else parts[0].plus(parts[1])
+    return Bodyweight(weight_N, reliance.u(stay, zeros), source, reliance)
+
+
+def _level(stay: Stay, windows: Windows, mask: NDArray[np.bool_], fewest: int) -> _Level | None:
+    """Return the level on which ``fewest`` windows or more agree; else None."""
     if mask.sum() < fewest:
         return None
     values = windows.sum_N[mask]
     centre = _densest_half(values)
-    near = values[np.abs(values - centre) < max(2.0, 0.004 * centre)]
-    if len(near) < fewest:
+    near = np.abs(values - centre) < max(2.0, 0.004 * centre)
+    if near.sum() < fewest:
         return None
-    return float(near.mean()), float(np.std(near) / np.sqrt(len(near)))
+    kept = np.flatnonzero(mask)[near]
+    scatter = float(np.var(values[near])) / len(kept)
+    cells_N, everything = windows.cells_N[kept].mean(axis=0), stay.rig.bar_index + stay.rig.platform_index
+    level_N = float(values[near].mean())
+    return _Level(level_N, load_reliance(stay, everything, cells_N, windows.t_s[kept], scatter))
 
 
 def _densest_half(values: Array) -> float:

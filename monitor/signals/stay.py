@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -11,6 +11,37 @@ from numpy.typing import NDArray
 from monitor.rig import Rig
 
 Array = NDArray[np.float64]
+
+NOISE_ROWS = 40
+QUIET_QUARTER = 0.801
+"""Lower quartile over mean of the Allan variance of ``NOISE_ROWS`` readings of white noise: chi-square with 25.8
+degrees of freedom (``white_noise_dof``), approximated after E. B. Wilson and M. M. Hilferty (1931, from memory)."""
+
+
+@dataclass(frozen=True)
+class Known:
+    """What a stay may know of its cells and stamps beside zeros and spans; None or 0 where nothing is known.
+
+    Attributes
+    ----------
+    covariance : (2 n, 2 n) float or None
+        Of the cells' relative spans, then of their bends (1/N); None: spans are independent.
+    bend_per_N, u_curve_N : (n,) float or None
+        As in ``ChannelCalibration``.
+    zero_age_s : float
+        How long before the stay's first row the calibration's zero was taken.
+    skew_s : float
+        Largest difference between the instants at which the channels are read.
+    u_stamp_s : float
+        Standard uncertainty of a row's time within the stay.
+    """
+
+    covariance: Array | None = None
+    bend_per_N: Array | None = None
+    u_curve_N: Array | None = None
+    zero_age_s: float = 0.0
+    skew_s: float = 0.0
+    u_stamp_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -26,6 +57,8 @@ class Stay:
         Despiked; NaN where a reading is missing.
     u_zero_N, u_rel_span : (channels,) float
         Standard uncertainties of each channel's zero (N) and span (relative).
+    known : Known
+        What else is known of the cells and of the board's stamps.
     """
 
     rig: Rig
@@ -33,9 +66,30 @@ class Stay:
     load_N: Array
     u_zero_N: Array
     u_rel_span: Array
+    known: Known = field(default_factory=lambda: Known())
 
     def __len__(self) -> int:
         return len(self.t_s)
+
+    @cached_property
+    def covariance(self) -> Array:
+        """Return (2 channels, 2 channels) the covariance of the relative spans, then of the bends (1/N)."""
+        n = len(self.rig.channels)
+        if self.known.covariance is not None:
+            return self.known.covariance
+        full = np.zeros((2 * n, 2 * n))
+        full[:n, :n] = np.diag(self.u_rel_span**2)
+        return full
+
+    @cached_property
+    def bend_per_N(self) -> Array:
+        """Return (channels,) how the cells are bent (1/N), zeros where nothing is known of it."""
+        return np.zeros(len(self.rig.channels)) if self.known.bend_per_N is None else self.known.bend_per_N
+
+    @cached_property
+    def u_curve_N(self) -> Array:
+        """Return (channels,) what a reading lies off its cell's curve (N), zeros where nothing is known of it."""
+        return np.zeros(len(self.rig.channels)) if self.known.u_curve_N is None else self.known.u_curve_N
 
     @cached_property
     def rate_Hz(self) -> float:
@@ -85,28 +139,58 @@ class Stay:
         return float(np.sqrt(np.sum(self.u_zero_N[list(index)] ** 2)))
 
     def part_u_rel_span(self, index: tuple[int, ...]) -> float:
-        """Return the relative uncertainty of the span of a sum, its load shared evenly by independent cells."""
-        return float(np.sqrt(np.sum(self.u_rel_span[list(index)] ** 2))) / len(index) if index else 0.0
+        """Return the relative uncertainty of the span of a sum, its load shared evenly by its cells.
+
+        Cells that were calibrated with the same masses err together: that does not average out (JCGM 100, 5.2.2).
+        """
+        if not index:
+            return 0.0
+        cells = list(index)
+        return float(np.sqrt(self.covariance[np.ix_(cells, cells)].sum())) / len(cells)
+
+    def noise_N(self, index: tuple[int, ...]) -> float:
+        """Return the white noise of one reading of a sum of cells (N): its Allan deviation at one reading.
+
+        Taken from the quieter pieces of ``NOISE_ROWS`` rows (their lower quartile, made good for being one), so that
+        neither steps nor tremor pass for noise; 0 where there is no whole piece.
+        """
+        total = self.load_N[:, list(index)].sum(axis=1)
+        pieces = len(total) // NOISE_ROWS
+        if not index or not pieces:
+            return 0.0
+        steps = np.diff(total[: pieces * NOISE_ROWS].reshape(pieces, NOISE_ROWS), axis=1)
+        # The overlapping Allan variance at one reading is half of the mean square of successive differences.
+        variance = np.mean(steps**2, axis=1) / 2
+        variance = variance[~np.isnan(variance)]
+        return float(np.sqrt(np.quantile(variance, 0.25) / QUIET_QUARTER)) if len(variance) else 0.0
 
     def with_load(self, load_N: Array) -> Stay:
         """Return the stay with other loads (n, channels)."""
-        return Stay(self.rig, self.t_s, load_N, self.u_zero_N, self.u_rel_span)
+        return replace(self, load_N=load_N)
 
     def minus(self, zero_N: Array) -> Stay:
         """Return the stay with zeros (n, channels) or (channels,) taken off."""
-        return Stay(self.rig, self.t_s, self.load_N - zero_N, self.u_zero_N, self.u_rel_span)
+        return replace(self, load_N=self.load_N - zero_N)
 
 
-def even_times(t_s: Array, largest_jitter_s: float = 0.003) -> Array:
-    """Return stamps freed of their jitter: a straight line through them, where they lie within ``largest_jitter_s``.
+UNEVEN_STAMP_S = 3e-4
+"""Standard uncertainty of a stamp that no line was drawn through."""
 
-    A converter counts evenly; it is the stamping that trembles. Where the stamps do not follow one line (a gap of
-    unknown length, a changed rate) they are returned as they are.
+
+def even_times(t_s: Array, largest_jitter_s: float = 0.003) -> tuple[Array, float]:
+    """Return stamps freed of their jitter, and the standard uncertainty of a time between two of them.
+
+    A converter counts evenly; it is the stamping that trembles: where the stamps lie within ``largest_jitter_s`` of
+    one straight line, the line is taken, whose middle is known to the jitter over the root of their number and whose
+    ends to twice that. Where they do not (a gap of unknown length, a changed rate) they are returned as they are.
     """
     n = len(t_s)
     if n < 8:
-        return t_s
+        return t_s, UNEVEN_STAMP_S
     index = np.arange(n) - 0.5 * (n - 1)
     slope = float(index @ t_s) / float(index @ index)
     line = t_s.mean() + slope * index
-    return line if np.max(np.abs(line - t_s)) < largest_jitter_s else t_s
+    away = line - t_s
+    if np.max(np.abs(away)) >= largest_jitter_s:
+        return t_s, UNEVEN_STAMP_S
+    return line, 2.0 * float(np.sqrt(away @ away / (n - 2) / n))

@@ -8,22 +8,98 @@ beyond ``OFF_ZERO_N`` nothing is corrected, the rig must be zeroed by hand.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.newtons.stability import FEWEST_VALUES, allan_curve, judge
 from monitor.signals.stay import Array, Stay
 from monitor.signals.windows import OFF_ZERO_N, Windows, windows_of
 
 LONGEST_ANCHOR_S = 10.0
 DRIFT_N_per_s = 0.0033
-"""Drift of one cell's zero that is reckoned with between two readings of it: 20 gf a minute (common practice)."""
+"""Steepest drift of one cell's zero that is reckoned with: 20 gf a minute (common practice)."""
+
+WANDER_N = 0.5
+"""Standard deviation of one cell's zero over hours: half a newton is what a class C3 cell of 2 kN may shift over some
+ten kelvin (OIML R 60, least verification interval a ten-thousandth of the capacity per 5 K; from memory)."""
+
+RATE_N_per_s = DRIFT_N_per_s / np.sqrt(3.0)
+"""Its rate of drift as a standard deviation: anywhere within the steepest (JCGM 100:2008, 4.3.7)."""
+
+
+def wandered_N2(apart_s: Array) -> Array:
+    """Return the variance (N^2) of how far one cell's zero wanders within some seconds (its variogram).
+
+    A stationary process with a rate of drift: covariance WANDER^2 (1 + a) exp(-a) with a = t RATE / WANDER (Matern, of
+    smoothness 3/2, whose rate has the variance (RATE)^2). For short times RATE^2 t^2, for long ones 2 WANDER^2.
+    """
+    a = np.abs(apart_s) * RATE_N_per_s / WANDER_N
+    return np.asarray(2 * WANDER_N**2 * (1 - (1 + a) * np.exp(-a)))
+
+
+@dataclass(frozen=True)
+class PartZero:
+    """How well the zero of one part (a sum of cells) is known, at any time of the stay.
+
+    Attributes
+    ----------
+    cells : int
+        Cells of the part; 0 where there is no such part.
+    anchors_s, anchors_N2 : (k,) float
+        When the zero was read in the stay, and the variance of each reading; empty where it never was.
+    u_given_N : float
+        The calibration's standard uncertainty of the part's zero, which counts where there are no anchors.
+    given_s : float
+        When the calibration's zero was taken, in the stay's time.
+    """
+
+    cells: int = 0
+    anchors_s: Array = field(default_factory=lambda: np.empty(0))
+    anchors_N2: Array = field(default_factory=lambda: np.empty(0))
+    u_given_N: float = 0.0
+    given_s: float = 0.0
+
+    def variance(self, t_s: Array, weight: Array) -> float:
+        """Return the variance of the sum of ``weight`` (k,) times the zero's error at ``t_s`` (k,), N^2.
+
+        Between two readings the zero is a straight line, beyond the first and last it stands: what it truly wanders
+        in between has the variance of a contrast, - c V c / 2 with the variogram V.
+        """
+        if not self.cells or not len(t_s):
+            return 0.0
+        if not len(self.anchors_s):
+            times = np.append(t_s, self.given_s)
+            contrast = np.append(weight, -weight.sum())
+            known = (self.u_given_N * float(weight.sum())) ** 2
+        else:
+            leans = self._leans(t_s, weight)
+            used = leans != 0
+            times = np.concatenate([t_s, self.anchors_s[used]])
+            contrast = np.concatenate([weight, -leans[used]])
+            known = float(leans**2 @ self.anchors_N2)
+        apart = wandered_N2(times[:, None] - times[None, :])
+        return known + self.cells * max(0.0, -0.5 * float(contrast @ apart @ contrast))
+
+    def _leans(self, t_s: Array, weight: Array) -> Array:
+        """Return (k,) how much each anchor weighs in the sum, by the straight lines between them."""
+        anchors = self.anchors_s
+        right = np.clip(np.searchsorted(anchors, t_s), 1, max(1, len(anchors) - 1))
+        leans = np.zeros(len(anchors))
+        if len(anchors) == 1:
+            leans[0] = weight.sum()
+            return leans
+        left = right - 1
+        share = np.clip((t_s - anchors[left]) / (anchors[right] - anchors[left]), 0.0, 1.0)
+        np.add.at(leans, left, weight * (1 - share))
+        np.add.at(leans, right, weight * share)
+        return leans
 
 
 @dataclass(frozen=True)
 class Zeros:
-    """Zero corrections (n, channels) in N, their mean for each part, and how well each part's zero is known (N).
+    """Zero corrections (n, channels) in N, their mean for each part, and how well each part's zero is known.
 
     A shift is None where the part was never free: it is as calibrated.
     """
@@ -31,8 +107,12 @@ class Zeros:
     correction_N: Array
     bar_shift_N: float | None
     feet_shift_N: float | None
-    u_bar_N: float
-    u_feet_N: float
+    bar: PartZero
+    feet: PartZero
+
+    def taken_off_N(self, index: tuple[int, ...], shift_N: float | None, rows: slice) -> float | None:
+        """Return what was taken off some cells on the mean over rows (N); None where their zero was never read."""
+        return None if shift_N is None else float(self.correction_N[rows][:, list(index)].sum(axis=1).mean())
 
 
 def read_zeros(stay: Stay) -> Zeros:
@@ -40,31 +120,35 @@ def read_zeros(stay: Stay) -> Zeros:
     windows = windows_of(stay)
     correction = np.zeros_like(stay.filled_N)
     empty = windows.empty & (np.abs(windows.bar_N) < OFF_ZERO_N) & (np.abs(windows.feet_N) < OFF_ZERO_N)
-    bar, feet = stay.rig.bar_index, stay.rig.platform_index
-    bar_shift, u_bar = _apply(stay, windows, windows.standing | empty, bar, correction)
-    feet_shift, u_feet = _apply(stay, windows, windows.hanging_free | empty, feet, correction) if feet else (None, 0.0)
-    return Zeros(correction, bar_shift, feet_shift, u_bar, u_feet)
+    rig = stay.rig
+    bar_shift, bar = _apply(stay, windows, windows.standing | empty, rig.bar_index, correction)
+    feet_shift, feet = _apply(stay, windows, windows.hanging_free | empty, rig.platform_index, correction)
+    return Zeros(correction, bar_shift, feet_shift, bar, feet)
 
 
 def _apply(
     stay: Stay, windows: Windows, free: NDArray[np.bool_], index: tuple[int, ...], correction: Array
-) -> tuple[float | None, float]:
-    """Write the zero of one part into ``correction``; return its mean shift and standard uncertainty (N, sum)."""
-    anchors = _anchors(windows, _inner(free))
+) -> tuple[float | None, PartZero]:
+    """Write the zero of one part into ``correction``; return its mean shift, and how well it is known."""
+    anchors = _anchors(windows, _inner(free)) if index else []
     if not anchors:
-        return None, stay.part_u_zero_N(index)
+        given_s = float(stay.t_s[0]) - stay.known.zero_age_s
+        return None, PartZero(len(index), u_given_N=stay.part_u_zero_N(index), given_s=given_s)
     times = np.array([windows.t_s[a:b].mean() for a, b in anchors])
     means = np.array([windows.cells_N[a:b].mean(axis=0) for a, b in anchors])
     for column in index:
         correction[:, column] = np.interp(stay.t_s, times, means[:, column])
     shift = float(means[:, list(index)].sum(axis=1).mean())
-    # Between two readings of the zero it may wander; half way is worst.
-    away_s = float(np.max(np.diff(times), initial=0.0)) / 2
-    away_s = max(away_s, float(times[0] - stay.t_s[0]), float(stay.t_s[-1] - times[-1])) / 2
-    shortest = min(b - a for a, b in anchors) * windows.rows
-    u_noise = 0.5 * np.sqrt(len(index) / shortest)
-    u_drift = DRIFT_N_per_s * away_s * np.sqrt(len(index)) / np.sqrt(3.0)
-    return shift, float(np.hypot(u_noise, u_drift))
+    total = stay.filled_N[:, list(index)].sum(axis=1)
+    errors = [_standard_error(total[a * windows.rows : b * windows.rows], stay.rate_Hz) for a, b in anchors]
+    return shift, PartZero(len(index), times, np.array(errors) ** 2)
+
+
+def _standard_error(load_N: Array, rate_Hz: float) -> float:
+    """Return the standard uncertainty of a mean of readings (n,), from their Allan deviation where there are enough."""
+    if len(load_N) < FEWEST_VALUES:
+        return float(np.std(load_N)) / float(np.sqrt(max(1, len(load_N))))
+    return judge(allan_curve(load_N, rate_Hz)).standard_error(len(load_N))
 
 
 def _inner(free: NDArray[np.bool_]) -> NDArray[np.bool_]:

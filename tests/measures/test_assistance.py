@@ -7,7 +7,7 @@ import pytest
 
 from monitor.measures.assistance import Assistance, assistance, mean_between
 
-W, U_W = 800.0, 0.8
+W = 800.0
 ONSET_S, RELEASE_S = 10.0, 20.0
 
 
@@ -26,11 +26,6 @@ def rectangle(*, platform: bool = True, alpha_max: float = 0.10) -> Assistance:
         onset_s=ONSET_S,
         release_s=RELEASE_S,
         bodyweight_N=W,
-        u_bodyweight_N=U_W,
-        u_zero_bar_N=0.4,
-        u_zero_feet_N=0.6,
-        u_span_bar=3e-4,
-        u_span_feet=2e-4,
         alpha_max=alpha_max,
     )
 
@@ -45,22 +40,10 @@ def test_means_of_a_rectangle():
     assert share.direct
 
 
-def test_uncertainties_of_a_rectangle():
-    """JCGM 100:2008, 5.1.2: zero, span and bodyweight are independent.
-
-    u(alpha)^2 = (0.6 / 800)^2 + 0.13^2 (2e-4^2 + 1e-3^2) = 5.625e-7 + 0.0169 * 1.04e-6 = 5.80076e-7, u = 7.6163e-4.
-    u(beta)^2 = (0.4 / 800)^2 + 0.87^2 (3e-4^2 + 1e-3^2) = 2.5e-7 + 0.7569 * 1.09e-6 = 1.075021e-6, u = 1.03683e-3.
-    """
-    share = rectangle()
-    assert share.alpha_u == pytest.approx(7.6163e-4, rel=1e-3)
-    assert share.beta_u == pytest.approx(1.03683e-3, rel=2e-3)
-
-
 def test_without_a_platform_assistance_is_what_the_bar_lacks_and_as_uncertain_as_the_bar():
     share = rectangle(platform=False)
     assert not share.direct
     assert share.alpha_mean == pytest.approx(1 - share.beta_mean, abs=1e-12)
-    assert share.alpha_u == share.beta_u
 
 
 @pytest.mark.parametrize(("alpha_max", "clean_s"), [(0.05, 0.0), (0.10, 8.0), (0.20, 8.0), (0.25, 10.0)])

@@ -1,0 +1,118 @@
+"""What one number of a stay relies on, so that an error that two numbers share cancels in their ratio.
+
+A share of bodyweight is a load over a load. Where both were weighed by the same cells, a wrong span moves both alike
+and the share hardly at all. So every load carries its first-order sensitivities instead of one uncertainty, and only what
+is reported at last is turned into one (law of propagation with correlations, JCGM 100:2008, 5.2.2).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from monitor.signals.stay import Array, Stay
+from monitor.signals.zeros import Zeros
+
+POINTS = 24
+"""Instants that stand for a stretch of time where the drift of a zero over it is reckoned."""
+
+
+@dataclass(frozen=True)
+class Course:
+    """Weights (k,) of a part's zero at instants (k,) s: how a number feels it over time."""
+
+    t_s: Array = field(default_factory=lambda: np.empty(0))
+    weight: Array = field(default_factory=lambda: np.empty(0))
+
+    def plus(self, other: Course) -> Course:
+        """Return both together."""
+        return Course(np.concatenate([self.t_s, other.t_s]), np.concatenate([self.weight, other.weight]))
+
+    def times(self, factor: float) -> Course:
+        """Return the course with every weight multiplied."""
+        return Course(self.t_s, factor * self.weight)
+
+
+def mean_course(t_s: Array) -> Course:
+    """Return the course of a mean over rows at ``t_s`` (n,), thinned to ``POINTS`` of them."""
+    chosen = t_s[np.linspace(0, len(t_s) - 1, min(POINTS, len(t_s))).round().astype(int)]
+    return Course(chosen, np.full(len(chosen), 1.0 / max(1, len(chosen))))
+
+
+@dataclass(frozen=True)
+class Reliance:
+    """First-order sensitivities of a number.
+
+    Attributes
+    ----------
+    cells : (2 n,) float
+        Its change per unit of each cell's relative span error, then per unit (1/N) of each cell's bend.
+    bar, feet : Course
+        Its change per newton of the parts' zeros.
+    own_variance : float
+        What no other number shares: noise, the scatter of its own average.
+    """
+
+    cells: Array
+    bar: Course = field(default_factory=Course)
+    feet: Course = field(default_factory=Course)
+    own_variance: float = 0.0
+
+    def times(self, factor: float) -> Reliance:
+        """Return the reliance of ``factor`` times the number."""
+        return Reliance(
+            factor * self.cells, self.bar.times(factor), self.feet.times(factor), factor**2 * self.own_variance
+        )
+
+    def plus(self, other: Reliance) -> Reliance:
+        """Return the reliance of the sum of two numbers whose own variances are independent."""
+        return Reliance(
+            self.cells + other.cells,
+            self.bar.plus(other.bar),
+            self.feet.plus(other.feet),
+            self.own_variance + other.own_variance,
+        )
+
+    def variance(self, stay: Stay, zeros: Zeros) -> float:
+        """Return the number's variance from the stay's calibration and the zeros that were read in it."""
+        spans = max(0.0, float(self.cells @ stay.covariance @ self.cells))
+        drift = zeros.bar.variance(self.bar.t_s, self.bar.weight) + zeros.feet.variance(self.feet.t_s, self.feet.weight)
+        return spans + drift + self.own_variance
+
+    def u(self, stay: Stay, zeros: Zeros) -> float:
+        """Return the number's standard uncertainty."""
+        return math.sqrt(self.variance(stay, zeros))
+
+
+def independent(stay: Stay, variance: float) -> Reliance:
+    """Return the reliance of a number that feels nothing of the rig: a bodyweight that somebody gave."""
+    return Reliance(np.zeros(2 * len(stay.rig.channels)), own_variance=variance)
+
+
+def load_reliance(
+    stay: Stay, index: tuple[int, ...], cells_N: Array, t_s: Array, own_variance: float = 0.0
+) -> Reliance:
+    """Return what the mean load of some cells over some rows relies on.
+
+    Parameters
+    ----------
+    index : tuple of int
+        The cells whose loads are added.
+    cells_N : (channels,) float
+        Mean load of every cell.
+    t_s : (n,) float
+        Instants that the mean was taken over.
+    own_variance : float, N^2
+        Scatter of the mean itself. What a single reading lies off its curve comes on top.
+    """
+    chosen, n = list(index), len(stay.rig.channels)
+    cells = np.zeros(2 * n)
+    load = cells_N[chosen]
+    cells[chosen] = load + 2 * stay.bend_per_N[chosen] * load**2
+    cells[[n + i for i in chosen]] = load**2
+    course = mean_course(t_s)
+    bar = course if any(i in stay.rig.bar_index for i in index) else Course()
+    feet = course if any(i in stay.rig.platform_index for i in index) else Course()
+    return Reliance(cells, bar, feet, own_variance + float(np.sum(stay.u_curve_N[chosen] ** 2)))
