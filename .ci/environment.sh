@@ -6,7 +6,7 @@
 
 python_floor='3, 11'
 modules='alembic, argon2, fastapi, matplotlib, numpy, platformdirs, pydantic, rich, scipy, serial, sqlalchemy, tomli_w,
-typer, uvicorn, websockets'
+typer, tzdata, uvicorn, websockets'
 
 say() {
     printf 'hang monitor: %s\n' "$*" >&2
