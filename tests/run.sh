@@ -9,4 +9,4 @@ root=$(CDPATH='' cd -- "$(dirname -- "$0")/.." && pwd -P)
 # The program that steers the browser comes with pip and needs a library that a bare Debian lacks.
 prepare test chromium=chromium libatomic.so.1=libatomic1
 cd -- "$root"
-exec .venv/bin/python -m pytest "$@"
+exec .venv/bin/python -m pytest -n auto --dist loadfile "$@"

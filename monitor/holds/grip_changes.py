@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import median_filter, uniform_filter1d
 
 from monitor.holds.edges import crossing_s
@@ -10,9 +13,27 @@ from monitor.signals.stay import Array
 
 MEDIAN_S = 2.0
 MEAN_S = 0.3
+KEPT_S = 1.5
 ONE_SIDED = 0.15
 """Half-difference of the sides as a share of bodyweight beyond which one hand is said to carry (two hands side by side
 balance to a few per cent; one hand at 0.2 m from the middle of a 1.10 m bar gives 0.36)."""
+
+
+def _kept(side: NDArray[np.int_], share: Array, rows: int) -> NDArray[np.int_]:
+    """Return the sides (n,), undecided where the load never stays on one for ``rows`` in a row.
+
+    A body that sways from side to side after a slip loads both in turn, each for less than a second.
+    """
+    kept = np.zeros_like(side)
+    edges = [0, *(np.flatnonzero(np.diff(side)) + 1).tolist(), len(side)]
+    for first, last in itertools.pairwise(edges):
+        if not side[first]:
+            continue
+        on = np.concatenate([[0], (share[first:last] * side[first] > ONE_SIDED).astype(np.int8), [0]])
+        turns = np.flatnonzero(np.diff(on))
+        if np.max(turns[1::2] - turns[::2], initial=0) >= rows:
+            kept[first:last] = side[first]
+    return kept
 
 
 def grip_changes_s(t_s: Array, left_N: Array, right_N: Array, bodyweight_N: float, rate_Hz: float) -> list[float]:
@@ -28,10 +49,10 @@ def grip_changes_s(t_s: Array, left_N: Array, right_N: Array, bodyweight_N: floa
     share = (right_N - left_N) / bodyweight_N
     smooth = median_filter(share, rows, mode="nearest")
     side = np.where(smooth > ONE_SIDED, 1, np.where(smooth < -ONE_SIDED, -1, 0))
-    decided = np.flatnonzero(side)
-    changes = []
     # A short ringing must not move the instant: it is told from a mean over 0.3 s.
     share = uniform_filter1d(share, max(1, round(MEAN_S * rate_Hz)), mode="nearest")
+    decided = np.flatnonzero(_kept(side, share, round(KEPT_S * rate_Hz)))
+    changes = []
     turns = np.flatnonzero(np.diff(side[decided]))
     for turn in turns.tolist():
         before, after = int(decided[turn]), int(decided[turn + 1])

@@ -11,6 +11,7 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 
 from monitor.measures.result import Travel
 from monitor.signals.stay import Array
@@ -23,6 +24,7 @@ LEAST_SHAPE = 0.72
 after, a pull stands alone."""
 
 ALONE = 0.5
+CALMED = 5
 FLANK_S = 3.0
 WIDER = 0.15
 BREATHING_Hz = 0.25
@@ -100,25 +102,29 @@ def travels(
 
 def _movements(acceleration: Array, rate_Hz: float) -> list[_Movement]:
     """Return the movements that stand alone, the best of those that overlap."""
-    noise = _noise(acceleration)
     candidates: list[_Movement] = []
-    squares = np.concatenate([[0.0], np.cumsum(acceleration**2)])
-    for duration_s, law in itertools.product(DURATIONS_s, SHAPES):
-        shape = law(duration_s, rate_Hz)
-        n, pad = len(shape), int(ALONE * len(shape))
-        if n + 2 * pad >= len(acceleration):
-            continue
-        norm = float(shape @ shape)
-        size = np.correlate(acceleration, shape, "valid")[pad : len(acceleration) - n - pad + 1] / norm
-        wide = n + 2 * pad
-        energy = squares[wide:] - squares[:-wide]
-        explained = size**2 * norm / np.maximum(energy, 1e-12)
-        snr = np.abs(size) * np.sqrt(norm) / noise
-        good = (explained > LEAST_SHAPE) & (snr > LEAST_SNR) & (np.abs(size) * 1e3 > 0.7 * LEAST_mm)
-        candidates += [
-            _Movement(int(i) + pad + n // 2, duration_s, float(size[i]), float(explained[i] * snr[i]))
-            for i in np.flatnonzero(good)
-        ]
+    for duration_s in DURATIONS_s:
+        # Tremor and the bounce on the arms are quicker than the movement: a mean over a fifth of it calms them.
+        calm = max(1, round(duration_s * rate_Hz / CALMED))
+        calmed = uniform_filter1d(acceleration, calm, mode="nearest")
+        noise = _noise(calmed) * np.sqrt(calm)
+        squares = np.concatenate([[0.0], np.cumsum(calmed**2)])
+        for law in SHAPES:
+            shape = np.convolve(law(duration_s, rate_Hz), np.full(calm, 1.0 / calm))
+            n, pad = len(shape), int(ALONE * duration_s * rate_Hz)
+            wide = n + 2 * pad
+            if wide >= len(calmed):
+                continue
+            norm = float(shape @ shape)
+            size = np.correlate(calmed, shape, "valid")[pad : len(calmed) - n - pad + 1] / norm
+            energy = squares[wide:] - squares[:-wide]
+            explained = size**2 * norm / np.maximum(energy, 1e-12)
+            snr = np.abs(size) * np.sqrt(norm) / noise
+            good = (explained > LEAST_SHAPE) & (snr > LEAST_SNR) & (np.abs(size) * 1e3 > 0.7 * LEAST_mm)
+            candidates += [
+                _Movement(int(i) + pad + n // 2, duration_s, float(size[i]), float(explained[i] * snr[i]))
+                for i in np.flatnonzero(good)
+            ]
     chosen: list[_Movement] = []
     for candidate in sorted(candidates, key=lambda m: -m.score):
         apart = [

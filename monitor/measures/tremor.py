@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 
 import numpy as np
-from scipy.signal import butter, freqz_sos, sosfiltfilt
+from scipy.signal import butter, freqz_sos, sosfiltfilt, welch
 
 from monitor.signals.stay import Array
 
@@ -14,6 +14,7 @@ BAND_Hz = (6.0, 12.0)
 
 NOISE_BAND_Hz = (20.0, 32.0)
 ORDER = 4
+LINE = 6.0
 
 
 @functools.lru_cache(maxsize=16)
@@ -33,17 +34,25 @@ def _noise_width_Hz(band_Hz: tuple[float, float], rate_Hz: float) -> float:
     return float(np.trapezoid(np.abs(response) ** 4, f))
 
 
+def _noise_density(signal_N: Array, rate_Hz: float) -> float:
+    """Return the white noise's power density (N^2/Hz), lines far above the rest left out."""
+    frequency, density = welch(signal_N, rate_Hz, nperseg=min(len(signal_N), round(2 * rate_Hz)))
+    inside = density[(frequency > NOISE_BAND_Hz[0]) & (frequency < NOISE_BAND_Hz[1])]
+    return float(np.mean(inside[inside <= LINE * np.median(inside)]))
+
+
 def tremor_N(signal_N: Array, rate_Hz: float) -> float | None:
     """Return the rms of the tremor in a stretch of S (n,), N; None for less than 2 s or a rate below 70 per second.
 
-    Noise is white and known from the band of 20 to 32 Hz, where no tremor is. A reading is a mean over its interval:
-    the loss of sin(x)/x at 9 Hz (2 % at 80 per second) is made good.
+    Noise is white and known from the band of 20 to 32 Hz, where no tremor is; lines in it (mains hum, folded down by
+    the sampling) are left out. A reading is a mean over its interval: the loss of sin(x)/x at 9 Hz (2 % at 80 per
+    second) is made good.
     """
     if len(signal_N) < 2 * rate_Hz or rate_Hz < 70:
         return None
     rate_Hz = round(rate_Hz, 2)  # so that filters are designed once for a rig
     power = _band_power(signal_N, BAND_Hz, rate_Hz)
-    density = _band_power(signal_N, NOISE_BAND_Hz, rate_Hz) / _noise_width_Hz(NOISE_BAND_Hz, rate_Hz)
+    density = _noise_density(signal_N, rate_Hz)
     power -= density * _noise_width_Hz(BAND_Hz, rate_Hz)
     averaging = float(np.sinc(9.0 / rate_Hz))
     return float(np.sqrt(max(0.0, power))) / averaging

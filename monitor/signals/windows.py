@@ -6,10 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 from monitor.signals.stay import Array, Stay
 
 WINDOW_S = 0.5
+CALM_S = 0.1
 PRESENT_N = 80.0
 """Less is nobody: a rig's cells do not drift by 8 kgf, and no person who hangs weighs less."""
 
@@ -69,6 +71,11 @@ def windows_of(stay: Stay) -> Windows:
         return np.asarray(signal[:used].reshape(count, rows, *signal.shape[1:]))
 
     bar, feet, total = split(stay.bar_N), split(stay.feet_N), split(stay.sum_N)
+    # A mean over a tenth of a second is blind to mains hum, which no body makes, also where sampling folds it down.
+    calm = max(1, stay.rows(CALM_S))
+    bar_calm, feet_calm, sum_calm = (
+        split(uniform_filter1d(x, calm, mode="nearest")) for x in (stay.bar_N, stay.feet_N, stay.sum_N)
+    )
     return Windows(
         rows=rows,
         t_s=split(stay.t_s).mean(axis=1),
@@ -76,8 +83,8 @@ def windows_of(stay: Stay) -> Windows:
         bar_N=bar.mean(axis=1),
         feet_N=feet.mean(axis=1),
         sum_N=total.mean(axis=1),
-        bar_sd_N=bar.std(axis=1),
-        feet_sd_N=feet.std(axis=1),
-        sum_sd_N=total.std(axis=1),
+        bar_sd_N=bar_calm.std(axis=1),
+        feet_sd_N=feet_calm.std(axis=1),
+        sum_sd_N=sum_calm.std(axis=1),
         whole=split(stay.valid.astype(float)).mean(axis=1) > 0.8,
     )

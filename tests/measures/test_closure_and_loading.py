@@ -24,8 +24,9 @@ def test_the_quiet_misclosure_is_the_median_of_the_quiet_rows():
     sum_N = np.full(100, 0.98 * W)
     sum_N[50:] = 5 * W
     quiet = np.arange(100) < 50
-    assert quiet_misclosure(sum_N, W, quiet) == pytest.approx(-0.02)
-    assert quiet_misclosure(sum_N, W, np.arange(100) < 7) is None
+    # u = sqrt((0.98 * 1.4)^2 + 0.7^2) / 700 = 2.20036e-3 (JCGM 100:2008, 5.1.2, S and W independent).
+    assert quiet_misclosure(sum_N, W, 1.4, quiet, 0.7) == (pytest.approx(-0.02), pytest.approx(2.20036e-3, rel=1e-5))
+    assert quiet_misclosure(sum_N, W, 1.4, np.arange(100) < 7) == (None, None)
 
 
 def missing(*spans: tuple[float, float, float], noise_N: float = 2.0) -> np.ndarray:
@@ -62,11 +63,22 @@ def test_breathing_and_swing_are_no_third_support():
     assert third_supports(T_s, sum_N, W, RATE_Hz, ONSET_S, RELEASE_S) == []
 
 
-def test_the_peak_is_the_largest_reading_between_the_edges():
+def test_a_blow_of_one_reading_is_the_largest_reading_between_the_edges():
     bar_N = np.full(len(T_s), W)
     bar_N[round(3 * RATE_Hz)] = 3000.0  # before the hold
     bar_N[round(5.2 * RATE_Hz)] = 1234.5
     assert peak_N(T_s, bar_N, ONSET_S, RELEASE_S) == 1234.5
+
+
+@pytest.mark.parametrize("phase", [0.0, 0.2, 0.45, 0.7])
+def test_the_peak_of_a_pulse_is_found_between_the_readings(phase):
+    """A half sine of 0.15 s and 500 N on top of W, read as means over the sample interval: its peak is W + 500 N."""
+    fine = 200
+    t = (np.arange(len(T_s) * fine) + 0.5) / (RATE_Hz * fine) + T_s[0] - 0.5 / RATE_Hz
+    since = t - (5.0 + phase / RATE_Hz)
+    pulse = np.where((since > 0) & (since < 0.15), 500.0 * np.sin(np.pi * since / 0.15), 0.0)
+    bar_N = (W + pulse).reshape(len(T_s), fine).mean(axis=1)
+    assert peak_N(T_s, bar_N, ONSET_S, RELEASE_S) == pytest.approx(W + 500.0, abs=1.0)
 
 
 def ringing(frequency_Hz: float, size: float, decay_s: float) -> np.ndarray:
