@@ -15,6 +15,7 @@ from monitor.cli import (
     hold,
     install_service,
     live,
+    passcode,
     person,
     ports,
     programme,
@@ -55,6 +56,7 @@ app.command("run")(live.run)
 app.command("analyse")(analyse.analyse)
 app.command("calibrate")(calibrate.calibrate)
 app.command("export")(export.export)
+app.command("passcode")(passcode.passcode)
 app.command("ports")(ports.ports)
 app.command("flash")(flash.flash)
 app.command("install-service")(install_service.install_service)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from monitor.cli.doorway import LOOPBACK, Doorway
 from monitor.cli.telling import tells_errors
 from monitor.errors import BadInput
 
@@ -73,7 +74,9 @@ def demo(
                 f"{folder.root}\n"
             )
             sys.stdout.flush()
-            serve_page(service, hub, invented.rig, place)
+            doorway = Doorway()
+            door = doorway.doorkeeper(folder, store.audit.add)
+            serve_page(service, hub, invented.rig, place, doorway=doorway, door=door, audit=store.audit.recent)
 
 
 @tells_errors
@@ -83,6 +86,18 @@ def run(
     calibration: Path | None = typer.Option(None, help="Calibration; the data folder's newest if left out."),
     data: Path | None = typer.Option(None, help="Data folder; your own default folder if left out."),
     page_port: int = typer.Option(PAGE_PORT, help="Port of the live page on this machine; 0: any free one."),
+    host: str = typer.Option(
+        LOOPBACK,
+        help="Address to serve the page at; beyond this machine only once somebody has a passcode "
+        "(hang-monitor passcode).",
+        metavar="ADDRESS",
+    ),
+    name: list[str] = typer.Option([], help="Name under which browsers may ask for the page; may be repeated."),
+    behind_proxy: bool = typer.Option(
+        False, "--behind-proxy", help="A proxy on this machine passes requests on, under --name and by TLS."
+    ),
+    certificate: Path | None = typer.Option(None, help="Certificate (PEM) for TLS.", metavar="FILE"),
+    key: Path | None = typer.Option(None, help="The certificate's key (PEM).", metavar="FILE"),
     replay: Path | None = typer.Option(None, help="Replay a journal instead of reading a port.", metavar="JOURNAL"),
     speed: float = typer.Option(1.0, help="Replay so many times as fast.", min=0.1, max=1000.0),
     wait: bool = typer.Option(False, "--wait", help="Start although the board is not plugged in yet, and wait for it."),
@@ -105,7 +120,9 @@ def run(
             means="It is not clear where readings are to come from; nothing was started.",
             do="Give --port (hang-monitor ports lists them), or --replay with a journal.",
         )
+    doorway = Doorway.checked(host, name, behind_proxy, certificate, key)
     folder = DataFolder.open(data)
+    doorway.check_passcodes(folder)
     source: Source
     recorder: StayRecorder | None = None
     clock = HostClock()
@@ -124,7 +141,7 @@ def run(
         if not wait:
             link.open_now()
         source = link
-    place = bound(page_port)
+    place = bound(page_port, doorway.host)
     try:
         with open_store(folder.database) as store:
             hub = LiveHub()
@@ -138,7 +155,8 @@ def run(
                 clock=clock,
                 recorder=recorder,
             )
-            serve_page(service, hub, description, place)
+            door = doorway.doorkeeper(folder, store.audit.add)
+            serve_page(service, hub, description, place, doorway=doorway, door=door, audit=store.audit.recent)
     finally:
         source.close()
 

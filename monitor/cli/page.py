@@ -11,17 +11,22 @@ from typing import TYPE_CHECKING, Any
 
 import uvicorn
 
+from monitor.cli.doorway import LOOPBACK, Doorway
 from monitor.cli.notify import ServiceManager
 from monitor.dashboard.app import create_app
+from monitor.dashboard.connections import PatientProtocol
 from monitor.errors import MonitorError
 from monitor.service import MonitorService, rig_card
 
 if TYPE_CHECKING:
+    from monitor.dashboard.doorkeeper import Doorkeeper
     from monitor.dashboard.hub import LiveHub
+    from monitor.dashboard.sign_in_api import AuditReader
     from monitor.rig import Rig
 
-LOOPBACK = "127.0.0.1"
 LONGEST_GOODBYE_S = 2
+MOST_FEED_MESSAGE_BYTES = 1 << 16
+MOST_AT_ONCE = 512
 
 
 class PagePortInUse(MonitorError):
@@ -30,21 +35,21 @@ class PagePortInUse(MonitorError):
     code = "page-port-in-use"
 
 
-def bound(port: int) -> socket.socket:
-    """Return a listening-ready socket on the loopback address; port 0 takes any free one.
+def bound(port: int, host: str = LOOPBACK) -> socket.socket:
+    """Return a listening-ready socket on an address, the loopback address by default; port 0 takes any free one.
 
     Raises
     ------
     PagePortInUse
     """
-    place = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    place = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM)
     place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        place.bind((LOOPBACK, port))
+        place.bind((host, port))
     except OSError as error:
         place.close()
         raise PagePortInUse(
-            what=f"The live page cannot use port {port}: {error.strerror}.",
+            what=f"The live page cannot use port {port} at {host}: {error.strerror}.",
             means="Nothing was started.",
             do="End the other program on this port (perhaps a second monitor), or choose another with --page-port.",
         ) from error
@@ -75,19 +80,39 @@ class _PageServer(uvicorn.Server):
                 signal.signal(number, handler)
 
 
-def serve_page(service: MonitorService, hub: LiveHub, rig: Rig, place: socket.socket) -> None:
+def serve_page(
+    service: MonitorService,
+    hub: LiveHub,
+    rig: Rig,
+    place: socket.socket,
+    *,
+    doorway: Doorway | None = None,
+    door: Doorkeeper | None = None,
+    audit: AuditReader | None = None,
+) -> None:
     """Run the service and its page until Ctrl-C or a stop signal; then finish what is being recorded."""
-    app = create_app(hub=hub, store=service, rig=rig_card(rig), control=service, coach=service)
+    way = doorway or Doorway()
+    app = create_app(hub=hub, store=service, rig=rig_card(rig), control=service, coach=service, door=door, audit=audit)
     config = uvicorn.Config(
         app,
+        http=PatientProtocol,
         log_level="warning",
         access_log=False,
         timeout_graceful_shutdown=LONGEST_GOODBYE_S,
         lifespan="off",
         ws_per_message_deflate=False,
+        ws_max_size=MOST_FEED_MESSAGE_BYTES,
+        limit_concurrency=MOST_AT_ONCE,
+        # Addresses told by others are believed only where a proxy of our own was announced.
+        proxy_headers=way.behind_proxy,
+        server_header=False,
+        ssl_certfile=way.certificate,
+        ssl_keyfile=way.key,
     )
     manager = ServiceManager.of_process()
-    address = f"http://{LOOPBACK}:{place.getsockname()[1]}/"
+    host, port = place.getsockname()[:2]
+    shown = f"[{host}]" if ":" in host else host
+    address = f"http{'s' if way.certificate else ''}://{shown}:{port}/"
     server = _PageServer(config, address, lambda: manager.ready(f"Live page: {address}", lambda: service.alive))
     service.start()
     try:

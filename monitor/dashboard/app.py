@@ -9,6 +9,7 @@ from fastapi.responses import FileResponse
 from fastapi.staticfiles import StaticFiles
 
 from monitor.dashboard.corrections_api import correction_routes
+from monitor.dashboard.doorkeeper import Announced, Doorkeeper
 from monitor.dashboard.doors import Coach, Control, DashboardSettings, RigCard, StoreReader
 from monitor.dashboard.entries_api import entry_routes
 from monitor.dashboard.feed import feed_routes
@@ -22,6 +23,7 @@ from monitor.dashboard.programme_api import programme_routes
 from monitor.dashboard.progress_api import progress_routes
 from monitor.dashboard.settings_api import settings_routes
 from monitor.dashboard.shapes import PROBLEMS
+from monitor.dashboard.sign_in_api import AuditReader, audit_routes, sign_in_routes
 
 STATIC = Path(__file__).parent / "static"
 
@@ -34,6 +36,8 @@ def create_app(
     control: Control,
     coach: Coach | None = None,
     settings: DashboardSettings | None = None,
+    door: Doorkeeper | None = None,
+    audit: AuditReader | None = None,
 ) -> FastAPI:
     """Return the application that serves the live page.
 
@@ -51,6 +55,10 @@ def create_app(
         People, programmes, prescriptions, progress, corrections; without it there are no such addresses.
     settings : DashboardSettings, optional
         How it is served.
+    door : Doorkeeper, optional
+        Who may do what; without it whoever reaches the page may do everything.
+    audit : callable, optional
+        Reads the audit log, for owners.
     """
     how = settings or DashboardSettings()
     app = FastAPI(
@@ -62,7 +70,9 @@ def create_app(
         responses=PROBLEMS,
     )
     tell_problems(app)
-    app.add_middleware(Guard, host_names=how.host_names)
+    app.add_middleware(Guard, host_names=how.host_names, doorkeeper=door)
+    if door is not None:
+        control = Announced(control, door)
     routers = [
         live_routes(hub, rig, control),
         holds_routes(store),
@@ -77,12 +87,20 @@ def create_app(
             progress_routes(coach),
             correction_routes(coach, store, rig, hub),
         ]
+    if door is not None:
+        routers.append(sign_in_routes(door))
+    if audit is not None:
+        routers.append(audit_routes(audit))
     for routes in routers:
         app.include_router(routes, prefix="/api")
 
     @app.get("/", include_in_schema=False)
     def page() -> FileResponse:
         return FileResponse(STATIC / "index.html")
+
+    @app.get("/sign-in", include_in_schema=False)
+    def door_page() -> FileResponse:
+        return FileResponse(STATIC / "sign-in.html")
 
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     return app

@@ -14,6 +14,7 @@ from starlette.datastructures import Headers
 from starlette.types import Scope
 
 from monitor.dashboard.attempts import Attempts, Bucket, is_loopback
+from monitor.dashboard.doors import Control, GivenSettings, Health
 from monitor.dashboard.pairing import Pairing
 from monitor.store.access import AccessFile, Role, SignIn
 
@@ -27,8 +28,12 @@ _RANK: dict[str, int] = {"nobody": 0, "wall": 1, "coach": 2, "owner": 3}
 _READING = frozenset({"GET", "HEAD"})
 _FORWARDED = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-ip", "via")
 
-OPEN_TO_ALL = frozenset({"/sign-in", "/api/sign-in", "/api/sign-out", "/api/visitor", "/api/pairing", "/api/pairing/code"})
-WALL_LOOKS = frozenset({"/", "/api/health", "/api/rig", "/api/live", "/api/settings", "/api/holds", "/api/advice", "/api/feed"})
+OPEN_TO_ALL = frozenset(
+    {"/sign-in", "/api/sign-in", "/api/sign-out", "/api/visitor", "/api/pairing", "/api/pairing/code"}
+)
+WALL_LOOKS = frozenset(
+    {"/", "/api/health", "/api/rig", "/api/live", "/api/settings", "/api/holds", "/api/advice", "/api/feed"}
+)
 OWNERS_ONLY = ("/api/audit", "/api/sign-ins", "/api/power")
 
 REQUESTS_HZ, REQUESTS_AT_ONCE = 40.0, 300.0
@@ -166,6 +171,29 @@ class Doorkeeper:
         if isinstance(server, ipaddress.IPv6Address) and server.ipv4_mapped:
             server = server.ipv4_mapped
         return self.network and asked == server
+
+
+class Announced:
+    """A control whose health also tells of screens that ask to look in: so their codes reach the wall."""
+
+    def __init__(self, control: Control, door: Doorkeeper) -> None:
+        self._control, self._door = control, door
+
+    def settings(self) -> GivenSettings:
+        """Return what is in force."""
+        return self._control.settings()
+
+    def change(self, settings: GivenSettings) -> GivenSettings:
+        """Put settings in force and return them."""
+        return self._control.change(settings)
+
+    def health(self) -> Health:
+        """Return whether the rig can measure, and who knocks."""
+        health = self._control.health()
+        lines = self._door.pairing.lines()
+        if not lines:
+            return health
+        return {"link": health["link"], "warnings": [*lines, *health.get("warnings", [])]}
 
 
 def names_of_machine() -> frozenset[str]:
