@@ -176,7 +176,11 @@ def _make(
     made_by: str,
     connection: Connection,
 ) -> Correction:
-    stay_id = connection.execute(select(hold.c.stay_id).where(hold.c.uid == hold_uid)).scalar_one_or_none()
+    stay_id = connection.execute(select(hold.c.stay_id).where(hold.c.uid == hold_uid)).scalar()
+    if stay_id is None:
+        # A discarded part of a split has no row, but its corrections name it.
+        earlier = select(correction.c.stay_id).where(correction.c.hold_uid == hold_uid)
+        stay_id = connection.execute(earlier).scalar()
     if stay_id is None:
         raise _unknown_hold(hold_uid)
     row = insert(correction).values(

@@ -73,13 +73,14 @@ def seen_holds(measured: Sequence[StoredHold], corrections: Sequence[Correction]
         All of the stay, in the order in which they were made.
     """
     live = {hold.uid: replace(hold, hidden=None) for hold in measured}
-    shelf: dict[str, StoredHold] = {}
+    discarded: dict[str, StoredHold] = {}
     hidden: dict[str, str] = {}
     void: dict[int, str] = {}
 
     def hide(uid: str, why: str) -> None:
         hold = live.pop(uid)
-        shelf[uid] = hold
+        if why == DISCARDED:
+            discarded[uid] = hold
         if hold.made_by is None:
             hidden[uid] = why
 
@@ -87,7 +88,7 @@ def seen_holds(measured: Sequence[StoredHold], corrections: Sequence[Correction]
         if correction.undone_utc_ns is not None:
             continue
         uid, content = correction.hold_uid, correction.content
-        problem = _problem(correction, live, shelf)
+        problem = _problem(correction, live, discarded)
         if problem:
             void[correction.id] = problem
         elif correction.kind == "retag":
@@ -96,7 +97,7 @@ def seen_holds(measured: Sequence[StoredHold], corrections: Sequence[Correction]
             hide(uid, DISCARDED)
         elif correction.kind == "restore":
             hidden.pop(uid, None)
-            live[uid] = shelf.pop(uid)
+            live[uid] = discarded.pop(uid)
         elif correction.kind == "split":
             parts = split_hold(live[uid], content["at_s"], content.get("parts"), correction.id)
             hide(uid, SPLIT)
@@ -109,11 +110,11 @@ def seen_holds(measured: Sequence[StoredHold], corrections: Sequence[Correction]
     return Seen(sorted(live.values(), key=lambda h: (h.result.onset_s, h.uid)), hidden, void)
 
 
-def _problem(correction: Correction, live: dict[str, StoredHold], shelf: dict[str, StoredHold]) -> str:
+def _problem(correction: Correction, live: dict[str, StoredHold], discarded: dict[str, StoredHold]) -> str:
     """Return why a correction cannot be applied, or nothing."""
     hold, content = live.get(correction.hold_uid), correction.content
     if correction.kind == "restore":
-        return "" if correction.hold_uid in shelf and hold is None else "The hold is not discarded."
+        return "" if correction.hold_uid in discarded else "The hold is not discarded."
     if hold is None:
         return "The hold is not there: it was withdrawn, discarded, split or joined before."
     if correction.kind == "retag":

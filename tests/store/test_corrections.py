@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from store_samples import FULL_RESULT, RIG, START_utc_ns, sample_hold
 
@@ -131,6 +131,19 @@ def test_what_does_not_fit_is_refused_and_leaves_no_trace(store, kind, content, 
     assert store.list_holds() == before
 
 
+def test_only_what_was_discarded_is_restored(store):
+    uid = f"{STAY}-001"
+    store.corrections.make(uid, "split", {"at_s": 90.0}, reason="two")
+    with pytest.raises(CorrectionNotPossible, match="not discarded"):
+        store.corrections.make(uid, "restore", reason="one again")
+    store.corrections.make(f"{uid}-part-2", "discard", reason="noise")
+    assert f"{uid}-part-2" not in uids(store)
+    store.corrections.make(f"{uid}-part-2", "restore", reason="no noise")
+    assert f"{uid}-part-2" in uids(store)
+    store.corrections.undo_last(uid)
+    assert uids(store) == [f"{STAY}-00{n}" for n in (1, 2, 3)]
+
+
 def test_strangers_are_told(store):
     with pytest.raises(UnknownHold):
         store.corrections.make("nobody", "discard", reason="why")
@@ -172,7 +185,7 @@ def test_a_split_and_the_join_of_its_parts_give_the_sums_back():
     assert (whole.result.travel, whole.result.grip_changes_s) == (hold.result.travel, hold.result.grip_changes_s)
 
 
-@settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow])
 @given(
     st.lists(
         st.tuples(st.integers(0, 2), st.sampled_from(["retag", "discard", "restore", "split", "join"])), max_size=8
