@@ -186,6 +186,7 @@ def test_a_split_and_the_join_of_its_parts_give_the_sums_back():
 
 
 @settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow])
+@example([(0, "split"), (1, "join"), (2, "restore"), (0, "restore"), (1, "restore")])
 @given(
     st.lists(
         st.tuples(st.integers(0, 2), st.sampled_from(["retag", "discard", "restore", "split", "join"])), max_size=8
