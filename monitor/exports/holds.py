@@ -32,6 +32,23 @@ def _result_field(name: str) -> _Getter:
     return lambda hold: getattr(hold.result, name)
 
 
+def _part_field(part: str, name: str) -> _Getter:
+    def get(hold: StoredHold) -> object:
+        value = getattr(hold.result, part)
+        return None if value is None else getattr(value, name)
+
+    return get
+
+
+def _slope_field(name: str, part: str) -> _Getter:
+    def get(hold: StoredHold) -> object:
+        slopes = hold.result.slopes
+        slope = None if slopes is None else getattr(slopes, name)
+        return None if slope is None else getattr(slope, part)
+
+    return get
+
+
 def _swing_field(name: str) -> _Getter:
     return lambda hold: None if hold.result.swing is None else getattr(hold.result.swing, name)
 
@@ -59,8 +76,15 @@ def _columns() -> dict[str, _Getter]:
         columns[name] = _result_field(name)
     for name in ("max_deg", "rms_deg", "frequency_Hz"):
         columns[f"swing_{name}"] = _swing_field(name)
-    for name in ("settle_s", "tremor_N"):
+    for name in ("settle_s", "tremor_N", "loading_N_s"):
         columns[name] = _result_field(name)
+    for name in ("share", "feet", "load", "swing", "lateral"):
+        columns[f"stillness_{name}_1"] = _part_field("stillness", name)
+    for name, header in (("assistance", "assistance_1"), ("tremor_N",) * 2, ("ripple_N",) * 2, ("lateral_m",) * 2):
+        columns[f"slope_{header}_per_min"] = _slope_field(name, "per_min")
+        columns[f"slope_{header}_per_min_u"] = _slope_field(name, "u")
+    for name in ("path_m", "velocity_m_s", "rms_m", "ellipse95_m2", "mean_frequency_Hz", "median_frequency_Hz"):
+        columns[f"sway_{name}"] = _part_field("sway", name)
     columns |= {header: _count(name) for name, header in _LISTS.items()}
     columns["flags"] = lambda hold: " ".join(hold.result.flags)
     columns["measurement_version"] = _plain_field("measurement_version")

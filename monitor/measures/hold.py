@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,10 +15,13 @@ from monitor.measures.assistance import UNASSISTED_BELOW, Assistance, assistance
 from monitor.measures.closure import FEWEST_ROWS, quiet_misclosure, third_supports
 from monitor.measures.disturbance import near_spans, side_changes
 from monitor.measures.edge import u_crossing_s
+from monitor.measures.fatigue import slopes_of
 from monitor.measures.lateral import lateral
-from monitor.measures.loading import bounce_Hz, peak_N, settle_s
-from monitor.measures.result import HoldResult, Regrip, Swing, ThirdSupport, Touch, Travel
+from monitor.measures.loading import bounce_Hz, loading_N_s, peak_N, settle_s
+from monitor.measures.result import HoldResult, Regrip, Slopes, Stillness, Sway, Swing, ThirdSupport, Touch, Travel
 from monitor.measures.states import states_of
+from monitor.measures.stillness import stillness_of
+from monitor.measures.sway import feet_sway
 from monitor.measures.swing import LEAST_DEG, beat_wave, swing_course
 from monitor.measures.travel import travels
 from monitor.measures.tremor import tremor_N
@@ -84,19 +87,26 @@ def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResu
     }
     if around.bodyweight is None:
         return HoldResult(**common, flags=[*flags, "bodyweight_unknown"])
-    return _Hold(stay, edges, around, common, flags).result()
+    return _Hold(stay, edges, around, common, flags, u_edges_s).result()
 
 
 class _Hold:
     """One hold whose bodyweight is known; methods fill parts of its result and add flags."""
 
     def __init__(
-        self, stay: Stay, edges: HoldEdges, around: Surroundings, common: dict[str, Any], flags: list[str]
+        self,
+        stay: Stay,
+        edges: HoldEdges,
+        around: Surroundings,
+        common: dict[str, Any],
+        flags: list[str],
+        u_edges_s: tuple[float, float],
     ) -> None:
         if around.bodyweight is None:
             raise ValueError("bodyweight")
         self.stay, self.edges, self.around = stay, edges, around
-        self.common, self.flags = common, flags
+        self.common, self.flags, self.u_edges_s = common, flags, u_edges_s
+        self._rig = stay.rig
         self.body, self.W = around.bodyweight, around.bodyweight.bodyweight_N
         self.rate_Hz = stay.rate_Hz
         margin = stay.rows(10.0)
@@ -112,7 +122,7 @@ class _Hold:
         u_beta, u_alpha = self._u_shares(share)
         third = self._third_support()
         contacts = self._contacts(share)
-        touches = [Touch(c.start_s, c.end_s, c.peak_N / self.W) for c in contacts]
+        touches = [Touch(c.start_s, c.end_s, c.peak_N / self.W, c.impulse_N_s) for c in contacts]
         unassisted = share.alpha_median < UNASSISTED_BELOW
         if share.alpha_median < -UNASSISTED_BELOW:
             self.flags.append("negative_assistance")
@@ -153,9 +163,53 @@ class _Hold:
             grip_changes_s=self._grip_changes(),
             third_support=third,
             tremor_N=tremor,
+            loading_N_s=loading_N_s(self.t, self.bar, self.edges.onset_s),
+            stillness=self._stillness(body, swing, contacts if unassisted else []) if share.direct else None,
+            slopes=self._slopes(body, unassisted) if share.direct else None,
+            sway=None if unassisted else self._sway(body),
             touches=touches if unassisted else [],
             flags=list(dict.fromkeys(self.flags)),
         )
+
+    def _lateral_course_m(self) -> Array | None:
+        """Return (n,) the lateral offset through the hold; None where the bar's cells cannot tell."""
+        rig = self.stay.rig
+        if len({rig.channels[i].x_m for i in rig.bar_index}) < 2:
+            return None
+        x_m = np.array([rig.channels[i].x_m for i in rig.bar_index])
+        return np.asarray(self.cells[:, list(rig.bar_index)] @ x_m / np.maximum(self.bar, 0.1 * self.W))
+
+    def _stillness(self, body: NDArray[np.bool_], swing: Swing | None, contacts: list[FootContact]) -> Stillness | None:
+        lateral = self._lateral_course_m()
+        return stillness_of(
+            self.t[body],
+            self.sum[body],
+            self.W,
+            self.rate_Hz,
+            lateral_m=None if lateral is None else lateral[body],
+            swing=swing.course if swing else [],
+            feet=near_spans(self.t, [(c.start_s, c.end_s) for c in contacts], 0.0)[body],
+        )
+
+    def _slopes(self, body: NDArray[np.bool_], unassisted: bool) -> Slopes | None:
+        lateral = self._lateral_course_m()
+        return slopes_of(
+            self.t[body],
+            self.sum[body],
+            None if unassisted else self.feet[body],
+            None if lateral is None else lateral[body],
+            self.W,
+            self.rate_Hz,
+        )
+
+    def _sway(self, body: NDArray[np.bool_]) -> Sway | None:
+        """Return the sway of the feet; None unless the platform's cells span a surface."""
+        rig = self.stay.rig
+        index = list(rig.platform_index)
+        x_m, y_m = (np.array([getattr(rig.channels[i], k) for i in index]) for k in ("x_m", "y_m"))
+        if len(set(x_m)) < 2 or len(set(y_m)) < 2:
+            return None
+        return feet_sway(self.cells[body][:, index], x_m, y_m, self.rate_Hz)
 
     def _tremor(self, body: NDArray[np.bool_], disturbed: NDArray[np.bool_]) -> float | None:
         """Return the tremor of the undisturbed stretches, each weighed by its length."""
@@ -188,17 +242,33 @@ class _Hold:
 
     def _mean_load(self, index: tuple[int, ...], rows: NDArray[np.bool_]) -> Reliance:
         """Return what the mean load of some cells over some rows relies on."""
-        noise = self.stay.noise_N(index) ** 2 / max(1, int(rows.sum()))
-        return load_reliance(self.stay, index, self.cells[rows].mean(axis=0), self.t[rows], noise)
+        bar, feet = (tuple(i for i in index if i in part) for part in (self._rig.bar_index, self._rig.platform_index))
+        noise_N2 = 0.0
+        for part, zero in ((bar, self.around.zeros.bar), (feet, self.around.zeros.feet)):
+            # Noise of rows that the zero was read from has gone with the zero: twice the covariance is taken off.
+            noise_N2 += self.stay.noise_N(part) ** 2 * (1.0 - 2.0 * zero.overlap(self.t[rows]))
+        return load_reliance(
+            self.stay, index, self.cells[rows].mean(axis=0), self.t[rows], noise_N2 / max(1, int(rows.sum()))
+        )
+
+    def _between_edges(self, index: tuple[int, ...], load_N: Array) -> Reliance:
+        """Return what the mean of a part's load over the hold relies on: its edges count with the load that they cut."""
+        mean_N, edges = float(load_N[self.inside].mean()), self.edges
+        cut = [
+            u_s * (float(np.interp(at_s, self.t, load_N)) - mean_N) / edges.duration_s
+            for u_s, at_s in zip(self.u_edges_s, (edges.onset_s, edges.release_s), strict=True)
+        ]
+        load = self._mean_load(index, self.inside)
+        return replace(load, own_variance=load.own_variance + cut[0] ** 2 + cut[1] ** 2)
 
     def _u_shares(self, share: Assistance) -> tuple[float, float]:
         """Return the standard uncertainties of beta and alpha."""
         rig, zeros = self.stay.rig, self.around.zeros
-        bar = self._mean_load(rig.bar_index, self.inside)
+        bar = self._between_edges(rig.bar_index, self.bar)
         u_beta = u_share(share.beta_mean, bar, self.body, self.stay, zeros)
         if not share.direct:
             return u_beta, u_beta
-        feet = self._mean_load(rig.platform_index, self.inside)
+        feet = self._between_edges(rig.platform_index, self.feet)
         return u_beta, u_share(share.alpha_mean, feet, self.body, self.stay, zeros)
 
     def _third_support(self) -> list[ThirdSupport]:

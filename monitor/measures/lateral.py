@@ -34,7 +34,7 @@ def lateral(stay: Stay, zeros: Zeros, t_s: Array, cells_N: Array) -> tuple[float
     lever = (x_m - x) / bar_N
     course = mean_course(t_s)
     # The zeros of the cells wander independently: each has its share of the part's variance.
-    wandering = zeros.bar.variance(course.t_s, course.weight) / len(index) * float(lever @ lever)
+    wandering = sum(zeros.bar.variances(course.t_s, course.weight)) / len(index) * float(lever @ lever)
     spans = np.zeros(2 * len(means))
     loads = means[list(index)]
     spans[list(index)] = lever * (loads + 2 * stay.bend_per_N[list(index)] * loads**2)

@@ -35,6 +35,28 @@ def peak_N(t_s: Array, bar_N: Array, onset_s: float, release_s: float) -> float:
     return peak if peak - top < MOST_ADDED * abs(top) else top
 
 
+def loading_N_s(t_s: Array, bar_N: Array, onset_s: float) -> float | None:
+    """Return the rate of loading at the catch (N/s); None when the rise is shorter than three readings.
+
+    The mean slope between 20 and 80 % of the way to the first peak, as is usual in impact biomechanics (common
+    practice, no source): the slope's foot and head are left out.
+    """
+    rows = np.flatnonzero((t_s > onset_s - 1.0) & (t_s < onset_s + 1.0))
+    if len(rows) < 8:
+        return None
+    t, bar = t_s[rows], bar_N[rows]
+    start = int(np.searchsorted(t, onset_s))
+    falling = np.flatnonzero(np.diff(bar[start:]) < 0)
+    top = start + (int(falling[0]) if len(falling) else len(bar) - start - 1)
+    rising = np.flatnonzero(np.diff(bar[: start + 1]) <= 0)
+    foot = int(rising[-1]) + 1 if len(rising) else 0
+    low, high = bar[foot] + 0.2 * (bar[top] - bar[foot]), bar[foot] + 0.8 * (bar[top] - bar[foot])
+    if top - foot < 2 or high <= low:
+        return None
+    at_low, at_high = (float(np.interp(level, bar[foot : top + 1], t[foot : top + 1])) for level in (low, high))
+    return float((high - low) / (at_high - at_low))
+
+
 def settle_s(
     t_s: Array, sum_N: Array, bodyweight_N: float, rate_Hz: float, onset_s: float, release_s: float
 ) -> float | None:

@@ -6,7 +6,7 @@ import dataclasses
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-MEASUREMENT_VERSION = 1
+MEASUREMENT_VERSION = 2
 """Raised whenever a change of the code can change a number; stored with every result."""
 
 Kind = Literal["passive", "active", "mixed"]
@@ -71,6 +71,48 @@ class Touch:
     start_s: float
     end_s: float
     alpha_peak: float
+    impulse_N_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Stillness:
+    """Shares of a hold, adding up to one: still, and unstill by its largest cause."""
+
+    share: float
+    feet: float
+    load: float
+    swing: float
+    lateral: float
+
+
+@dataclass(frozen=True, slots=True)
+class Slope:
+    """Change per minute and its standard error."""
+
+    per_min: float
+    u: float
+
+
+@dataclass(frozen=True, slots=True)
+class Slopes:
+    """How assistance, tremor, ripple of the load and lateral offset change through a hold."""
+
+    assistance: Slope | None
+    tremor_N: Slope | None
+    ripple_N: Slope | None
+    lateral_m: Slope | None
+
+
+@dataclass(frozen=True, slots=True)
+class Sway:
+    """Sway of the feet's centre of pressure; definitions in ``monitor.measures.sway``."""
+
+    path_m: float
+    velocity_m_s: float
+    rms_m: float
+    ellipse95_m2: float
+    mean_frequency_Hz: float
+    median_frequency_Hz: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +148,10 @@ class HoldResult:
     grip_changes_s: list[float] = field(default_factory=list)
     third_support: list[ThirdSupport] = field(default_factory=list)
     tremor_N: float | None = None
+    loading_N_s: float | None = None
+    stillness: Stillness | None = None
+    slopes: Slopes | None = None
+    sway: Sway | None = None
     touches: list[Touch] = field(default_factory=list)
     flags: list[str] = field(default_factory=list)
 
@@ -122,6 +168,11 @@ class HoldResult:
             swing = dict(kept["swing"])
             swing["course"] = [tuple(row) for row in swing.get("course", [])]
             kept["swing"] = Swing(**swing)
+        if kept.get("slopes"):
+            kept["slopes"] = Slopes(**{k: v and Slope(**v) for k, v in kept["slopes"].items()})
+        for name, one in (("stillness", Stillness), ("sway", Sway)):
+            if kept.get(name):
+                kept[name] = one(**kept[name])
         for name, part in _PARTS.items():
             kept[name] = [part(**p) for p in kept.get(name, [])]
         return cls(**kept)

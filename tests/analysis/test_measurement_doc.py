@@ -24,6 +24,10 @@ PARTS = (
     result.Regrip,
     result.ThirdSupport,
     result.Touch,
+    result.Stillness,
+    result.Slope,
+    result.Slopes,
+    result.Sway,
 )
 
 

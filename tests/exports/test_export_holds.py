@@ -58,6 +58,11 @@ def test_no_field_of_a_result_is_forgotten():
         wanted = {name, f"{name}_1" if name in ratios else name, f"{name.removesuffix('_s')}_count"}
         if name == "swing":
             wanted = {f"swing_{part.name}" for part in dataclasses.fields(Swing)}
+        if name in ("stillness", "sway", "slopes"):
+            # One column for each part of theirs.
+            parts = {"stillness": 5, "sway": 6, "slopes": 8}[name]
+            wanted = {c for c in HOLD_COLUMNS if c.startswith(name.removesuffix("s") if name == "slopes" else name)}
+            assert len(wanted) == parts
         assert wanted & set(HOLD_COLUMNS), name
     assert len(set(HOLD_COLUMNS)) == len(HOLD_COLUMNS)
     bare_floats = [c for c in HOLD_COLUMNS if isinstance(getattr(FULL_RESULT, c, None), float)]
