@@ -33,7 +33,7 @@ from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, RecordResul
 from monitor.newtons.calibration import Calibration, calibration_to_dict
 from monitor.pipeline import Output, StayBegan, StayMeasured
 from monitor.rig import Rig, rig_to_dict
-from monitor.store import DataFolder, Store, StoredHold, StoredStay, hold_uid, new_stay_uid
+from monitor.store import DataFolder, HoldFilter, HoldOrder, Store, StoredHold, StoredStay, hold_uid, new_stay_uid
 from monitor.store.stay_recorder import StayRecorder
 
 _log = logging.getLogger(__name__)
@@ -192,6 +192,12 @@ class MonitorService:
     def list_holds(self, limit: int, offset: int) -> list[StoredHold]:
         """Return stored holds, newest first."""
         return self._store.list_holds(limit, offset)
+
+    def find_holds(
+        self, wanted: HoldFilter, limit: int, offset: int, order: HoldOrder = "newest"
+    ) -> tuple[list[StoredHold], int]:
+        """Return a page of the holds that a filter finds, in an order, and how many there are in all."""
+        return self._store.find_holds(wanted, limit, offset, order)
 
     def count_holds(self) -> int:
         """Return how many holds are stored."""

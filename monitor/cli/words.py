@@ -1,40 +1,7 @@
-"""Flags of a result in words."""
+"""Flags of a result in words; the words themselves stand beside the measures, for every screen."""
 
 from __future__ import annotations
 
-FLAG_WORDS: dict[str, str] = {
-    "alpha_inferred": "assistance inferred from the bar alone",
-    "bar_zero_not_read": "the bar was never seen without hands: its zero is the calibration's",
-    "bodyweight_from_the_hang": "bodyweight read from the hang, not from standing",
-    "bodyweight_unknown": "bodyweight not known: give it with --bodyweight",
-    "cell_stuck": "a cell repeats its reading: at its limit, or its wiring is broken",
-    "data_missing": "more than half a second of readings is missing",
-    "hands_not_told_apart": "one bar cell: the hands cannot be told apart",
-    "interrupted": "the recording was cut off",
-    "kind_unknown": "passive or active cannot be told: the shoulders did not move",
-    "negative_assistance": "the feet pull at the platform, or its zero is off",
-    "never_settled": "the bar was never quiet",
-    "nobody_on_the_rig": "nobody was on the rig",
-    "platform_zero_not_read": "the platform was never seen empty: its zero is the calibration's",
-    "record_begins_in_hold": "the record begins in mid-hold",
-    "record_ends_in_hold": "the record ends in mid-hold",
-    "several_stays": "more than one stay on the rig; bodyweight is that of the longest hang",
-    "swing_below_0.8_deg": "swing under 0.8 degrees",
-    "swing_below_noise": "swing too small to stand out",
-    "swing_disturbed": "swing not measurable: other movements cover it",
-    "swing_frequency_unclear": "no swing stands out",
-    "swing_needs_platform": "swing needs the platform's cells",
-    "swing_only_with_free_feet": "no swing while the feet help",
-    "third_support": "something else carried weight for a while",
-    "too_short": "too short to measure",
-    "too_short_for_swing": "too short to measure swing",
-    "travel_needs_platform": "travel needs the platform's cells",
-    "travel_withheld_while_account_open": "travel withheld while weight was missing",
-    "tremor_not_measurable": "tremor not measurable",
-}
-"""Every flag that a result can carry; ``docs/measurement.md`` explains each."""
+from monitor.measures.words import FLAG_WORDS, in_words
 
-
-def in_words(flag: str) -> str:
-    """Return a flag in words, itself where it has none."""
-    return FLAG_WORDS.get(flag, flag)
+__all__ = ["FLAG_WORDS", "in_words"]

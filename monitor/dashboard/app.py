@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from fastapi import FastAPI
-from fastapi.responses import FileResponse
 from fastapi.staticfiles import StaticFiles
 
 from monitor.dashboard.corrections_api import correction_routes
@@ -17,6 +14,7 @@ from monitor.dashboard.guard import Guard
 from monitor.dashboard.holds_api import holds_routes
 from monitor.dashboard.hub import LiveHub
 from monitor.dashboard.live_api import live_routes
+from monitor.dashboard.pages import STATIC, page_routes, screen_routes
 from monitor.dashboard.people_api import people_routes
 from monitor.dashboard.problems import tell_problems
 from monitor.dashboard.programme_api import programme_routes
@@ -24,8 +22,6 @@ from monitor.dashboard.progress_api import progress_routes
 from monitor.dashboard.settings_api import settings_routes
 from monitor.dashboard.shapes import PROBLEMS
 from monitor.dashboard.sign_in_api import AuditReader, audit_routes, sign_in_routes
-
-STATIC = Path(__file__).parent / "static"
 
 
 def create_app(
@@ -77,6 +73,7 @@ def create_app(
         live_routes(hub, rig, control),
         holds_routes(store),
         settings_routes(control),
+        screen_routes(coach),
         feed_routes(hub, control, how),
     ]
     if coach is not None:
@@ -94,13 +91,6 @@ def create_app(
     for routes in routers:
         app.include_router(routes, prefix="/api")
 
-    @app.get("/", include_in_schema=False)
-    def page() -> FileResponse:
-        return FileResponse(STATIC / "index.html")
-
-    @app.get("/sign-in", include_in_schema=False)
-    def door_page() -> FileResponse:
-        return FileResponse(STATIC / "sign-in.html")
-
+    app.include_router(page_routes())
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     return app

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.measures.picture import Picture
+from monitor.measures.words import in_words
 from monitor.store import StoredHold
 
 _DECIMALS = {"bar_N": 1, "feet_N": 1, "bodyweight_N": 2, "bodyweight_u_N": 3, "swing_deg": 3, "travel_mm": 2}
@@ -67,7 +68,7 @@ def columns_card(names: Sequence[str], t_s: NDArray[np.float64], load_N: NDArray
 
 
 def hold_card(hold: StoredHold) -> dict[str, Any]:
-    """Return a stored hold as plain JSON data; ``result`` has the keys of ``HoldResult``."""
+    """Return a stored hold as plain JSON data: ``result`` with the keys of ``HoldResult``, ``notes`` the flags in words."""
     return {
         "uid": hold.uid,
         "stay_uid": hold.stay_uid,
@@ -83,6 +84,7 @@ def hold_card(hold: StoredHold) -> dict[str, Any]:
         "ending": hold.ending,
         "hidden": hold.hidden,
         "made_by": hold.made_by,
+        "notes": [in_words(flag) for flag in hold.result.flags],
         "result": plain(hold.result.as_dict()),
     }
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from monitor.coaching.desk import CoachingDesk
 from monitor.coaching.live import LiveCoaching
-from monitor.store import StoredHold
+from monitor.store import HoldFilter, HoldOrder, StoredHold
 
 LOOPBACK_NAMES = frozenset({"127.0.0.1", "localhost", "::1"})
 """Names under which a machine reaches itself; a page under any other name is refused."""
@@ -64,6 +64,12 @@ class StoreReader(Protocol):
 
     def list_holds(self, limit: int, offset: int) -> Sequence[StoredHold]:
         """Return holds, newest first."""
+        ...
+
+    def find_holds(
+        self, wanted: HoldFilter, limit: int, offset: int, order: HoldOrder = "newest"
+    ) -> tuple[Sequence[StoredHold], int]:
+        """Return a page of the holds that a filter finds, in an order, and how many there are in all."""
         ...
 
     def count_holds(self) -> int:

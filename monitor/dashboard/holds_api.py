@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import io
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import numpy as np
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Query
 from fastapi.responses import Response
 from numpy.typing import NDArray
 
@@ -15,13 +15,49 @@ from monitor.dashboard.doors import StoreReader
 from monitor.dashboard.problems import NotThere
 from monitor.dashboard.shapes import CurveShape, HoldPage, HoldShape
 from monitor.exports import curve_csv, holds_csv, stamps_of
-from monitor.store import StoredHold
+from monitor.store import HoldFilter, HoldOrder, StoredHold
 
 PAGE_LIMIT = 200
 """Most holds of one page of the list."""
 
 CURVE_POINTS = 2000
 """Most points of one channel in a curve's JSON; the CSV is whole."""
+
+NS_PER_MS = 1_000_000
+
+_Time = Annotated[int | None, Query(ge=0, le=2**53)]
+_Seconds = Annotated[float | None, Query(ge=0, allow_inf_nan=False)]
+_Share = Annotated[float | None, Query(allow_inf_nan=False)]
+
+
+def asked_filter(
+    person_uid: Annotated[str | None, Query(max_length=80)] = None,
+    guests: bool = False,
+    kind: Literal["passive", "active", "mixed"] | None = None,
+    support: Literal["assisted", "unassisted"] | None = None,
+    since_utc_ms: _Time = None,
+    until_utc_ms: _Time = None,
+    least_s: _Seconds = None,
+    most_s: _Seconds = None,
+    least_alpha: _Share = None,
+    most_alpha: _Share = None,
+) -> HoldFilter:
+    """Return the filter of a request's query; ``since`` is included, ``until`` is not."""
+    return HoldFilter(
+        person_uid=person_uid,
+        guests=guests,
+        kind=kind,
+        support=support,
+        since_utc_ns=None if since_utc_ms is None else since_utc_ms * NS_PER_MS,
+        until_utc_ns=None if until_utc_ms is None else until_utc_ms * NS_PER_MS,
+        least_s=least_s,
+        most_s=most_s,
+        least_alpha=least_alpha,
+        most_alpha=most_alpha,
+    )
+
+
+Asked = Annotated[HoldFilter, Depends(asked_filter)]
 
 
 def holds_routes(store: StoreReader) -> APIRouter:
@@ -44,17 +80,28 @@ def holds_routes(store: StoreReader) -> APIRouter:
 
     @router.get("/holds", response_model=HoldPage)
     def holds(
-        limit: Annotated[int, Query(ge=1, le=PAGE_LIMIT)] = 20, offset: Annotated[int, Query(ge=0)] = 0
+        wanted: Asked,
+        order: HoldOrder = "newest",
+        limit: Annotated[int, Query(ge=1, le=PAGE_LIMIT)] = 20,
+        offset: Annotated[int, Query(ge=0, le=2**53)] = 0,
     ) -> dict[str, Any]:
-        """List holds, newest first."""
-        cards = [hold_card(hold) for hold in store.list_holds(limit, offset)]
-        return {"total": store.count_holds(), "limit": limit, "offset": offset, "holds": cards}
+        """List the holds that are like what is asked, in an order; ``kind`` is as seen, with the coach's word."""
+        found, total = store.find_holds(wanted, limit, offset, order)
+        return {"total": total, "limit": limit, "offset": offset, "holds": [hold_card(hold) for hold in found]}
 
     @router.get("/holds.csv", response_class=Response)
-    def holds_table() -> Response:
-        """Return all holds as CSV, units in the header."""
+    def holds_table(
+        asked: Asked,
+        order: HoldOrder = "newest",
+        uid: Annotated[list[str] | None, Query(max_length=PAGE_LIMIT)] = None,
+    ) -> Response:
+        """Return holds as CSV, units in the header: those named by ``uid``, or all that are like what is asked."""
         out = io.StringIO()
-        holds_csv(store.list_holds(store.count_holds(), 0), out)
+        if uid:
+            holds_csv([wanted(one) for one in uid], out)
+        else:
+            _, total = store.find_holds(asked, 1, 0)
+            holds_csv(store.find_holds(asked, max(1, total), 0, order)[0], out)
         return _csv(out.getvalue(), "holds.csv")
 
     @router.get("/holds/{uid}", response_model=HoldShape)

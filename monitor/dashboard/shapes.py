@@ -38,6 +38,7 @@ class HoldShape(BaseModel):
 
     ``person_uid`` null: a guest. ``target_s``: what was asked for; ``ending``: why it ended, where that was told.
     ``hidden``: a correction takes it out of the lists. ``made_by``: the correction that made it.
+    ``notes``: the result's flags in words, in the same order.
     """
 
     uid: str
@@ -54,6 +55,7 @@ class HoldShape(BaseModel):
     ending: str | None = None
     hidden: str | None = None
     made_by: int | None = None
+    notes: list[str] = []
     result: dict[str, Any]
 
 

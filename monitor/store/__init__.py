@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from monitor.store.access import AccessFile
 from monitor.store.audit import AuditEntry
+from monitor.store.earlier import EarlierResult
 from monitor.store.errors import (
     CorrectionNotPossible,
     DatabaseClosed,
@@ -21,7 +22,7 @@ from monitor.store.errors import (
 from monitor.store.folder import DataFolder, DataFolderNotUsable, hold_uid, journal_place, new_stay_uid
 from monitor.store.person import Intake, ManualHang, PainEntry, Person, StoredProgramme
 from monitor.store.rows import StoredHold, StoredStay
-from monitor.store.search import HoldFilter
+from monitor.store.search import HoldFilter, HoldOrder
 from monitor.store.seen import Correction, Seen, seen_holds
 from monitor.store.store import Store, open_store
 
@@ -38,7 +39,9 @@ __all__ = [
     "DatabaseNotOurs",
     "DatabaseNotRead",
     "DatabaseNotWritten",
+    "EarlierResult",
     "HoldFilter",
+    "HoldOrder",
     "Intake",
     "ManualHang",
     "PainEntry",

@@ -4,12 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 from sqlalchemy import ColumnElement, Connection, Select, and_, func, select
 
 from monitor.store.rows import StoredHold, hold_of_row
 from monitor.store.schema import hold, stay
+
+HoldOrder = Literal["newest", "oldest", "longest", "shortest", "least_help", "most_help"]
+"""Orders of a search; holds that lack what is ordered by come last. All stand in the wide index."""
+
+
+def _order(order: HoldOrder) -> list[ColumnElement[Any]]:
+    c = hold.c
+    first: dict[HoldOrder, list[ColumnElement[Any]]] = {
+        "newest": [],
+        "oldest": [c.onset_utc_ns, c.uid],
+        "longest": [c.duration_s.desc()],
+        "shortest": [c.duration_s],
+        "least_help": [c.alpha_mean.is_(None), c.alpha_mean],
+        "most_help": [c.alpha_mean.is_(None), c.alpha_mean.desc()],
+    }
+    return [*first[order], c.onset_utc_ns.desc(), c.uid.desc()]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,13 +78,15 @@ class HoldFilter:
         return and_(*there, *(compare(wish) for compare, wish in asked if wish is not None))
 
 
-def found_page(connection: Connection, wanted: HoldFilter, limit: int, offset: int) -> tuple[list[StoredHold], int]:
-    """Return a page of the holds that a filter finds, newest first, and how many it finds in all."""
+def found_page(
+    connection: Connection, wanted: HoldFilter, limit: int, offset: int, order: HoldOrder = "newest"
+) -> tuple[list[StoredHold], int]:
+    """Return a page of the holds that a filter finds, in an order, and how many it finds in all."""
     condition = wanted.condition()
     total = int(connection.execute(select(func.count()).select_from(hold).where(condition)).scalar_one())
-    uids = select(hold.c.uid).where(condition).order_by(hold.c.onset_utc_ns.desc(), hold.c.uid.desc())
+    uids = select(hold.c.uid).where(condition).order_by(*_order(order))
     page = uids.limit(limit).offset(offset).subquery()
-    rows = _holds().join(page, hold.c.uid == page.c.uid).order_by(hold.c.onset_utc_ns.desc(), hold.c.uid.desc())
+    rows = _holds().join(page, hold.c.uid == page.c.uid).order_by(*_order(order))
     return [hold_of_row(row) for row in connection.execute(rows).mappings()], total
 
 

@@ -19,6 +19,7 @@ from sqlalchemy.exc import DBAPIError
 
 from monitor.store.audit import Audit
 from monitor.store.corrections import Corrections, has_corrections, refresh_stay
+from monitor.store.earlier import Earlier, keep_earlier
 from monitor.store.engine import database_url, open_engines
 from monitor.store.errors import DatabaseClosed, DatabaseNotRead, StayExists, UnknownStay
 from monitor.store.folder import journal_place, new_stay_uid
@@ -34,7 +35,7 @@ from monitor.store.rows import (
     stay_of_row,
 )
 from monitor.store.schema import calibration, hold, rig, setting, stay
-from monitor.store.search import HoldFilter, found_all, found_page
+from monitor.store.search import HoldFilter, HoldOrder, found_all, found_page
 from monitor.store.writer import Writer
 
 
@@ -69,6 +70,7 @@ class Store:
         self.people = People(self._read, self._writer)
         self.corrections = Corrections(self._read, self._writer)
         self.audit = Audit(self._read, self._writer)
+        self.earlier = Earlier(self._read)
 
     def __enter__(self) -> Store:
         return self
@@ -255,10 +257,12 @@ class Store:
             there = hold.c.withdrawn_utc_ns.is_(None) & hold.c.hidden.is_(None)
             return int(connection.execute(query.where(there)).scalar_one())
 
-    def find_holds(self, wanted: HoldFilter, limit: int = 50, offset: int = 0) -> tuple[list[StoredHold], int]:
-        """Return a page of the holds that a filter finds, newest first, and how many there are in all."""
+    def find_holds(
+        self, wanted: HoldFilter, limit: int = 50, offset: int = 0, order: HoldOrder = "newest"
+    ) -> tuple[list[StoredHold], int]:
+        """Return a page of the holds that a filter finds, in an order, and how many there are in all."""
         with self._read() as connection:
-            return found_page(connection, wanted, limit, offset)
+            return found_page(connection, wanted, limit, offset, order)
 
     def all_holds(self, wanted: HoldFilter) -> list[StoredHold]:
         """Return every hold that a filter finds, oldest first."""
@@ -400,6 +404,8 @@ def _save_hold(new: StoredHold, columns: dict[str, Any], connection: Connection)
             numbers = bool(differing - {"onset_utc_ns", "utc_offset_s"})
             columns.update(revised=old["revised"] + numbers, changed_utc_ns=now_utc_ns, withdrawn_utc_ns=None)
             columns["seen_kind"] = columns["kind"]
+            if old["measurement_version"] != columns["measurement_version"]:
+                keep_earlier(old, connection)
             connection.execute(update(hold).where(hold.c.uid == new.uid).values(**columns))
     if has_corrections(connection, stay_id):
         refresh_stay(connection, stay_id)

@@ -29,7 +29,7 @@ from monitor.dashboard import (
 from monitor.errors import BadInput
 from monitor.measures.picture import HoldClock, Picture
 from monitor.measures.result import HoldResult, Swing, ThirdSupport
-from monitor.store import StoredHold
+from monitor.store import HoldFilter, HoldOrder, StoredHold
 
 RATE_HZ = 80.0
 BODYWEIGHT_N = 702.4
@@ -152,6 +152,26 @@ class FakeStore:
 
     def list_holds(self, limit: int, offset: int) -> Sequence[StoredHold]:
         return self.holds[offset : offset + limit]
+
+    def find_holds(
+        self, wanted: HoldFilter, limit: int, offset: int, order: HoldOrder = "newest"
+    ) -> tuple[Sequence[StoredHold], int]:
+        """Filter by a few of the wishes, as far as these tests ask; the store's own tests try all of them."""
+        found = [
+            hold
+            for hold in self.holds
+            if wanted.kind in (None, hold.result.kind)
+            and wanted.support in (None, hold.result.support)
+            and hold.result.duration_s >= (wanted.least_s or 0)
+            and hold.onset_utc_ns < (wanted.until_utc_ns or 2**63)
+            and hold.onset_utc_ns >= (wanted.since_utc_ns or 0)
+            and hold.hidden is None
+        ]
+        if order == "longest":
+            found.sort(key=lambda hold: -hold.result.duration_s)
+        if order == "oldest":
+            found.sort(key=lambda hold: hold.onset_utc_ns)
+        return found[offset : offset + limit], len(found)
 
     def count_holds(self) -> int:
         return len(self.holds)

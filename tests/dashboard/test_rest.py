@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import io
 import json
 
@@ -167,7 +168,7 @@ def test_what_the_service_refuses_is_told_in_its_own_words(client):
 
 
 class BrokenStore(FakeStore):
-    def count_holds(self) -> int:
+    def find_holds(self, wanted, limit, offset, order="newest"):
         raise ZeroDivisionError("a mistake of ours")
 
 
@@ -224,3 +225,36 @@ def test_thinning_keeps_extremes_and_length(load_N, points):
             assert np.nanmin(thin) == good.min()
         else:
             assert np.isnan(thin).all()
+
+
+def test_holds_are_asked_by_what_they_are_like(client):
+    page = client.get("/api/holds", params={"kind": "active", "least_s": 20, "order": "longest"}).json()
+    assert [hold["uid"] for hold in page["holds"]] == ["hold-5", "hold-1"]
+    assert page["total"] == 2
+    for query in ({"order": "nicest"}, {"kind": "sideways"}, {"least_s": "nan"}):
+        answer = client.get("/api/holds", params=query)
+        assert (answer.status_code, told(answer)["code"]) == (422, "invalid-request")
+
+
+def test_the_table_of_holds_is_what_was_asked_or_chosen(client):
+    def uids(**query):
+        return [row["uid"] for row in csv.DictReader(io.StringIO(client.get("/api/holds.csv", params=query).text))]
+
+    assert uids(kind="active") == ["hold-1", "hold-5"]
+    assert uids(uid=["hold-4", "hold-2"]) == ["hold-4", "hold-2"]
+    assert client.get("/api/holds.csv", params={"uid": ["hold-4", "none"]}).status_code == 404
+
+
+def test_flags_come_with_their_words():
+    store = FakeStore()
+    flagged = dataclasses.replace(store.holds[0].result, flags=["too_short", "from_the_future"])
+    store.holds[0] = dataclasses.replace(store.holds[0], result=flagged)
+    app = create_app(hub=LiveHub(), store=store, rig=RIG, control=FakeControl())
+    hold = TestClient(app, base_url="http://127.0.0.1").get("/api/holds/hold-0").json()
+    assert hold["result"]["flags"] == ["too_short", "from_the_future"]
+    assert hold["notes"] == ["too short to measure", "from_the_future"]
+
+
+def test_a_screen_learns_what_it_may_offer(client):
+    assert client.get("/api/screens").json() == {"coaching": False}
+    assert client.get("/api/rig/calibration").json() is None

@@ -1,0 +1,91 @@
+"""The screens' addresses, and what a screen must know before it asks for more."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from fastapi import APIRouter
+from fastapi.responses import FileResponse
+from pydantic import BaseModel
+
+from monitor.dashboard.doors import Coach
+
+STATIC = Path(__file__).parent / "static"
+
+SCREENS = {
+    "/": "index.html",
+    "/sign-in": "sign-in.html",
+}
+"""Address and file of every screen; what a screen shows, it reads from REST."""
+
+
+class ScreensShape(BaseModel):
+    """What a screen may offer: ``coaching`` tells whether people, programmes and corrections are served."""
+
+    coaching: bool
+
+
+class CellCalibration(BaseModel):
+    """Zero and span of one cell: when each was read, and the span's relative standard uncertainty."""
+
+    channel: str
+    zero_at: str | None
+    span_at: str | None
+    u_rel_span: float | None
+
+
+class CalibrationShape(BaseModel):
+    """The calibration that was in force in the last stay on the rig."""
+
+    id: str
+    stay_uid: str
+    stay_utc_ms: int
+    channels: list[CellCalibration]
+
+
+def page_routes() -> APIRouter:
+    """Return the routes of the screens themselves."""
+    router = APIRouter(include_in_schema=False)
+    for address, name in SCREENS.items():
+        router.add_api_route(address, _giver(STATIC / name), methods=["GET"])
+    return router
+
+
+def screen_routes(coach: Coach | None) -> APIRouter:
+    """Return the routes ``/screens`` and ``/rig/calibration``."""
+    router = APIRouter(tags=["screens"])
+
+    @router.get("/screens", response_model=ScreensShape)
+    def screens() -> ScreensShape:
+        """Tell what the screens may offer."""
+        return ScreensShape(coaching=coach is not None)
+
+    @router.get("/rig/calibration", response_model=CalibrationShape | None)
+    def calibration() -> CalibrationShape | None:
+        """Return the calibration of the last stay on the rig, null before the first."""
+        if coach is None:
+            return None
+        for stay in coach.desk.store.list_stays(1):
+            if stay.calibration is not None:
+                keys = ("zero_at", "span_at", "u_rel_span")
+                cells = [
+                    CellCalibration(channel=one["channel"], **{key: one.get(key) or None for key in keys})
+                    for one in stay.calibration["channels"]
+                ]
+                return CalibrationShape(
+                    id=stay.calibration.get("id", ""),
+                    stay_uid=stay.uid,
+                    stay_utc_ms=stay.started_utc_ns // 1_000_000,
+                    channels=cells,
+                )
+        return None
+
+    return router
+
+
+def _giver(path: Path) -> Callable[[], FileResponse]:
+    def give() -> FileResponse:
+        return FileResponse(path)
+
+    return give
