@@ -36,6 +36,8 @@ from monitor.store import (
 )
 
 LONGEST_BY_HAND_s = 3600.0
+RECENT_HOLDS = 400
+"""More than the endurance and the trend take in: a life's holds need not be read for today's prescription."""
 
 
 @dataclass(frozen=True)
@@ -193,13 +195,19 @@ class CoachingDesk:
         wanted = HoldFilter(person_uid=uid, since_utc_ns=since_utc_ns, until_utc_ns=until_utc_ns)
         return self.store.all_holds(wanted)
 
+    def recent_holds(self, uid: str) -> list[StoredHold]:
+        """Return a person's newest ``RECENT_HOLDS`` holds as they are seen, oldest first: what strength is told by."""
+        self.person(uid)
+        newest, _ = self.store.find_holds(HoldFilter(person_uid=uid), RECENT_HOLDS)
+        return newest[::-1]
+
     def posterior(self, uid: str) -> Posterior:
         """Return a person's endurance."""
-        return fit_endurance(bouts_of(self.holds(uid), self._now_utc_ns()))
+        return fit_endurance(bouts_of(self.recent_holds(uid), self._now_utc_ns()))
 
     def endurance(self, uid: str) -> Endurance:
         """Return everything that is known of a person's endurance."""
-        bouts = bouts_of(self.holds(uid), self._now_utc_ns())
+        bouts = bouts_of(self.recent_holds(uid), self._now_utc_ns())
         posterior = fit_endurance(bouts)
         critical = fit_critical_load(bouts, posterior.mean(posterior.b))
         return Endurance(posterior, fit_trend(bouts), critical, compare(posterior, critical))
@@ -224,7 +232,7 @@ class CoachingDesk:
         intake = self.latest_intake(uid)
         return prescribe_day(
             programme,
-            self.holds(uid),
+            self.recent_holds(uid),
             intake[1] if intake else None,
             self.stops(uid),
             self.days(uid),

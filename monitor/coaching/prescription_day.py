@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from monitor.coaching.day import DayLedger
@@ -27,6 +27,9 @@ FREE_ALPHA = 0.02
 """Help up to this share is within what a hold without help is allowed (common practice, no source)."""
 
 CERTAIN = 0.95
+
+SAME_BOUT_RESTS, SAME_BOUT_LEAST_s = 3.0, 600.0
+"""Holds closer together than this many rests, or these seconds, are sets of one bout (common practice, no source)."""
 
 OWN_HOLDS = 3
 """With fewer holds of its kind an item rests on all holds together (common practice, no source)."""
@@ -127,6 +130,8 @@ def prescribe_day(
         light_reached=light_help_reached(bouts, rule.seconds, rule.light_alpha),
         light_alpha=rule.light_alpha,
     )
+    if intake is not None and intake.ask_clinician:
+        trial = replace(trial, reason=f"{trial.reason} No trial before a licensed clinician was asked.")
     fits = {}
     for kind in ("passive", "active"):
         own = bouts_of(holds, now_utc_ns, kind)
@@ -284,11 +289,33 @@ def _next(
         return wanted[one.kind] * (total_s + 60.0) - done_s[one.kind] if one.kind in wanted else 0.0
 
     chosen = max(candidates, key=lack)
-    last_ns = max((h.onset_utc_ns + round(h.result.duration_s * 1e9) for h in holds), default=None)
-    due_ns = now_utc_ns if last_ns is None else max(now_utc_ns, last_ns + round(chosen.rest_s * 1e9))
+    due_ns, bout = _due_ns(chosen, holds, programme.day.remind_after_min, now_utc_ns)
     words = f"{chosen.title}, {chosen.target_s:.0f} s"
     words += f" with up to {chosen.alpha_max:.0%} help. " if chosen.alpha > 0 else " without help. "
-    return chosen.key, words + chosen.reason, due_ns
+    return chosen.key, words + chosen.reason + bout, due_ns
+
+
+def _due_ns(
+    chosen: ItemPrescription, holds: Sequence[StoredHold], remind_after_min: float, now_utc_ns: int
+) -> tuple[int, str]:
+    """Return when the next set or bout is due: after the rest, or, the item's sets done, after the pause of a bout."""
+    ends = [(h.onset_utc_ns, h.onset_utc_ns + round(h.result.duration_s * 1e9)) for h in holds]
+    ends = sorted(e for e in ends if e[0] <= now_utc_ns)
+    if not ends:
+        return now_utc_ns, ""
+    gap_ns = round(max(SAME_BOUT_RESTS * chosen.rest_s, SAME_BOUT_LEAST_s) * 1e9)
+    sets = 1
+    for (_, before), (after, _) in zip(ends[-2::-1], ends[:0:-1], strict=True):
+        if after - before > gap_ns:
+            break
+        sets += 1
+    last_ns = ends[-1][1]
+    if sets >= chosen.sets:
+        due_ns = last_ns + round(remind_after_min * 60e9)
+        if due_ns > now_utc_ns:
+            return due_ns, f" {sets} sets of this bout are done: the next bout in {remind_after_min:.0f} min."
+        return now_utc_ns, ""
+    return max(now_utc_ns, last_ns + round(chosen.rest_s * 1e9)), ""
 
 
 def _up(alpha: float) -> float:

@@ -128,6 +128,7 @@ def test_a_paused_item_is_not_next_and_the_caution_is_told():
 def test_a_note_for_a_clinician_is_told_and_clears_nobody():
     found = prescribed(strong(), intake_outcome({"pregnancy": True}))
     assert any("licensed clinician" in c and "clears nobody" in c for c in found.cautions)
+    assert "No trial before a licensed clinician was asked" in found.trial.reason
 
 
 def test_when_the_minutes_are_done_nothing_is_next():
@@ -141,6 +142,16 @@ def test_the_rest_runs_from_the_end_of_the_last_hold():
     found = prescribed(just_now)
     assert found.next_at_utc_ms == NOW // 10**6 + (50 - 60 + 120) * 1000
     assert prescribed(strong()).next_at_utc_ms == NOW // 10**6
+
+
+def test_after_its_sets_a_bout_is_done_and_the_next_is_called_to_mind():
+    """By hand: three sets, the last ended 100 s ago; the next bout 90 min after its end."""
+    sets = [hold_at(NOW - (150 + 200 * k) * 10**9, 50.0, number=90 + k, kind="passive") for k in range(3)]
+    found = prescribed([*strong(), *sets[::-1]])
+    assert found.next_at_utc_ms == NOW // 10**6 - 100_000 + 90 * 60_000
+    assert "the next bout in 90 min" in found.reason
+    two = prescribed([*strong(), *sets[:2][::-1]])
+    assert two.next_at_utc_ms == NOW // 10**6 + (120 - 100) * 1000
 
 
 def test_alternating_hands_are_an_item_of_their_own():
