@@ -20,6 +20,7 @@ from monitor.cli import (
     ports,
     programme,
     progress,
+    reanalyse,
 )
 
 app = typer.Typer(
@@ -58,6 +59,7 @@ app.command("calibrate")(calibrate.calibrate)
 app.command("export")(export.export)
 app.command("passcode")(passcode.passcode)
 app.command("ports")(ports.ports)
+app.command("reanalyse")(reanalyse.reanalyse)
 app.command("flash")(flash.flash)
 app.command("install-service")(install_service.install_service)
 app.add_typer(person.person, name="person")

@@ -17,7 +17,7 @@ from sqlalchemy import (
     Text,
 )
 
-REVISIONS: tuple[str, ...] = ("0001", "0002", "0003")
+REVISIONS: tuple[str, ...] = ("0001", "0002", "0003", "0004")
 """Schema revisions in order; the last is what this code needs. A revision not listed here is of a newer program."""
 
 metadata = MetaData(
@@ -225,4 +225,16 @@ audit = Table(
     Column("who", String(120), nullable=False),
     Column("what", String(80), nullable=False),
     Column("subject", String(300), nullable=False, default=""),
+)
+
+earlier_result = Table(
+    "earlier_result",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("hold_uid", ForeignKey("hold.uid"), nullable=False, index=True),
+    Column("measurement_version", Integer, nullable=False),
+    Column("bodyweight_N", Float),
+    Column("bodyweight_u_N", Float),
+    Column("result", JSON, nullable=False),
+    Column("replaced_utc_ns", BigInteger, nullable=False),
 )

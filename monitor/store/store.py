@@ -241,6 +241,12 @@ class Store:
         with self._read() as connection:
             return [hold_of_row(row) for row in connection.execute(query).mappings()]
 
+    def measured_of_stay(self, stay_uid: str) -> list[StoredHold]:
+        """Return the holds of one stay as they were measured: discarded ones too, parts made by a coach not."""
+        query = _holds().where(stay.c.uid == stay_uid, hold.c.made_by.is_(None)).order_by(hold.c.number)
+        with self._read() as connection:
+            return [hold_of_row(row) for row in connection.execute(query).mappings()]
+
     def get_hold(self, uid: str) -> StoredHold | None:
         """Return a hold, None where it is not known or was withdrawn.
 
@@ -405,7 +411,7 @@ def _save_hold(new: StoredHold, columns: dict[str, Any], connection: Connection)
             columns.update(revised=old["revised"] + numbers, changed_utc_ns=now_utc_ns, withdrawn_utc_ns=None)
             columns["seen_kind"] = columns["kind"]
             if old["measurement_version"] != columns["measurement_version"]:
-                keep_earlier(old, connection)
+                keep_earlier(dict(old), connection)
             connection.execute(update(hold).where(hold.c.uid == new.uid).values(**columns))
     if has_corrections(connection, stay_id):
         refresh_stay(connection, stay_id)

@@ -53,8 +53,10 @@ def test_what_a_coach_had_entered_before_the_audit_is_there_and_changes_are_audi
 
 
 def test_what_was_in_an_old_file_is_there(store):
-    first = dataclasses.replace(sample_hold(STAY, 1), bodyweight_N=703.0, revised=1)
-    assert store.list_holds(newest_first=False) == [first, sample_hold(STAY, 2, result=BARE_RESULT)]
+    then = {"measurement_version": 1}
+    first = dataclasses.replace(sample_hold(STAY, 1), bodyweight_N=703.0, revised=1, **then)
+    second = dataclasses.replace(sample_hold(STAY, 2, result=BARE_RESULT), **then)
+    assert store.list_holds(newest_first=False) == [first, second]
     assert store.get_hold(sample_hold(STAY, 3).uid) is None, "it was withdrawn before"
     assert store.get_hold(first.uid).result == FULL_RESULT
     kept = store.get_stay(STAY)

@@ -1,0 +1,167 @@
+"""Every stored hold measured anew from its journal with the present version; what earlier versions said stays."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from monitor.analysis import Analysis, analyse_file
+from monitor.errors import TellableError
+from monitor.measures.record import Wishes
+from monitor.measures.result import MEASUREMENT_VERSION, HoldResult
+from monitor.store import DataFolder, Store, StoredHold, StoredStay, hold_uid
+
+WRAP_s = 2**32 / 1e6
+KEPT_FLAG = "interrupted"
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """How a hold's main numbers moved: (before, after), None where one of them is absent."""
+
+    uid: str
+    versions: tuple[int, int]
+    duration_s: tuple[float, float]
+    alpha_mean: tuple[float | None, float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class StayReport:
+    """What became of a stay: holds measured anew, their differences, holds found new or no more, or why not."""
+
+    stay_uid: str
+    measured: int = 0
+    differences: list[Difference] = field(default_factory=list)
+    found_new: int = 0
+    no_more: int = 0
+    trouble: str = ""
+
+
+def reanalyse(store: Store, folder: DataFolder, *, jobs: int = 0, everything: bool = False) -> Iterator[StayReport]:
+    """Measure the holds of all stays anew and keep what comes out; yield a report for each stay, oldest first.
+
+    A hold keeps its name, its instant in UTC and what a coach has said of it. A result of another version of the
+    measurement is kept as an earlier one (``store.earlier``).
+
+    Parameters
+    ----------
+    jobs : int
+        Processes; 0: as many as there are processors.
+    everything : bool
+        Also stays whose holds all carry the present version.
+    """
+    stays = [s for s in _all_stays(store) if s.ended_utc_ns is not None]
+    wanted = [s for s in stays if everything or _is_old(store, s)]
+    paths = [folder.journal(stay.journal) for stay in wanted]
+    weights = [_given_weight_N(store, stay) for stay in wanted]
+    processes = min(len(wanted), jobs or os.cpu_count() or 1)
+    if processes < 2:
+        for stay, path, weight in zip(wanted, paths, weights, strict=True):
+            yield _kept(store, stay, _measured(path, weight))
+        return
+    import multiprocessing
+
+    with ProcessPoolExecutor(processes, mp_context=multiprocessing.get_context("spawn")) as pool:
+        for stay, outcome in zip(wanted, pool.map(_measured, paths, weights), strict=True):
+            yield _kept(store, stay, outcome)
+
+
+def _all_stays(store: Store) -> Iterator[StoredStay]:
+    page, offset = 500, 0
+    while stays := store.list_stays(page, offset, newest_first=False):
+        yield from stays
+        offset += page
+
+
+def _is_old(store: Store, stay: StoredStay) -> bool:
+    return any(h.measurement_version != MEASUREMENT_VERSION for h in store.measured_of_stay(stay.uid))
+
+
+def _given_weight_N(store: Store, stay: StoredStay) -> float | None:
+    """Return the bodyweight where it was given from outside: the journal alone cannot know it."""
+    holds = store.measured_of_stay(stay.uid)
+    if holds and not any(c.get("part") == "platform" for c in stay.rig.get("channels", [])):
+        return holds[0].bodyweight_N
+    return None
+
+
+def _measured(path: Path, bodyweight_N: float | None) -> Analysis | str:
+    """Return a journal's analysis, or why there is none; runs in a process of its own."""
+    if not path.exists():
+        return f"its journal {path.name} is gone"
+    try:
+        return analyse_file(path, Wishes(bodyweight_N=bodyweight_N))
+    except TellableError as error:
+        return error.what
+
+
+def _kept(store: Store, stay: StoredStay, outcome: Analysis | str) -> StayReport:
+    """Match the new holds with the stored ones by time, keep them, and tell what has moved."""
+    if isinstance(outcome, str):
+        return StayReport(stay.uid, trouble=outcome)
+    old = {h.number: h for h in store.measured_of_stay(stay.uid)}
+    left = dict(old)
+    differences, found_new, number = [], 0, max(old, default=0)
+    for new in outcome.result.holds:
+        match = next((h for h in left.values() if _overlap(h.result, new)), None)
+        if match is None:
+            number += 1
+            found_new += 1
+            store.save_hold(_stored(stay, number, new, outcome, None))
+            continue
+        del left[match.number]
+        store.save_hold(_stored(stay, match.number, new, outcome, match))
+        if _moved(match.result, new):
+            before, after = match.result, new
+            differences.append(
+                Difference(
+                    match.uid,
+                    (match.measurement_version, MEASUREMENT_VERSION),
+                    (before.duration_s, after.duration_s),
+                    (before.alpha_mean, after.alpha_mean),
+                )
+            )
+    for gone in left.values():
+        store.withdraw_hold(gone.uid)
+    return StayReport(stay.uid, len(outcome.result.holds), differences, found_new, len(left))
+
+
+def _overlap(before: HoldResult, after: HoldResult) -> bool:
+    """Say whether two results are of one hold; a journal's clock may lie whole turns of 71.6 minutes apart."""
+    shift_s = round((before.onset_s - after.onset_s) / WRAP_s) * WRAP_s
+    start_s = max(before.onset_s, after.onset_s + shift_s)
+    return min(before.release_s, after.release_s + shift_s) - start_s > 0.5 * min(before.duration_s, after.duration_s)
+
+
+def _moved(before: HoldResult, after: HoldResult) -> bool:
+    """Say whether a main number has moved by more than its own standard uncertainty."""
+    if abs(before.duration_s - after.duration_s) > max(before.duration_u_s, after.duration_u_s):
+        return True
+    if before.alpha_mean is None or after.alpha_mean is None:
+        return before.alpha_mean is not after.alpha_mean
+    return abs(before.alpha_mean - after.alpha_mean) > max(before.alpha_u or 0.0, after.alpha_u or 0.0)
+
+
+def _stored(stay: StoredStay, number: int, new: HoldResult, outcome: Analysis, old: StoredHold | None) -> StoredHold:
+    result = outcome.result
+    if stay.interrupted and KEPT_FLAG not in new.flags:
+        new = replace(new, flags=[*new.flags, KEPT_FLAG])
+    onset_utc_ns = stay.started_utc_ns
+    if old is not None:
+        onset_utc_ns = old.onset_utc_ns
+    elif outcome.clock is not None:
+        onset_utc_ns = outcome.clock.utc_ns_at_zero + round(outcome.clock.rate * new.onset_s * 1e9)
+    return StoredHold(
+        uid=hold_uid(stay.uid, number),
+        stay_uid=stay.uid,
+        number=number,
+        onset_utc_ns=onset_utc_ns,
+        bodyweight_N=result.bodyweight_N,
+        bodyweight_u_N=result.bodyweight_u_N,
+        result=new,
+        measurement_version=MEASUREMENT_VERSION,
+        utc_offset_s=None if old is None else old.utc_offset_s,
+    )
