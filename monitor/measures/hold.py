@@ -252,7 +252,7 @@ class _Hold:
         )
 
     def _between_edges(self, index: tuple[int, ...], load_N: Array) -> Reliance:
-        """Return what the mean of a part's load over the hold relies on: its edges count with the load that they cut."""
+        """Return what the mean of a part's load over the hold relies on: an edge counts with the load that it cuts."""
         mean_N, edges = float(load_N[self.inside].mean()), self.edges
         cut = [
             u_s * (float(np.interp(at_s, self.t, load_N)) - mean_N) / edges.duration_s

@@ -1,8 +1,8 @@
 """What one number of a stay relies on, so that an error that two numbers share cancels in their ratio.
 
 A share of bodyweight is a load over a load. Where both were weighed by the same cells, a wrong span moves both alike
-and the share hardly at all. So every load carries its first-order sensitivities instead of one uncertainty, and only what
-is reported at last is turned into one (law of propagation with correlations, JCGM 100:2008, 5.2.2).
+and the share hardly at all. So every load carries its first-order sensitivities instead of one uncertainty, and only
+what is reported at last is turned into one (law of propagation with correlations, JCGM 100:2008, 5.2.2).
 """
 
 from __future__ import annotations
@@ -52,7 +52,8 @@ class Reliance:
     bar, feet : Course
         Its change per newton of the parts' zeros.
     own_variance : float
-        What no other number shares: noise, the scatter of its own average.
+        What no other number shares: noise, the scatter of its own average. Less than nothing where noise is in the
+        number and in its zero alike.
     """
 
     cells: Array
@@ -78,8 +79,12 @@ class Reliance:
     def variance(self, stay: Stay, zeros: Zeros) -> float:
         """Return the number's variance from the stay's calibration and the zeros that were read in it."""
         spans = max(0.0, float(self.cells @ stay.covariance @ self.cells))
-        drift = zeros.bar.variance(self.bar.t_s, self.bar.weight) + zeros.feet.variance(self.feet.t_s, self.feet.weight)
-        return spans + drift + self.own_variance
+        bar, feet = (
+            zero.variances(course.t_s, course.weight)
+            for zero, course in ((zeros.bar, self.bar), (zeros.feet, self.feet))
+        )
+        # Noise that is in a load and in its zero alike was counted twice, and is taken off in its own variance.
+        return spans + bar[1] + feet[1] + max(0.0, bar[0] + feet[0] + self.own_variance)
 
     def u(self, stay: Stay, zeros: Zeros) -> float:
         """Return the number's standard uncertainty."""

@@ -49,6 +49,8 @@ class PartZero:
         Cells of the part; 0 where there is no such part.
     anchors_s, anchors_N2 : (k,) float
         When the zero was read in the stay, and the variance of each reading; empty where it never was.
+    rows_s : tuple of (n,) float
+        Times of the rows that each anchor is the mean of.
     u_given_N : float
         The calibration's standard uncertainty of the part's zero, which counts where there are no anchors.
     given_s : float
@@ -58,17 +60,20 @@ class PartZero:
     cells: int = 0
     anchors_s: Array = field(default_factory=lambda: np.empty(0))
     anchors_N2: Array = field(default_factory=lambda: np.empty(0))
+    rows_s: tuple[Array, ...] = ()
     u_given_N: float = 0.0
     given_s: float = 0.0
 
-    def variance(self, t_s: Array, weight: Array) -> float:
-        """Return the variance of the sum of ``weight`` (k,) times the zero's error at ``t_s`` (k,), N^2.
+    def variances(self, t_s: Array, weight: Array) -> tuple[float, float]:
+        """Return the variance (N^2) of the sum of ``weight`` (k,) times the zero's error at ``t_s`` (k,), in two parts.
+
+        The first is that of the readings of the zero, the second what the zero wanders beside them.
 
         Between two readings the zero is a straight line, beyond the first and last it stands: what it truly wanders
         in between has the variance of a contrast, - c V c / 2 with the variogram V.
         """
         if not self.cells or not len(t_s):
-            return 0.0
+            return 0.0, 0.0
         if not len(self.anchors_s):
             times = np.append(t_s, self.given_s)
             contrast = np.append(weight, -weight.sum())
@@ -80,7 +85,19 @@ class PartZero:
             contrast = np.concatenate([weight, -leans[used]])
             known = float(leans**2 @ self.anchors_N2)
         apart = wandered_N2(times[:, None] - times[None, :])
-        return known + self.cells * max(0.0, -0.5 * float(contrast @ apart @ contrast))
+        return known, self.cells * max(0.0, -0.5 * float(contrast @ apart @ contrast))
+
+    def overlap(self, t_s: Array) -> float:
+        """Return how much of a mean over rows at ``t_s`` (n,) was taken off again because its zero is the same rows'.
+
+        1 where the zero was read over exactly these rows: then their noise has gone with it; 0 where it was read
+        elsewhere. It is the covariance of the mean and of its zero over the variance of the mean, for white noise.
+        """
+        if not len(self.anchors_s) or not len(t_s):
+            return 0.0
+        leans = self._leans(t_s, np.full(len(t_s), 1.0 / len(t_s)))
+        inside = [float(np.sum((rows >= t_s[0]) & (rows <= t_s[-1]))) / len(rows) for rows in self.rows_s]
+        return float(leans @ np.array(inside)) if inside else 0.0
 
     def _leans(self, t_s: Array, weight: Array) -> Array:
         """Return (k,) how much each anchor weighs in the sum, by the straight lines between them."""
@@ -140,15 +157,19 @@ def _apply(
         correction[:, column] = np.interp(stay.t_s, times, means[:, column])
     shift = float(means[:, list(index)].sum(axis=1).mean())
     total = stay.filled_N[:, list(index)].sum(axis=1)
-    errors = [_standard_error(total[a * windows.rows : b * windows.rows], stay.rate_Hz) for a, b in anchors]
-    return shift, PartZero(len(index), times, np.array(errors) ** 2)
+    white_N = stay.noise_N(index)
+    errors = [_standard_error(total[a * windows.rows : b * windows.rows], stay.rate_Hz, white_N) for a, b in anchors]
+    rows_s = tuple(stay.t_s[a * windows.rows : b * windows.rows] for a, b in anchors)
+    return shift, PartZero(len(index), times, np.array(errors) ** 2, rows_s)
 
 
-def _standard_error(load_N: Array, rate_Hz: float) -> float:
-    """Return the standard uncertainty of a mean of readings (n,), from their Allan deviation where there are enough."""
-    if len(load_N) < FEWEST_VALUES:
-        return float(np.std(load_N)) / float(np.sqrt(max(1, len(load_N))))
-    return judge(allan_curve(load_N, rate_Hz)).standard_error(len(load_N))
+def _standard_error(load_N: Array, rate_Hz: float, white_N: float) -> float:
+    """Return the standard uncertainty of a mean of readings (n,): white noise, and what their Allan deviation has more.
+
+    ``white_N`` is that of the whole stay, which more readings have told.
+    """
+    wandering_N = judge(allan_curve(load_N, rate_Hz)).excess if len(load_N) >= FEWEST_VALUES else 0.0
+    return float(np.hypot(white_N / np.sqrt(max(1, len(load_N))), wandering_N))
 
 
 def _inner(free: NDArray[np.bool_]) -> NDArray[np.bool_]:

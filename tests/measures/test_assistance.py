@@ -51,7 +51,18 @@ def test_the_clean_part_lies_within_the_allowance(alpha_max, clean_s):
     assert rectangle(alpha_max=alpha_max).clean_s == pytest.approx(clean_s, abs=0.02)
 
 
-def test_a_mean_between_two_instants_cuts_the_trapezoids_at_both():
+def test_a_mean_between_two_instants_cuts_the_readings_at_both():
     """The mean of v = 2 t between 0.25 and 2.5 is 0.25 + 2.5 = 2.75, though no sample lies on either."""
     t_s = np.arange(0.0, 4.0)
     assert mean_between(t_s, 2 * t_s, 0.25, 2.5) == pytest.approx(2.75)
+
+
+@pytest.mark.parametrize("cut_s", [1.0, 1.0031, 1.0062, 1.011])
+def test_a_steep_end_is_integrated_as_what_the_readings_are_means_of(cut_s):
+    """Means over 1/80 s of 1e4 (1.1 - t)^2 for t < 1.1: the integral from the cut on is 1e4 (1.1 - cut)^3 / 3."""
+    edges = np.arange(0, 4, 1 / 80)
+    left = np.maximum(1.1 - edges, 0.0)
+    readings = 1e4 / 3 * -np.diff(left**3) * 80
+    middles = edges[:-1] + 1 / 160
+    mean = mean_between(middles, readings, cut_s, 3.0)
+    assert mean * (3.0 - cut_s) == pytest.approx(1e4 / 3 * (1.1 - cut_s) ** 3, rel=3e-3)

@@ -114,13 +114,25 @@ def test_a_zero_between_two_readings_is_as_uncertain_as_a_simulation_of_its_wand
     after = (drawn[:, -1] - drawn[:, read[1]])[:, None][:, 0]
     part = PartZero(2, np.array([10.0, 110.0]), np.array([0.04, 0.01]))
     noise = (0.5**2) * (0.04 + 0.01)
-    told = part.variance(times[used], np.full(used.sum(), 1 / used.sum()))
+    told = sum(part.variances(times[used], np.full(used.sum(), 1 / used.sum())))
     # The variance of a variance of n draws is 2 / n of its square: 1 % each; 4 % is four of them.
     assert told - noise == pytest.approx(2 * error.var(), rel=0.04)
-    assert part.variance(times[-1:], np.ones(1)) - 0.01 == pytest.approx(2 * after.var(), rel=0.04)
+    assert sum(part.variances(times[-1:], np.ones(1))) - 0.01 == pytest.approx(2 * after.var(), rel=0.04)
     never = PartZero(2, u_given_N=0.3, given_s=0.0)
-    long_ago = never.variance(times[-1:], np.ones(1))
+    long_ago = sum(never.variances(times[-1:], np.ones(1)))
     assert long_ago == pytest.approx(0.09 + 2 * (drawn[:, -1] - drawn[:, 0]).var(), rel=0.04)
+
+
+def test_noise_of_rows_that_the_zero_was_read_from_goes_with_the_zero():
+    """A mean over 800 rows less that over 600 of them: its noise, drawn 20,000 times, and what the overlap says."""
+    t_s = np.arange(800) / 80
+    draws = np.random.default_rng(6).standard_normal((20_000, 800))
+    left = draws.mean(axis=1) - draws[:, 100:700].mean(axis=1)
+    part = PartZero(1, np.array([5.0]), np.array([1 / 600]), (t_s[100:700],))
+    assert part.overlap(t_s) == pytest.approx(1.0)
+    (read, _), own = part.variances(AT_s + 5.0, np.ones(1)), (1 - 2 * part.overlap(t_s)) / 800
+    assert read + own == pytest.approx(left.var(), rel=0.04)  # a variance of 20,000 draws is known to 1 %
+    assert part.overlap(t_s[:100]) == 0.0
 
 
 def test_noise_is_the_allan_deviation_of_the_quiet_rows():

@@ -42,7 +42,7 @@ def weighed(stay: Stay) -> Bodyweight | None:
 def u_mean_N(part: PartZero, t_s: np.ndarray) -> float:
     """Return the standard uncertainty of a part's zero, averaged over some times."""
     course = mean_course(t_s)
-    return part.variance(course.t_s, course.weight) ** 0.5
+    return sum(part.variances(course.t_s, course.weight)) ** 0.5
 
 
 def test_sums_are_those_of_bar_and_platform():
@@ -119,8 +119,8 @@ def test_a_part_that_was_never_free_keeps_its_calibrations_zero():
     assert (zeros.bar_shift_N, zeros.feet_shift_N) == (None, None)
     assert not zeros.correction_N.any()
     # At the first row it is the calibration's, cells independent: variances add (JCGM 100:2008, 5.1.2).
-    assert zeros.bar.variance(np.zeros(1), np.ones(1)) == pytest.approx(2 * U_ZERO_N**2)
-    assert zeros.feet.variance(np.zeros(1), np.ones(1)) == pytest.approx(4 * U_ZERO_N**2)
+    assert sum(zeros.bar.variances(np.zeros(1), np.ones(1))) == pytest.approx(2 * U_ZERO_N**2)
+    assert sum(zeros.feet.variances(np.zeros(1), np.ones(1))) == pytest.approx(4 * U_ZERO_N**2)
 
 
 def test_a_load_that_hangs_on_the_bar_is_no_zero():
