@@ -149,7 +149,7 @@ def _travel(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
             if best["u_mm"]:
                 yield Found("travel over u", abs(best["travel_mm"] - event["com_rise_mm"]) / best["u_mm"])
     yield Found("pull invented" + suffix, len(got), true["release_half_s"] - true["onset_half_s"])
-    if "states not seen" not in tags and len(true["states"]) > 1:
+    if "states not seen" not in tags and true["states_clear"] and len(true["states"]) > 1:
         total = true["release_half_s"] - true["onset_half_s"]
         right = sum(
             overlap_s(span_of(g), (s["t0_s"], s["t1_s"]))

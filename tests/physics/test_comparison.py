@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import copy
+import json
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from tests.accuracy.comparison import compare
+from tests.physics.truth import states_of
 
 TRUTH: dict[str, Any] = {
     "tags": ["unassisted", "quiet"],
@@ -45,6 +48,7 @@ TRUTH: dict[str, Any] = {
                 {"t0_s": 10.0, "t1_s": 20.5, "state": "passive"},
                 {"t0_s": 20.5, "t1_s": 40.0, "state": "active"},
             ],
+            "states_clear": True,
             "gaps": [[15.0, 15.2]],
             "swing": {"t_s": [12.0], "amplitude_deg": [0.1], "frequency_Hz": 0.45, "largest_deg": 0.2},
         }
@@ -122,3 +126,15 @@ def test_holds_missed_and_invented_are_told():
     twice = copy.deepcopy(RESULT)
     twice["holds"].append({**copy.deepcopy(RESULT["holds"][0]), "onset_s": 50.0, "release_s": 60.0})
     assert errors(twice) == {"hold invented": 1}
+
+
+def test_a_pull_of_less_than_half_the_range_stays_passive_as_in_the_recorded_curves():
+    """Source: tests/recordings/curves/s3_seed11.truth.json, held against the same definition here."""
+    path = Path(__file__).parents[1] / "recordings" / "curves" / "s3_seed11.truth.json"
+    recorded = json.loads(path.read_text(encoding="utf-8"))
+    (hold,) = recorded["holds"]
+    states, clear = states_of(recorded["events"], hold["onset_half_s"], hold["release_half_s"])
+    assert [s["state"] for s in states] == [s["state"] for s in hold["states"]] == ["passive", "active", "passive"]
+    for own, given in zip(states, hold["states"], strict=True):
+        assert (own["t0_s"], own["t1_s"]) == pytest.approx((given["t0_s"], given["t1_s"]), abs=0.01)
+    assert not clear, "45 % of the range is too near to the half to be judged"

@@ -25,6 +25,8 @@ Truth = dict[str, Any]
 BRIDGED_s, TUG_s = 1.0, 0.3
 HELD = 0.05
 """Above this share of the settled level somebody holds the bar."""
+UNCLEAR = 0.1
+"""So near to half of the range a shoulder is neither passive nor active."""
 TREMOR_Hz = (6.0, 12.0)
 CATCH_s, LET_GO_s = 2.0, 0.5
 SETTLED = 0.05
@@ -216,12 +218,7 @@ def truth_of(script: Script, course: Course) -> Truth:
         on, off = stretches[0][0], stretches[-1][1]
         body = (t > on + CATCH_s) & (t < off - LET_GO_s)
         edges = [e for e in events if e["kind"] in ("passive_to_active", "active_to_passive") and on < e["t_s"] < off]
-        states, since, state = [], on, script_start(script)
-        for e in edges:
-            turn = e["t_s"] + e["duration_s"] / 2
-            states.append({"t0_s": since, "t1_s": turn, "state": state})
-            since, state = turn, "active" if e["kind"] == "passive_to_active" else "passive"
-        states.append({"t0_s": since, "t1_s": off, "state": state})
+        states, clear = states_of(edges, on, off)
         peak = (t >= on) & (t <= off)
         # Filtered by itself: the steps at catch and release must not ring into it.
         shaking = sosfiltfilt(sos, total[body]) if body.sum() > STEP_HZ else np.zeros(0)
@@ -238,6 +235,7 @@ def truth_of(script: Script, course: Course) -> Truth:
                 "loading_rate_N_s": loading_rate_N_s(t, bar, on),
                 "settle_s": _settling(t, total, weight, on, off),
                 "states": states,
+                "states_clear": clear,
                 "gaps": [[a[1], b[0]] for a, b in itertools.pairwise(stretches)],
                 "swing": swing_course(course, on, off),
             }
@@ -263,6 +261,23 @@ def truth_of(script: Script, course: Course) -> Truth:
     }
 
 
-def script_start(script: Script) -> str:
-    """Return whether the shoulders are drawn down when the hold begins."""
-    return "active" if "starts_active" in script.tags else "passive"
+def states_of(pulls: list[Truth], onset_s: float, release_s: float) -> tuple[list[Truth], bool]:
+    """Return the stretches of passive and active, and whether each height is clearly one or the other.
+
+    Active is what lies above half of the hold's whole range of travel, as in the truth of
+    ``tests/recordings/curves`` (there the smaller pull of s3 counts as passive). Every hold here begins passive.
+    """
+    heights = np.concatenate([[0.0], np.cumsum([e["com_rise_mm"] for e in pulls])])
+    reach = float(np.ptp(heights))
+    if reach == 0.0:
+        return [{"t0_s": onset_s, "t1_s": release_s, "state": "passive"}], True
+    share = (heights - heights.min()) / reach
+    turns = [onset_s, *(e["t_s"] + e["duration_s"] / 2 for e in pulls), release_s]
+    states: list[Truth] = []
+    for level, (start_s, end_s) in zip(share.tolist(), itertools.pairwise(turns), strict=True):
+        state = "active" if level > 0.5 else "passive"
+        if states and states[-1]["state"] == state:
+            states[-1]["t1_s"] = end_s
+        else:
+            states.append({"t0_s": start_s, "t1_s": end_s, "state": state})
+    return states, bool((np.abs(share - 0.5) > UNCLEAR).all())
