@@ -8,6 +8,7 @@ import os
 import re
 import threading
 import time
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,8 @@ from firmware_bridge.messages import Anchor, BadBody, NoteFrame
 _log = logging.getLogger(__name__)
 
 CHUNK = 1 << 16
+PACKED = ".gz"
+"""End of a packed journal's name."""
 
 _TABLE_HEADER = re.compile(rb'(?:\xef\xbb\xbf)?"?[A-Za-z_]\w*"?(?:[,;\t]"?[A-Za-z_]\w*"?)+\s*\n')
 """First line of a table: names between separators. Its rows may be whole numbers, which pass for lines of counts."""
@@ -196,17 +199,39 @@ class JournalWriter:
 
 
 def read_chunks(path: str | os.PathLike[str], size: int = CHUNK) -> Iterator[bytes]:
-    """Yield the raw bytes of a journal in pieces of at most ``size``; raises ``JournalNotFound``."""
+    """Yield the raw bytes of a journal in pieces of at most ``size``; raises ``JournalNotFound``.
+
+    A name that ends in ``.gz`` is unpacked on the way. What is damaged in a packed file ends it, like a torn tail.
+    """
     try:
         with Path(path).open("rb") as file:
-            while chunk := file.read(size):
-                yield chunk
+            chunks = iter(lambda: file.read(size), b"")
+            yield from _unpacked(chunks, size) if Path(path).suffix == PACKED else chunks
     except OSError as error:
         raise JournalNotFound(
             what=f"The journal {path} cannot be read: {error.strerror or error}.",
             means="There is nothing to analyse.",
             do="Check the name, and that the file may be read.",
         ) from error
+
+
+def _unpacked(chunks: Iterator[bytes], size: int) -> Iterator[bytes]:
+    """Unpack gzip members (RFC 1952), never more than ``size`` bytes at a time, as far as they are whole."""
+    unpack = zlib.decompressobj(wbits=31)
+    for chunk in chunks:
+        waiting, full = chunk, False
+        # A full piece may leave more behind although everything was taken in.
+        while waiting or full:
+            try:
+                piece = unpack.decompress(waiting, size)
+            except zlib.error as error:
+                _log.warning("a packed journal is damaged: %s", error)
+                return
+            if piece:
+                yield piece
+            waiting, full = unpack.unconsumed_tail, len(piece) == size
+            if unpack.eof:
+                waiting, full, unpack = unpack.unused_data, False, zlib.decompressobj(wbits=31)
 
 
 def is_journal(path: str | os.PathLike[str]) -> bool:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firmware_bridge.counts import CountBlock
+from firmware_bridge.journal import PACKED
 from firmware_bridge.sources import BoardFacts, ClockFit, Counters, JournalSource, Note, SourceEvent
 from monitor.errors import BadInput, MonitorError
 from monitor.measures.record import Wishes
@@ -222,8 +223,8 @@ class Analysis:
 
 
 def is_journal(path: str | os.PathLike[str]) -> bool:
-    """Say whether a file is read as a journal (by its name; everything else is read as a load curve)."""
-    return Path(path).suffix == JOURNAL_SUFFIX
+    """Say whether a file is read as a journal (by its name, packed or not; everything else is read as a load curve)."""
+    return Path(path).name.endswith((JOURNAL_SUFFIX, JOURNAL_SUFFIX + PACKED))
 
 
 def analyse_file(

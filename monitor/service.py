@@ -11,16 +11,15 @@ import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from firmware_bridge.journal import mend
 from firmware_bridge.sources import HostClock, LinkState, Source, SourceEvent
-from monitor.analysis import Analysis, EventAnalyser, analyse_file, read_loads, rig_note
+from monitor.analysis import EventAnalyser, read_loads, rig_note
 from monitor.coaching.desk import CoachingDesk
 from monitor.coaching.live import LiveCoaching
 from monitor.dashboard.cards import event_card
@@ -33,14 +32,26 @@ from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, RecordResul
 from monitor.newtons.calibration import Calibration, calibration_to_dict
 from monitor.pipeline import Output, StayBegan, StayMeasured
 from monitor.rig import Rig, rig_to_dict
-from monitor.store import DataFolder, HoldFilter, HoldOrder, Store, StoredHold, StoredStay, hold_uid, new_stay_uid
+from monitor.store import (
+    DatabaseNotWritten,
+    DataFolder,
+    HoldFilter,
+    HoldOrder,
+    Store,
+    StoredHold,
+    hold_uid,
+    new_stay_uid,
+)
+from monitor.store.rebuild import INTERRUPTED, rebuild_unfinished, recent_journals
 from monitor.store.stay_recorder import StayRecorder
 
 _log = logging.getLogger(__name__)
 
+__all__ = ["INTERRUPTED", "MonitorService", "hold_curve", "rig_card"]
+
 SETTINGS_KEY = "given"
 CURVE_MARGIN_S = 3.0
-INTERRUPTED = "interrupted"
+TRY_AGAIN_S = 2.0
 WRAP_S = 2**32 / 1e6
 
 Observer = Callable[[SourceEvent, Output], None]
@@ -88,6 +99,8 @@ class MonitorService:
         self._link: LinkState | None = None
         self._problem: TellableError | None = None
         self._trouble: str = ""
+        self._unwritten: str = ""
+        self._ending = threading.Event()
         self._stay: _CurrentStay | None = None
         self.desk = CoachingDesk(store, self._clock.utc_ns)
         self.live = LiveCoaching()
@@ -101,7 +114,8 @@ class MonitorService:
 
     def start(self) -> None:
         """Rebuild what an interruption left, then read the source in threads of their own."""
-        self._later(self._rebuild)
+        # Looked up before the first stay of this run can begin: its journal is no stray.
+        self._later(self._rebuild, recent_journals(self._folder))
         self._thread.start()
 
     def stop(self) -> None:
@@ -109,6 +123,7 @@ class MonitorService:
         self._source.close()
         if self._thread.is_alive():
             self._thread.join()
+        self._ending.set()
         self._books.shutdown(wait=True)
 
     def settle(self) -> None:
@@ -178,7 +193,7 @@ class MonitorService:
     def health(self) -> Health:
         """Return whether the rig can measure now, in words."""
         link = self._link
-        warnings = [w for w in (self._problem and str(self._problem), self._trouble) if w]
+        warnings = [w for w in (self._problem and str(self._problem), self._trouble, self._unwritten) if w]
         if self._recorder is not None and self._recorder.trouble is not None:
             warnings.append(str(self._recorder.trouble))
         if link is None:
@@ -272,6 +287,7 @@ class MonitorService:
             try:
                 path = self._folder.new_journal(uid, started_ns)
                 self._recorder.begin(path, rig_note(rig, calibration, stay=uid, invented=rig.invented))
+                self._trouble = ""
             except TellableError as error:
                 self._trouble = str(error)
                 _log.error("%s", error)
@@ -342,7 +358,21 @@ class MonitorService:
                 _log.error("bookkeeping", exc_info=error)
                 self._trouble = f"Something could not be kept: {error}"
 
-        self._books.submit(task, *args, **kwargs).add_done_callback(told)
+        self._books.submit(self._patiently, task, *args, **kwargs).add_done_callback(told)
+
+    def _patiently(self, task: Callable[..., Any], *args: Any, **kwargs: Any) -> None:
+        """Do a task; while the database takes no write, keep it and all that follow, and try again."""
+        while True:
+            try:
+                task(*args, **kwargs)
+            except DatabaseNotWritten as error:
+                self._unwritten = str(error)
+                if self._ending.wait(TRY_AGAIN_S):
+                    task(*args, **kwargs)  # the last chance; what fails now is told
+                    break
+            else:
+                break
+        self._unwritten = ""
 
     def _keep(self, holds: list[StoredHold], gone: list[str]) -> None:
         for hold in holds:
@@ -353,39 +383,10 @@ class MonitorService:
             if self._store.withdraw_hold(uid):
                 self._hub.publish_event(event_card("withdrawn", uid))
 
-    def _rebuild(self) -> None:
+    def _rebuild(self, journals: list[Path]) -> None:
         """Measure the stays that an interruption cut off, from their journals; mark them."""
-        for stay in self._store.unfinished_stays():
-            path = self._folder.journal(stay.journal)
-            ended_ns = stay.started_utc_ns
-            if path.exists():
-                try:
-                    mend(path)
-                    analysis = analyse_file(path, self._analyser.wishes)
-                    for number, hold in enumerate(analysis.result.holds, start=1):
-                        self._keep_rebuilt(stay, number, hold, analysis)
-                    ended_ns += round(float(analysis.t_s[-1] - analysis.t_s[0]) * 1e9)
-                except TellableError as error:
-                    _log.warning("the interrupted stay %s: %s", stay.uid, error)
-            self._store.end_stay(stay.uid, ended_ns, interrupted=True)
-
-    def _keep_rebuilt(self, stay: StoredStay, number: int, hold: HoldResult, analysis: Analysis) -> None:
-        onset_ns = stay.started_utc_ns
-        if analysis.clock is not None:
-            onset_ns = analysis.clock.utc_ns_at_zero + round(analysis.clock.rate * hold.onset_s * 1e9)
-        self._store.save_hold(
-            StoredHold(
-                uid=hold_uid(stay.uid, number),
-                stay_uid=stay.uid,
-                number=number,
-                onset_utc_ns=onset_ns,
-                bodyweight_N=analysis.result.bodyweight_N,
-                bodyweight_u_N=analysis.result.bodyweight_u_N,
-                result=replace(hold, flags=[*hold.flags, INTERRUPTED]),
-                measurement_version=MEASUREMENT_VERSION,
-                utc_offset_s=time.localtime(onset_ns // 10**9).tm_gmtoff,
-            )
-        )
+        for one in rebuild_unfinished(self._store, self._folder, self._analyser.wishes, journals):
+            _log.warning("stay %s was interrupted; %d holds rebuilt. %s", one.stay_uid, len(one.holds), one.problem)
 
 
 def _wishes(given: GivenSettings) -> Wishes:

@@ -50,7 +50,7 @@ def demo(
     place = bound(page_port)
     invented = DemoRig(seed, stays=stays)
     clock = HostClock(speed)
-    with open_store(folder.database) as store:
+    with folder.held(), open_store(folder.database) as store:
         board = VirtualBoard(
             invented.conversions, channels=len(invented.rig.channels), rate_Hz=invented.rig.nominal_rate_Hz, speed=speed
         )
@@ -143,7 +143,7 @@ def run(
         source = link
     place = bound(page_port, doorway.host)
     try:
-        with open_store(folder.database) as store:
+        with folder.held(), open_store(folder.database) as store:
             hub = LiveHub()
             service = MonitorService(
                 source=source,

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
+import fcntl
 import os
 import secrets
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from platformdirs import user_data_dir
 
+from firmware_bridge.journal import PACKED
 from monitor.errors import MonitorError
 
 
@@ -18,6 +21,12 @@ class DataFolderNotUsable(MonitorError):
     """The data folder cannot be made, or this user may not write there."""
 
     code = "data-folder-not-usable"
+
+
+class FolderInUse(MonitorError):
+    """Another program works on the data folder."""
+
+    code = "folder-in-use"
 
 
 def default_folder() -> Path:
@@ -46,7 +55,8 @@ class DataFolder:
 
     ============================================  =========================================
     ``hang-monitor.sqlite``                       stays, holds, settings
-    ``journals/YYYY/MM/<stay uid>.journal``       raw frames as they were received
+    ``journals/YYYY/MM/<stay uid>.journal``       raw frames as they were received; ``.gz`` once packed
+    ``.in-use``                                   locked by the program that works on the folder
     ``rig.toml``                                  the rig's description
     ``calibrations/``                             dated zeros and spans
     ``access.json``                               passcodes (hashed), devices that are signed in
@@ -88,6 +98,31 @@ class DataFolder:
         """Return the path of the rig's description."""
         return self.root / "rig.toml"
 
+    @contextlib.contextmanager
+    def held(self) -> Iterator[None]:
+        """Keep other programs from working on the folder at the same time; a killed program holds nothing.
+
+        Raises
+        ------
+        FolderInUse, DataFolderNotUsable
+        """
+        try:
+            handle = os.open(self.root / ".in-use", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        except OSError as error:
+            raise _not_usable(self.root, error) from error
+        try:
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except OSError as error:
+                raise FolderInUse(
+                    what=f"Another program works on {self.root}.",
+                    means="Two at once would get into each other's way; nothing was started and nothing changed.",
+                    do="End the running monitor first (a service: systemctl stop hang-monitor), or give other --data.",
+                ) from error
+            yield
+        finally:
+            os.close(handle)
+
     @property
     def access_file(self) -> Path:
         """Return the path of the file of passcodes and signed-in devices."""
@@ -104,7 +139,7 @@ class DataFolder:
         return self.root / "calibrations"
 
     def journal(self, place: str | PurePosixPath) -> Path:
-        """Return a journal's full path from its place as stored with the stay.
+        """Return a journal's full path from its place as stored with the stay; the packed one where only that is there.
 
         Raises
         ------
@@ -114,7 +149,9 @@ class DataFolder:
         parts = PurePosixPath(place)
         if parts.is_absolute() or ".." in parts.parts:
             raise ValueError(f"{place} leads out of the data folder; give a place relative to it.")
-        return self.root / parts
+        path = self.root / parts
+        packed = path.with_name(path.name + PACKED)
+        return packed if not path.exists() and packed.exists() else path
 
     def new_journal(self, stay_uid: str, started_utc_ns: int) -> Path:
         """Return the full path for a new stay's journal after making the folder for it.

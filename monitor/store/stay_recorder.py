@@ -63,17 +63,18 @@ class StayRecorder:
         """
         self.end()
         head = note_bytes(note) + (self.prologue() if self.prologue is not None else b"")
-        with self._lock:
-            try:
-                writer = JournalWriter(path)
-                writer.append(head)
+        try:
+            # Opened outside the lock: a slow disk must not hold the reading thread up.
+            writer = JournalWriter(path)
+            writer.append(head)
+            with self._lock:
                 for _, raw in self._ring:
                     writer.append(raw)
-            except BridgeError as error:
-                self.trouble = error
-                raise
-            self.trouble = None
-            self._writer = writer
+                self.trouble = None
+                self._writer = writer
+        except BridgeError as error:
+            self.trouble = error
+            raise
 
     def end(self) -> None:
         """Close the journal; everything of it is on the disk when this returns."""

@@ -6,7 +6,7 @@ People and corrections have modules of their own; they are reached as ``store.pe
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from contextlib import contextmanager
 from functools import partial
@@ -169,6 +169,15 @@ class Store:
         query = _stays().where(stay.c.ended_utc_ns.is_(None)).order_by(stay.c.started_utc_ns, stay.c.uid)
         with self._read() as connection:
             return [stay_of_row(row) for row in connection.execute(query).mappings()]
+
+    def known_stays(self, uids: Sequence[str]) -> set[str]:
+        """Return those of the given uids that belong to a stay."""
+        found: set[str] = set()
+        with self._read() as connection:
+            for first in range(0, len(uids), 500):
+                query = select(stay.c.uid).where(stay.c.uid.in_(uids[first : first + 500]))
+                found |= set(connection.execute(query).scalars())
+        return found
 
     def list_stays(self, limit: int = 50, offset: int = 0, *, newest_first: bool = True) -> list[StoredStay]:
         """Return stays by the time of their start."""

@@ -1,0 +1,173 @@
+"""Stays out of their journals: what an interruption cut off, and what a lost database no longer knows."""
+
+from __future__ import annotations
+
+import calendar
+import logging
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from firmware_bridge.journal import PACKED, mend
+from firmware_bridge.sources import JournalSource, Note
+from monitor.analysis import JOURNAL_SUFFIX, Analysis, analyse_file
+from monitor.errors import TellableError
+from monitor.measures.record import Wishes
+from monitor.measures.result import MEASUREMENT_VERSION, HoldResult
+from monitor.store.folder import DataFolder, hold_uid
+from monitor.store.rows import StoredHold
+from monitor.store.store import Store
+
+_log = logging.getLogger(__name__)
+
+INTERRUPTED = "interrupted"
+_UID_FORMAT = "%Y%m%dT%H%M%SZ"
+
+
+@dataclass(frozen=True, slots=True)
+class Rebuilt:
+    """A stay that was measured again from its journal.
+
+    Attributes
+    ----------
+    stay_uid : str
+    holds : tuple of StoredHold
+        As they are kept now.
+    torn_bytes : int
+        Bytes behind the journal's last whole frame; they lie in a file beside it.
+    problem : str
+        Why nothing could be measured; empty where it could.
+    """
+
+    stay_uid: str
+    holds: tuple[StoredHold, ...] = ()
+    torn_bytes: int = 0
+    problem: str = ""
+
+
+def rebuild_unfinished(
+    store: Store, folder: DataFolder, wishes: Wishes, journals: Sequence[Path] = ()
+) -> Iterator[Rebuilt]:
+    """Measure stays that were begun and never ended, and journals whose stay did not get into the database.
+
+    Parameters
+    ----------
+    journals : sequence of Path
+        Those to look for in the database, as ``recent_journals`` gives them before anything new begins.
+    """
+    for path in strays(store, journals):
+        yield adopt(store, folder, path, wishes)
+    for stay in store.unfinished_stays():
+        yield rebuild_stay(store, folder.journal(stay.journal), stay.uid, stay.started_utc_ns, wishes)
+
+
+def rebuild_stay(store: Store, path: Path, stay_uid: str, started_utc_ns: int, wishes: Wishes) -> Rebuilt:
+    """Mend a stay's journal, measure it, keep its holds marked as interrupted, and end the stay.
+
+    May be repeated, and cut off anywhere: holds keep their names, and the stay stays unfinished until all are kept.
+    """
+    ended_ns, torn, problem, holds = started_utc_ns, 0, "", []
+    try:
+        torn = _mended(path)
+        analysis = analyse_file(path, wishes)
+        for number, hold in enumerate(analysis.result.holds, start=1):
+            holds.append(store.save_hold(_stored(stay_uid, started_utc_ns, number, hold, analysis)))
+        ended_ns += round(float(analysis.t_s[-1] - analysis.t_s[0]) * 1e9)
+    except TellableError as error:
+        problem = str(error)
+        _log.warning("the interrupted stay %s: %s", stay_uid, error)
+    store.end_stay(stay_uid, ended_ns, interrupted=True)
+    return Rebuilt(stay_uid, tuple(holds), torn, problem)
+
+
+def all_journals(folder: DataFolder) -> list[Path]:
+    """Return every journal of the folder, packed or not, oldest first."""
+    return sorted(p for p in folder.journals.glob("*/*/*") if uid_of(p) is not None)
+
+
+def recent_journals(folder: DataFolder) -> list[Path]:
+    """Return the journals of the two newest months: what an interruption leaves is there."""
+    months = sorted(p for p in folder.journals.glob("*/*") if p.is_dir())
+    return sorted(p for month in months[-2:] for p in month.iterdir() if uid_of(p) is not None)
+
+
+def strays(store: Store, journals: Sequence[Path]) -> list[Path]:
+    """Return those journals that no stay of the database knows."""
+    uids = {path: uid_of(path) or "" for path in journals}
+    known = store.known_stays(list(uids.values()))
+    return [path for path, uid in uids.items() if uid not in known]
+
+
+def adopt(store: Store, folder: DataFolder, path: Path, wishes: Wishes) -> Rebuilt:
+    """Take a stray journal into the database: its stay, with the rig and calibration of its own note, and its holds."""
+    uid = uid_of(path) or path.name
+    try:
+        note = _first_note(path)
+    except TellableError as error:
+        return Rebuilt(uid, problem=str(error))
+    if "rig" not in note or "calibration" not in note:
+        return Rebuilt(uid, problem="The journal does not say of which rig it is.")
+    place = PurePosixPath(path.relative_to(folder.root).as_posix().removesuffix(PACKED))
+    try:
+        started_utc_ns = started_of(uid)
+        store.begin_stay(started_utc_ns, note["rig"], note["calibration"], uid=uid, journal=str(place))
+    except (TellableError, TypeError, ValueError) as error:
+        return Rebuilt(uid, problem=str(error))
+    return rebuild_stay(store, path, uid, started_utc_ns, wishes)
+
+
+def uid_of(path: Path) -> str | None:
+    """Return the stay's uid that a journal's name tells; None for what is no journal of ours."""
+    name = path.name.removesuffix(PACKED)
+    if not name.endswith(JOURNAL_SUFFIX):
+        return None
+    uid = name.removesuffix(JOURNAL_SUFFIX)
+    try:
+        started_of(uid)
+    except ValueError:
+        return None
+    return uid
+
+
+def started_of(uid: str) -> int:
+    """Return the UTC nanoseconds that a stay's uid begins with; raises ``ValueError``."""
+    stamp = time.strptime(uid.partition("-")[0], _UID_FORMAT)
+    return calendar.timegm(stamp) * 1_000_000_000
+
+
+def _mended(path: Path) -> int:
+    """Mend a journal and return the bytes of its torn tail; one that cannot be written is read as it is."""
+    if path.suffix == PACKED:
+        return 0
+    try:
+        return mend(path).torn_bytes
+    except TellableError as error:
+        _log.warning("%s", error)
+        return 0
+
+
+def _first_note(path: Path) -> dict[str, Any]:
+    source = JournalSource(path)
+    for event in source.events():
+        if isinstance(event, Note):
+            return dict(event.content)
+    return {}
+
+
+def _stored(stay_uid: str, started_utc_ns: int, number: int, hold: HoldResult, analysis: Analysis) -> StoredHold:
+    onset_ns = started_utc_ns
+    if analysis.clock is not None:
+        onset_ns = analysis.clock.utc_ns_at_zero + round(analysis.clock.rate * hold.onset_s * 1e9)
+    return StoredHold(
+        uid=hold_uid(stay_uid, number),
+        stay_uid=stay_uid,
+        number=number,
+        onset_utc_ns=onset_ns,
+        bodyweight_N=analysis.result.bodyweight_N,
+        bodyweight_u_N=analysis.result.bodyweight_u_N,
+        result=replace(hold, flags=[*hold.flags, INTERRUPTED]),
+        measurement_version=MEASUREMENT_VERSION,
+        utc_offset_s=time.localtime(onset_ns // 10**9).tm_gmtoff,
+    )
