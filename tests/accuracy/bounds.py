@@ -39,6 +39,12 @@ def crossing_s(slope_N_s: float, height_N: float, cells: int) -> float:
     return part_noise_N(cells) / (slope_N_s * math.sqrt(rows))
 
 
+def line_slope_N_s(seconds: float, cells: int) -> float:
+    """Return the bound of a line's slope over some seconds: ``sigma sqrt(12 / (n T^2))``, at least two rows."""
+    rows = max(2.0, seconds * RATE_HZ)
+    return part_noise_N(cells) * math.sqrt(12.0 / rows) / (rows / RATE_HZ)
+
+
 def level_N(cells: int, seconds: float) -> float:
     """Return the bound of a mean over some seconds."""
     return part_noise_N(cells) / math.sqrt(max(1.0, RATE_HZ * seconds))

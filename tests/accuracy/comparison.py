@@ -100,12 +100,13 @@ def _hold(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
         rms = true["tremor_6_12Hz_rms_N"]
         bound = 100 * bounds.tremor_rel(rms, off - on - 2.5)
         yield Found("tremor", NOTHING if tremor is None else 100 * abs(tremor / rms - 1), bound=bound, value=rms)
-    rate = hold.get("loading_rate_N_s")
+    rate = hold.get("loading_N_s")
     if "settles" in tags and rate is not None:
-        u_rate = bounds.part_noise_N(2) * math.sqrt(2.0) / 0.05
-        error = 100 * abs(rate / true["loading_rate_N_s"] - 1)
-        bound = 100 * u_rate / true["loading_rate_N_s"]
-        yield Found("loading rate", error, bound=bound, value=true["loading_rate_N_s"])
+        rise_s = 0.6 * true["peak_N"] / true["loading_N_s"]
+        u_rate = bounds.line_slope_N_s(rise_s, 2)
+        error = 100 * abs(rate / true["loading_N_s"] - 1)
+        bound = 100 * u_rate / true["loading_N_s"]
+        yield Found("loading rate", error, bound=bound, value=true["loading_N_s"])
     if "settles" in tags:
         settled = hold["settle_s"]
         yield Found("settling time", NOTHING if settled is None else abs(settled - true["settle_s"]))

@@ -178,11 +178,14 @@ def assisted_growing(person: Person, seed: int) -> Script:
 
 @scenario
 def pulls(person: Person, seed: int) -> Script:
-    """Passive, shoulder blades drawn down, let go, again smaller and with another course of time."""
+    """Hang, draw the shoulder blades down, let go, again less far and with another course of time."""
     script = _stands(person, seed, 70.0)
     rng, end = script.rng, 57.0
     _hangs(script)
-    first, second = rng.uniform(0.035, 0.065), rng.uniform(0.018, 0.03)
+    # The second pull is clearly less or clearly more than half of the first: passive still, or active.
+    weak = rng.random() < 0.5
+    first = rng.uniform(0.045, 0.065) if weak else rng.uniform(0.03, 0.065)
+    second = first * (rng.uniform(0.33, 0.39) if weak else rng.uniform(0.65, 0.95))
     shapes: tuple[Shape, ...] = ("minimum-jerk", "trapezoid", "sine")
     shape = shapes[int(rng.integers(3))]
     _pull(script, 18.0 + rng.uniform(0, 2), rng.uniform(0.6, 1.3), first)

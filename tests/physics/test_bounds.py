@@ -96,3 +96,10 @@ def test_rates_without_an_event_have_the_closed_form():
     assert rate_bounds(0, 2.0) == pytest.approx((0.0, -math.log(0.025) / 2.0))
     low, high = rate_bounds(4, 1.0)
     assert low < 4 < high
+
+
+def test_no_line_has_a_better_known_slope(rng):
+    seconds, rows = 0.5, round(0.5 * RATE_HZ)
+    t = np.arange(rows) / RATE_HZ
+    slopes = np.polynomial.polynomial.polyfit(t, rng.standard_normal((rows, TRIALS)) * bounds.part_noise_N(2), 1)[1]
+    assert np.std(slopes) == pytest.approx(bounds.line_slope_N_s(seconds, 2), rel=WITHIN)

@@ -43,7 +43,7 @@ TRUTH: dict[str, Any] = {
             "tremor_6_12Hz_rms_N": 2.0,
             "peak_N": 900.0,
             "settle_s": 1.0,
-            "loading_rate_N_s": 9000.0,
+            "loading_N_s": 9000.0,
             "states": [
                 {"t0_s": 10.0, "t1_s": 20.5, "state": "passive"},
                 {"t0_s": 20.5, "t1_s": 40.0, "state": "active"},

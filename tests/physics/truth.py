@@ -170,12 +170,16 @@ def _touch(course: Course, event: Truth, feet: Array) -> Truth | None:
     }
 
 
-def loading_rate_N_s(t_s: Array, bar_N: Array, onset_s: float) -> float:
-    """Return the steepest rise of the bar's load over 50 ms, from 0.2 s before the onset to 0.5 s after it."""
-    near = (t_s > onset_s - 0.2) & (t_s < onset_s + 0.5)
-    rows = round(0.05 * STEP_HZ)
-    part = bar_N[near]
-    return float(np.max(part[rows:] - part[:-rows]) / (rows / STEP_HZ))
+def loading_N_s(t_s: Array, bar_N: Array, onset_s: float) -> float:
+    """Return the mean slope between 20 and 80 % of the way from nothing to the first peak after the onset."""
+    near = (t_s > onset_s - 0.3) & (t_s < onset_s + 1.0)
+    t, x = t_s[near], uniform_filter1d(bar_N[near], READING_ROWS)
+    start = int(np.searchsorted(t, onset_s))
+    top = start + int(np.flatnonzero(np.diff(x[start:]) < 0)[0])
+    foot = int(np.flatnonzero(x[:top] < 0.01 * x[top])[-1])
+    low, high = (x[foot] + share * (x[top] - x[foot]) for share in (0.2, 0.8))
+    at_low, at_high = (float(np.interp(level, x[foot : top + 1], t[foot : top + 1])) for level in (low, high))
+    return float((high - low) / (at_high - at_low))
 
 
 def _settling(t: Array, total: Array, weight: float, on: float, off: float) -> float | None:
@@ -232,7 +236,7 @@ def truth_of(script: Script, course: Course) -> Truth:
                 "assist_fraction_half": _mean(t, feet, on, off) / weight,
                 "tremor_6_12Hz_rms_N": float(np.sqrt(np.mean(shaking**2))) if len(shaking) else None,
                 "peak_N": float(uniform_filter1d(bar, READING_ROWS)[peak].max()),
-                "loading_rate_N_s": loading_rate_N_s(t, bar, on),
+                "loading_N_s": loading_N_s(t, bar, on) if "settles" in script.tags else None,
                 "settle_s": _settling(t, total, weight, on, off),
                 "states": states,
                 "states_clear": clear,
