@@ -50,18 +50,14 @@ def compare(truth: Truth, result: dict[str, Any]) -> list[Found]:
     taken: set[int] = set()
     for true_hold in truth["holds"]:
         edges = (true_hold["onset_half_s"], true_hold["release_half_s"])
-        best = max(
-            range(len(result["holds"])),
-            key=lambda i: overlap_s(edges, (result["holds"][i]["onset_s"], result["holds"][i]["release_s"])),
-            default=None,
-        )
-        hold = None if best is None else result["holds"][best]
-        if best is None or best in taken or overlap_s(edges, (hold["onset_s"], hold["release_s"])) <= 0:
+        shared_s = [overlap_s(edges, (h["onset_s"], h["release_s"])) for h in result["holds"]]
+        best = shared_s.index(max(shared_s)) if shared_s else -1
+        if best < 0 or best in taken or shared_s[best] <= 0:
             found.append(Found("hold missed", 1))
             continue
         taken.add(best)
         found.append(Found("hold missed", 0))
-        found += _hold(truth, true_hold, hold)
+        found += _hold(truth, true_hold, result["holds"][best])
     found.append(Found("hold invented", len(result["holds"]) - len(taken), result["quality"]["samples"] / 80.0))
     return found
 

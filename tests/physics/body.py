@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import mujoco
+import mujoco  # type: ignore[import-untyped]
 import numpy as np
 
 from tests.physics.people import Part, Person, leaning_arm_rad
@@ -218,4 +218,4 @@ class Body:
 
     def loads_N(self, qpos: np.ndarray, qvel: np.ndarray) -> np.ndarray:
         """Return (n, 6) what the cells carry, downward positive, of (n, nq) states."""
-        return -(self._k * (qpos @ self._stretch.T) + self._c * (qvel @ self._stretch.T))
+        return np.asarray(-(self._k * (qpos @ self._stretch.T) + self._c * (qvel @ self._stretch.T)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import mujoco
+import mujoco  # type: ignore[import-untyped]
 import numpy as np
 from numpy.typing import NDArray
 
@@ -154,8 +154,8 @@ class _Run:
                 self.grip(SIDES.index(one.side), one.closed, one.soft_s, at_s)
             if row >= catch_row and caught_s is None and self.caught():
                 caught_s = at_s
-                for side in (0, 1):
-                    self.grip(side, True, CATCH_SOFT_s, at_s)
+                for hand in (0, 1):
+                    self.grip(hand, True, CATCH_SOFT_s, at_s)
                 # Whoever has caught the bar is guided no longer.
                 left = np.clip(1 - (script.t_s[row:] - at_s) / CATCH_GUIDE_s, 0, 1)
                 until = round((script.t_s[-1]) * STEP_HZ)

@@ -11,7 +11,7 @@ import json
 import math
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -140,6 +140,7 @@ def draw_person(seed: int) -> Person:
     sex = "male" if rng.random() < 0.5 else "female"
     make = _from_winter if table == "winter" else _from_deleva
     lengths, parts = make(sex, stature, mass, rng)
+    build: dict[str, Any] = {**lengths, **parts}
     bent = rng.random() < 0.2
     return Person(
         seed=seed,
@@ -147,8 +148,7 @@ def draw_person(seed: int) -> Person:
         table=table,
         stature_m=stature,
         mass_kg=mass,
-        **lengths,
-        **parts,
+        **build,
         bounce_Hz=rng.uniform(3.0, 5.5),
         bounce_damping=rng.uniform(0.10, 0.22),
         swing_decay_s=rng.uniform(20.0, 70.0),
@@ -269,7 +269,7 @@ def _from_deleva(sex: str, stature: float, mass: float, rng: np.random.Generator
     kg = {k: mass * v for k, v in _varied(rng, {k: rows[n]["mass_fraction"] for k, n in names.items()}, times).items()}
 
     def long(name: str) -> float:
-        return rows[name]["length_mm"] * 1e-3 * stature / mean_m
+        return float(rows[name]["length_mm"] * 1e-3 * stature / mean_m)
 
     def slim(name: str) -> tuple[float, float, float]:
         row = rows[name]

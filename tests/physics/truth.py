@@ -212,7 +212,7 @@ def truth_of(script: Script, course: Course) -> Truth:
                 events.append(touched)
         else:
             events.append(dict(event))
-    holds = []
+    holds: list[Truth] = []
     sos = butter(4, TREMOR_Hz, "bandpass", fs=STEP_HZ, output="sos")
     for begin, end in script.holds:
         span = (t > begin) & (t < end)
