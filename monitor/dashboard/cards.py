@@ -68,7 +68,7 @@ def columns_card(names: Sequence[str], t_s: NDArray[np.float64], load_N: NDArray
 
 
 def hold_card(hold: StoredHold) -> dict[str, Any]:
-    """Return a stored hold as plain JSON data: ``result`` with the keys of ``HoldResult``, ``notes`` the flags in words."""
+    """Return a stored hold as plain JSON data: ``result`` as of ``HoldResult``, ``notes`` its flags in words."""
     return {
         "uid": hold.uid,
         "stay_uid": hold.stay_uid,

@@ -45,12 +45,21 @@ def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
     complaints: list[str] = []
     asked: list[str] = []
 
-    def open_one(url: str, *, viewport: str = "wall", **options: object) -> Page:
+    def open_one(url: str, *, viewport: str = "wall", refusals: bool = False, **options: object) -> Page:
         context = chromium.new_context(viewport=VIEWPORTS[viewport], locale="en-GB", **options)
         contexts.append(context)
         page = context.new_page()
         page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
+        # A test of what the program refuses says so; the browser writes a line of its own about each refusal.
+        quiet = "the server responded with a status of" if refusals else None
+        page.on(
+            "console",
+            lambda message: (
+                complaints.append(message.text)
+                if message.type == "error" and not (quiet and quiet in message.text)
+                else None
+            ),
+        )
         page.on("request", lambda request: asked.append(request.url))
         page.goto(url)
         return page

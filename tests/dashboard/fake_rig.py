@@ -28,7 +28,7 @@ from monitor.dashboard import (
 )
 from monitor.errors import BadInput
 from monitor.measures.picture import HoldClock, Picture
-from monitor.measures.result import HoldResult, Swing, ThirdSupport
+from monitor.measures.result import HoldResult, Regrip, StateSpan, Swing, ThirdSupport, Touch, Travel
 from monitor.store import HoldFilter, HoldOrder, StoredHold
 
 RATE_HZ = 80.0
@@ -144,6 +144,24 @@ def made_up_holds(count: int = 7) -> list[StoredHold]:
     return holds
 
 
+def full_hold(uid: str = "full") -> StoredHold:
+    """Return the hold of the made-up scene with every measure there is, later than all ``made_up_holds``."""
+    result = HoldResult(
+        onset_s=HANGS_S, release_s=LETS_GO_S, duration_s=LETS_GO_S - HANGS_S, duration_u_s=0.012, kind="mixed",
+        support="assisted", beta_mean=0.9124, beta_u=0.0031, alpha_mean=0.0871, alpha_u=0.0029, alpha_p95=0.1482,
+        alpha_direct=True, clean_s=11.3, misclosure=-0.0021, misclosure_u=0.0018, peak_N=702.1, dose_bw_s=16.8,
+        lateral_m=-0.0123, lateral_u_m=0.0021, zero_bar_N=1.4, zero_feet_N=-2.6, settle_s=9.7, tremor_N=1.9,
+        swing=Swing(4.8, 2.31, 0.442),
+        states=[StateSpan(6.6, 13.0, "passive", 0.97), StateSpan(13.0, 18.4, "active", 0.92),
+                StateSpan(18.4, 24.0, "passive", 0.61)],
+        travel=[Travel(12.6, 13.4, 31.0, 2.4), Travel(18.0, 18.8, -28.5, 2.6)],
+        regrips=[Regrip(20.9, 21.4)], third_support=[ThirdSupport(14.0, 16.4, 0.081)],
+        touches=[Touch(9.0, 9.3, 0.062), Touch(11.0, 11.2, 0.034)], flags=["third_support"],
+    )  # fmt: skip
+    onset_ns = 1_764_000_000_000_000_000 + 600 * 10**9
+    return StoredHold(uid, "stay-1", 8, onset_ns, BODYWEIGHT_N, 0.6, result, 1, utc_offset_s=3600, target_s=18.0)
+
+
 @dataclass
 class FakeStore:
     """Holds in a list."""
@@ -182,7 +200,7 @@ class FakeStore:
     def hold_curve(self, uid: str) -> tuple[NDArray[np.float64], Sequence[str], NDArray[np.float64]] | None:
         if uid == "hold-1":
             return None
-        t_s = np.arange(int(24 * RATE_HZ)) / RATE_HZ
+        t_s = np.arange(int(25 * RATE_HZ)) / RATE_HZ  # the hold and a little about it
         return t_s, NAMES, loads_at(t_s)
 
 

@@ -187,6 +187,7 @@ def test_the_description_names_every_route_and_the_error_shape(client):
     assert set(described["paths"]) == {
         "/api/health", "/api/rig", "/api/live", "/api/holds", "/api/holds.csv", "/api/holds/{uid}",
         "/api/holds/{uid}/curve", "/api/holds/{uid}/curve.csv", "/api/settings",
+            "/api/screens", "/api/rig/calibration",
     }  # fmt: skip
     assert set(described["components"]["schemas"]["Problem"]["required"]) == {"code", "what", "means", "do"}
     for methods in described["paths"].values():

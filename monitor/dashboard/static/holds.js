@@ -56,7 +56,10 @@ function row(hold) {
   item.dataset.uid = hold.uid;
   const text = element("div", "hold-text");
   const duration = element("p", "hold-time");
-  duration.append(element("span", "digits", cut(result.duration_s, 0.1).shown), element("span", "unit", ` ${words.unit.second}`));
+  const page = element("a", "");
+  page.href = `/hold/${encodeURIComponent(hold.uid)}`;
+  page.append(element("span", "digits", cut(result.duration_s, 0.1).shown), element("span", "unit", ` ${words.unit.second}`));
+  duration.append(page);
   text.append(duration, element("p", "hold-feet", feetText(result)), element("p", "hold-kind", kindText(result)));
   const when = new Date(hold.onset_utc_ms).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
   const curve = element("a", "hold-curve", words.holdCurve);
@@ -66,7 +69,7 @@ function row(hold) {
   const aside = element("p", "hold-when", when);
   aside.append(" ", curve);
   text.append(aside);
-  if (result.flags.length > 0) text.append(element("p", "hold-flags", result.flags.join("; ")));
+  if (result.flags.length > 0) text.append(element("p", "hold-flags", (hold.notes ?? result.flags).join("; ")));
   item.append(holdMark(result), text);
   return item;
 }

@@ -1,0 +1,164 @@
+"""The page of a kept hold: its numbers with their uncertainty, its curve with what was seen on it, an earlier one."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+
+import numpy as np
+import pytest
+from fake_rig import HANGS_S, FakeStore, full_hold, loads_at, made_up_holds, served
+from playwright.sync_api import Page, expect
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture
+def dashboard():
+    with served(store=FakeStore([full_hold(), *made_up_holds()])) as dashboard:
+        yield dashboard
+
+
+def ready(page: Page) -> Page:
+    expect(page.locator("body")).to_have_attribute("data-ready", "yes")
+    return page
+
+
+def value(page: Page, measure: str, column: int = 1) -> str:
+    row = page.locator("#rows tr").filter(has=page.get_by_role("rowheader", name=measure, exact=True))
+    return row.locator("th, td").nth(column).inner_text().replace("\u00a0", " ")
+
+
+def test_numbers_stand_with_their_uncertainty_and_unit(open_page, dashboard):
+    page = ready(open_page(f"{dashboard.url}/hold/full"))
+    assert value(page, "time") == "18.40 ± 0.02 s"
+    assert value(page, "hands, mean") == "91.2 ± 0.4 %"
+    assert value(page, "feet, mean") == "8.7 ± 0.3 %"
+    assert value(page, "account (bar + feet − bodyweight)") == "−0.2 ± 0.2 %"
+    # 702.4 N and 0.6 N at the standard acceleration of gravity, 9.80665 m/s2 (3rd CGPM 1901)
+    assert value(page, "bodyweight") == "71.62 ± 0.07 kg"
+    assert value(page, "travel") == "+31 ± 3 mm; −29 ± 3 mm"
+    assert value(page, "hands' middle") == "1.2 ± 0.3 cm to the left"
+    assert page.locator("#time").inner_text().replace("\u00a0", " ") == "18.40 ± 0.02 s"
+    assert page.locator("#asked").inner_text() == "target 18 s reached"
+    assert page.locator("#note-list").inner_text() == "something else carried weight for a while"
+
+
+def test_the_day_is_that_of_the_place_where_it_was_made(open_page, dashboard):
+    # 1 764 000 600 s after the epoch is 24 November 2025, 16:10 UTC (reckoned by Python's datetime): 17:10 there.
+    page = ready(open_page(f"{dashboard.url}/hold/full", timezone_id="Asia/Tokyo"))
+    assert re.fullmatch(r"hold of 24 Nov 2025, 17:10", page.locator("#title").inner_text())
+
+
+def test_one_thing_to_try_comes_with_its_reason(open_page, dashboard):
+    page = ready(open_page(f"{dashboard.url}/hold/full"))
+    assert page.locator("#wish").inner_text() == "touch nothing but bar and platform"
+    assert "For 2.4 s something else carried 8 %" in page.locator("#wish-why").inner_text()
+    page = ready(open_page(f"{dashboard.url}/hold/hold-6"))
+    assert page.locator("#wish").inner_text() == "lighter on the feet"
+    assert page.locator("#wish-why").inner_text() == "They took 31 % on average; up to 10 % is fine."
+
+
+def test_what_is_not_known_says_why(open_page):
+    unknown = dataclasses.replace(made_up_holds()[4].result, flags=["too_short", "bodyweight_unknown"])
+    store = FakeStore([dataclasses.replace(full_hold(), result=unknown, bodyweight_N=None, bodyweight_u_N=None)])
+    with served(store=store) as dashboard:
+        page = ready(open_page(f"{dashboard.url}/hold/full"))
+        assert value(page, "feet, mean") == "bodyweight not known: neither given nor weighed"
+        assert value(page, "bodyweight") == "bodyweight not known: neither given nor weighed"
+        assert page.locator(".nb-weight").count() == 0
+
+
+def read(page: Page, *keys: str) -> dict[str, float]:
+    page.locator("#paper").focus()
+    for key in keys:
+        page.locator("#paper").press(key)
+    told = page.locator("#paper").get_attribute("aria-valuetext").replace("\u00a0", " ")
+    return {
+        label: float(number.replace("−", "-"))
+        for label, number in re.findall(r"((?:earlier )?(?:hands|feet)) ([−\d]+) N", told)
+    }
+
+
+def test_keys_read_the_curve_with_the_zeros_taken_off(open_page, dashboard):
+    page = ready(open_page(f"{dashboard.url}/hold/full"))
+    at_end_s = full_hold().result.duration_s - 1.0
+    read_N = read(page, "End", "Shift+ArrowLeft")
+    # 1200 points over 25 s: the nearest kept pair lies within 42 ms; as much as the curves move in it.
+    near = loads_at(HANGS_S + at_end_s + np.linspace(-0.05, 0.05, 20))
+    for name, columns, zero_N in (("hands", slice(0, 2), 1.4), ("feet", slice(2, 6), -2.6)):
+        sums = near[:, columns].sum(axis=1) - zero_N
+        # Lowest and highest are kept cell by cell, so a sum of four may be wrong by their noise, 0.8 N each.
+        assert sums.min() - 5 <= read_N[name] <= sums.max() + 5
+    page.locator("#paper").press("Escape")
+    assert "arrow keys" in page.locator("#reading").inner_text()
+
+
+def test_what_was_seen_is_drawn_where_it_was(open_page, dashboard):
+    page = ready(open_page(f"{dashboard.url}/hold/full"))
+    edges = [float(x) for x in page.eval_on_selector_all(".nb-edge", "all => all.map((e) => e.getAttribute('x1'))")]
+    result = full_hold().result
+    per_s = (edges[1] - edges[0]) / result.duration_s
+    touches = [float(x) for x in page.eval_on_selector_all(".nb-touch", "all => all.map((e) => e.getAttribute('x'))")]
+    wanted = [edges[0] + (touch.start_s - result.onset_s) * per_s for touch in result.touches]
+    assert touches == pytest.approx(wanted, abs=0.6)
+    missing = page.locator(".nb-missing")
+    assert float(missing.get_attribute("x")) == pytest.approx(edges[0] + (14.0 - HANGS_S) * per_s, abs=0.6)
+    scale = page.evaluate(
+        """() => {
+            const y = (name) => parseFloat(document.querySelector(name).getAttribute("y1"));
+            return y(".nb-base") - y(".nb-weight");
+        }"""
+    )
+    assert float(missing.get_attribute("height")) == pytest.approx(0.081 * scale, rel=0.01)  # from bodyweight down
+    assert page.locator(".nb-missing-text").text_content() == "8 % held elsewhere"
+    drawn = page.locator(".notebook").text_content()
+    for words in ("relaxed", "drawn down", "+31 ± 3 mm", "6 %", "feet touch", "hands move", "bodyweight"):
+        assert words in drawn
+
+
+def test_an_earlier_hold_is_laid_under_it(open_page, dashboard):
+    page = ready(open_page(f"{dashboard.url}/hold/full"))
+    expect(page.locator(".nb-curve")).to_have_count(2)
+    choice = page.get_by_label("lay under it")
+    expect(choice.locator("option")).to_have_count(8)
+    choice.select_option("hold-2")
+    expect(page.locator(".nb-curve.earlier")).to_have_count(2)
+    assert value(page, "time", 2) == "41.10 ± 0.01 s"
+    assert set(read(page, "Home")) == {"hands", "feet", "earlier hands", "earlier feet"}
+    choice.select_option("")
+    expect(page.locator(".nb-curve")).to_have_count(2)
+    expect(page.locator("#earlier-column")).to_be_hidden()
+
+
+def test_a_curve_that_is_gone_leaves_the_numbers(open_page, dashboard):
+    page = ready(open_page(f"{dashboard.url}/hold/hold-1", refusals=True))
+    expect(page.locator("#curve-gone")).to_contain_text("no longer on disk")
+    assert value(page, "time") == "32.56 ± 0.01 s"
+
+
+def test_a_hold_that_is_not_there_is_told(open_page, dashboard):
+    page = open_page(f"{dashboard.url}/hold/none", refusals=True)
+    expect(page.get_by_role("alert")).to_contain_text("There is no hold 'none'.")
+    expect(page.get_by_role("alert")).to_contain_text("Check the address")
+
+
+def test_its_links_lead_to_the_data(open_page, dashboard):
+    page = ready(open_page(f"{dashboard.url}/hold/full"))
+    places = page.eval_on_selector_all("#links a", "all => all.map((a) => a.href)")
+    assert len(places) == 4
+    for place in places:
+        assert page.request.get(place).ok, place
+
+
+@pytest.mark.parametrize("viewport", ["phone", "tablet", "wall"])
+@pytest.mark.parametrize("light", ["light", "dark"])
+def test_it_fits_the_screen(open_page, dashboard, viewport, light):
+    page = ready(open_page(f"{dashboard.url}/hold/full", viewport=viewport, color_scheme=light))
+    root = "document.documentElement"
+    assert page.evaluate(f"{root}.scrollWidth - {root}.clientWidth") <= 0
+    box = page.locator("#paper").bounding_box()
+    outside = page.eval_on_selector_all(
+        ".notebook text", "(all) => all.map((t) => t.getBoundingClientRect()).map((b) => [b.left, b.right])"
+    )
+    assert all(box["x"] - 1 <= left and right <= box["x"] + box["width"] + 1 for left, right in outside)
