@@ -9,6 +9,7 @@ import typer
 
 from monitor.cli import (
     analyse,
+    backup,
     calibrate,
     export,
     flash,
@@ -57,6 +58,8 @@ app.command("run")(live.run)
 app.command("analyse")(analyse.analyse)
 app.command("calibrate")(calibrate.calibrate)
 app.command("export")(export.export)
+app.command("backup")(backup.backup)
+app.command("restore")(backup.restore)
 app.command("passcode")(passcode.passcode)
 app.command("ports")(ports.ports)
 app.command("reanalyse")(reanalyse.reanalyse)

@@ -170,8 +170,10 @@ class DataFolder:
 
 
 def private_folder(path: Path) -> None:
-    """Make a folder (with parents) that only its owner may enter; one that exists is left as it is."""
-    path.mkdir(parents=True, exist_ok=True, mode=0o700)
+    """Make a folder, and its parents, that only its owner may enter; one that exists is left as it is."""
+    if not path.parent.exists():
+        private_folder(path.parent)
+    path.mkdir(exist_ok=True, mode=0o700)
 
 
 def private_file(path: Path) -> None:
