@@ -11,6 +11,7 @@ from monitor.cli import (
     analyse,
     backup,
     calibrate,
+    demo_hall,
     export,
     flash,
     hold,
@@ -22,6 +23,7 @@ from monitor.cli import (
     programme,
     progress,
     reanalyse,
+    report,
 )
 
 app = typer.Typer(
@@ -70,6 +72,8 @@ app.add_typer(programme.programme, name="programme")
 app.command("prescribe")(programme.prescribe)
 app.command("progress")(progress.progress)
 app.add_typer(hold.hold, name="hold")
+app.command("report")(report.report)
+app.add_typer(demo_hall.demo_hall, name="demo-hall")
 
 
 def main() -> None:

@@ -1,0 +1,273 @@
+"""The demo hall: six invented people and 60 days of their hangs, put into a data folder and taken out again."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import hashlib
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from monitor.coaching.intake import intake_outcome
+from monitor.coaching.person import zone_of
+from monitor.demo.hall_people import MEMBERS, ZONE, Member
+from monitor.demo.member_days import DAYS, MemberDays, Visit, entry_days, pains_of
+from monitor.demo.recorded_visit import Deed, counts_of_visit, hall_calibration, hall_electronics, record
+from monitor.demo.virtual_rig import demo_rig
+from monitor.errors import MonitorError
+from monitor.measures.result import MEASUREMENT_VERSION
+from monitor.newtons.calibration import Calibration, calibration_to_dict
+from monitor.rig import Rig, rig_to_dict
+from monitor.store import DataFolder, Store, StoredHold, hold_uid, journal_place
+from monitor.store.dossier import FORMAT, erase_person, write_dossier
+from monitor.store.journals import erase_journals
+from monitor.store.rows import calibration_date, fingerprint, hold_columns
+
+MARK = "Invented person of the demo hall: nobody of this name hangs here, and no number was measured on anybody."
+SEED = 7
+
+
+class HallLoaded(MonitorError):
+    """The demo hall is in the data folder already."""
+
+    code = "hall-loaded"
+
+
+class HallNotLoaded(MonitorError):
+    """There is no demo hall in the data folder."""
+
+    code = "hall-not-loaded"
+
+
+@dataclass(frozen=True, slots=True)
+class HallCount:
+    """How much was loaded or removed."""
+
+    people: int
+    holds: int
+    journals: int
+
+
+def person_uid(member: Member) -> str:
+    """Return the uid of an invented member, which is the same everywhere."""
+    return f"p-{hashlib.sha256(f'demo hall {member.body.name}'.encode()).hexdigest()[:12]}"
+
+
+def load_hall(store: Store, folder: DataFolder, now: dt.datetime, seed: int = SEED) -> HallCount:
+    """Put the hall into a store: its last day is the day before ``now``. The same seed and day give the same people.
+
+    Most holds are drawn from the members' true endurance; the last visit of each is played through the body model,
+    the cells and the wire, kept as a journal and measured like any other.
+
+    Raises
+    ------
+    HallLoaded
+    """
+    if any(store.people.get(person_uid(m)) is not None for m in MEMBERS):
+        raise HallLoaded(
+            what=f"The demo hall is in {folder.root} already.",
+            means="Nothing was changed.",
+            do="Take it away first: hang-monitor demo-hall remove",
+        )
+    first = now.astimezone(zone_of(ZONE)).date() - dt.timedelta(days=DAYS)
+    rig = dataclasses.replace(demo_rig(), name="Invented hall's rig")
+    electronics = hall_electronics(rig, seed)
+    calibration = hall_calibration(electronics, rig, seed, first)
+    histories = [
+        _History(member, MemberDays(member, first, np.random.default_rng([seed, number])), rig, calibration)
+        for number, member in enumerate(MEMBERS)
+    ]
+    with ThreadPoolExecutor(max_workers=3) as pool:
+        dossiers = list(pool.map(lambda pair: pair[1].dossier(folder, seed, pair[0]), enumerate(histories)))
+    for dossier in dossiers:
+        write_dossier(store, dossier, who="demo hall", although_erased=True)
+    store.audit.add("demo hall", "demo hall loaded", f"{len(dossiers)} invented people")
+    return HallCount(len(dossiers), sum(len(d["holds"]) for d in dossiers), len(dossiers))
+
+
+def remove_hall(store: Store, folder: DataFolder) -> HallCount:
+    """Take the hall away with everything that hangs on it: people, holds, corrections, journals, rig, calibration.
+
+    Raises
+    ------
+    HallNotLoaded
+    """
+    there = [uid for m in MEMBERS if store.people.get(uid := person_uid(m)) is not None]
+    if not there:
+        raise HallNotLoaded(
+            what=f"There is no demo hall in {folder.root}.",
+            means="Nothing was changed.",
+            do="Give the folder that it was loaded into with --data.",
+        )
+    holds = journals = 0
+    for uid in there:
+        erased = erase_person(store, uid, who="demo hall", keep_row=False)
+        holds += erased.rows["hold"]
+        journals += len(erase_journals(folder, erased.journals))
+    store.audit.add("demo hall", "demo hall removed", f"{len(there)} invented people")
+    return HallCount(len(there), holds, journals)
+
+
+class _History:
+    """Builds one member's dossier."""
+
+    def __init__(self, member: Member, days: MemberDays, rig: Rig, calibration: Calibration) -> None:
+        self.member, self.days = member, days
+        self.rig, self.calibration = rig, calibration
+
+    def dossier(self, folder: DataFolder, seed: int, number: int) -> dict[str, Any]:
+        """Return everything that a store keeps of the member; the last visit's journal is in the folder then."""
+        days, uid = self.days, person_uid(self.member)
+        visits = [days.visit(day) for day in range(DAYS - 1) if days.comes(day)]
+        rig_data, calibration_data = rig_to_dict(self.rig), calibration_to_dict(self.calibration)
+        since_ns = days.at(0, 9.0)
+        stays = [self._stay(v, rig_data, calibration_data) for v in visits]
+        holds = [h for v in visits for h in v.holds]
+        played, quality = self._played(folder, seed, number)
+        stays.append({**self._stay(played, rig_data, calibration_data), "quality": quality})
+        holds += played.holds
+        days.take_over(played.holds)
+        return {
+            "format": FORMAT,
+            "person": {
+                "uid": uid,
+                "name": f"{self.member.body.name} (invented)",
+                "stature_m": self.member.body.stature_m,
+                "notes": f"{MARK} {self.member.about[0].upper()}{self.member.about[1:]}.",
+                "consent_on": days.first.isoformat(),
+                "units": self.member.units,
+                "time_zone": ZONE,
+                "created_utc_ns": since_ns,
+                "changed_utc_ns": since_ns,
+                "erased_utc_ns": None,
+            },
+            "intakes": [
+                {
+                    "at_utc_ns": since_ns,
+                    "answers": self.member.answers,
+                    "outcome": intake_outcome(self.member.answers).as_dict(),
+                }
+            ],
+            "pains": pains_of(days),
+            "programmes": [{"since_utc_ns": since_ns, "content": days.programme.as_dict()}],
+            "manual_hangs": self._by_hand(),
+            "rigs": [{"sha256": fingerprint(rig_data), "description": rig_data, "created_utc_ns": since_ns}],
+            "calibrations": [
+                {
+                    "sha256": fingerprint(calibration_data),
+                    "dated": calibration_date(calibration_data),
+                    "content": calibration_data,
+                    "created_utc_ns": since_ns,
+                }
+            ],
+            "stays": stays,
+            "corrections": [],
+            "holds": [self._hold(h) for h in holds],
+            "of_holds": {},
+        }
+
+    def _by_hand(self) -> list[dict[str, Any]]:
+        rng = self.days.rng
+        made = []
+        for day in entry_days(rng, self.member.by_hand):
+            at_ns = self.days.at(day, 8.0)
+            made.append(
+                {
+                    "at_utc_ns": at_ns,
+                    "duration_s": float(5 * rng.integers(4, 13)),
+                    "kind": "passive",
+                    "note": "at home (invented)",
+                    "created_utc_ns": at_ns,
+                    "removed_utc_ns": None,
+                }
+            )
+        return made
+
+    def _stay(self, visit: Visit, rig_data: Any, calibration_data: Any) -> dict[str, Any]:
+        return {
+            "uid": visit.stay_uid,
+            "started_utc_ns": visit.started_utc_ns,
+            "ended_utc_ns": visit.ended_utc_ns,
+            "journal": str(journal_place(visit.stay_uid, visit.started_utc_ns)),
+            "clock_rate": 1.0,
+            "quality": None,
+            "interrupted": False,
+            "rig": fingerprint(rig_data),
+            "calibration": fingerprint(calibration_data),
+        }
+
+    def _hold(self, hold: StoredHold) -> dict[str, Any]:
+        columns = hold_columns(hold)
+        return {
+            "uid": hold.uid,
+            "stay": hold.stay_uid,
+            **columns,
+            "seen_kind": columns["kind"],
+            "hidden": None,
+            "made_by": None,
+            "target_s": hold.target_s,
+            "ending": hold.ending,
+            "revised": 0,
+            "created_utc_ns": hold.onset_utc_ns,
+            "changed_utc_ns": hold.onset_utc_ns,
+            "withdrawn_utc_ns": None,
+        }
+
+    def _played(self, folder: DataFolder, seed: int, number: int) -> tuple[Visit, dict[str, Any]]:
+        """Return the last visit, played through body, cells and wire, with its journal in the folder."""
+        drawn = self.days.visit(DAYS - 1)
+        # Those of the draw that the play takes over; what was measured stands in their place afterwards.
+        del self.days.holds[-len(drawn.holds) :]
+        wanted = drawn.holds[:1]
+        deeds = [
+            Deed(
+                h.result.duration_s,
+                max(h.result.alpha_mean or 0.0, 0.0) if h.result.support == "assisted" else 0.0,
+                h.result.kind == "active",
+            )
+            for h in wanted
+        ]
+        # The rig is the same, its noise another for every visit: one generator cannot serve several threads.
+        electronics = hall_electronics(self.rig, seed)
+        electronics.convert(np.zeros((480 * (number + 1), len(self.rig.channels))))
+        rng = np.random.default_rng([seed, number, 0xB0D1])
+        counts, missed = counts_of_visit(self.member.body, deeds, self.rig, electronics, rng)
+        given = 0
+
+        def conversions(n: int) -> tuple[Any, Any]:
+            nonlocal given
+            part = slice(given, given + n)
+            given += n
+            return counts[part], missed[part]
+
+        path = folder.new_journal(drawn.stay_uid, drawn.started_utc_ns)
+        path.unlink(missing_ok=True)
+        found = record(path, conversions, self.rig, self.calibration, drawn.started_utc_ns)
+        zero_ns = drawn.started_utc_ns
+        holds = []
+        for k, result in enumerate(found.result.holds, start=1):
+            asked = wanted[min(k, len(wanted)) - 1]
+            holds.append(
+                dataclasses.replace(
+                    asked,
+                    uid=hold_uid(drawn.stay_uid, k),
+                    number=k,
+                    onset_utc_ns=zero_ns + round(result.onset_s * 1e9),
+                    bodyweight_N=found.result.bodyweight_N,
+                    bodyweight_u_N=found.result.bodyweight_u_N,
+                    result=result,
+                    measurement_version=MEASUREMENT_VERSION,
+                )
+            )
+        ended_ns = zero_ns + round(len(counts) / self.rig.nominal_rate_Hz * 1e9)
+        quality = dataclasses.asdict(found.result.quality)
+        return dataclasses.replace(drawn, ended_utc_ns=ended_ns, holds=holds), quality
+
+
+def hall_journals(folder: DataFolder) -> list[Path]:
+    """Return the journals of a folder, for whoever counts them."""
+    return sorted(folder.journals.rglob("*.journal"))

@@ -1,0 +1,157 @@
+"""One visit of an invented member played through: body model, cells, wire, journal, measurement."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import math
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firmware_bridge.counts import CountBlock
+from firmware_bridge.journal import JournalWriter, note_bytes
+from firmware_bridge.link import LinkSource
+from firmware_bridge.sources import HostClock
+from firmware_bridge.virtual_board import VirtualBoard
+from monitor.analysis import Analysis, analyse_file, rig_note
+from monitor.demo.body import Body
+from monitor.demo.electronics import Electronics, Faults
+from monitor.demo.people import Person
+from monitor.demo.script import Script
+from monitor.demo.virtual_rig import FOOT_CELL_N, calibrate
+from monitor.measures.record import Wishes
+from monitor.newtons.calibration import Calibration
+from monitor.rig import Rig
+
+SPEED = 60.0
+"""Seconds of the board per second. Readings are stamped by their number, so speed changes none of them."""
+
+BUFFER_BYTES = 1 << 22
+"""Of the board: so much that a machine that is busy loses nothing."""
+
+BEFORE_s, AFTER_s = 9.0, 4.0
+_SUBSTEPS, _CHUNK, _PARTS = 12, 80, 12
+
+
+class ShiftedClock(HostClock):
+    """A host's clock that tells another day.
+
+    Parameters
+    ----------
+    speed : float
+    utc_ns : int
+        UTC at the clock's making.
+    """
+
+    def __init__(self, speed: float, utc_ns: int) -> None:
+        super().__init__(speed)
+        self._shift_ns = utc_ns - super().utc_ns()
+
+    def utc_ns(self) -> int:
+        """Return UTC nanoseconds of the clock's own day."""
+        return super().utc_ns() + self._shift_ns
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Deed:
+    """What is done in a visit: seconds on the bar, share on the feet (0: none), shoulders drawn down or not."""
+
+    duration_s: float
+    alpha: float
+    active: bool
+
+
+def counts_of_visit(
+    person: Person, deeds: list[Deed], rig: Rig, electronics: Electronics, rng: np.random.Generator
+) -> tuple[NDArray[np.int32], NDArray[np.bool_]]:
+    """Return the conversions (n, channels) of a visit, and which of them were missed (n,)."""
+    script = Script(person, rng)
+    script.wait(BEFORE_s)
+    script.step_on()
+    script.stand(5.0)
+    for deed in deeds:
+        _hold(script, deed)
+        script.stand(7.0)
+    script.step_off()
+    script.wait(AFTER_s)
+    body = Body(person, script.plan, rng)
+    rate_Hz = rig.nominal_rate_Hz
+    loads = []
+    for _ in range(math.ceil(script.now_s * rate_Hz / _CHUNK)):
+        played = body.advance(_CHUNK * _SUBSTEPS, 1.0 / (rate_Hz * _SUBSTEPS), _PARTS)
+        loads.append(played.cells_N.reshape(_CHUNK, _SUBSTEPS, 6).mean(axis=1))
+    return electronics.convert(np.concatenate(loads))
+
+
+def _hold(script: Script, deed: Deed) -> None:
+    script.reach_up()
+    begin_s = script.now_s
+    if deed.alpha > 0:
+        script.hang_assisted(deed.alpha)
+    else:
+        script.hang()
+    if deed.active:
+        script.wait(1.5)
+        script.shoulders(0.042, 0.8)
+    rest_s = begin_s + deed.duration_s - script.now_s - (1.0 if deed.active else 0.0)
+    if deed.alpha > 0:
+        # The feet get heavier as strength goes.
+        script.shift_feet(deed.alpha * 1.15, max(rest_s - 1.0, 2.0))
+        script.wait(1.0)
+    else:
+        script.wait(max(rest_s, 2.0))
+    if deed.active:
+        script.shoulders(-0.042, 0.9)
+    if deed.alpha > 0:
+        script.let_go_from_assisted()
+    else:
+        script.let_go()
+
+
+def hall_electronics(rig: Rig, seed: int) -> Electronics:
+    """Return the invented cells of the hall's rig."""
+    return Electronics(
+        [c.rated_N or FOOT_CELL_N for c in rig.channels], rig.nominal_rate_Hz, seed=seed, faults=Faults()
+    )
+
+
+def record(
+    path: Path,
+    conversions: Callable[[int], tuple[NDArray[np.int32], NDArray[np.bool_]]],
+    rig: Rig,
+    calibration: Calibration,
+    started_utc_ns: int,
+) -> Analysis:
+    """Send conversions over the wire into a journal at ``path``, and return what is measured from it."""
+    clock = ShiftedClock(SPEED, started_utc_ns)
+    board = VirtualBoard(
+        conversions,
+        channels=len(rig.channels),
+        rate_Hz=rig.nominal_rate_Hz,
+        speed=SPEED,
+        buffer_bytes=BUFFER_BYTES,
+    )
+    with board, JournalWriter(path) as journal:
+        journal.append(note_bytes(rig_note(rig, calibration)))
+        link = LinkSource(board.port, tap=journal.append, clock=clock)
+        try:
+            arrived = 0
+            for event in link.events():
+                if isinstance(event, CountBlock):
+                    arrived += len(event.counts)
+                if board.finished.is_set() and arrived >= board.sent_samples:
+                    break
+        finally:
+            link.close()
+    if board.error is not None:
+        raise board.error
+    return analyse_file(path, Wishes())
+
+
+def hall_calibration(electronics: Electronics, rig: Rig, seed: int, on: dt.date) -> Calibration:
+    """Return the calibration that the hall's rig got on a day, with an id of its own."""
+    found = calibrate(electronics, rig, seed=seed, at=f"{on.isoformat()}T10:00:00+00:00")
+    return dataclasses.replace(found, id=f"invented hall {on.isoformat()}")

@@ -1,0 +1,369 @@
+"""Everything that the store keeps of one person, as plain data: read, put back elsewhere, erased.
+
+A dossier holds rows as the tables have them, so that a column that is added later travels by itself. What is only
+numbered within one database (corrections) is numbered anew within the dossier; uids stay what they are.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from functools import partial
+from typing import Any
+
+from sqlalchemy import Connection, Table, delete, insert, or_, select
+
+from monitor.errors import MonitorError
+from monitor.store.audit import audit_row
+from monitor.store.people import need_person
+from monitor.store.schema import (
+    calibration,
+    correction,
+    hold,
+    intake,
+    manual_hang,
+    metadata,
+    pain_entry,
+    person,
+    programme,
+    rig,
+    stay,
+)
+from monitor.store.store import Store
+
+FORMAT = 1
+"""Raised when a dossier can no longer be read as before; columns may come and go without that."""
+
+ENTRIES: dict[str, Table] = {
+    "intakes": intake,
+    "pains": pain_entry,
+    "programmes": programme,
+    "manual_hangs": manual_hang,
+}
+"""Tables of entries about a person that nothing else refers to."""
+
+OF_HOLDS: dict[str, Table] = {
+    table.name: table
+    for table in metadata.sorted_tables
+    if table is not hold and any(key.column is hold.c.uid for key in table.foreign_keys)
+}
+"""Tables whose rows belong to a hold by its uid."""
+
+
+def _hold_column(table: Table) -> Any:
+    return next(key.parent for key in table.foreign_keys if key.column is hold.c.uid)
+
+
+class PersonIsHere(MonitorError):
+    """A dossier's person, or one of its stays or holds, is in the store already."""
+
+    code = "person-is-here"
+
+
+class PersonWasErased(MonitorError):
+    """A dossier's person was erased from this store."""
+
+    code = "person-was-erased"
+
+
+class BadDossier(MonitorError):
+    """A dossier does not hold what it must, or is of a newer program."""
+
+    code = "bad-dossier"
+
+
+@dataclass(frozen=True, slots=True)
+class Erased:
+    """What an erasure took away; ``journals`` are places relative to the data folder."""
+
+    person_uid: str
+    at_utc_ns: int
+    rows: dict[str, int]
+    journals: list[str]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as plain data."""
+        return asdict(self)
+
+
+def read_dossier(store: Store, uid: str) -> dict[str, Any]:
+    """Return everything that is kept of a person, corrected, hidden and withdrawn holds too.
+
+    Raises
+    ------
+    UnknownPerson
+    """
+    with store._read() as connection:
+        need_person(connection, uid)
+        one = _rows(connection, person, person.c.uid == uid)[0]
+        entries = {
+            name: [_without(row, "id", "person_uid") for row in _rows(connection, table, table.c.person_uid == uid)]
+            for name, table in ENTRIES.items()
+        }
+        stays = _rows(connection, stay, stay.c.person_uid == uid)
+        stay_ids = [row["id"] for row in stays]
+        uid_of = {row["id"]: row["uid"] for row in stays}
+        corrections = _rows(connection, correction, correction.c.stay_id.in_(stay_ids))
+        number_of = {row["id"]: number for number, row in enumerate(corrections, start=1)}
+        holds = _rows(connection, hold, hold.c.stay_id.in_(stay_ids))
+        my_holds = select(hold.c.uid).where(hold.c.stay_id.in_(stay_ids))
+        of_holds = {
+            name: [_without(row, "id") for row in _rows(connection, table, _hold_column(table).in_(my_holds))]
+            for name, table in OF_HOLDS.items()
+        }
+        rigs = _rows(connection, rig, rig.c.id.in_({row["rig_id"] for row in stays}))
+        calibration_ids = {row["calibration_id"] for row in stays} - {None}
+        calibrations = _rows(connection, calibration, calibration.c.id.in_(calibration_ids))
+    rig_of = {row["id"]: row["sha256"] for row in rigs}
+    calibration_of = {row["id"]: row["sha256"] for row in calibrations}
+    return {
+        "format": FORMAT,
+        "person": one,
+        **entries,
+        "rigs": sorted((_without(row, "id") for row in rigs), key=lambda r: r["sha256"]),
+        "calibrations": sorted((_without(row, "id") for row in calibrations), key=lambda r: r["sha256"]),
+        "stays": [
+            {
+                **_without(row, "id", "person_uid", "rig_id", "calibration_id"),
+                "rig": rig_of[row["rig_id"]],
+                "calibration": calibration_of.get(row["calibration_id"]),
+            }
+            for row in sorted(stays, key=lambda r: (r["started_utc_ns"], r["uid"]))
+        ],
+        "corrections": [
+            {**_without(row, "id", "stay_id"), "number": number_of[row["id"]], "stay": uid_of[row["stay_id"]]}
+            for row in corrections
+        ],
+        "holds": [
+            {
+                **_without(row, "stay_id", "person_uid", "made_by"),
+                "stay": uid_of[row["stay_id"]],
+                "made_by": number_of.get(row["made_by"]),
+            }
+            for row in sorted(holds, key=lambda r: (r["onset_utc_ns"], r["uid"]))
+        ],
+        "of_holds": of_holds,
+    }
+
+
+def write_dossier(
+    store: Store, dossier: Mapping[str, Any], *, who: str = "command line", although_erased: bool = False
+) -> str:
+    """Put a dossier into a store, all of it or nothing; return the person's uid.
+
+    Parameters
+    ----------
+    who : str
+        For the audit list.
+    although_erased : bool
+        Bring back a person who was erased here.
+
+    Raises
+    ------
+    BadDossier, PersonIsHere, PersonWasErased
+    """
+    if dossier.get("format") != FORMAT:
+        raise _bad(f"The dossier has the format {str(dossier.get('format'))[:20]!r}; this program knows {FORMAT}.")
+    try:
+        return store._writer.submit(partial(_write, dossier, who, although_erased)).result()
+    except (KeyError, TypeError, AttributeError) as error:
+        raise _bad(f"The dossier lacks something or holds it in another form: {error!r}.") from error
+
+
+def erase_person(store: Store, uid: str, *, who: str = "command line", keep_row: bool = True) -> Erased:
+    """Erase everything that the database keeps of a person; journals are the caller's to delete.
+
+    In SQLite what is deleted is overwritten in the file. Only the meaningless uid stays, in an empty row and in the
+    audit list, so that it is never given to somebody else.
+
+    Parameters
+    ----------
+    keep_row : bool
+        False takes that row away as well, and rigs and calibrations that nobody else used: for invented people.
+
+    Raises
+    ------
+    UnknownPerson
+    """
+    erased = store._writer.submit(partial(_erase, uid, who, keep_row)).result()
+    _empty_the_log(store)
+    return erased
+
+
+def _rows(connection: Connection, table: Table, where: Any) -> list[dict[str, Any]]:
+    query = select(table).where(where).order_by(*table.primary_key.columns)
+    return [dict(row) for row in connection.execute(query).mappings()]
+
+
+def _without(row: Mapping[str, Any], *names: str) -> dict[str, Any]:
+    return {key: value for key, value in row.items() if key not in names}
+
+
+# Writing
+
+
+def _write(dossier: Mapping[str, Any], who: str, although_erased: bool, connection: Connection) -> str:
+    one = dict(dossier["person"])
+    uid = str(one["uid"])
+    _check_free(dossier, uid, although_erased, connection)
+    connection.execute(delete(person).where(person.c.uid == uid))
+    _insert(connection, person, [{**one, "erased_utc_ns": None}])
+    for name, table in ENTRIES.items():
+        _insert(connection, table, [{**row, "person_uid": uid} for row in dossier[name]])
+    rigs = {row["sha256"]: _kept_once(connection, rig, row) for row in dossier["rigs"]}
+    calibrations = {row["sha256"]: _kept_once(connection, calibration, row) for row in dossier["calibrations"]}
+    _insert(
+        connection,
+        stay,
+        [
+            {
+                **_without(row, "rig", "calibration"),
+                "person_uid": uid,
+                "rig_id": rigs[row["rig"]],
+                "calibration_id": None if row["calibration"] is None else calibrations[row["calibration"]],
+            }
+            for row in dossier["stays"]
+        ],
+    )
+    mine = select(stay.c.uid, stay.c.id).where(stay.c.person_uid == uid)
+    id_of = {row.uid: row.id for row in connection.execute(mine)}
+    number_to_id: dict[int, int] = {}
+    for row in dossier["corrections"]:
+        values = {**_without(row, "number", "stay"), "stay_id": id_of[row["stay"]]}
+        _check_columns(correction, values)
+        made = connection.execute(insert(correction).values(**values).returning(correction.c.id)).scalar_one()
+        number_to_id[row["number"]] = int(made)
+    _insert(
+        connection,
+        hold,
+        [
+            {
+                **_without(row, "stay"),
+                "stay_id": id_of[row["stay"]],
+                "person_uid": uid,
+                "made_by": None if row["made_by"] is None else number_to_id[row["made_by"]],
+            }
+            for row in dossier["holds"]
+        ],
+    )
+    for name, rows in dossier["of_holds"].items():
+        if name not in OF_HOLDS:
+            raise _bad(f"The dossier has {str(name)[:40]!r}, which this program does not know.")
+        _insert(connection, OF_HOLDS[name], rows)
+    audit_row(who, "import of a person", uid, connection)
+    return uid
+
+
+def _uids(dossier: Mapping[str, Any]) -> set[str]:
+    return {row["uid"] for row in dossier["stays"]}
+
+
+def _check_free(dossier: Mapping[str, Any], uid: str, although_erased: bool, connection: Connection) -> None:
+    found = connection.execute(select(person.c.erased_utc_ns).where(person.c.uid == uid)).first()
+    if found is not None and found.erased_utc_ns is None:
+        raise _is_here(f"The person {uid[:80]} is here already.")
+    if found is not None and not although_erased:
+        raise PersonWasErased(
+            what=f"The person {uid[:80]} was erased here.",
+            means="What was erased does not come back by itself; nothing was imported.",
+            do="If the person wants to be kept here again, import once more and say so (--although-erased).",
+        )
+    for table, uids in ((stay, _uids(dossier)), (hold, {row["uid"] for row in dossier["holds"]})):
+        column = table.c.uid
+        for part in _parts(sorted(uids)):
+            taken = connection.execute(select(column).where(column.in_(part))).scalars().first()
+            if taken is not None:
+                raise _is_here(f"The {table.name} {taken} is here already, of somebody else or of a guest.")
+
+
+def _parts(values: Sequence[str], size: int = 500) -> list[Sequence[str]]:
+    return [values[k : k + size] for k in range(0, len(values), size)]
+
+
+def _insert(connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
+    if not rows:
+        return
+    for row in rows:
+        _check_columns(table, row)
+    connection.execute(insert(table), [dict(row) for row in rows])
+
+
+def _check_columns(table: Table, row: Mapping[str, Any]) -> None:
+    strange = sorted(set(row) - set(table.c.keys()))
+    if strange:
+        raise _bad(f"The dossier's {table.name} has {strange[0]!r}, which this program does not know.")
+
+
+def _kept_once(connection: Connection, table: Table, row: Mapping[str, Any]) -> int:
+    _check_columns(table, row)
+    found = connection.execute(select(table.c.id).where(table.c.sha256 == row["sha256"])).scalar_one_or_none()
+    if found is None:
+        found = connection.execute(insert(table).values(**row).returning(table.c.id)).scalar_one()
+    return int(found)
+
+
+# Erasing
+
+
+def _erase(uid: str, who: str, keep_row: bool, connection: Connection) -> Erased:
+    need_person(connection, uid)
+    if connection.dialect.name == "sqlite":
+        connection.exec_driver_sql("PRAGMA secure_delete=ON")
+    stays = _rows(connection, stay, stay.c.person_uid == uid)
+    mine = select(stay.c.id).where(stay.c.person_uid == uid).scalar_subquery()
+    rows: dict[str, int] = {}
+
+    def take(table: Table, where: Any) -> None:
+        rows[table.name] = rows.get(table.name, 0) + connection.execute(delete(table).where(where)).rowcount
+
+    my_holds = select(hold.c.uid).where(or_(hold.c.person_uid == uid, hold.c.stay_id.in_(mine)))
+    for table in OF_HOLDS.values():
+        take(table, _hold_column(table).in_(my_holds))
+    take(hold, or_(hold.c.person_uid == uid, hold.c.stay_id.in_(mine)))
+    take(correction, correction.c.stay_id.in_(mine))
+    take(stay, stay.c.person_uid == uid)
+    for table in ENTRIES.values():
+        take(table, table.c.person_uid == uid)
+    now_ns = time.time_ns()
+    if keep_row:
+        connection.execute(delete(person).where(person.c.uid == uid))
+        kept = {"uid": uid, "name": "", "created_utc_ns": now_ns, "changed_utc_ns": now_ns, "erased_utc_ns": now_ns}
+        connection.execute(insert(person).values(**kept))
+        rows[person.name] = 1
+    else:
+        take(person, person.c.uid == uid)
+        take(rig, rig.c.id.not_in(select(stay.c.rig_id)))
+        used = select(stay.c.calibration_id).where(stay.c.calibration_id.is_not(None))
+        take(calibration, calibration.c.id.not_in(used))
+    audit_row(who, "erasure of a person", uid, connection)
+    return Erased(uid, now_ns, rows, sorted(row["journal"] for row in stays))
+
+
+def _empty_the_log(store: Store) -> None:
+    """Fold SQLite's log into the file and cut it, so that no old page is left in it."""
+    engine = store._engines[0]
+    if engine.dialect.name != "sqlite":
+        return
+    # Below SQLAlchemy, because a connection of its own begins a transaction, in which nothing can be folded.
+    connection = engine.raw_connection()
+    try:
+        connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    finally:
+        connection.close()
+
+
+def _is_here(what: str) -> PersonIsHere:
+    return PersonIsHere(
+        what=what,
+        means="Two records would be mixed up, so nothing was imported.",
+        do="Look at who is here (hang-monitor person list); erase the one that is to be replaced first.",
+    )
+
+
+def _bad(what: str) -> BadDossier:
+    return BadDossier(
+        what=what,
+        means="Nothing was imported; what is stored is untouched.",
+        do="Take an archive as this program wrote it, or bring the program up to date.",
+    )
