@@ -7,7 +7,6 @@ import datetime as dt
 import hashlib
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -60,8 +59,8 @@ def person_uid(member: Member) -> str:
 def load_hall(store: Store, folder: DataFolder, now: dt.datetime, seed: int = SEED) -> HallCount:
     """Put the hall into a store: its last day is the day before ``now``. The same seed and day give the same people.
 
-    Most holds are drawn from the members' true endurance; the last visit of each is played through the body model,
-    the cells and the wire, kept as a journal and measured like any other.
+    Most holds are drawn from the members' true endurance; the last visit of each, and the first of every other one,
+    is played through the body model, the cells and the wire, kept as a journal and measured like any other.
 
     Raises
     ------
@@ -86,7 +85,8 @@ def load_hall(store: Store, folder: DataFolder, now: dt.datetime, seed: int = SE
     for dossier in dossiers:
         write_dossier(store, dossier, who="demo hall", although_erased=True)
     store.audit.add("demo hall", "demo hall loaded", f"{len(dossiers)} invented people")
-    return HallCount(len(dossiers), sum(len(d["holds"]) for d in dossiers), len(dossiers))
+    journals = sum(folder.journal(stay["journal"]).exists() for d in dossiers for stay in d["stays"])
+    return HallCount(len(dossiers), sum(len(d["holds"]) for d in dossiers), journals)
 
 
 def remove_hall(store: Store, folder: DataFolder) -> HallCount:
@@ -122,15 +122,18 @@ class _History:
     def dossier(self, folder: DataFolder, seed: int, number: int) -> dict[str, Any]:
         """Return everything that a store keeps of the member; the last visit's journal is in the folder then."""
         days, uid = self.days, person_uid(self.member)
-        visits = [days.visit(day) for day in range(DAYS - 1) if days.comes(day)]
         rig_data, calibration_data = rig_to_dict(self.rig), calibration_to_dict(self.calibration)
         since_ns = days.at(0, 9.0)
-        stays = [self._stay(v, rig_data, calibration_data) for v in visits]
-        holds = [h for v in visits for h in v.holds]
-        played, quality = self._played(folder, seed, number)
-        stays.append({**self._stay(played, rig_data, calibration_data), "quality": quality})
-        holds += played.holds
-        days.take_over(played.holds)
+        stays: list[dict[str, Any]] = []
+        holds: list[StoredHold] = []
+        coming = [day for day in range(DAYS - 1) if days.comes(day)] + [DAYS - 1]
+        played = {DAYS - 1} if number % 2 else {DAYS - 1, coming[0]}
+        for day in coming:
+            visit, quality = days.visit(day), None
+            if day in played:
+                visit, quality = self._played(visit, folder, np.random.default_rng([seed, number, day]), seed)
+            stays.append({**self._stay(visit, rig_data, calibration_data), "quality": quality})
+            holds += visit.holds
         return {
             "format": FORMAT,
             "person": {
@@ -217,10 +220,11 @@ class _History:
             "withdrawn_utc_ns": None,
         }
 
-    def _played(self, folder: DataFolder, seed: int, number: int) -> tuple[Visit, dict[str, Any]]:
-        """Return the last visit, played through body, cells and wire, with its journal in the folder."""
-        drawn = self.days.visit(DAYS - 1)
-        # Those of the draw that the play takes over; what was measured stands in their place afterwards.
+    def _played(
+        self, drawn: Visit, folder: DataFolder, rng: np.random.Generator, seed: int
+    ) -> tuple[Visit, dict[str, Any]]:
+        """Return a visit's first hold, played through body, cells and wire, with its journal in the folder."""
+        # What was measured stands in the place of the draw, for the targets of later visits too.
         del self.days.holds[-len(drawn.holds) :]
         wanted = drawn.holds[:1]
         deeds = [
@@ -231,10 +235,9 @@ class _History:
             )
             for h in wanted
         ]
-        # The rig is the same, its noise another for every visit: one generator cannot serve several threads.
+        # The cells are the same for all, their noise is not.
         electronics = hall_electronics(self.rig, seed)
-        electronics.convert(np.zeros((480 * (number + 1), len(self.rig.channels))))
-        rng = np.random.default_rng([seed, number, 0xB0D1])
+        electronics.convert(np.zeros((int(rng.integers(100, 5000)), len(self.rig.channels))))
         counts, missed = counts_of_visit(self.member.body, deeds, self.rig, electronics, rng)
         given = 0
 
@@ -263,11 +266,7 @@ class _History:
                     measurement_version=MEASUREMENT_VERSION,
                 )
             )
+        self.days.take_over(holds)
         ended_ns = zero_ns + round(len(counts) / self.rig.nominal_rate_Hz * 1e9)
         quality = dataclasses.asdict(found.result.quality)
         return dataclasses.replace(drawn, ended_utc_ns=ended_ns, holds=holds), quality
-
-
-def hall_journals(folder: DataFolder) -> list[Path]:
-    """Return the journals of a folder, for whoever counts them."""
-    return sorted(folder.journals.rglob("*.journal"))

@@ -82,6 +82,7 @@ def scatter(
     points: Sequence[tuple[float, float, float, str]],
     title: str,
     unit: str,
+    least_top: float = 1.0,
 ) -> dict[str, Any]:
     """Return a chart of single holds over the days of a period.
 
@@ -92,9 +93,11 @@ def scatter(
     points : sequence of (day, value, u, style)
         ``day`` in days since midnight of ``first``; ``style`` is ``passive``, ``active`` or ``other``.
     title, unit : str
+    least_top : float
+        The scale goes at least so far, so that noise about nothing does not look like something.
     """
     days = max((last - first).days + 1, 1)
-    top = 1.08 * max((v + u for _, v, u, _ in points), default=1.0) or 1.0
+    top = max(1.08 * max((v + u for _, v, u, _ in points), default=0.0), least_top)
     marks = [
         {"x": x / days, "y": v / top, "low": max(v - u, 0.0) / top, "high": (v + u) / top, "style": style}
         for x, v, u, style in points

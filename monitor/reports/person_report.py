@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, cast
 from zoneinfo import ZoneInfo
 
@@ -17,6 +17,7 @@ from monitor.coaching.person import zone_of
 from monitor.coaching.prescription_day import DayPrescription
 from monitor.coaching.progress import Best, Progress
 from monitor.errors import BadInput
+from monitor.measures.result import HoldResult
 from monitor.reports.charts import day_bars, hold_curve_chart, long_date, scatter
 from monitor.reports.rig_words import rig_lines
 from monitor.reports.words import duration_words, share_words
@@ -31,6 +32,8 @@ CurveOf = Callable[[str], tuple[_Array, tuple[str, ...], _Array] | None]
 CURVES = 3
 MOST_CURVES_TRIED = 40
 MOST_PLUMB_LINES = 9
+LEAST_u_s, LEAST_u_share = 0.01, 0.0005
+"""Uncertainties below these are told as these: on paper nobody can use a millisecond or a hundredth of a percent."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +141,7 @@ def _bests(found: Progress, zone: ZoneInfo) -> list[list[str]]:
     rows = [
         ["Longest passive hang without help", *_best(found.longest_passive, "s")],
         ["Longest active hang without help", *_best(found.longest_active, "s")],
-        ["Least help over 30 s or more", *_best(found.least_assistance, "% of bodyweight", 100)],
+        ["Least help over 30 s or more", *_least_help(found.least_assistance)],
     ]
     if found.longest_alternating is not None:
         turns = found.longest_alternating
@@ -158,6 +161,12 @@ def _best(best: Best | None, unit: str, scale: float = 1.0) -> tuple[str, str]:
         return "none yet", ""
     ties = f"; {best.ties} later not told apart" if best.ties else ""
     return with_u(best.value, best.u, unit, scale=scale), long_date(dt.date.fromisoformat(best.day)) + ties
+
+
+def _least_help(best: Best | None) -> tuple[str, str]:
+    words, when = _best(best, "% of bodyweight", 100)
+    # Zero lies within two standard uncertainties: nothing that could be told from no help at all.
+    return ("none", when) if best is not None and best.value <= 2 * best.u else (words, when)
 
 
 def _minutes(found: Progress) -> dict[dt.date, tuple[float, float]]:
@@ -187,7 +196,7 @@ def _charts(found: Progress, begin: dt.date, end: dt.date, zone: ZoneInfo) -> li
         if p.alpha is not None
     ]
     made = [scatter(begin, end, times, "Time on the bar", "s")] if times else []
-    return made + ([scatter(begin, end, helped, "Weight on the feet", "%")] if helped else [])
+    return made + ([scatter(begin, end, helped, "Weight on the feet", "%", least_top=10.0)] if helped else [])
 
 
 def _style(kind: str | None) -> str:
@@ -277,10 +286,21 @@ def _curves(
         if curve is None or stay is None:
             continue
         day = long_date(local_day(hold.onset_utc_ns, zone))
-        words = f"{duration_words(hold.result)}; {share_words(hold.result)}"
+        words = _hold_words(hold.result)
         chart = _curve_chart(hold, stay, curve, person.units)
         made.append((hold.onset_utc_ns, {"title": f"{day}: {why}", "words": words, "chart": chart}))
     return [one for _, one in sorted(made, key=lambda pair: pair[0])]
+
+
+def _hold_words(result: HoldResult) -> str:
+    """Return a hold in one line, with no more digits than a reader can use."""
+    floored = replace(
+        result,
+        duration_u_s=max(result.duration_u_s, LEAST_u_s),
+        beta_u=max(result.beta_u or 0.0, LEAST_u_share),
+        alpha_u=max(result.alpha_u or 0.0, LEAST_u_share),
+    )
+    return f"{duration_words(floored)}; {share_words(floored)}"
 
 
 def _key_holds(holds: Sequence[StoredHold], found: Progress) -> list[tuple[str, StoredHold]]:
@@ -322,8 +342,8 @@ def _unit(units: str, bodyweight_N: float | None) -> _Unit:
 def _strength(endurance: Endurance, prescription: DayPrescription) -> list[str]:
     chance = prescription.chance_unassisted
     lines = [
-        f"The chance of 30 s without help on the day of this report is {chance.value:.0%} "
-        f"(four fifths of what is believed lie between {chance.low:.0%} and {chance.high:.0%}). "
+        f"The chance of 30 s without help on the day of this report is {_chance(chance.value)} "
+        f"(four fifths of what is believed lie between {_chance(chance.low)} and {_chance(chance.high)}). "
         + prescription.trial.reason
     ]
     trend = endurance.trend
@@ -334,10 +354,15 @@ def _strength(endurance: Endurance, prescription: DayPrescription) -> list[str]:
         lines.append(
             _minus(
                 f"The time at any load changes by {week.value:+.1%} a week (four fifths: {week.low:+.1%} to "
-                f"{week.high:+.1%}); that it grows is believed with {trend.chance_of_gain:.0%}. {trend.disproof}"
+                f"{week.high:+.1%}); that it grows is believed with {_chance(trend.chance_of_gain)}. {trend.disproof}"
             )
         )
     return lines
+
+
+def _chance(value: float) -> str:
+    """Return a probability; nothing is told as certain."""
+    return "less than 1 %" if value < 0.01 else "more than 99 %" if value > 0.99 else f"{100 * value:.0f} %"
 
 
 def _next(prescription: DayPrescription) -> str:
@@ -347,7 +372,7 @@ def _next(prescription: DayPrescription) -> str:
 def _items(prescription: DayPrescription) -> list[dict[str, Any]]:
     rows = []
     for item in prescription.items:
-        band = "none" if item.alpha == 0 else f"{item.alpha:.0%} to {item.alpha_max:.0%}"
+        band = "none" if item.alpha == 0 else f"{100 * item.alpha:.0f} to {100 * item.alpha_max:.0f} %"
         rest_min = item.rest_s / 60
         rows.append(
             {
@@ -358,7 +383,7 @@ def _items(prescription: DayPrescription) -> list[dict[str, Any]]:
                 "alpha": item.alpha,
                 "alpha_max": item.alpha_max,
                 "sets": f"{item.sets} × , {rest_min:g} min rest".replace(" ,", ","),
-                "chance": f"{item.chance:.0%}",
+                "chance": _chance(item.chance),
                 "reason": item.paused or item.reason,
                 "paused": bool(item.paused),
             }
