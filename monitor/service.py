@@ -109,6 +109,8 @@ class MonitorService:
         self._books = ThreadPoolExecutor(1, thread_name_prefix="bookkeeper")
         self._thread = threading.Thread(target=self._run, name="pipeline", daemon=True)
         self.ended = threading.Event()
+        self.watchers: list[Callable[[], list[str]]] = []
+        """Asked for further warnings whenever somebody asks for the rig's health."""
 
     # What a caller does
 
@@ -196,6 +198,8 @@ class MonitorService:
         warnings = [w for w in (self._problem and str(self._problem), self._trouble, self._unwritten) if w]
         if self._recorder is not None and self._recorder.trouble is not None:
             warnings.append(str(self._recorder.trouble))
+        for watcher in self.watchers:
+            warnings += watcher()
         if link is None:
             return {"link": {"condition": "connecting"}, "warnings": warnings}
         since_s = (self._clock.monotonic_ns() - link.since_monotonic_ns) * 1e-9

@@ -12,6 +12,7 @@ from monitor.cli import (
     backup,
     calibrate,
     demo_hall,
+    doctor,
     export,
     flash,
     hold,
@@ -62,6 +63,8 @@ app.command("calibrate")(calibrate.calibrate)
 app.command("export")(export.export)
 app.command("backup")(backup.backup)
 app.command("restore")(backup.restore)
+app.command("doctor")(doctor.doctor)
+app.command("storage")(doctor.storage)
 app.command("passcode")(passcode.passcode)
 app.command("ports")(ports.ports)
 app.command("reanalyse")(reanalyse.reanalyse)

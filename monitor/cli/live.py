@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import sys
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -112,6 +113,7 @@ def run(
     from monitor.service import MonitorService
     from monitor.store import DataFolder, open_store
     from monitor.store.stay_recorder import StayRecorder
+    from monitor.store.storage import Housekeeper
 
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s")
     if (port is None) == (replay is None):
@@ -143,7 +145,9 @@ def run(
         source = link
     place = bound(page_port, doorway.host)
     try:
-        with folder.held(), open_store(folder.database) as store:
+        with ExitStack() as stack:
+            stack.enter_context(folder.held())
+            store = stack.enter_context(open_store(folder.database))
             hub = LiveHub()
             service = MonitorService(
                 source=source,
@@ -156,6 +160,8 @@ def run(
                 recorder=recorder,
             )
             door = doorway.doorkeeper(folder, store.audit.add)
+            keeper = stack.enter_context(Housekeeper(store, folder))
+            service.watchers.append(keeper.warnings)
             serve_page(service, hub, description, place, doorway=doorway, door=door, audit=store.audit.recent)
     finally:
         source.close()

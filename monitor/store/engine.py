@@ -64,7 +64,7 @@ def open_engines(url: URL) -> tuple[Engine, Engine]:
     """
     is_sqlite = url.get_backend_name() == "sqlite"
     if is_sqlite:
-        _check_sqlite_file(Path(str(url.database)), url)
+        check_sqlite_file(Path(str(url.database)), url)
     writer, readers = _engine(url, "BEGIN IMMEDIATE"), _engine(url, "BEGIN")
     if is_sqlite:
         _set_up_sqlite(writer, read_only=False)
@@ -126,8 +126,13 @@ def _set_up_sqlite(engine: Engine, *, read_only: bool) -> None:
     event.listen(engine, "connect", listener)
 
 
-def _check_sqlite_file(path: Path, url: URL) -> None:
-    """Look at an existing file without changing it; make a private one where there is none."""
+def check_sqlite_file(path: Path, url: URL) -> None:
+    """Look at an existing file without changing it; make a private one where there is none.
+
+    Raises
+    ------
+    DatabaseNotOpened, DatabaseNotOurs, DatabaseNewer
+    """
     try:
         private_file(path)
         with path.open("rb") as file:
@@ -202,7 +207,8 @@ def _not_opened(url: URL, why: str) -> DatabaseNotOpened:
     return DatabaseNotOpened(
         what=f"The database {_name(url)} cannot be opened: {why.strip()}.",
         means="Earlier holds cannot be read and new ones cannot be kept.",
-        do="Check that its folder is there and may be written to, that the disk is not full and the file is whole.",
+        do="Check that its folder is there and may be written to, and that the disk is not full; hang-monitor doctor "
+        "tells whether the file is whole, and makes a new one out of a damaged one.",
     )
 
 

@@ -104,7 +104,7 @@ def adopt(store: Store, folder: DataFolder, path: Path, wishes: Wishes) -> Rebui
     """Take a stray journal into the database: its stay, with the rig and calibration of its own note, and its holds."""
     uid = uid_of(path) or path.name
     try:
-        note = _first_note(path)
+        note = first_note(path)
     except TellableError as error:
         return Rebuilt(uid, problem=str(error))
     if "rig" not in note or "calibration" not in note:
@@ -148,7 +148,8 @@ def _mended(path: Path) -> int:
         return 0
 
 
-def _first_note(path: Path) -> dict[str, Any]:
+def first_note(path: Path) -> dict[str, Any]:
+    """Return the note that a stay's journal begins with: rig, calibration; raises what ``JournalSource`` does."""
     source = JournalSource(path)
     for event in source.events():
         if isinstance(event, Note):
