@@ -70,6 +70,28 @@ def crossing_s(t_s: Array, load_N: Array, row: int, level_N: float) -> float:
     return float(t_s[row - 1] + (level_N - before) / (after - before) * (t_s[row] - t_s[row - 1]))
 
 
+def bend_shift_s(t_s: Array, load_N: Array, at_s: float) -> float:
+    """Return by how much a crossing told on the straight line between two readings is too early (s).
+
+    Readings are means over their intervals. Against the cubic through the four readings around, the line lies too high
+    by d f (1 - f) / 2 + t f (1 - f) (2 f - 1) / 12 and the means by (d + t (f - 1/2)) / 24, with d the mean of the two
+    second differences, t the third and f the place between the readings (Taylor's theorem; the cubic is Lagrange's).
+    Over the slope there that is a time. 0 at the record's ends and where the line is flat; half an interval at most.
+    """
+    row = int(np.searchsorted(t_s, at_s))
+    if row < 2 or row > len(t_s) - 2:
+        return 0.0
+    first, before, after, last = (float(x) for x in load_N[row - 2 : row + 2])
+    step_s = float(t_s[row] - t_s[row - 1])
+    f = (at_s - float(t_s[row - 1])) / step_s
+    d, t = 0.5 * (first - before - after + last), last - 3 * after + 3 * before - first
+    above_N = f * (1 - f) * (d / 2 + t * (2 * f - 1) / 12) + (d + t * (f - 0.5)) / 24
+    slope_N = after - before + d * (f - 0.5)
+    if abs(above_N) >= 0.5 * abs(slope_N):
+        return 0.0
+    return above_N / slope_N * step_s
+
+
 def runs_above(t_s: Array, load_N: Array, level_N: float) -> list[Run]:
     """Return the runs in which ``load_N`` (n,) lies above a level, with interpolated crossings."""
     above = np.concatenate([[0], (load_N > level_N).astype(np.int8), [0]])
@@ -138,7 +160,7 @@ def find_holds(t_s: Array, bar_N: Array, bodyweight_N: float) -> list[HoldEdges]
         for group in _around(t_s, bar_N, first, last, settled_N):
             span = (group[0].first, group[-1].last)
             if span == (first, last) or turn >= MOST_TURNS:
-                found[span] = _edges(group, settled_N, len(t_s))
+                found[span] = _edges(group, settled_N, t_s, bar_N)
             else:
                 todo.append((*span, turn + 1))
     return _apart(sorted(found.values(), key=lambda h: h.onset_s))
@@ -161,10 +183,11 @@ def _around(t_s: Array, bar_N: Array, first: int, last: int, settled_N: float) -
     return [g for g in moved if g[0].first < last and g[-1].last > first]
 
 
-def _edges(group: list[Run], settled_N: float, rows: int) -> HoldEdges:
+def _edges(group: list[Run], settled_N: float, t_s: Array, bar_N: Array) -> HoldEdges:
     gaps = tuple((a.end_s, b.start_s) for a, b in itertools.pairwise(group))
     first, last = group[0].first, group[-1].last
-    return HoldEdges(group[0].start_s, group[-1].end_s, first, last, settled_N, gaps, first == 0, last == rows)
+    onset_s, release_s = (at_s + bend_shift_s(t_s, bar_N, at_s) for at_s in (group[0].start_s, group[-1].end_s))
+    return HoldEdges(onset_s, release_s, first, last, settled_N, gaps, first == 0, last == len(t_s))
 
 
 def _apart(holds: list[HoldEdges]) -> list[HoldEdges]:

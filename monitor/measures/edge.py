@@ -17,17 +17,16 @@ def u_crossing_s(stay: Stay, at_s: float) -> float:
 
     Contributions (JCGM 100:2008, 5.1.2): the noise of the two readings that the straight line between them is drawn
     through, over its slope; the stamps; the skew of the channels, anywhere within its range, since nobody knows which
-    cell bears how much of the edge (JCGM 100, 4.3.7); and what the straight line itself is off. With d the bend of the
-    load (second difference of its readings) and f where between them the crossing lies, a straight line is off by
-    f (1 - f) d / 2 and a mean over the interval by d / 24 (Taylor's theorem); their sum over the slope counts in full.
+    cell bears how much of the edge (JCGM 100, 4.3.7); and what the cubic that the crossing was read from
+    (``bend_shift_s``) leaves of the edge's bend: 3/128 of the fourth difference, the remainder of Lagrange's
+    interpolation half-way between two of four readings.
     """
-    row = int(np.clip(np.searchsorted(stay.t_s, at_s), 2, len(stay) - 2))
-    near = stay.bar_N[row - 2 : row + 2]
+    row = int(np.clip(np.searchsorted(stay.t_s, at_s), 3, len(stay) - 3))
+    near = stay.bar_N[row - 3 : row + 3]
     step_s = 1.0 / stay.rate_Hz
-    slope_N = max(abs(float(near[2] - near[1])), LEAST_SLOPE_N)
+    slope_N = max(abs(float(near[3] - near[2])), LEAST_SLOPE_N)
     share = float(np.clip((at_s - stay.t_s[row - 1]) / step_s, 0.0, 1.0))
     noise_N = stay.noise_N(stay.rig.bar_index) * math.hypot(share, 1.0 - share)
-    bend_N = 0.5 * abs(float(near[0] - near[1] - near[2] + near[3]))
-    bent_N = bend_N * (0.5 * share * (1.0 - share) + 1.0 / 24.0)
+    bent_N = 3.0 / 128.0 * float(np.abs(np.diff(near, 4)).mean())
     skew_s = stay.known.skew_s / math.sqrt(12.0)
     return math.sqrt((math.hypot(noise_N, bent_N) / slope_N * step_s) ** 2 + stay.known.u_stamp_s**2 + skew_s**2)

@@ -67,6 +67,7 @@ class Stay:
     u_zero_N: Array
     u_rel_span: Array
     known: Known = field(default_factory=lambda: Known())
+    _noise: dict[tuple[int, ...], float] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def __len__(self) -> int:
         return len(self.t_s)
@@ -154,6 +155,11 @@ class Stay:
         Taken from the quieter pieces of ``NOISE_ROWS`` rows (their lower quartile, made good for being one), so that
         neither steps nor tremor pass for noise; 0 where there is no whole piece.
         """
+        if index not in self._noise:
+            self._noise[index] = self._found_noise_N(index)
+        return self._noise[index]
+
+    def _found_noise_N(self, index: tuple[int, ...]) -> float:
         total = self.load_N[:, list(index)].sum(axis=1)
         pieces = len(total) // NOISE_ROWS
         if not index or not pieces:

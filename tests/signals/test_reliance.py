@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from monitor.holds.edges import bend_shift_s, crossing_s
 from monitor.measures.assistance import u_share
 from monitor.measures.edge import u_crossing_s
 from monitor.measures.lateral import U_PLACE_M, lateral
@@ -126,7 +127,7 @@ def test_a_zero_between_two_readings_is_as_uncertain_as_a_simulation_of_its_wand
 def test_noise_of_rows_that_the_zero_was_read_from_goes_with_the_zero():
     """A mean over 800 rows less that over 600 of them: its noise, drawn 20,000 times, and what the overlap says."""
     t_s = np.arange(800) / 80
-    draws = np.random.default_rng(6).standard_normal((20_000, 800))
+    draws = np.random.default_rng(6).standard_normal((20_000, 800), dtype=np.float32)
     left = draws.mean(axis=1) - draws[:, 100:700].mean(axis=1)
     part = PartZero(1, np.array([5.0]), np.array([1 / 600]), (t_s[100:700],))
     assert part.overlap(t_s) == pytest.approx(1.0)
@@ -162,18 +163,22 @@ def test_an_edges_uncertainty_is_noise_over_slope_and_the_skew_of_the_channels()
     assert u_crossing_s(edge(), at_s) == pytest.approx(0.0, abs=1e-12)
 
 
-def test_a_bent_edge_is_as_uncertain_as_the_straight_line_is_wrong():
-    """B = 2e5 (t - 29.9)^2 as means over 1/80 s: the true crossing of 400 N, the one told, and what is said of it."""
-    t_s = np.arange(0, 60, 1 / 80)
-    h, since = 1 / 80, np.maximum(t_s - 29.9, 0.0)
+@pytest.mark.parametrize("start_s", [29.9, 29.9031, 29.9078])
+def test_a_bent_edge_is_read_where_the_load_crosses_and_not_where_a_straight_line_does(start_s):
+    """B = 4e6 (t - start)^3 as its means over 1/80 s: 400 N are crossed at start + 1e-4^(1/3) s."""
+    edges_s = np.arange(0, 60, 1 / 80)
+    integral = 1e6 * np.clip(edges_s - start_s, 0.0, 0.1) ** 4 + np.maximum(edges_s - start_s - 0.1, 0.0) * 4000.0
+    bar_N, t_s = np.diff(integral) * 80, edges_s[:-1] + 1 / 160
+    row = int(np.flatnonzero(bar_N > 400.0)[0])
+    straight_s = crossing_s(t_s, bar_N, row, 400.0)
+    true_s = start_s + 1e-4 ** (1 / 3)
+    told_s = straight_s + bend_shift_s(t_s, bar_N, straight_s)
     load_N = np.zeros((len(t_s), 6))
-    load_N[:, 0] = np.minimum(2e5 * (since**2 + (since > h) * h**2 / 12), 800.0)
-    stay = Stay(RIG, t_s, load_N, np.zeros(6), np.zeros(6))
-    row = int(np.flatnonzero(load_N[:, 0] > 400.0)[0])
-    told_s = float(t_s[row - 1] + (400 - load_N[row - 1, 0]) / (load_N[row, 0] - load_N[row - 1, 0]) * h)
-    true_s = 29.9 + (400 / 2e5) ** 0.5
-    assert abs(told_s - true_s) > 5e-5
-    assert u_crossing_s(stay, told_s) == pytest.approx(abs(told_s - true_s), rel=0.35)
+    load_N[:, 0] = bar_N
+    u_s = u_crossing_s(Stay(RIG, t_s, load_N, np.zeros(6), np.zeros(6)), told_s)
+    assert abs(straight_s - true_s) > 3e-4
+    assert abs(told_s - true_s) < 0.1 * abs(straight_s - true_s)
+    assert u_s < 0.1 * abs(straight_s - true_s)
 
 
 def test_stamps_that_tremble_make_times_a_little_uncertain_and_uneven_ones_more():
