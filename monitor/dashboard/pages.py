@@ -16,6 +16,7 @@ STATIC = Path(__file__).parent / "static"
 SCREENS = {
     "/": "index.html",
     "/sign-in": "sign-in.html",
+    "/holds": "hold-list.html",
     "/hold/{uid}": "hold.html",
 }
 """Address and file of every screen; what a screen shows, it reads from REST."""

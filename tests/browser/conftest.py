@@ -6,6 +6,7 @@ import shutil
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from urllib.parse import urlsplit
 
 import pytest
@@ -70,3 +71,20 @@ def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
     # A server that a test takes away leaves the browser's own line about the lost connection.
     assert [text for text in complaints if "ERR_CONNECTION_REFUSED" not in text and "ERR_FAILED" not in text] == []
     assert {urlsplit(url).hostname for url in asked} <= {"127.0.0.1"}
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Iterator[SimpleNamespace]:
+    """Serve coaching over a real store: ``url``, ``store``, ``person`` (uid), ``holds`` (newest first)."""
+    from fake_coach import FakeCoach, StoredReader, fill
+    from fake_rig import served
+
+    from monitor.store import open_store
+
+    with open_store(tmp_path / "holds.sqlite") as store:
+        person, holds = fill(store)
+        coach = FakeCoach(store)
+        with served(store=StoredReader(store), coach=coach) as dashboard:
+            yield SimpleNamespace(
+                url=dashboard.url, hub=dashboard.hub, store=store, person=person, holds=holds, coach=coach
+            )

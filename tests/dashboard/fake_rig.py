@@ -17,6 +17,7 @@ from fastapi import FastAPI
 from numpy.typing import NDArray
 
 from monitor.dashboard import (
+    Coach,
     Control,
     DashboardSettings,
     GivenSettings,
@@ -247,6 +248,7 @@ def served(
     *,
     store: FakeStore | None = None,
     control: FakeControl | None = None,
+    coach: Coach | None = None,
     rig: RigCard = RIG,
     port: int = 0,
     settings: DashboardSettings | None = None,
@@ -254,7 +256,7 @@ def served(
     """Serve a dashboard over a made-up rig on a free port (or on a given one) until the block ends."""
     hub, store, control = hub or LiveHub(), store or FakeStore(), control or FakeControl()
     as_control: Control = control
-    app = create_app(hub=hub, store=store, rig=rig, control=as_control, settings=settings)
+    app = create_app(hub=hub, store=store, rig=rig, control=as_control, coach=coach, settings=settings)
     listener = socket.socket()
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listener.bind(("127.0.0.1", port))

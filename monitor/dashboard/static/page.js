@@ -3,6 +3,7 @@
 import { say } from "./drawing.js";
 import { Curves } from "./curves.js";
 import { Feed } from "./feed.js";
+import { fillPages } from "./frame.js";
 import { HoldList } from "./holds.js";
 import { clock, cut, percent } from "./numbers.js";
 import { Paper } from "./paper.js";
@@ -251,6 +252,7 @@ function labels() {
     "set-save": words.setSave, "theme-label": words.theme,
   };
   for (const [id, text] of Object.entries(fixed)) say(byId(id), text);
+  fillPages(byId("pages"), "/");
   for (const [id, turn] of [["curves-cells", (on) => curves.showCells(on)], ["curves-stop", (on) => curves.stop(on)]]) {
     byId(id).addEventListener("click", (event) => {
       const on = event.currentTarget.getAttribute("aria-pressed") !== "true";

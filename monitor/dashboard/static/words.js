@@ -107,7 +107,7 @@ export const words = {
   pages: {
     title: "Pages",
     skip: "To the page's content",
-    names: { "/": "at the bar" },
+    names: { "/": "at the bar", "/holds": "holds" },
   },
   notReached: { what: "The program was not reached.", means: "What is shown may be out of date.", do: "Check that it runs, then load the page again." },
   strangeAnswer: (status) => `The program answered with ${status}.`,
@@ -170,8 +170,64 @@ export const words = {
   linkCurveJson: "curve (JSON)",
   linkHoldJson: "numbers (JSON)",
   linkHoldCsv: "numbers (CSV)",
+
+  // The list of holds
+  list: {
+    title: "holds",
+    search: "find holds",
+    who: "who",
+    anybody: "anybody",
+    guests: "guests",
+    kind: "shoulders",
+    support: "feet",
+    any: "any",
+    since: "from",
+    until: "to",
+    least: "at least",
+    most: "at most",
+    order: "order",
+    orders: { newest: "newest first", oldest: "oldest first", longest: "longest first", shortest: "shortest first", least_help: "least help first", most_help: "most help first" },
+    clear: "ask nothing",
+    found: (total) => (total === 0 ? "no hold is like this" : total === 1 ? "1 hold" : `${grouped(total)} holds`),
+    part: (first, last) => `${grouped(first)} to ${grouped(last)}`,
+    firstPage: "first",
+    before: "back",
+    after: "on",
+    lastPage: "last",
+    pick: "choose",
+    pickAll: "choose all on this page",
+    pickOne: (when) => `choose the hold of ${when}`,
+    when: "when",
+    time: "time",
+    feet: "feet",
+    what: "what",
+    notes: "notes",
+    mark: "mark",
+    guest: "guest",
+    chosen: (n) => (n === 0 ? "none chosen" : `${n} chosen`),
+    most200: "No more than 200 can be chosen at once.",
+    dropChoice: "choose none",
+    csvFound: "all that were found (CSV)",
+    csvChosen: "the chosen ones (CSV)",
+    discard: "discard …",
+    discardWhy: "Why are they discarded?",
+    discardDo: (n) => (n === 1 ? "discard 1 hold" : `discard ${n} holds`),
+    cancel: "leave them",
+    discarding: (done, all) => `${done} of ${all} discarded`,
+    discarded: (n) => (n === 1 ? "1 hold discarded; it is kept, but in no list" : `${n} holds discarded; they are kept, but in no list`),
+    undo: "undo",
+    undone: (n) => (n === 1 ? "1 hold is back" : `${n} holds are back`),
+    stop: "stop",
+    reasonNeeded: "Give a reason: whoever looks later will want to know.",
+    newerOnes: "newer holds have come",
+  },
 };
 
 export function partName(name) {
   return words.partNames[name] ?? name.replaceAll("_", " ");
+}
+
+/** Thousands apart by a narrow space, which does not break. */
+function grouped(n) {
+  return String(n).replace(/\B(?=(\d{3})+$)/g, "\u202f");
 }
