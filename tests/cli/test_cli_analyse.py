@@ -71,7 +71,7 @@ def test_people_get_a_table():
     assert result.exit_code == 0
     assert "unassisted" in result.stdout
     assert "35.70" in result.stdout
-    assert "700.29 ± 0.14 N" in result.stdout
+    assert "700.29 ± 0.15 N" in result.stdout
     assert "12 lost, 4 spikes masked" in result.stdout
     assert "no hold" in result.stdout
     with pytest.raises(json.JSONDecodeError):
