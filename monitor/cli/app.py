@@ -24,6 +24,7 @@ from monitor.cli import (
     programme,
     progress,
     reanalyse,
+    record,
     report,
 )
 
@@ -70,6 +71,9 @@ app.command("ports")(ports.ports)
 app.command("reanalyse")(reanalyse.reanalyse)
 app.command("flash")(flash.flash)
 app.command("install-service")(install_service.install_service)
+person.person.command("export")(record.export_person)
+person.person.command("import")(record.import_person)
+person.person.command("erase")(record.erase)
 app.add_typer(person.person, name="person")
 app.add_typer(programme.programme, name="programme")
 app.command("prescribe")(programme.prescribe)

@@ -22,7 +22,7 @@ from monitor.measures.result import MEASUREMENT_VERSION
 from monitor.newtons.calibration import Calibration, calibration_to_dict
 from monitor.rig import Rig, rig_to_dict
 from monitor.store import DataFolder, Store, StoredHold, hold_uid, journal_place
-from monitor.store.dossier import FORMAT, erase_person, write_dossier
+from monitor.store.dossier import FORMAT, erase_person, journal_places, write_dossier
 from monitor.store.journals import erase_journals
 from monitor.store.rows import calibration_date, fingerprint, hold_columns
 
@@ -105,9 +105,8 @@ def remove_hall(store: Store, folder: DataFolder) -> HallCount:
         )
     holds = journals = 0
     for uid in there:
-        erased = erase_person(store, uid, who="demo hall", keep_row=False)
-        holds += erased.rows["hold"]
-        journals += len(erase_journals(folder, erased.journals))
+        journals += len(erase_journals(folder, journal_places(store, uid)))
+        holds += erase_person(store, uid, who="demo hall", keep_row=False).rows["hold"]
     store.audit.add("demo hall", "demo hall removed", f"{len(there)} invented people")
     return HallCount(len(there), holds, journals)
 
@@ -158,13 +157,12 @@ class _History:
             "pains": pains_of(days),
             "programmes": [{"since_utc_ns": since_ns, "content": days.programme.as_dict()}],
             "manual_hangs": self._by_hand(),
-            "rigs": [{"sha256": fingerprint(rig_data), "description": rig_data, "created_utc_ns": since_ns}],
+            "rigs": [{"sha256": fingerprint(rig_data), "description": rig_data}],
             "calibrations": [
                 {
                     "sha256": fingerprint(calibration_data),
                     "dated": calibration_date(calibration_data),
                     "content": calibration_data,
-                    "created_utc_ns": since_ns,
                 }
             ],
             "stays": stays,

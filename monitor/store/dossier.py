@@ -75,16 +75,28 @@ class BadDossier(MonitorError):
 
 @dataclass(frozen=True, slots=True)
 class Erased:
-    """What an erasure took away; ``journals`` are places relative to the data folder."""
+    """How many rows of each table an erasure took away."""
 
     person_uid: str
     at_utc_ns: int
     rows: dict[str, int]
-    journals: list[str]
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as plain data."""
         return asdict(self)
+
+
+def journal_places(store: Store, uid: str) -> list[str]:
+    """Return where the journals of a person's stays lie, relative to the data folder.
+
+    Raises
+    ------
+    UnknownPerson
+    """
+    with store._read() as connection:
+        need_person(connection, uid)
+        query = select(stay.c.journal).where(stay.c.person_uid == uid).order_by(stay.c.journal)
+        return list(connection.execute(query).scalars())
 
 
 def read_dossier(store: Store, uid: str) -> dict[str, Any]:
@@ -121,8 +133,10 @@ def read_dossier(store: Store, uid: str) -> dict[str, Any]:
         "format": FORMAT,
         "person": one,
         **entries,
-        "rigs": sorted((_without(row, "id") for row in rigs), key=lambda r: r["sha256"]),
-        "calibrations": sorted((_without(row, "id") for row in calibrations), key=lambda r: r["sha256"]),
+        "rigs": sorted((_without(row, "id", "created_utc_ns") for row in rigs), key=lambda r: r["sha256"]),
+        "calibrations": sorted(
+            (_without(row, "id", "created_utc_ns") for row in calibrations), key=lambda r: r["sha256"]
+        ),
         "stays": [
             {
                 **_without(row, "id", "person_uid", "rig_id", "calibration_id"),
@@ -172,9 +186,11 @@ def write_dossier(
 
 
 def erase_person(store: Store, uid: str, *, who: str = "command line", keep_row: bool = True) -> Erased:
-    """Erase everything that the database keeps of a person; journals are the caller's to delete.
+    """Erase everything that the database keeps of a person.
 
-    In SQLite what is deleted is overwritten in the file. Only the meaningless uid stays, in an empty row and in the
+    Journals are the caller's to delete, and before this: what is begun anew after a crash must find them again.
+
+    In SQLite the file is then written anew, which takes seconds for very many holds. Only the meaningless uid stays, in an empty row and in the
     audit list, so that it is never given to somebody else.
 
     Parameters
@@ -187,7 +203,7 @@ def erase_person(store: Store, uid: str, *, who: str = "command line", keep_row:
     UnknownPerson
     """
     erased = store._writer.submit(partial(_erase, uid, who, keep_row)).result()
-    _empty_the_log(store)
+    _rewrite_file(store)
     return erased
 
 
@@ -299,7 +315,8 @@ def _kept_once(connection: Connection, table: Table, row: Mapping[str, Any]) -> 
     _check_columns(table, row)
     found = connection.execute(select(table.c.id).where(table.c.sha256 == row["sha256"])).scalar_one_or_none()
     if found is None:
-        found = connection.execute(insert(table).values(**row).returning(table.c.id)).scalar_one()
+        new = insert(table).values(created_utc_ns=time.time_ns(), **row)
+        found = connection.execute(new.returning(table.c.id)).scalar_one()
     return int(found)
 
 
@@ -310,7 +327,6 @@ def _erase(uid: str, who: str, keep_row: bool, connection: Connection) -> Erased
     need_person(connection, uid)
     if connection.dialect.name == "sqlite":
         connection.exec_driver_sql("PRAGMA secure_delete=ON")
-    stays = _rows(connection, stay, stay.c.person_uid == uid)
     mine = select(stay.c.id).where(stay.c.person_uid == uid).scalar_subquery()
     rows: dict[str, int] = {}
 
@@ -337,18 +353,19 @@ def _erase(uid: str, who: str, keep_row: bool, connection: Connection) -> Erased
         used = select(stay.c.calibration_id).where(stay.c.calibration_id.is_not(None))
         take(calibration, calibration.c.id.not_in(used))
     audit_row(who, "erasure of a person", uid, connection)
-    return Erased(uid, now_ns, rows, sorted(row["journal"] for row in stays))
+    return Erased(uid, now_ns, rows)
 
 
-def _empty_the_log(store: Store) -> None:
-    """Fold SQLite's log into the file and cut it, so that no old page is left in it."""
+def _rewrite_file(store: Store) -> None:
+    """Write SQLite's file anew and cut its log, so that no copy of what was deleted is left in the gaps of pages."""
     engine = store._engines[0]
     if engine.dialect.name != "sqlite":
         return
-    # Below SQLAlchemy, because a connection of its own begins a transaction, in which nothing can be folded.
+    # Below SQLAlchemy, because a connection of its own begins a transaction, in which neither can be done.
     connection = engine.raw_connection()
     try:
-        connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        for command in ("VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"):
+            connection.cursor().execute(command)
     finally:
         connection.close()
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Iterable
+from pathlib import Path
 
+from firmware_bridge.journal import PACKED
 from monitor.errors import MonitorError
 from monitor.store.folder import DataFolder
 
@@ -14,6 +16,20 @@ class JournalNotErased(MonitorError):
     """A journal that is to be erased cannot be."""
 
     code = "journal-not-erased"
+
+
+def files_of(folder: DataFolder, place: str) -> list[Path]:
+    """Return the files of a stay's journal that are there: itself, packed, and torn tails kept beside it.
+
+    Raises
+    ------
+    ValueError
+        The place leads out of the data folder.
+    """
+    folder.journal(place)
+    path = folder.root / place
+    found = [path, path.with_name(path.name + PACKED), *sorted(path.parent.glob(f"{path.name}.torn-*"))]
+    return [file for file in found if file.is_file()]
 
 
 def erase_journals(folder: DataFolder, places: Iterable[str]) -> list[str]:
@@ -33,10 +49,7 @@ def erase_journals(folder: DataFolder, places: Iterable[str]) -> list[str]:
     """
     gone = []
     for place in places:
-        path = folder.journal(place)
-        for file in sorted([path, *path.parent.glob(f"{path.name}.torn-*")]):
-            if not file.exists():
-                continue
+        for file in files_of(folder, place):
             try:
                 with file.open("r+b") as content:
                     content.write(b"\0" * file.stat().st_size)
@@ -46,10 +59,11 @@ def erase_journals(folder: DataFolder, places: Iterable[str]) -> list[str]:
             except OSError as error:
                 raise JournalNotErased(
                     what=f"The journal {file} cannot be erased: {error.strerror or error}.",
-                    means="The database no longer knows whose it was, but the load curve is still on the disk.",
-                    do="Delete the file by hand.",
+                    means="It is still there, and the database was not touched yet.",
+                    do="Mend the permissions of its folder and erase the person again.",
                 ) from error
             gone.append(str(file.relative_to(folder.root)))
+        path = folder.root / place
         for parent in (path.parent, path.parent.parent):
             if parent not in (folder.root, folder.journals):
                 with contextlib.suppress(OSError):

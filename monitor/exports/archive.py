@@ -1,0 +1,280 @@
+"""A whole person as one file: for a move to another machine, or for somebody who asks what is kept of them."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import hashlib
+import io
+import json
+import os
+import re
+import zipfile
+import zlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from monitor.errors import BadInput, MonitorError
+from monitor.exports.holds import holds_csv
+from monitor.measures.result import MEASUREMENT_VERSION
+from monitor.store import DataFolder, HoldFilter, Store
+from monitor.store.dossier import BadDossier, PersonIsHere, read_dossier, write_dossier
+from monitor.store.folder import private_file, private_folder
+from monitor.store.journals import files_of
+
+FORMAT = 1
+KIND = "hang-monitor person"
+MANIFEST, DOSSIER, HOLDS, WORDS = "manifest.json", "person.json", "holds.csv", "READ-ME.txt"
+MOST_TEXT_BYTES = 1 << 30
+"""Manifest and dossier are read into memory; a hundred thousand holds take about a tenth of this."""
+
+_CHUNK = 1 << 20
+_JOURNAL = re.compile(r"journals/(?:[A-Za-z0-9_-]+/){0,4}[A-Za-z0-9_.-]+\.journal(?:\.gz|\.torn-[0-9-]+)?")
+_EXTRA = re.compile(r"\.gz$|\.torn-[0-9-]+$")
+
+
+class BadArchive(MonitorError):
+    """A file is no archive of a person, or it is damaged."""
+
+    code = "bad-archive"
+
+
+@dataclass(frozen=True, slots=True)
+class Archived:
+    """What went into an archive, or came out of it."""
+
+    person_uid: str
+    name: str
+    holds: int
+    journals: int
+    missing_journals: int = 0
+
+
+def write_archive(
+    store: Store, folder: DataFolder, uid: str, path: Path, *, version: str = "", made_at: dt.datetime
+) -> Archived:
+    """Write everything that is kept of a person into one zip file; it appears under its name only when it is whole.
+
+    It holds ``person.json`` (every row of the database), ``holds.csv`` (the holds for a spreadsheet), the journals
+    with the raw readings, ``READ-ME.txt`` and ``manifest.json`` with the length and SHA-256 of every file.
+
+    Raises
+    ------
+    UnknownPerson, BadInput
+        The file cannot be written.
+    """
+    dossier = read_dossier(store, uid)
+    table = io.StringIO(newline="")
+    holds_csv(store.all_holds(HoldFilter(person_uid=uid)), table)
+    places = [str(stay["journal"]) for stay in dossier["stays"]]
+    files = [file for place in places for file in files_of(folder, place)]
+    texts = {
+        DOSSIER: json.dumps(dossier, allow_nan=False, ensure_ascii=False, indent=1, sort_keys=True).encode(),
+        HOLDS: table.getvalue().encode(),
+        WORDS: _words(version, made_at).encode(),
+    }
+    beside = path.with_name(f"{path.name}.part")
+    try:
+        beside.unlink(missing_ok=True)
+        private_file(beside)
+        with zipfile.ZipFile(beside, "w", zipfile.ZIP_DEFLATED) as made:
+            listed = {}
+            for name, text in texts.items():
+                made.writestr(name, text)
+                listed[name] = {"bytes": len(text), "sha256": hashlib.sha256(text).hexdigest()}
+            for file in files:
+                name = file.relative_to(folder.root).as_posix()
+                listed[name] = _add(made, file, name)
+            manifest = {
+                "kind": KIND,
+                "format": FORMAT,
+                "program": version,
+                "measurement_version": MEASUREMENT_VERSION,
+                "made_utc": made_at.astimezone(dt.UTC).isoformat(timespec="seconds"),
+                "person": uid,
+                "files": listed,
+            }
+            made.writestr(MANIFEST, json.dumps(manifest, indent=1))
+        with beside.open("rb") as written:
+            os.fsync(written.fileno())
+        beside.replace(path)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            beside.unlink(missing_ok=True)
+        raise BadInput(
+            what=f"{path} cannot be written: {error.strerror or error}.",
+            means="No archive was made; what is stored is untouched.",
+            do="Give a place where you may write and that has room.",
+        ) from error
+    missing = sum(not folder.journal(place).exists() for place in places)
+    return Archived(uid, dossier["person"]["name"], len(dossier["holds"]), len(places) - missing, missing)
+
+
+def import_archive(
+    store: Store, folder: DataFolder, path: Path, *, who: str = "command line", although_erased: bool = False
+) -> Archived:
+    """Put an archive's person into a store and a data folder, all of it or nothing.
+
+    Every file is checked against the manifest before anything is written.
+
+    Raises
+    ------
+    BadArchive, BadDossier, PersonIsHere, PersonWasErased
+    """
+    with _opened(path) as archive:
+        files = _checked(archive)
+        dossier = _json(archive, DOSSIER)
+        if not isinstance(dossier, dict):
+            raise _bad(f"{DOSSIER} holds no object.")
+        journals = [name for name in files if name not in (DOSSIER, HOLDS, WORDS)]
+        _check_journals(dossier, journals)
+        _check_places_free(folder, journals)
+        made: list[Path] = []
+        try:
+            made.extend(_extract(archive, folder, name) for name in journals)
+            uid = write_dossier(store, dossier, who=who, although_erased=although_erased)
+        except BaseException:
+            for file in made:
+                file.unlink(missing_ok=True)
+            raise
+    main = len({_EXTRA.sub("", name) for name in journals})
+    name = str(dossier["person"]["name"])
+    return Archived(uid, name, len(dossier["holds"]), main, len(dossier["stays"]) - main)
+
+
+def _add(made: zipfile.ZipFile, file: Path, name: str) -> dict[str, Any]:
+    """Copy a journal into the archive as it is at this moment, and return its length and hash."""
+    digest, size = hashlib.sha256(), 0
+    with file.open("rb") as content, made.open(name, "w", force_zip64=True) as out:
+        while piece := content.read(_CHUNK):
+            digest.update(piece)
+            size += len(piece)
+            out.write(piece)
+    return {"bytes": size, "sha256": digest.hexdigest()}
+
+
+@contextlib.contextmanager
+def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
+    try:
+        with zipfile.ZipFile(path) as archive:
+            yield archive
+    except FileNotFoundError as error:
+        raise _bad(f"There is no file {path}.") from error
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as error:
+        raise _bad(f"{path} is no whole zip file: {error}.") from error
+    except OSError as error:
+        raise _bad(f"{path} cannot be read, or its journals cannot be written: {error.strerror or error}.") from error
+
+
+def _json(archive: zipfile.ZipFile, name: str) -> Any:
+    try:
+        info = archive.getinfo(name)
+        if info.file_size > MOST_TEXT_BYTES:
+            raise _bad(f"{name} is larger than anything expected.")
+        return json.loads(archive.read(name))
+    except KeyError as error:
+        raise _bad(f"{name} is missing.") from error
+    except (ValueError, RecursionError) as error:
+        raise _bad(f"{name} cannot be read: {error}.") from error
+
+
+def _checked(archive: zipfile.ZipFile) -> dict[str, Any]:
+    """Return the manifest's files after comparing every one of them with its length and hash."""
+    manifest = _json(archive, MANIFEST)
+    if not isinstance(manifest, dict) or manifest.get("kind") != KIND or manifest.get("format") != FORMAT:
+        raise _bad("It is no archive of a person, or it is of a newer program.")
+    files = manifest.get("files")
+    if not isinstance(files, dict) or not all(isinstance(entry, dict) for entry in files.values()):
+        raise _bad("Its manifest lists no files.")
+    there = [info.filename for info in archive.infolist()]
+    if sorted(there) != sorted([MANIFEST, *files]):
+        raise _bad("Its files are not those that its manifest lists.")
+    if any(info.flag_bits & 1 for info in archive.infolist()):
+        raise _bad("It is locked with a password.")
+    for name, entry in files.items():
+        wanted = entry.get("bytes")
+        if not isinstance(wanted, int):
+            raise _bad("Its manifest lists no lengths.")
+        digest, size = hashlib.sha256(), 0
+        with archive.open(name) as content:
+            while piece := content.read(_CHUNK):
+                size += len(piece)
+                digest.update(piece)
+                if size > wanted:
+                    break
+        if size != wanted or digest.hexdigest() != entry.get("sha256"):
+            raise _bad(f"{name} is not as it was when the archive was made.")
+    return files
+
+
+def _check_journals(dossier: Mapping[str, Any], names: list[str]) -> None:
+    """Refuse journals that belong to none of the person's stays, and places that lead elsewhere."""
+    try:
+        places = {str(stay["journal"]) for stay in dossier["stays"]}
+    except (KeyError, TypeError) as error:
+        raise BadDossier(
+            what=f"The archive's {DOSSIER} lists no stays.",
+            means="Nothing was imported; what is stored is untouched.",
+            do="Take an archive as this program wrote it.",
+        ) from error
+    for name in [*names, *places]:
+        if not _JOURNAL.fullmatch(name) or ".." in name.split("/"):
+            raise _bad(f"{name[:80]!r} is no place for a journal.")
+    strange = [name for name in names if _EXTRA.sub("", name) not in places]
+    if strange:
+        raise _bad(f"{strange[0]} belongs to no stay of the person.")
+
+
+def _check_places_free(folder: DataFolder, names: list[str]) -> None:
+    for name in names:
+        if files_of(folder, _EXTRA.sub("", name)):
+            raise PersonIsHere(
+                what=f"There is a journal {name} in {folder.root} already.",
+                means="It would be written over, so nothing was imported.",
+                do="Look whose it is; the person may be here already (hang-monitor person list).",
+            )
+
+
+def _extract(archive: zipfile.ZipFile, folder: DataFolder, name: str) -> Path:
+    path = folder.root / name
+    for parent in reversed(path.relative_to(folder.root).parents[:-1]):
+        private_folder(folder.root / parent)
+    private_file(path)
+    try:
+        with archive.open(name) as content, path.open("wb") as out:
+            while piece := content.read(_CHUNK):
+                out.write(piece)
+            out.flush()
+            os.fsync(out.fileno())
+    except BaseException:
+        path.unlink(missing_ok=True)
+        raise
+    return path
+
+
+def _words(version: str, made_at: dt.datetime) -> str:
+    return f"""Everything that the hang monitor keeps of one person.
+Made on {made_at.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC by version {version or "unknown"};
+version of the measurement: {MEASUREMENT_VERSION}.
+
+person.json    Every row of the database: the person, questionings, entries of pain, programmes, hangs entered by hand,
+               stays on the rig with its description and calibration, holds with their results, corrections.
+               Names carry units: _N newtons, _s seconds, _m metres, _utc_ns nanoseconds since 1970 in UTC.
+               alpha is the share of bodyweight on the feet, beta the share on the bar.
+holds.csv      The holds as they are seen, for a spreadsheet, with units in the header.
+journals/      The raw readings of the load cells, one file a stay, each with its rig and calibration in front:
+               hang-monitor analyse FILE.journal reads them.
+manifest.json  Length and SHA-256 of every file.
+
+To put it into another machine: hang-monitor person import FILE.zip
+"""
+
+
+def _bad(what: str) -> BadArchive:
+    return BadArchive(
+        what=what,
+        means="Nothing was imported; what is stored is untouched.",
+        do="Give a file that hang-monitor person export has written, and copy it again if it may be damaged.",
+    )

@@ -1,0 +1,368 @@
+"""A whole person moved to another machine without loss, and erased everywhere."""
+
+from __future__ import annotations
+
+import datetime as dt
+import gzip
+import hashlib
+import json
+import os
+import zipfile
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from sqlalchemy import insert, select
+
+from monitor.coaching.desk import CoachingDesk
+from monitor.coaching.programme import template
+from monitor.errors import BadInput
+from monitor.exports.archive import BadArchive, import_archive, write_archive
+from monitor.exports.erasure import erase_everywhere
+from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, Swing
+from monitor.store import DataFolder, StoredHold, UnknownPerson, hold_uid, open_store
+from monitor.store.dossier import (
+    ENTRIES,
+    OF_HOLDS,
+    BadDossier,
+    PersonIsHere,
+    PersonWasErased,
+    erase_person,
+    read_dossier,
+    write_dossier,
+)
+from monitor.store.schema import metadata
+
+MADE = dt.datetime(2026, 7, 1, 12, 0, tzinfo=dt.UTC)
+START_ns = 1_780_000_000 * 10**9
+NAME = "Ylva Qvist-Unmistakable"
+NOTE = "a note that stands nowhere else"
+RIG = {"name": "Hall A", "channels": [{"name": "bar_left", "part": "bar"}]}
+
+
+def result(onset_s: float, duration_s: float) -> HoldResult:
+    swing = Swing(1.5, 0.8, 0.44, [(onset_s, 0.8, 0.1)])
+    return HoldResult(
+        onset_s, onset_s + duration_s, duration_s, 0.01, "passive", "assisted", 0.8, 0.001, 0.2, 0.001,
+        swing=swing, flags=["kind_unknown"],
+    )  # fmt: skip
+
+
+def fill(folder: DataFolder, store, name: str = NAME, offset_ns: int = 0) -> str:
+    """Keep a person with something in every table, and journals plain, packed, torn and missing."""
+    desk = CoachingDesk(store, lambda: START_ns + 10 * 86_400 * 10**9)
+    uid = desk.add_person(name, stature_m=1.71, notes=NOTE, consent_on="2026-05-01", units="lbf").uid
+    desk.take_intake(uid, {"passive_30s": False, "pain_now": 2, "pain_places": ["wrist"]})
+    desk.set_programme(uid, template())
+    desk.set_programme(uid, template("long_hangs"))
+    desk.log_pain(uid, 3, place="wrist", symptoms=("numbness",), note=f"after the second set of {name}")
+    desk.log_hang(uid, 30, START_ns + 10**9, "passive", "at home")
+    store.people.remove_manual_hang(desk.log_hang(uid, 31, START_ns + 2 * 10**9).id)
+    uids = []
+    for number in range(4):
+        at_ns = START_ns + offset_ns + number * 86_400 * 10**9
+        calibration = {"id": f"c{number % 2}", "channels": [{"channel": "bar_left", "span_at": "2026-04-01"}]}
+        stay = store.begin_stay(at_ns, RIG, calibration, person_uid=uid)
+        for k in (1, 2, 3):
+            hold = StoredHold(
+                hold_uid(stay, k), stay, k, at_ns + k * 10**10, 700.0, 0.5, result(40.0 * k, 30.0 + k),
+                MEASUREMENT_VERSION, target_s=30.0, ending="target",
+            )  # fmt: skip
+            store.save_hold(hold)
+            uids.append(hold.uid)
+        store.end_stay(stay, at_ns + 10**12, clock_rate=1.00001, quality={"samples": 9, "lost": 1})
+        if number < 3:
+            path = folder.new_journal(stay, at_ns)
+            content = os.urandom(5000)
+            if number == 1:
+                path = path.with_name(path.name + ".gz")
+                content = gzip.compress(content)
+            path.write_bytes(content)
+            if number == 2:
+                path.with_name(path.name + ".torn-77").write_bytes(os.urandom(40))
+    corrections = store.corrections
+    corrections.make(uids[0], "retag", {"kind": "active"}, reason="seen", made_by="coach")
+    corrections.make(uids[3], "split", {"at_s": 55.0}, reason="two", made_by="coach")
+    corrections.make(uids[6], "join", {"with": uids[7]}, reason="one", made_by="coach")
+    corrections.make(uids[9], "discard", {}, reason="a try", made_by="coach")
+    corrections.undo_last(uids[9])
+    store.withdraw_hold(uids[11])
+    with store._writer._engine.begin() as connection:
+        for table in OF_HOLDS.values():
+            assert table.name == "earlier_result"
+            values = {"hold_uid": uids[0], "measurement_version": 0, "result": {"onset_s": 1.0}, "replaced_utc_ns": 5}
+            connection.execute(insert(table).values(**values))
+    return uid
+
+
+def all_rows(store) -> dict[str, list]:
+    with store._read() as connection:
+        return {
+            t.name: [dict(r) for r in connection.execute(select(t).order_by(*t.primary_key.columns)).mappings()]
+            for t in metadata.sorted_tables
+        }
+
+
+def tree(folder: DataFolder) -> dict[str, str]:
+    files = [p for p in sorted(folder.journals.rglob("*")) if p.is_file()]
+    return {str(p.relative_to(folder.root)): hashlib.sha256(p.read_bytes()).hexdigest() for p in files}
+
+
+@pytest.fixture
+def here(tmp_path):
+    folder = DataFolder.open(tmp_path / "here")
+    with open_store(folder.database) as store:
+        yield store, folder
+
+
+@pytest.fixture
+def there(tmp_path):
+    folder = DataFolder.open(tmp_path / "there")
+    with open_store(folder.database) as store:
+        yield store, folder
+
+
+def test_a_person_moves_without_loss(here, there, tmp_path):
+    uid = fill(here[1], here[0])
+    # Somebody else is there already, so that numbers within the database differ.
+    fill(there[1], there[0], "Other", offset_ns=10**9)
+    others = tree(there[1])
+    file = tmp_path / "p.zip"
+    made = write_archive(*here, uid, file, version="1.2.3", made_at=MADE)
+    assert (made.holds, made.journals, made.missing_journals) == (15, 3, 1)
+    came = import_archive(*there, file)
+    assert (came.person_uid, came.holds, came.journals) == (uid, 15, 3)
+    assert read_dossier(there[0], uid) == read_dossier(here[0], uid)
+    assert {k: v for k, v in tree(there[1]).items() if k not in others} == tree(here[1])
+    both = [CoachingDesk(store, lambda: START_ns + 20 * 86_400 * 10**9) for store, _ in (here, there)]
+    for question in ("holds", "progress", "prescribe", "programme", "days", "person", "stops"):
+        answers = [getattr(desk, question)(uid) for desk in both]
+        if question == "holds":  # made_by is the number of a correction within its own database
+            answers = [[(h.uid, h.result, h.hidden, h.ending, h.target_s) for h in holds] for holds in answers]
+        assert answers[0] == answers[1], question
+    again = tmp_path / "again.zip"
+    write_archive(*there, uid, again, version="1.2.3", made_at=MADE)
+    with zipfile.ZipFile(file) as a, zipfile.ZipFile(again) as b:
+        assert sorted(a.namelist()) == sorted(b.namelist())
+        assert all(a.read(name) == b.read(name) for name in a.namelist())
+
+
+def test_corrections_can_be_undone_after_the_move(here, there, tmp_path):
+    uid = fill(here[1], here[0])
+    write_archive(*here, uid, tmp_path / "p.zip", made_at=MADE)
+    import_archive(*there, tmp_path / "p.zip")
+    for store, _ in (here, there):
+        first = next(h for h in CoachingDesk(store).holds(uid) if h.result.kind == "active")
+        store.corrections.undo_last(first.uid)
+    kinds = [[h.result.kind for h in CoachingDesk(store).holds(uid)] for store, _ in (here, there)]
+    assert kinds[0] == kinds[1]
+    assert "active" not in kinds[0]
+
+
+def test_every_table_is_in_a_dossier_or_is_of_nobody():
+    """A new table must be thought of here: it may hold something of a person."""
+    of_the_person = {"person", "stay", "hold", "correction", "rig", "calibration"}
+    of_nobody = {"setting", "audit"}
+    named = {t.name for t in ENTRIES.values()} | set(OF_HOLDS)
+    assert {t.name for t in metadata.sorted_tables} == of_the_person | named | of_nobody
+
+
+def test_the_manifest_tells_versions_units_and_hashes(here, tmp_path):
+    uid = fill(here[1], here[0])
+    write_archive(*here, uid, tmp_path / "p.zip", version="1.2.3", made_at=MADE)
+    with zipfile.ZipFile(tmp_path / "p.zip") as archive:
+        manifest = json.loads(archive.read("manifest.json"))
+        assert manifest["program"] == "1.2.3"
+        assert manifest["measurement_version"] == MEASUREMENT_VERSION
+        for name, entry in manifest["files"].items():
+            assert hashlib.sha256(archive.read(name)).hexdigest() == entry["sha256"]
+        assert b"duration_s" in archive.read("holds.csv")
+        assert b"_N newtons" in archive.read("READ-ME.txt")
+    assert (tmp_path / "p.zip").stat().st_mode & 0o077 == 0
+
+
+def test_nobody_comes_twice(here, tmp_path):
+    uid = fill(here[1], here[0])
+    write_archive(*here, uid, tmp_path / "p.zip", made_at=MADE)
+    before, files = all_rows(here[0]), tree(here[1])
+    with pytest.raises(PersonIsHere):
+        import_archive(*here, tmp_path / "p.zip")
+    assert (all_rows(here[0]), tree(here[1])) == (before, files)
+
+
+def test_a_dossier_of_a_newer_program_is_refused_whole(here, there):
+    dossier = read_dossier(here[0], fill(here[1], here[0]))
+    before = all_rows(there[0])
+    dossier["holds"][-1]["invented_column"] = 1
+    with pytest.raises(BadDossier, match="invented_column"):
+        write_dossier(there[0], dossier)
+    del dossier["holds"][-1]["invented_column"], dossier["stays"]
+    with pytest.raises(BadDossier):
+        write_dossier(there[0], dossier)
+    with pytest.raises(BadDossier):
+        write_dossier(there[0], {**dossier, "format": 2})
+    assert all_rows(there[0]) == before
+
+
+def rewritten(source: Path, target: Path, change) -> Path:
+    """Copy an archive with its files changed, and with the manifest made to fit."""
+    with zipfile.ZipFile(source) as archive:
+        files = {name: archive.read(name) for name in archive.namelist()}
+    manifest = json.loads(files.pop("manifest.json"))
+    change(files)
+    manifest["files"] = {n: {"bytes": len(c), "sha256": hashlib.sha256(c).hexdigest()} for n, c in files.items()}
+    with zipfile.ZipFile(target, "w") as archive:
+        for name, content in {**files, "manifest.json": json.dumps(manifest).encode()}.items():
+            archive.writestr(name, content)
+    return target
+
+
+@pytest.mark.parametrize("name", ["../evil.journal", "journals/../../evil.journal", "/tmp/evil.journal", "evil.sqlite"])
+def test_an_archive_cannot_write_elsewhere(here, there, tmp_path, name):
+    uid = fill(here[1], here[0])
+    write_archive(*here, uid, tmp_path / "p.zip", made_at=MADE)
+    bad = rewritten(tmp_path / "p.zip", tmp_path / "bad.zip", lambda files: files.update({name: b"x"}))
+    before = {p for p in tmp_path.rglob("*") if p.is_file()}
+    with pytest.raises(BadArchive):
+        import_archive(*there, bad)
+    assert {p for p in tmp_path.rglob("*") if p.is_file()} == before
+    assert not Path("/tmp/evil.journal").exists()
+
+    def lead_astray(files):
+        dossier = json.loads(files["person.json"])
+        dossier["stays"][0]["journal"] = name
+        files["person.json"] = json.dumps(dossier).encode()
+
+    with pytest.raises(BadArchive):
+        import_archive(*there, rewritten(tmp_path / "p.zip", tmp_path / "bad.zip", lead_astray))
+
+
+def test_a_journal_of_nobody_is_refused(here, there, tmp_path):
+    uid = fill(here[1], here[0])
+    write_archive(*here, uid, tmp_path / "p.zip", made_at=MADE)
+    extra = {"journals/2026/01/somebody.journal": b"x"}
+    bad = rewritten(tmp_path / "p.zip", tmp_path / "bad.zip", lambda files: files.update(extra))
+    with pytest.raises(BadArchive, match="no stay"):
+        import_archive(*there, bad)
+
+
+def test_a_failing_import_leaves_no_journal(here, there, tmp_path):
+    uid = fill(here[1], here[0])
+    write_archive(*here, uid, tmp_path / "p.zip", made_at=MADE)
+
+    def break_it(files):
+        dossier = json.loads(files["person.json"])
+        dossier["holds"][0]["stay"] = "nowhere"
+        files["person.json"] = json.dumps(dossier).encode()
+
+    with pytest.raises(BadDossier):
+        import_archive(*there, rewritten(tmp_path / "p.zip", tmp_path / "bad.zip", break_it))
+    assert tree(there[1]) == {}
+    assert there[0].people.everybody() == []
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(place=st.floats(0, 1, exclude_max=True), bit=st.integers(0, 7), cut=st.booleans())
+def test_a_damaged_archive_is_told_and_changes_nothing(tmp_path_factory, place, bit, cut):
+    """Any flipped bit or lost tail is either harmless (in what zip does not read) or refused; never half imported."""
+    root = tmp_path_factory.getbasetemp() / "damage"
+    if not root.exists():
+        folder = DataFolder.open(root / "a")
+        with open_store(folder.database) as store:
+            dossier_uid = fill(folder, store)
+            write_archive(store, folder, dossier_uid, root / "p.zip", made_at=MADE)
+            (root / "dossier.json").write_text(json.dumps(read_dossier(store, dossier_uid)))
+    raw = bytearray((root / "p.zip").read_bytes())
+    at = int(place * len(raw))
+    raw = raw[:at] if cut else raw[:at] + bytes([raw[at] ^ 1 << bit]) + raw[at + 1 :]
+    (root / "damaged.zip").write_bytes(raw)
+    folder = DataFolder.open(root / "b")
+    with open_store(folder.database) as store:
+        try:
+            came = import_archive(store, folder, root / "damaged.zip")
+        except BadArchive:
+            assert tree(folder) == {}
+            assert store.people.everybody() == []
+        else:
+            assert json.loads(json.dumps(read_dossier(store, came.person_uid))) == json.loads(
+                (root / "dossier.json").read_text()
+            )
+            erase_everywhere(store, folder, came.person_uid)
+            erase_row(store, came.person_uid)
+
+
+def erase_row(store, uid: str) -> None:
+    """Forget that the person was ever here, for the next example."""
+    table = metadata.tables["person"]
+    with store._writer._engine.begin() as connection:
+        connection.execute(table.delete().where(table.c.uid == uid))
+
+
+def test_no_archive_is_told(there, tmp_path):
+    (tmp_path / "text.zip").write_text("hello")
+    for path in (tmp_path / "text.zip", tmp_path / "missing.zip"):
+        with pytest.raises(BadArchive):
+            import_archive(*there, path)
+
+
+def test_an_archive_that_cannot_be_written_is_told(here, tmp_path):
+    uid = fill(here[1], here[0])
+    with pytest.raises(BadInput):
+        write_archive(*here, uid, tmp_path / "nowhere" / "p.zip", made_at=MADE)
+
+
+# Erasing
+
+
+def test_erasing_leaves_nothing_of_the_person_in_any_file(here):
+    store, folder = here
+    uid = fill(folder, store)
+    other = fill(folder, store, "Other One", offset_ns=10**9)
+    kept_dossier = read_dossier(store, other)
+    raw = [(folder.root / name).read_bytes() for name in tree(folder)]
+    stays = [stay["uid"] for stay in read_dossier(store, uid)["stays"]]
+    receipt = erase_everywhere(store, folder, uid, who="owner", version="1.2.3")
+    with pytest.raises(UnknownPerson):
+        read_dossier(store, uid)
+    assert read_dossier(store, other) == kept_dossier
+    assert receipt["rows_erased"]["hold"] == 15
+    assert receipt["rows_erased"]["earlier_result"] == 1
+    assert len(receipt["journals_erased"]) == 4
+    assert receipt["left_over"] == []
+    assert NAME not in json.dumps(receipt)
+    left = [p for p in folder.root.rglob("*") if p.is_file()]
+    contents = [p.read_bytes() for p in left]
+    for secret in (NAME, f"after the second set of {NAME}", NOTE):
+        # The other person has the same note in one place.
+        assert sum(content.count(secret.encode()) for content in contents) == (secret == NOTE), secret
+    subjects = [entry.subject for entry in store.audit.recent()]
+    for uid_of_stay in stays:
+        told = sum(content.count(uid_of_stay.encode()) for content in contents)
+        assert told == sum(subject.count(uid_of_stay) for subject in subjects), "only the audit list may name it"
+    mine = len(receipt["journals_erased"])
+    assert sum(journal in contents for journal in raw) == len(raw) - mine
+    entry = store.audit.recent(1)[0]
+    assert (entry.who, entry.what, entry.subject) == ("owner", "erasure of a person", uid)
+
+
+def test_an_erased_person_comes_back_only_by_their_wish(here, tmp_path):
+    store, folder = here
+    uid = fill(folder, store)
+    dossier, files = read_dossier(store, uid), tree(folder)
+    write_archive(store, folder, uid, tmp_path / "p.zip", made_at=MADE)
+    erase_everywhere(store, folder, uid)
+    assert tree(folder) == {}
+    with pytest.raises(PersonWasErased):
+        import_archive(store, folder, tmp_path / "p.zip")
+    assert tree(folder) == {}
+    import_archive(store, folder, tmp_path / "p.zip", although_erased=True)
+    assert read_dossier(store, uid) == dossier
+    assert tree(folder) == files
+
+
+def test_nobody_is_erased_twice(here):
+    uid = fill(here[1], here[0])
+    erase_person(here[0], uid)
+    with pytest.raises(UnknownPerson):
+        erase_person(here[0], uid)
