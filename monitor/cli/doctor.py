@@ -79,12 +79,7 @@ def storage(
     left = f"; at this pace there is room for {budget.days_left:.0f} days" if budget.days_left is not None else ""
     sys.stdout.write(
         f"Raw curves: {budget.journal_bytes / 1e6:.1f} MB. Free: {budget.free_bytes / 1e9:.1f} GB.\n"
-        f"In the last 30 days {budget.per_day_bytes / 1e6:.2f} MB a day"
-        + (
-            f"; at this pace there is room for {budget.days_left:.0f} days.\n"
-            if budget.days_left is not None
-            else ".\n"
-        )
+        f"In the last 30 days {budget.per_day_bytes / 1e6:.2f} MB a day{left}.\n"
     )
     if policy.oldest == "keep":
         sys.stdout.write("Oldest raw curves: kept, whatever comes.\n")

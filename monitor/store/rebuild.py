@@ -118,6 +118,25 @@ def adopt(store: Store, folder: DataFolder, path: Path, wishes: Wishes) -> Rebui
     return rebuild_stay(store, path, uid, started_utc_ns, wishes)
 
 
+def remeasure_missing(store: Store, folder: DataFolder, stay_uid: str, wishes: Wishes) -> int:
+    """Measure a stay from its journal again and keep those of its holds that the database lacks; return how many."""
+    stay = store.get_stay(stay_uid)
+    if stay is None:
+        return 0
+    try:
+        analysis = analyse_file(folder.journal(stay.journal), wishes)
+    except TellableError as error:
+        _log.warning("holds of the stay %s cannot be measured again: %s", stay_uid, error)
+        return 0
+    known, kept = store.hold_names(stay_uid), 0
+    for number, hold in enumerate(analysis.result.holds, start=1):
+        if hold_uid(stay_uid, number) not in known:
+            one = _stored(stay_uid, stay.started_utc_ns, number, hold, analysis)
+            store.save_hold(one if stay.interrupted else replace(one, result=hold))
+            kept += 1
+    return kept
+
+
 def uid_of(path: Path) -> str | None:
     """Return the stay's uid that a journal's name tells; None for what is no journal of ours."""
     name = path.name.removesuffix(PACKED)

@@ -19,10 +19,10 @@ from monitor.errors import TellableError
 from monitor.measures.record import Wishes
 from monitor.measures.result import HoldResult
 from monitor.store.folder import DataFolder, journal_place
-from monitor.store.rebuild import adopt, all_journals, first_note, started_of, strays
+from monitor.store.rebuild import adopt, all_journals, first_note, remeasure_missing, started_of, strays
 from monitor.store.rows import StoredHold, fingerprint, hold_columns, hold_of_row
 from monitor.store.schema import metadata
-from monitor.store.store import open_store
+from monitor.store.store import Store, open_store
 
 _log = logging.getLogger(__name__)
 
@@ -68,7 +68,8 @@ def salvage(folder: DataFolder, wishes: Wishes, stamp: str, progress: Progress |
     done = Salvage(aside)
     with open_store(fresh):
         pass
-    _copy_rows(folder, fresh, done)
+    if folder.database.exists():
+        _copy_rows(folder, fresh, done)
     with open_store(fresh) as store:
         lost = strays(store, all_journals(folder))
         for number, path in enumerate(lost):
@@ -80,6 +81,8 @@ def salvage(folder: DataFolder, wishes: Wishes, stamp: str, progress: Progress |
                 done.rebuilt_holds += len(rebuilt.holds)
             if progress is not None:
                 progress(number + 1, len(lost))
+        for uid in _stays_that_lost_holds(folder.database, store) if done.kept else ():
+            done.rebuilt_holds += remeasure_missing(store, folder, uid, wishes)
         store.audit.add("hang-monitor doctor", "database made anew", aside.name)
     with closing(sqlite3.connect(fresh)) as connection:
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
@@ -246,6 +249,22 @@ def _stays_of_holds(old: sqlite3.Connection, new: sqlite3.Connection, folder: Da
         if _insert(new, metadata.tables["stay"], stay):
             known.add(row["stay_id"])
             names.add(uid)
+
+
+def _stays_that_lost_holds(damaged: Path, store: Store) -> list[str]:
+    """Return the stays some of whose holds are gone: the index of their names outlives a worn-out page of rows.
+
+    Where the index is damaged too, these are all stays.
+    """
+    everyone = [one.uid for one in store.list_stays(None, newest_first=False)]
+    try:
+        with closing(_reading(damaged)) as old:
+            # Answered from the index of the primary key alone.
+            named = {str(row[0]) for row in old.execute("SELECT uid FROM hold ORDER BY uid")}
+    except (sqlite3.Error, UnicodeError):
+        return everyone
+    stays = {uid.rpartition("-")[0] for uid in named - store.hold_names()}
+    return [uid for uid in everyone if uid in stays]
 
 
 def _rig_of(new: sqlite3.Connection, journal: Path) -> int | None:

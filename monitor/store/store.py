@@ -179,7 +179,7 @@ class Store:
                 found |= set(connection.execute(query).scalars())
         return found
 
-    def list_stays(self, limit: int = 50, offset: int = 0, *, newest_first: bool = True) -> list[StoredStay]:
+    def list_stays(self, limit: int | None = 50, offset: int = 0, *, newest_first: bool = True) -> list[StoredStay]:
         """Return stays by the time of their start."""
         order = [stay.c.started_utc_ns, stay.c.uid]
         query = _stays().order_by(*[c.desc() for c in order] if newest_first else order).limit(limit).offset(offset)
@@ -264,6 +264,14 @@ class Store:
         with self._read() as connection:
             row = connection.execute(_holds().where(hold.c.uid == uid)).mappings().first()
         return None if row is None else hold_of_row(row)
+
+    def hold_names(self, stay_uid: str | None = None) -> set[str]:
+        """Return the uids of measured holds, withdrawn ones too: of one stay, or of all."""
+        query = select(hold.c.uid).where(hold.c.made_by.is_(None))
+        if stay_uid is not None:
+            query = query.join(stay, hold.c.stay_id == stay.c.id).where(stay.c.uid == stay_uid)
+        with self._read() as connection:
+            return set(connection.execute(query).scalars())
 
     def count_holds(self) -> int:
         """Return how many holds are kept."""

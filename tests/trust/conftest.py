@@ -6,5 +6,5 @@ import sys
 from pathlib import Path
 
 TESTS = Path(__file__).parents[1]
-for folder in ("trust", "dashboard", "service", "store"):
+for folder in ("trust", "dashboard", "service", "store", "pipeline"):
     sys.path.insert(0, str(TESTS / folder))
