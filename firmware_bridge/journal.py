@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import contextlib
+import gzip
 import logging
 import os
 import re
 import threading
 import time
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -24,6 +25,11 @@ _log = logging.getLogger(__name__)
 CHUNK = 1 << 16
 PACKED = ".gz"
 """End of a packed journal's name."""
+
+_MEMBER = b"\x1f\x8b\x08\x00"
+"""Beginning of a gzip member without name or comment (RFC 1952 section 2.3)."""
+
+_STEP = 512
 
 _TABLE_HEADER = re.compile(rb'(?:\xef\xbb\xbf)?"?[A-Za-z_]\w*"?(?:[,;\t]"?[A-Za-z_]\w*"?)+\s*\n')
 """First line of a table: names between separators. Its rows may be whole numbers, which pass for lines of counts."""
@@ -201,7 +207,7 @@ class JournalWriter:
 def read_chunks(path: str | os.PathLike[str], size: int = CHUNK) -> Iterator[bytes]:
     """Yield the raw bytes of a journal in pieces of at most ``size``; raises ``JournalNotFound``.
 
-    A name that ends in ``.gz`` is unpacked on the way. What is damaged in a packed file ends it, like a torn tail.
+    A name that ends in ``.gz`` is unpacked on the way; what is damaged in it is missing, like frames lost on the wire.
     """
     try:
         with Path(path).open("rb") as file:
@@ -215,23 +221,46 @@ def read_chunks(path: str | os.PathLike[str], size: int = CHUNK) -> Iterator[byt
         ) from error
 
 
-def _unpacked(chunks: Iterator[bytes], size: int) -> Iterator[bytes]:
-    """Unpack gzip members (RFC 1952), never more than ``size`` bytes at a time, as far as they are whole."""
-    unpack = zlib.decompressobj(wbits=31)
+def pack_bytes(chunks: Iterable[bytes]) -> Iterator[bytes]:
+    """Pack a journal's bytes: gzip members (RFC 1952) of 64 KiB each, so that damage costs one of them at most."""
+    waiting = bytearray()
     for chunk in chunks:
-        waiting, full = chunk, False
-        # A full piece may leave more behind although everything was taken in.
-        while waiting or full:
+        waiting += chunk
+        while len(waiting) >= CHUNK:
+            yield gzip.compress(bytes(waiting[:CHUNK]), 6, mtime=0)
+            del waiting[:CHUNK]
+    if waiting:
+        yield gzip.compress(bytes(waiting), 6, mtime=0)
+
+
+def _unpacked(chunks: Iterable[bytes], size: int) -> Iterator[bytes]:
+    """Unpack gzip members, never more than ``size`` bytes at a time; after damage go on with the next member."""
+    unpack, waiting, searching = zlib.decompressobj(wbits=31), b"", False
+    for chunk in chunks:
+        waiting += chunk
+        while waiting:
+            if searching:
+                at = waiting.find(_MEMBER)
+                if at < 0:
+                    waiting = waiting[1 - len(_MEMBER) :]
+                    break
+                waiting, searching, unpack = waiting[at:], False, zlib.decompressobj(wbits=31)
+            # Small steps: what a step had unpacked before it failed is lost.
+            step, waiting = waiting[:_STEP], waiting[_STEP:]
+            left, full = step, False
             try:
-                piece = unpack.decompress(waiting, size)
+                while left or full:
+                    piece = unpack.decompress(left, size)
+                    if piece:
+                        yield piece
+                    # A full piece may leave more behind although everything was taken in.
+                    left, full = unpack.unconsumed_tail, len(piece) == size
             except zlib.error as error:
                 _log.warning("a packed journal is damaged: %s", error)
-                return
-            if piece:
-                yield piece
-            waiting, full = unpack.unconsumed_tail, len(piece) == size
+                waiting, searching = step[1:] + waiting, True
+                continue
             if unpack.eof:
-                waiting, full, unpack = unpack.unused_data, False, zlib.decompressobj(wbits=31)
+                waiting, unpack = unpack.unused_data + waiting, zlib.decompressobj(wbits=31)
 
 
 def is_journal(path: str | os.PathLike[str]) -> bool:

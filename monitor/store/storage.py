@@ -9,13 +9,12 @@ import os
 import shutil
 import threading
 import time
-import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, BinaryIO, Literal
 
-from firmware_bridge.journal import PACKED, read_chunks
+from firmware_bridge.journal import PACKED, pack_bytes, read_chunks
 from monitor.errors import BadInput, TellableError
 from monitor.store.folder import DataFolder
 from monitor.store.rebuild import all_journals, started_of, uid_of
@@ -133,13 +132,16 @@ def pack(path: Path) -> Path:
     # A name that is no journal's: whatever is left of an interruption is taken for nothing.
     beside = path.with_name(f".{packed.name}.new")
     beside.unlink(missing_ok=True)
-    digest, packer = hashlib.sha256(), zlib.compressobj(6, zlib.DEFLATED, 31)
+    digest = hashlib.sha256()
+
+    def read(old: BinaryIO) -> Iterator[bytes]:
+        while piece := old.read(_PIECE):
+            digest.update(piece)
+            yield piece
+
     try:
         with path.open("rb") as old, open(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as new:
-            while piece := old.read(_PIECE):
-                digest.update(piece)
-                new.write(packer.compress(piece))
-            new.write(packer.flush())
+            new.writelines(pack_bytes(read(old)))
             new.flush()
             os.fsync(new.fileno())
         beside.replace(packed)
