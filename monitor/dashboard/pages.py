@@ -17,6 +17,7 @@ SCREENS = {
     "/": "index.html",
     "/sign-in": "sign-in.html",
     "/holds": "hold-list.html",
+    "/rig": "rig.html",
     "/hold/{uid}": "hold.html",
 }
 """Address and file of every screen; what a screen shows, it reads from REST."""
