@@ -1,7 +1,7 @@
 """Joins source, pipeline, store and live page: the running monitor.
 
-Threads: the source's own reader (never waits), the pipeline's (this module's ``_run``), one bookkeeper for disk and
-database (never makes the pipeline wait), and the web server's loop.
+Threads: the source's own reader (never waits), the pipeline's (this module's ``_run``), one that begins and ends
+journals and one bookkeeper for the database (neither makes the pipeline wait), and the web server's loop.
 """
 
 from __future__ import annotations
@@ -100,12 +100,14 @@ class MonitorService:
         self._problem: TellableError | None = None
         self._trouble: str = ""
         self._unwritten: str = ""
+        self._unrecorded: str = ""
         self._ending = threading.Event()
         self._stay: _CurrentStay | None = None
         self.desk = CoachingDesk(store, self._clock.utc_ns)
         self.live = LiveCoaching()
         self._person_uid: str | None = None
         self._item: str | None = None
+        self._recording = ThreadPoolExecutor(1, thread_name_prefix="recording")
         self._books = ThreadPoolExecutor(1, thread_name_prefix="bookkeeper")
         self._thread = threading.Thread(target=self._run, name="pipeline", daemon=True)
         self.ended = threading.Event()
@@ -125,6 +127,7 @@ class MonitorService:
         self._source.close()
         if self._thread.is_alive():
             self._thread.join()
+        self._recording.shutdown(wait=True)
         self._ending.set()
         self._books.shutdown(wait=True)
 
@@ -195,7 +198,9 @@ class MonitorService:
     def health(self) -> Health:
         """Return whether the rig can measure now, in words."""
         link = self._link
-        warnings = [w for w in (self._problem and str(self._problem), self._trouble, self._unwritten) if w]
+        warnings = [
+            w for w in (self._problem and str(self._problem), self._trouble, self._unwritten, self._unrecorded) if w
+        ]
         if self._recorder is not None and self._recorder.trouble is not None:
             warnings.append(str(self._recorder.trouble))
         for watcher in self.watchers:
@@ -243,7 +248,7 @@ class MonitorService:
             self._trouble = f"Measuring has stopped by a fault of this program: {error!r}. Start it again."
         finally:
             if self._recorder is not None:
-                self._later(self._recorder.end)
+                self._recording.submit(self._recorder.end)
             self.ended.set()
 
     def _take(self, event: SourceEvent) -> None:
@@ -285,16 +290,9 @@ class MonitorService:
         rig, calibration = self._analyser.rig, self._analyser.calibration
         if rig is None or calibration is None:
             return
-        # The journal is begun at once, in this thread: the ring forgets.
-        path: Path | None = None
         if self._recorder is not None:
-            try:
-                path = self._folder.new_journal(uid, started_ns)
-                self._recorder.begin(path, rig_note(rig, calibration, stay=uid, invented=rig.invented))
-                self._trouble = ""
-            except TellableError as error:
-                self._trouble = str(error)
-                _log.error("%s", error)
+            note = rig_note(rig, calibration, stay=uid, invented=rig.invented)
+            self._recording.submit(self._begin_journal, self._recorder, uid, started_ns, note)
         self._later(
             self._store.begin_stay,
             started_ns,
@@ -303,6 +301,15 @@ class MonitorService:
             uid=uid,
             person_uid=self._person_uid,
         )
+
+    def _begin_journal(self, recorder: StayRecorder, uid: str, started_ns: int, note: dict[str, object]) -> None:
+        """Begin a stay's journal, in a thread of its own: the ring keeps what comes while a slow disk makes it wait."""
+        try:
+            recorder.begin(self._folder.new_journal(uid, started_ns), note)
+            self._unrecorded = ""
+        except Exception as error:
+            self._unrecorded = str(error)
+            _log.error("the journal of stay %s: %s", uid, error)
 
     def _stay_measured(self, event: StayMeasured) -> None:
         stay = self._stay
@@ -318,7 +325,7 @@ class MonitorService:
         rate_Hz = result.quality.rate_Hz
         quality = {**result.as_dict()["quality"], "rate_Hz": rate_Hz}
         if self._recorder is not None:
-            self._later(self._recorder.end)
+            self._recording.submit(self._recorder.end)
         clock = self._analyser.clock
         self._later(
             self._store.end_stay,

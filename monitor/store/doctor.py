@@ -20,13 +20,10 @@ from monitor.store.access import AccessFile
 from monitor.store.engine import check_sqlite_file, database_url
 from monitor.store.errors import DatabaseNewer, DatabaseNotOurs
 from monitor.store.folder import DataFolder
-from monitor.store.rebuild import adopt, all_journals, rebuild_unfinished, strays
+from monitor.store.rebuild import FIRST_YEAR, adopt, all_journals, rebuild_unfinished, strays
 from monitor.store.salvage import hold_is_sound, salvage
 from monitor.store.storage import budget_of
 from monitor.store.store import open_store
-
-YEAR_THE_CLOCK_KNOWS = 2025
-"""A clock before this year was never set: this program is younger."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +83,7 @@ class Doctor:
             yield from look()
 
     def _clock(self) -> Iterator[Finding]:
-        if time.gmtime(self._now_s).tm_year < YEAR_THE_CLOCK_KNOWS:
+        if time.gmtime(self._now_s).tm_year < FIRST_YEAR:
             yield Finding(
                 f"The clock says {time.strftime('%Y-%m-%d', time.gmtime(self._now_s))}.",
                 "Holds get a wrong date; their times on the bar are right, they are the board's.",

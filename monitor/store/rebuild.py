@@ -23,6 +23,9 @@ from monitor.store.store import Store
 _log = logging.getLogger(__name__)
 
 INTERRUPTED = "interrupted"
+FIRST_YEAR = 2025
+"""A clock before this year was never set: this program is younger."""
+
 _UID_FORMAT = "%Y%m%dT%H%M%SZ"
 
 
@@ -88,9 +91,10 @@ def all_journals(folder: DataFolder) -> list[Path]:
 
 
 def recent_journals(folder: DataFolder) -> list[Path]:
-    """Return the journals of the two newest months: what an interruption leaves is there."""
+    """Return the journals of the two newest months, and of a clock that was not set: what is cut off lies there."""
     months = sorted(p for p in folder.journals.glob("*/*") if p.is_dir())
-    return sorted(p for month in months[-2:] for p in month.iterdir() if uid_of(p) is not None)
+    unset = [month for month in months[:-2] if month.parent.name < str(FIRST_YEAR)]
+    return sorted(p for month in (*unset, *months[-2:]) for p in month.iterdir() if uid_of(p) is not None)
 
 
 def strays(store: Store, journals: Sequence[Path]) -> list[Path]:
