@@ -11,6 +11,7 @@ from monitor.cli import (
     analyse,
     backup,
     calibrate,
+    check,
     demo_hall,
     doctor,
     export,
@@ -61,6 +62,8 @@ app.command("demo")(live.demo)
 app.command("run")(live.run)
 app.command("analyse")(analyse.analyse)
 app.command("calibrate")(calibrate.calibrate)
+app.command("check")(check.check)
+app.command("zero")(check.zero)
 app.command("export")(export.export)
 app.command("backup")(backup.backup)
 app.command("restore")(backup.restore)

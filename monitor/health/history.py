@@ -1,0 +1,68 @@
+"""Checks that were kept: one JSON and one HTML file each, dated, never overwritten."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import os
+from pathlib import Path
+from typing import Any
+
+from monitor.errors import MonitorError
+from monitor.health.page import check_page
+
+FOLDER = "checks"
+SHOWN = 12
+"""Earlier checks that the page of a new one lists."""
+
+
+class CheckNotKept(MonitorError):
+    """The result of a check cannot be written."""
+
+    code = "check-not-kept"
+
+
+def kept_checks(root: Path) -> list[dict[str, Any]]:
+    """Return the checks kept in a data folder, the newest first; files that cannot be read are left out."""
+    found = []
+    for path in sorted((root / FOLDER).glob("*.json"), reverse=True):
+        try:
+            report = json.loads(path.read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            continue
+        if isinstance(report, dict) and isinstance(report.get("verdicts"), list) and "outcome" in report:
+            found.append(report)
+    return found
+
+
+def keep_check(root: Path, report: dict[str, Any], now: dt.datetime) -> tuple[Path, Path]:
+    """Write a report beside the earlier ones; return the paths of its JSON and its page.
+
+    Raises
+    ------
+    CheckNotKept
+        Disk full, no permission, or a check of the same second.
+    """
+    stamp = now.astimezone(dt.UTC).strftime("%Y-%m-%dT%H%M%SZ")
+    data, page = root / FOLDER / f"{stamp}.json", root / FOLDER / f"{stamp}.html"
+    try:
+        (root / FOLDER).mkdir(parents=True, exist_ok=True, mode=0o700)
+        earlier = kept_checks(root)[:SHOWN]
+        _write(data, json.dumps(report, allow_nan=False, indent=1) + "\n")
+        _write(page, check_page(report, earlier))
+    except OSError as error:
+        raise CheckNotKept(
+            what=f"The check could not be written to {data.parent}: {error.strerror or error}.",
+            means="Its result stands on the screen only; the rig's history is as it was.",
+            do="Free some space or mend the folder's permissions, then check again.",
+        ) from error
+    return data, page
+
+
+def _write(path: Path, text: str) -> None:
+    """Write a new file that only its owner may read, down to the disk."""
+    handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
+    with os.fdopen(handle, "w", encoding="utf-8") as file:
+        file.write(text)
+        file.flush()
+        os.fsync(file.fileno())

@@ -1,0 +1,198 @@
+"""The check of a rig: an invented person on rigs that are in order, wired wrongly, or of other shapes."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+
+import numpy as np
+import pytest
+from health_walks import blocks_of, facts_of, walk
+
+from firmware_bridge.counts import CountBlock
+from firmware_bridge.sources import BoardFault, LinkState
+from monitor.demo.virtual_rig import demo_rig
+from monitor.demo.visitor import WEIGHT_N, Visitor
+from monitor.health.checkup import Checkup
+from monitor.health.verdict import Verdict
+from monitor.rig import Channel, Rig
+
+STRONG = dataclasses.replace(
+    demo_rig(), channels=tuple(dataclasses.replace(c, rated_N=3000.0) for c in demo_rig().channels)
+)
+LIGHT_kg = 90.0
+
+
+def checked(visitor: Visitor, **more: object) -> dict[str, Verdict]:
+    checkup = Checkup(visitor.rig, visitor.calibration, empty_s=20.0, heaviest_kg=LIGHT_kg, **more)  # type: ignore[arg-type]
+    return {v.key: v for v in walk(checkup, visitor).verdicts()}
+
+
+def not_good(found: dict[str, Verdict]) -> set[str]:
+    return {key for key, verdict in found.items() if verdict.outcome != "good"}
+
+
+def test_a_rig_in_order_is_told_so():
+    found = checked(Visitor(STRONG))
+    assert not_good(found) == set()
+    assert len(found) == 3 + 6 + 6 + 1 + 6 + 2 + 1 + 2
+    assert found["rate"].numbers["measured_Hz"] == pytest.approx(80.0, abs=0.1)
+    assert found["closure"].numbers["standing_N"] == pytest.approx(WEIGHT_N, rel=2e-3)
+
+
+def test_swapped_cables_are_named():
+    found = checked(Visitor(STRONG, swapped=("foot_fl", "foot_rr")))
+    for one, other in (("foot_fl", "foot_rr"), ("foot_rr", "foot_fl")):
+        assert found[f"press:{one}"].outcome == "bad"
+        assert "swapped" in found[f"press:{one}"].words
+        assert other in found[f"press:{one}"].do
+    assert found["press:foot_fr"].outcome == "good"
+
+
+def test_an_inverted_cell_is_named():
+    found = checked(Visitor(STRONG, inverted=["bar_right"]))
+    assert found["press:bar_right"].outcome == "bad"
+    assert "S+ and S-" in found["press:bar_right"].do
+    assert found["press:bar_left"].outcome == "good"
+    assert found["closure"].outcome in ("bad", "not_told")
+
+
+def test_a_loose_wire_is_named():
+    found = checked(Visitor(STRONG, loose=["foot_rl"]))
+    assert found["press:foot_rl"].outcome == "bad"
+    assert "loose wire of foot_rl" in found["press:foot_rl"].do
+    assert found["corners:platform"].outcome in ("bad", "not_told")
+
+
+def test_a_third_support_opens_the_account():
+    """A sling that is too tight takes 3 % of whoever hangs."""
+    found = checked(Visitor(STRONG, third_support=0.03))
+    assert found["closure"].outcome == "bad"
+    assert found["closure"].numbers["misclosure, hanging"] == pytest.approx(-0.03, abs=0.002)
+    assert "sling" in found["closure"].do
+    assert not_good(found) == {"closure"}
+
+
+def test_a_span_that_is_wrong_by_three_percent_shows_in_corners_and_account():
+    visitor = Visitor(STRONG)
+    foot = visitor.calibration.channels[2]
+    wrong = dataclasses.replace(foot, N_per_count=1.03 * foot.N_per_count)
+    channels = (*visitor.calibration.channels[:2], wrong, *visitor.calibration.channels[3:])
+    visitor.calibration = dataclasses.replace(visitor.calibration, channels=channels)
+    found = checked(visitor)
+    assert found["corners:platform"].outcome != "good"
+    sums = {key: value for key, value in found["corners:platform"].numbers.items() if key.endswith("_N")}
+    assert max(sums, key=sums.__getitem__) == "foot_fl_N"
+
+
+def test_without_a_calibration_wires_are_told_and_sums_are_not():
+    visitor = Visitor(STRONG, swapped=("bar_left", "bar_right"))
+    checkup = Checkup(STRONG, None, empty_s=20.0, heaviest_kg=LIGHT_kg)
+    found = {v.key: v for v in walk(checkup, visitor).verdicts()}
+    assert "swapped" in found["press:bar_left"].words
+    assert {found[key].outcome for key in ("closure", "corners:platform", "zero")} == {"not_told"}
+    assert checkup.zero() is None
+
+
+def test_the_result_does_not_depend_on_how_the_stream_was_cut():
+    reports = []
+    for piece in (7, 40, 333):
+        visitor = Visitor(STRONG)
+        checkup = Checkup(STRONG, visitor.calibration, empty_s=20.0, with_person=False)
+        checkup.take(facts_of(STRONG))
+        first = 0
+        whole = blocks_of(visitor, 0, 80 * 30)
+        for block in whole:
+            for a in range(0, len(block), piece):
+                part = slice(a, a + piece)
+                checkup.take(CountBlock(0, block.board_s[part], block.counts[part], 0 if a else block.lost_before))
+            first += len(block)
+        report = checkup.report("2026-01-01T00:00:00Z")
+        # Losses are counted as far as the board was heard, which the pieces reach differently.
+        report["verdicts"] = [v for v in report["verdicts"] if v["key"] not in ("losses", "rate")]
+        reports.append(json.dumps(report["verdicts"]))
+    assert reports[0] == reports[1] == reports[2]
+
+
+def test_nobody_comes_and_the_check_ends_all_the_same():
+    visitor = Visitor(STRONG)
+    checkup = Checkup(STRONG, visitor.calibration, empty_s=20.0, heaviest_kg=LIGHT_kg)
+    checkup.take(facts_of(STRONG))
+    for minute in range(20):
+        for block in blocks_of(visitor, minute * 4800, 4800):
+            checkup.take(block)
+    assert checkup.finished
+    found = {v.key: v for v in checkup.verdicts()}
+    assert {found[f"press:{name}"].outcome for name in STRONG.names} == {"bad"}
+    assert {found["closure"].outcome, found["corners:platform"].outcome} == {"not_told"}
+
+
+def test_the_empty_rig_is_watched_anew_when_somebody_steps_on_it():
+    visitor = Visitor(STRONG)
+    checkup = Checkup(STRONG, visitor.calibration, empty_s=20.0, with_person=False)
+    first = 0
+    for task, seconds in (("empty", 10), ("stand", 5), ("empty", 25)):
+        visitor.begin(task)
+        for block in blocks_of(visitor, first, 80 * seconds):
+            checkup.take(block)
+        first += 80 * seconds
+    assert checkup.finished
+    found = {v.key: v for v in checkup.verdicts()}
+    assert found["zero"].outcome == "good"
+    assert abs(checkup.zero().shift_N[2]) < 1.0
+
+
+def test_a_board_that_says_nothing_is_bad():
+    checkup = Checkup(STRONG, None)
+    checkup.take(LinkState("silent", 0, "no frame for 2 s", "Press reset."))
+    checkup.give_up("The board has sent nothing for ten seconds.", "Check its cable.")
+    found = {v.key: v for v in checkup.verdicts()}
+    assert found["board"].outcome == "bad"
+    assert "nothing" in found["board"].words
+    assert found["rate"].outcome == "not_told"
+    assert checkup.report("2026-01-01T00:00:00Z")["outcome"] == "bad"
+
+
+def test_a_board_of_other_channels_is_bad_and_nothing_is_read_from_it():
+    checkup = Checkup(STRONG, None)
+    checkup.take(facts_of(STRONG, channels=2))
+    checkup.take(CountBlock(0, np.arange(8) / 80, np.zeros((8, 2), dtype=np.int32)))
+    assert checkup.finished
+    assert checkup.verdicts()[0].outcome == "bad"
+
+
+def test_faults_that_the_board_reports_are_told():
+    visitor = Visitor(STRONG)
+    checkup = Checkup(STRONG, visitor.calibration, empty_s=20.0, with_person=False)
+    checkup.take(BoardFault(0, 1, 255, "the converter gives no readings"))
+    found = {v.key: v for v in walk(checkup, visitor).verdicts()}
+    assert found["losses"].outcome == "bad"
+    assert "the converter gives no readings" in found["losses"].words
+
+
+BAR_TWO = STRONG.channels[:2]
+FOOT = (Channel("foot", "platform", rated_N=3000.0),)
+FEET_TWO = (Channel("foot_l", "platform", -0.2, rated_N=3000.0), Channel("foot_r", "platform", 0.2, rated_N=3000.0))
+
+
+@pytest.mark.parametrize(
+    ("channels", "absent", "present"),
+    [
+        (
+            (Channel("hook", "bar", rated_N=3000.0),),
+            {"closure", "corners:platform", "capacity:platform"},
+            {"press:hook"},
+        ),
+        (BAR_TWO, {"closure", "corners:platform"}, {"press:bar_left", "mount"}),
+        (BAR_TWO + FOOT, {"corners:platform"}, {"closure", "press:foot"}),
+        (BAR_TWO + FEET_TWO, set(), {"closure", "corners:platform"}),
+    ],
+    ids=["one bar cell", "no platform", "platform of one cell", "platform of two"],
+)
+@pytest.mark.parametrize("rate_Hz", [80.0, 500.0])
+def test_rigs_of_other_shapes_are_asked_for_what_they_can_know(channels, absent, present, rate_Hz):
+    rig = Rig("other", channels, nominal_rate_Hz=rate_Hz, mount_rating_N=3000.0)
+    found = checked(Visitor(rig))
+    assert not_good(found) == set()
+    assert absent & set(found) == set()
+    assert present <= set(found)
