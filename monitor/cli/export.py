@@ -3,16 +3,28 @@
 from __future__ import annotations
 
 import contextlib
+import enum
 import json
 import sys
 from collections.abc import Iterator
+from importlib.metadata import version
 from pathlib import Path
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
 import typer
 
 from monitor.cli.telling import tells_errors
 from monitor.errors import BadInput
+
+if TYPE_CHECKING:
+    from monitor.store import DataFolder, Store
+
+
+class LabForm(enum.Enum):
+    """Files that laboratories read."""
+
+    C3D = "c3d"
+    EDF = "edf"
 
 
 class NoSuchHold(BadInput):
@@ -25,6 +37,9 @@ class NoSuchHold(BadInput):
 def export(
     hold: str | None = typer.Option(None, help="A hold's uid: export its curve instead of the list of holds."),
     as_json: bool = typer.Option(False, "--json", help="JSON instead of CSV."),
+    form: LabForm | None = typer.Option(
+        None, help="For laboratories: a hold's curve as C3D or EDF+, with --hold and --out."
+    ),
     out: Path | None = typer.Option(None, help="File to write; the terminal if left out.", metavar="FILE"),
     data: Path | None = typer.Option(None, help="Data folder; your own default folder if left out."),
 ) -> None:
@@ -34,18 +49,24 @@ def export(
     from monitor.store import DataFolder, open_store
 
     folder = DataFolder.open(data)
+    if form is not None:
+        if hold is None or out is None:
+            raise BadInput(
+                what=f"A {form.value} file needs a hold and a place.",
+                means="Nothing was exported.",
+                do="Give --hold with a uid from hang-monitor export, and --out with a file.",
+            )
+        with open_store(folder.database) as store:
+            made = _lab_file(store, folder, hold, form)
+        _write_bytes(out, made)
+        return
     with open_store(folder.database) as store, _opened(out) as file:
         if hold is None:
             (holds_json if as_json else holds_csv)(store.each_hold(), file)
             return
         found, curve = store.get_hold(hold), hold_curve(store, folder, hold)
         if found is None or curve is None:
-            known = ", ".join(h.uid for h in store.list_holds(3)) or "none"
-            raise NoSuchHold(
-                what=f"There is no hold {hold} with a curve in {folder.root}.",
-                means="Nothing was exported.",
-                do=f"Take a uid from the list of holds (hang-monitor export); the newest are: {known}.",
-            )
+            raise _no_such_hold(store, folder, hold)
         t_s, names, load_N = curve
         if as_json:
             rows = [[None if x != x else x for x in row] for row in load_N.tolist()]
@@ -54,6 +75,41 @@ def export(
             file.write("\n")
         else:
             curve_csv(stamps_of(t_s), names, load_N, file)
+
+
+def _lab_file(store: Store, folder: DataFolder, uid: str, form: LabForm) -> bytes:
+    from monitor.exports.c3d_file import c3d_bytes
+    from monitor.exports.edf_file import edf_bytes
+    from monitor.exports.recording import recording
+    from monitor.service import hold_curve
+
+    found, curve = store.get_hold(uid), hold_curve(store, folder, uid)
+    stay = None if found is None else store.get_stay(found.stay_uid)
+    if found is None or curve is None or stay is None:
+        raise _no_such_hold(store, folder, uid)
+    t_s, names, load_N = curve
+    made = recording(t_s, names, load_N, found, stay.rig, stay.calibration, version("hang-monitor"))
+    return c3d_bytes(made) if form is LabForm.C3D else edf_bytes(made)
+
+
+def _no_such_hold(store: Store, folder: DataFolder, uid: str) -> NoSuchHold:
+    known = ", ".join(h.uid for h in store.list_holds(3)) or "none"
+    return NoSuchHold(
+        what=f"There is no hold {uid} with a curve in {folder.root}.",
+        means="Nothing was exported.",
+        do=f"Take a uid from the list of holds (hang-monitor export); the newest are: {known}.",
+    )
+
+
+def _write_bytes(out: Path, content: bytes) -> None:
+    try:
+        out.write_bytes(content)
+    except OSError as error:
+        raise BadInput(
+            what=f"{out} cannot be written: {error.strerror}.",
+            means="Nothing was exported; what is stored is untouched.",
+            do="Give a place where you may write.",
+        ) from error
 
 
 @contextlib.contextmanager
