@@ -18,6 +18,8 @@ SCREENS = {
     "/sign-in": "sign-in.html",
     "/holds": "hold-list.html",
     "/rig": "rig.html",
+    "/people": "people.html",
+    "/person/{uid}": "person.html",
     "/hold/{uid}": "hold.html",
 }
 """Address and file of every screen; what a screen shows, it reads from REST."""

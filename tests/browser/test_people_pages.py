@@ -1,0 +1,145 @@
+"""The pages of people: who comes to the bar, what comes next, the month, endurance, bests, pain."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from fake_rig import served
+from playwright.sync_api import Page, expect
+
+pytestmark = pytest.mark.browser
+
+
+def person_page(open_page, kept, **options) -> Page:
+    page = open_page(f"{kept.url}/person/{kept.person}", **options)
+    expect(page.locator("body")).to_have_attribute("data-ready", "yes")
+    return page
+
+
+def test_somebody_new_is_added_and_comes_to_the_bar(open_page, kept):
+    page = open_page(f"{kept.url}/people", timezone_id="Europe/Vienna")
+    expect(page.locator("#who")).to_have_text("At the bar: a guest.")
+    page.get_by_label("somebody new").fill("Ben <b>O.</b>")
+    page.get_by_role("button", name="add", exact=True).click()
+    expect(page.locator("#answer")).to_have_text("Ben <b>O.</b> is added.")
+    added = next(person for person in kept.store.people.everybody() if person.name == "Ben <b>O.</b>")
+    assert added.time_zone == "Europe/Vienna"
+    page.get_by_role("button", name="Ben <b>O.</b> comes to the bar").click()
+    expect(page.locator("#who")).to_have_text("At the bar: Ben <b>O.</b>.")
+    assert kept.coach.person_uid == added.uid
+    page.get_by_role("button", name="a guest comes to the bar").click()
+    expect(page.locator("#who")).to_have_text("At the bar: a guest.")
+    assert kept.coach.person_uid is None
+    page.get_by_role("link", name="Mara T.").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Mara T.")
+
+
+def test_without_coaching_it_says_so(open_page):
+    with served() as dashboard:
+        page = open_page(f"{dashboard.url}/people")
+        expect(page.locator("#none")).to_contain_text("no coaching")
+        expect(page.locator("#all")).to_be_hidden()
+
+
+def test_today_is_what_the_coaching_prescribes(open_page, kept):
+    page = person_page(open_page, kept)
+    wanted = kept.coach.desk.prescribe(kept.person)
+    rows = page.locator("#items tr")
+    assert rows.count() == len(wanted.items)
+    for row, item in zip(rows.all(), wanted.items, strict=True):
+        expect(row.get_by_role("rowheader")).to_have_text(item.title)
+        expect(row.locator("td").nth(0)).to_have_text(f"{item.target_s:.0f} s")
+        expect(row.locator("td").nth(3)).to_contain_text(item.reason)
+    expect(page.locator("#why")).to_contain_text(wanted.reason)
+    following = wanted.item(wanted.next)
+    expect(page.locator("#next")).to_contain_text("nothing to be done" if following is None else following.title)
+
+
+def test_the_month_hangs_to_scale(open_page, kept):
+    rig_min = sum(hold.result.duration_s for hold in kept.holds) / 60
+    at_ns = kept.holds[0].onset_utc_ns - 3 * 86_400 * 10**9
+    kept.store.people.add_manual_hang(kept.person, at_ns, 210.0)
+    page = person_page(open_page, kept)
+    expect(page.locator("#month")).to_have_text("November 2025")
+    goal_min = kept.coach.desk.programme(kept.person)[0].as_dict()["day"]["minutes"]
+    lengths = page.evaluate(
+        """() => [...document.querySelectorAll("#calendar .cal-day")]
+            .map((l) => [l.classList.contains("cal-hand"), l.getAttribute("y2") - l.getAttribute("y1")])"""
+    )
+    top = float(page.locator("#calendar .cal-bar").get_attribute("y1"))
+    floor = float(page.locator("#calendar .nb-base").get_attribute("y1"))
+    drawn = {by_hand: length / (floor - top) * goal_min for by_hand, length in lengths if length > 0}
+    assert drawn == {False: pytest.approx(rig_min, rel=0.01), True: pytest.approx(3.5, rel=0.01)}
+    expect(page.locator("#month-words")).to_contain_text(f"{rig_min + 3.5:.1f} minutes in all")
+    expect(page.locator("#month-words")).to_contain_text("dashed: entered by hand")
+    page.get_by_role("button", name="month before").click()
+    expect(page.locator("#month")).to_have_text("October 2025")
+    expect(page.locator("#calendar .cal-day")).to_have_count(0)
+    expect(page.locator("#calendar .nb-hair")).to_have_count(31)
+
+
+def test_endurance_shows_the_holds_that_it_rests_on(open_page, kept):
+    page = person_page(open_page, kept)
+    known = [hold for hold in kept.holds if hold.result.beta_mean is not None]
+    expect(page.locator("#endurance circle")).to_have_count(len(known))
+    active = [hold for hold in known if hold.result.kind == "active"]
+    expect(page.locator("#endurance .end-active")).to_have_count(len(active))
+    assert page.locator("#endurance .nb-band").count() == 1
+    label = page.get_by_role("img", name=re.compile("Believed time over the share")).get_attribute("aria-label")
+    posterior = kept.coach.desk.endurance(kept.person).posterior
+    assert f"from {posterior.bouts} holds" in label
+    expect(page.locator("#chance")).to_contain_text("30 s without help would succeed today with")
+
+
+def test_bests_lead_to_their_holds(open_page, kept):
+    page = person_page(open_page, kept)
+    best = kept.coach.desk.progress(kept.person, None, None)
+    link = page.locator("#bests dt:text-is('longest active, without help') + dd a")
+    assert best.longest_active is not None
+    expect(link).to_have_text(f"{best.longest_active.value:.1f} s")
+    assert link.get_attribute("href") == f"/hold/{best.longest_active.hold_uid}"
+    page.get_by_role("link", name="all holds of this person").click()
+    expect(page.locator("#found")).to_have_text("8 holds")
+    expect(page.locator("#who")).to_have_value(kept.person)
+
+
+def test_pain_is_kept_and_tells_what_is_paused(open_page, kept):
+    page = person_page(open_page, kept)
+    page.get_by_label("0 (none) to 10").fill("12")
+    page.get_by_role("button", name="keep").click()
+    assert kept.store.people.pains(kept.person) == []
+    page.get_by_label("0 (none) to 10").fill("7")
+    page.get_by_label("note").fill("left side")
+    page.get_by_role("button", name="keep").click()
+    expect(page.locator("#pains")).to_contain_text("7 of 10")
+    expect(page.locator("#pains")).to_contain_text("left side")
+    (entry,) = kept.store.people.pains(kept.person)
+    assert (entry.pain, entry.note) == (7, "left side")
+    stops = kept.coach.desk.stops(kept.person)
+    assert stops, "seven of ten pauses something"
+    for stop in stops:
+        expect(page.locator("#stops")).to_contain_text(stop.words)
+
+
+def test_a_person_who_is_not_there_is_told(open_page, kept):
+    page = open_page(f"{kept.url}/person/nobody", refusals=True)
+    expect(page.get_by_role("alert")).to_contain_text("There is no")
+
+
+@pytest.mark.parametrize("viewport", ["phone", "tablet", "wall"])
+@pytest.mark.parametrize("light", ["light", "dark"])
+def test_they_fit_the_screen(open_page, kept, viewport, light):
+    for page in (
+        person_page(open_page, kept, viewport=viewport, color_scheme=light),
+        open_page(f"{kept.url}/people", viewport=viewport, color_scheme=light),
+    ):
+        root = "document.documentElement"
+        assert page.evaluate(f"{root}.scrollWidth - {root}.clientWidth") <= 0
+        unnamed = page.evaluate(
+            """() => [...document.querySelectorAll("button, a, input, select, svg[role=img]")]
+                .filter((e) => e.checkVisibility())
+                .filter((e) => !(e.ariaLabel || e.textContent.trim() || e.labels?.[0]?.textContent.trim()))
+                .map((e) => e.outerHTML)"""
+        )
+        assert unnamed == []
