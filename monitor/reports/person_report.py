@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, cast
@@ -98,13 +99,18 @@ def report_data(
         "plumb": _plumb_lines(holds, begin, end, zone),
         "curves": _curves(desk, holds, found, person, curve_of, zone),
         "change": _change(desk, uid, begin, end),
-        "strength": _strength(endurance, prescription),
-        "next": _next(prescription),
+        "strength": [bound(line) for line in _strength(endurance, prescription)],
+        "next": bound(_next(prescription)),
         "items": _items(prescription),
-        "cautions": _cautions(prescription, found, endurance),
-        "sureness": _sureness(holds),
+        "cautions": [bound(line) for line in _cautions(prescription, found, endurance)],
+        "sureness": [bound(line) for line in _sureness(holds)],
         "rig": rig_lines(stays),
     }
+
+
+def bound(text: str) -> str:
+    """Return words whose numbers keep their unit beside them at the end of a line."""
+    return re.sub(r"(\d) ?(%)|(\d) (s|min|mm|kgf|N|lbf)\b", "\\1\\3\N{NO-BREAK SPACE}\\2\\4", text)
 
 
 def _first_day(desk: CoachingDesk, uid: str, zone: ZoneInfo, end: dt.date) -> dt.date:
@@ -384,7 +390,7 @@ def _items(prescription: DayPrescription) -> list[dict[str, Any]]:
                 "alpha_max": item.alpha_max,
                 "sets": f"{item.sets} × , {rest_min:g} min rest".replace(" ,", ","),
                 "chance": _chance(item.chance),
-                "reason": item.paused or item.reason,
+                "reason": bound(item.paused or item.reason),
                 "paused": bool(item.paused),
             }
         )

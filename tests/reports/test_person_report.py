@@ -17,7 +17,7 @@ from monitor.errors import BadInput
 from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, Swing, Touch
 from monitor.reports import typeset as typesetting
 from monitor.reports.charts import round_step, ticks
-from monitor.reports.person_report import report_data
+from monitor.reports.person_report import bound, report_data
 from monitor.reports.rig_words import rig_lines
 from monitor.reports.typeset import TypesetterMissing, typeset
 from monitor.store import StoredHold, StoredStay, hold_uid, open_store
@@ -195,6 +195,12 @@ def test_curves_are_those_of_the_key_holds_with_their_edges(desk):
     assert chart["y"][2][1] == "71.4 kgf"
     assert [line["label"] for line in chart["lines"]] == ["hands", "feet"]
     assert chart["below"][0]["label"] == "touch"
+
+
+def test_units_stay_with_their_numbers():
+    assert bound("13% in 30 s, 5 of 6 men, 2 % and 4 min").split(" ") == [
+        "13\u00a0%", "in", "30\u00a0s,", "5", "of", "6", "men,", "2\u00a0%", "and", "4\u00a0min",
+    ]  # fmt: skip
 
 
 def test_a_missing_typesetter_is_told(desk, monkeypatch):
