@@ -114,12 +114,12 @@ def read_dossier(store: Store, uid: str) -> dict[str, Any]:
             for name, table in ENTRIES.items()
         }
         stays = _rows(connection, stay, stay.c.person_uid == uid)
-        stay_ids = [row["id"] for row in stays]
+        mine = select(stay.c.id).where(stay.c.person_uid == uid)
         uid_of = {row["id"]: row["uid"] for row in stays}
-        corrections = _rows(connection, correction, correction.c.stay_id.in_(stay_ids))
+        corrections = _rows(connection, correction, correction.c.stay_id.in_(mine))
         number_of = {row["id"]: number for number, row in enumerate(corrections, start=1)}
-        holds = _rows(connection, hold, hold.c.stay_id.in_(stay_ids))
-        my_holds = select(hold.c.uid).where(hold.c.stay_id.in_(stay_ids))
+        holds = _rows(connection, hold, hold.c.stay_id.in_(mine))
+        my_holds = select(hold.c.uid).where(hold.c.stay_id.in_(mine))
         of_holds = {
             name: [_without(row, "id") for row in _rows(connection, table, _hold_column(table).in_(my_holds))]
             for name, table in OF_HOLDS.items()
@@ -190,8 +190,8 @@ def erase_person(store: Store, uid: str, *, who: str = "command line", keep_row:
 
     Journals are the caller's to delete, and before this: what is begun anew after a crash must find them again.
 
-    In SQLite the file is then written anew, which takes seconds for very many holds. Only the meaningless uid stays, in an empty row and in the
-    audit list, so that it is never given to somebody else.
+    In SQLite the file is then written anew, which takes seconds for very many holds. Only the meaningless uid stays, in
+    an empty row and in the audit list, so that it is never given to somebody else.
 
     Parameters
     ----------
