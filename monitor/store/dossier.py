@@ -12,11 +12,15 @@ from dataclasses import asdict, dataclass
 from functools import partial
 from typing import Any
 
-from sqlalchemy import Connection, Table, delete, insert, or_, select
+from sqlalchemy import JSON, Column, Connection, Integer, Table, delete, insert, or_, select
+from sqlalchemy.exc import DataError, IntegrityError, StatementError
 
 from monitor.errors import MonitorError
+from monitor.measures.result import HoldResult
 from monitor.store.audit import audit_row
+from monitor.store.errors import DatabaseNotWritten
 from monitor.store.people import need_person
+from monitor.store.rows import fingerprint
 from monitor.store.schema import (
     calibration,
     correction,
@@ -181,8 +185,13 @@ def write_dossier(
         raise _bad(f"The dossier has the format {str(dossier.get('format'))[:20]!r}; this program knows {FORMAT}.")
     try:
         return store._writer.submit(partial(_write, dossier, who, although_erased)).result()
-    except (KeyError, TypeError, AttributeError) as error:
-        raise _bad(f"The dossier lacks something or holds it in another form: {error!r}.") from error
+    except DatabaseNotWritten as error:
+        if isinstance(error.__cause__, (IntegrityError, DataError)):
+            raise _bad(f"The dossier does not fit together: {error.__cause__.orig}.") from error
+        raise
+    except (KeyError, TypeError, AttributeError, ValueError, OverflowError, StatementError) as error:
+        words = str(error).split("\n")[0][:200]
+        raise _bad(f"The dossier lacks something or holds it in another form: {words}.") from error
 
 
 def erase_person(store: Store, uid: str, *, who: str = "command line", keep_row: bool = True) -> Erased:
@@ -244,6 +253,8 @@ def _write(dossier: Mapping[str, Any], who: str, although_erased: bool, connecti
     )
     mine = select(stay.c.uid, stay.c.id).where(stay.c.person_uid == uid)
     id_of = {row.uid: row.id for row in connection.execute(mine)}
+    for row in dossier["holds"]:
+        HoldResult.from_dict(row["result"])
     number_to_id: dict[int, int] = {}
     for row in dossier["corrections"]:
         values = {**_without(row, "number", "stay"), "stay_id": id_of[row["stay"]]}
@@ -305,17 +316,48 @@ def _insert(connection: Connection, table: Table, rows: Sequence[Mapping[str, An
     connection.execute(insert(table), [dict(row) for row in rows])
 
 
+LISTS = ("symptoms", "tried")
+"""Columns of JSON that hold lists; all others hold objects."""
+
+
 def _check_columns(table: Table, row: Mapping[str, Any]) -> None:
+    """Refuse a row whose columns are strange or missing, or whose values are of another kind."""
     strange = sorted(set(row) - set(table.c.keys()))
     if strange:
         raise _bad(f"The dossier's {table.name} has {strange[0]!r}, which this program does not know.")
+    for column in table.c:
+        value = row.get(column.name)
+        given_here = column.primary_key and isinstance(column.type, Integer)
+        if value is None:
+            if not (column.nullable or given_here or (column.name not in row and column.default is not None)):
+                raise _bad(f"The dossier's {table.name} lacks {column.name!r}.")
+        elif not _fits(column, value):
+            raise _bad(f"The dossier's {table.name} has {str(value)[:40]!r} as {column.name}.")
+
+
+def _fits(column: Column[Any], value: Any) -> bool:
+    if isinstance(column.type, JSON):
+        return isinstance(value, list if column.name in LISTS else dict)
+    kind = column.type.python_type
+    if kind is int:
+        return isinstance(value, int) and not isinstance(value, bool) and abs(value) < 2**63
+    if kind is float:
+        return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < LARGEST
+    return isinstance(value, kind)
+
+
+LARGEST = 1e300
 
 
 def _kept_once(connection: Connection, table: Table, row: Mapping[str, Any]) -> int:
+    row = {**row, "created_utc_ns": time.time_ns()}
     _check_columns(table, row)
+    # A row is found by its hash: a false one would stand for the rig of everybody who comes later.
+    if fingerprint(row["description" if table is rig else "content"]) != row["sha256"]:
+        raise _bad(f"The dossier's {table.name} is not what its hash says.")
     found = connection.execute(select(table.c.id).where(table.c.sha256 == row["sha256"])).scalar_one_or_none()
     if found is None:
-        new = insert(table).values(created_utc_ns=time.time_ns(), **row)
+        new = insert(table).values(**row)
         found = connection.execute(new.returning(table.c.id)).scalar_one()
     return int(found)
 

@@ -205,6 +205,54 @@ def test_a_dossier_of_a_newer_program_is_refused_whole(here, there):
     assert all_rows(there[0]) == before
 
 
+def test_a_rig_under_a_false_hash_is_refused(here, there):
+    dossier = read_dossier(here[0], fill(here[1], here[0]))
+    dossier["rigs"][0]["description"]["name"] = "Another"
+    with pytest.raises(BadDossier, match="hash"):
+        write_dossier(there[0], dossier)
+
+
+def leaves(value, path=()):
+    """Give the paths of everything in plain data."""
+    yield path
+    items = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for key, inner in items:
+        yield from leaves(inner, (*path, key))
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.data())
+def test_a_dossier_with_anything_wrong_in_it_is_told_and_nothing_is_kept(tmp_path_factory, data):
+    """A value of another kind, or one that is missing, is refused whole or does no harm; it never ends in a crash."""
+    root = tmp_path_factory.getbasetemp() / "wrong"
+    kept = root / "dossier.json"
+    if not root.exists():
+        folder = DataFolder.open(root / "a")
+        with open_store(folder.database) as store:
+            kept.write_text(json.dumps(read_dossier(store, fill(folder, store))))
+    dossier = json.loads(kept.read_text())
+    *path, last = data.draw(st.sampled_from([p for p in leaves(dossier) if p and "result" not in p]))
+    place = dossier
+    for key in path:
+        place = place[key]
+    wrong = data.draw(st.sampled_from(["gone", None, "text", 7, -1.5, [], {}, [{}], True, 10**30]))
+    if wrong == "gone":
+        del place[last]
+    else:
+        place[last] = wrong
+    folder = DataFolder.open(root / "b")
+    with open_store(folder.database) as store:
+        before = store.audit.recent()
+        try:
+            uid = write_dossier(store, dossier)
+        except (BadDossier, PersonIsHere):
+            assert store.people.everybody() == []
+            assert store.count_holds() == 0
+            assert store.audit.recent() == before
+        else:
+            erase_person(store, uid, keep_row=False)
+
+
 def rewritten(source: Path, target: Path, change) -> Path:
     """Copy an archive with its files changed, and with the manifest made to fit."""
     with zipfile.ZipFile(source) as archive:
