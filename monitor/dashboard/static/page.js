@@ -1,5 +1,6 @@
 // Joins feed and drawings. Pictures come 20 times a second: drawings follow each, words and figures five times a second.
 
+import { Advice } from "./advice.js";
 import { say } from "./drawing.js";
 import { Curves } from "./curves.js";
 import { Feed } from "./feed.js";
@@ -10,6 +11,7 @@ import { Paper } from "./paper.js";
 import { PlumbLine } from "./plumbline.js";
 import { SettingsForm } from "./settings.js";
 import { chooseTheme } from "./light.js";
+import { Sounds } from "./sounds.js";
 import { Speaker } from "./speaker.js";
 import { words } from "./words.js";
 
@@ -26,6 +28,8 @@ const plumbLine = new PlumbLine(byId("plumbline"));
 const curves = new Curves(byId("curves"));
 const paper = new Paper(byId("paper"), byId("reading"), curves);
 const holds = new HoldList(byId("hold-list"), byId("holds-none"));
+const advice = new Advice();
+const sounds = new Sounds(byId("sound-list"));
 const speaker = new Speaker(byId("spoken"));
 const form = new SettingsForm(byId, NORMAL_GRAVITY_M_S2);
 let figuresAt_ms = -Infinity;
@@ -35,6 +39,7 @@ let describedScene = "";
 labels();
 chooseTheme(byId("theme"), () => curves.restyle());
 const feed = new Feed(take, () => {
+  advice.begin();
   readRig();
   holds.refresh();
   schedule();
@@ -119,6 +124,13 @@ function drawNow(picture) {
   byId("time").classList.toggle("long", digits.length > 4 || (hold !== null && hold.time_s >= 100));
   byId("time").classList.toggle("unsure", shown && hold.provisional);
   byId("time").classList.toggle("none", !shown);
+  const asked = advice.lines(shown ? hold : null);
+  say(byId("asked"), asked.text);
+  byId("asked").classList.toggle("near", asked.near);
+  sounds.follow({
+    hanging: scene === "hanging" && hold !== null, onset_s: hold?.onset_s ?? null, sure: hold !== null && !hold.provisional,
+    above: plumbLine.lighter, left_s: advice.left_s(hold),
+  });
   const gained = shown && hold.ended ? gainedBy(hold) : "";
   say(byId("after"), gained || plumbLine.wordElsewhere() || before(picture));
   speaker.scene(scene, scene === "let_go" && shown ? gained || `${digits} ${words.unit.second}` : "");
@@ -249,7 +261,7 @@ function labels() {
     "hands-label": words.hands, "feet-label": words.feet, "still-label": words.stillLabel, "holds-title": words.holds,
     "holds-csv": words.holdsCsv, "curves-cells": words.cells, "curves-stop": words.stop, "settings-title": words.settings,
     "set-alpha-label": words.setAlpha, "set-weight-label": words.setWeight, "set-hint": words.setHint,
-    "set-save": words.setSave, "theme-label": words.theme,
+    "set-save": words.setSave, "sounds-title": words.sounds.title, "sounds-legend": words.sounds.title, "sounds-hint": words.sounds.hint, "theme-label": words.theme,
   };
   for (const [id, text] of Object.entries(fixed)) say(byId(id), text);
   fillPages(byId("pages"), "/");

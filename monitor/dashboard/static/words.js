@@ -270,6 +270,22 @@ export const words = {
     newest: "newest",
   },
 
+  // Beside the running hold
+  asked: {
+    target: (seconds) => `target ${seconds} s`,
+    left: (seconds) => `${seconds} s left`,
+    reached: "target reached",
+    reserve: (value, low, high) => `reserve ${value} % used (${low} to ${high})`,
+  },
+  sounds: {
+    title: "sounds",
+    hint: "Each has a twin on the screen. All are silent until switched on here.",
+    start: "a hold has begun",
+    band: "the feet take too much",
+    last: "ten seconds left",
+    target: "target reached",
+  },
+
   // People
   people: {
     title: "people",
