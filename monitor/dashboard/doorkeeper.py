@@ -32,7 +32,17 @@ OPEN_TO_ALL = frozenset(
     {"/sign-in", "/api/sign-in", "/api/sign-out", "/api/visitor", "/api/pairing", "/api/pairing/code"}
 )
 WALL_LOOKS = frozenset(
-    {"/", "/api/health", "/api/rig", "/api/live", "/api/settings", "/api/holds", "/api/advice", "/api/feed"}
+    {
+        "/",
+        "/api/health",
+        "/api/rig",
+        "/api/live",
+        "/api/settings",
+        "/api/holds",
+        "/api/advice",
+        "/api/screens",
+        "/api/feed",
+    }
 )
 OWNERS_ONLY = ("/api/audit", "/api/sign-ins", "/api/power")
 
