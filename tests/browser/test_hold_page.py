@@ -162,3 +162,15 @@ def test_it_fits_the_screen(open_page, dashboard, viewport, light):
         ".notebook text", "(all) => all.map((t) => t.getBoundingClientRect()).map((b) => [b.left, b.right])"
     )
     assert all(box["x"] - 1 <= left and right <= box["x"] + box["width"] + 1 for left, right in outside)
+
+
+def test_touches_and_free_feet_are_never_told_together(open_page):
+    free = made_up_holds()[1]
+    touched = dataclasses.replace(free.result, touches=full_hold().result.touches)
+    store = FakeStore([dataclasses.replace(free, uid="free"), dataclasses.replace(free, uid="touched", result=touched)])
+    with served(store=store) as dashboard:
+        page = ready(open_page(f"{dashboard.url}/hold/free"))
+        assert page.locator("#gain-why").inner_text() == "All of it without the feet."
+        page = ready(open_page(f"{dashboard.url}/hold/touched"))
+        assert "without the feet" not in page.locator("#gain-why").inner_text()
+        assert page.locator("#wish-why").inner_text() == "They touched 2 times."

@@ -82,7 +82,7 @@ function add(text, more) {
 export function gainOf(hold) {
   const r = hold.result;
   const first = r.dose_bw_s === null ? words.gainedTime(r.duration_s.toFixed(1)) : words.gained(r.duration_s.toFixed(1), r.dose_bw_s.toFixed(0));
-  if (r.support === "unassisted") return [first, words.gainFree];
+  if (r.support === "unassisted" && r.touches.length === 0) return [first, words.gainFree];
   if (r.clean_s !== null && r.clean_s > 0.9 * r.duration_s) return [first, words.gainClean(r.clean_s.toFixed(0), r.duration_s.toFixed(0))];
   if (r.settle_s !== null && r.settle_s < 5) return [first, words.gainStill(r.settle_s.toFixed(1))];
   return [first, ""];
