@@ -180,9 +180,17 @@ class Pipeline:
         self._spikes_before, self._lost_before = self._despike.spikes, self._grid.lost
         if self._live:
             from monitor.measures.live import LiveView
+            from monitor.measures.live_errors import LiveErrors
 
+            n = len(self.rig.channels)
+            spans = self._known.covariance
+            covariance = np.diag(self._u_rel_span**2) if spans is None else spans[:n, :n]
             self._view = LiveView(
-                self.rig, self.rate_Hz, self._tick_rows, self._wishes, float(self._u_rel_span.max(initial=1e-5))
+                self.rig,
+                self.rate_Hz,
+                self._tick_rows,
+                self._wishes,
+                LiveErrors(self.rig, self._u_zero_N, covariance),
             )
 
     def clock(self, rate: float, u_rate: float, utc_ns_at_zero: int | None = None) -> None:

@@ -88,13 +88,18 @@ class Rig:
 
     @property
     def bar_index(self) -> tuple[int, ...]:
-        """Return the columns of the bar's cells."""
+        """Return the columns of the bar's cells; empty where only the feet are weighed."""
         return tuple(i for i, c in enumerate(self.channels) if c.part == "bar")
 
     @property
     def platform_index(self) -> tuple[int, ...]:
         """Return the columns of the platform's cells; empty where there is no platform."""
         return tuple(i for i, c in enumerate(self.channels) if c.part == "platform")
+
+    @property
+    def has_bar(self) -> bool:
+        """Say whether the bar is weighed; where it is not, its load is inferred from the feet's."""
+        return bool(self.bar_index)
 
     @property
     def has_platform(self) -> bool:
@@ -124,8 +129,8 @@ def _bad(what: str, do: str) -> BadRig:
 
 def _check(rig: Rig) -> None:
     """Refuse a rig that no measurement can stand on."""
-    if not rig.bar_index:
-        raise _bad("The rig description has no bar cell.", 'Add at least one [[channels]] with part = "bar".')
+    if not rig.channels:
+        raise _bad("The rig description has no cell.", 'Add at least one [[channels]] with part = "bar" or "platform".')
     names = [c.name for c in rig.channels]
     for name in names:
         if not name.strip():
@@ -190,7 +195,7 @@ def rig_from_dict(data: object) -> Rig:
     Raises
     ------
     BadRig
-        Unknown or missing key, wrong kind of value, no bar cell, doubled name, rate out of range.
+        Unknown or missing key, wrong kind of value, no cell, doubled name, rate out of range.
     """
     fields = _typed(data, _RIG_KEYS, "the rig description")
     for key in ("name", "channels"):
@@ -286,7 +291,7 @@ def rig_from_columns(names: Sequence[str], nominal_rate_Hz: float = 80.0) -> Rig
     Raises
     ------
     BadRig
-        A name is not one of ``STANDARD_CHANNELS``, or there is no bar cell.
+        A name is not one of ``STANDARD_CHANNELS``, or there is none.
     """
     known = {c.name: c for c in STANDARD_CHANNELS}
     for name in names:

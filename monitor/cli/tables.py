@@ -51,6 +51,9 @@ def _cells(hold: HoldResult) -> list[str]:
     feet = with_u(hold.alpha_mean, hold.alpha_u, "%", scale=100)
     if hold.alpha_mean is not None and not hold.alpha_direct:
         feet += " (inferred)"
+    hands = with_u(hold.beta_mean, hold.beta_u, "%", scale=100)
+    if hold.beta_mean is not None and "beta_inferred" in hold.flags:
+        hands += " (inferred)"
     swing = "not known"
     if hold.swing is not None and hold.swing.max_deg is not None:
         swing = f"to {hold.swing.max_deg:.1f}°"
@@ -61,7 +64,7 @@ def _cells(hold: HoldResult) -> list[str]:
     return [
         f"{hold.onset_s:.2f} s",
         with_u(hold.duration_s, hold.duration_u_s, "s"),
-        with_u(hold.beta_mean, hold.beta_u, "%", scale=100),
+        hands,
         feet,
         ", ".join(x for x in (hold.support, hold.kind) if x) or "not known",
         swing,

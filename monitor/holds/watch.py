@@ -45,9 +45,12 @@ class HoldWatch:
     ----------
     tick_rows : int
     rate_Hz : float
+    least_s : float
+        A load that lasts shorter is no hold.
     """
 
-    def __init__(self, tick_rows: int, rate_Hz: float) -> None:
+    def __init__(self, tick_rows: int, rate_Hz: float, least_s: float = TUG_S) -> None:
+        self._least_s = least_s
         self._tick_rows = tick_rows
         self._rate_Hz = rate_Hz
         self._tick_s = tick_rows / rate_Hz
@@ -104,12 +107,13 @@ class HoldWatch:
             return
         self._above_ticks += 1
         self._history.append(bar_N)
-        if self._above_ticks * self._tick_s < TUG_S:
+        if self._above_ticks * self._tick_s < self._least_s:
             return
         first = end_row - (self._above_ticks + 2) * self._tick_rows
         onset_s = _last_rise_s(rows, first, end_row, least_N)
         self.hold = WatchedHold(onset_s, None, provisional=True)
         self.phase = "provisional"
+        self._settled_N = 0.0
         self._onset_row = first
         self._low_since_row = None
         self._redated_s = 0.0
@@ -141,7 +145,7 @@ class HoldWatch:
     def _settled(self) -> float:
         """Return the median of the hold so far; found anew at every tick at first, every half second later."""
         ticks = len(self._history)
-        if ticks <= SETTLING_TICKS or ticks % SETTLING_TICKS == 0:
+        if ticks <= SETTLING_TICKS or ticks % SETTLING_TICKS == 0 or not self._settled_N:
             self._settled_N = float(np.median(self._history[-MOST_TICKS:]))
         return self._settled_N
 
@@ -157,7 +161,7 @@ class HoldWatch:
             return
         if end_row - self._low_since_row < BRIDGED_S * self._rate_Hz:
             return
-        short = hold.release_s is not None and hold.release_s - hold.onset_s < TUG_S
+        short = hold.release_s is not None and hold.release_s - hold.onset_s < self._least_s
         if settled_N < least_N or short:
             self._withdraw()
             return

@@ -26,7 +26,7 @@ def u_crossing_s(stay: Stay, at_s: float) -> float:
     step_s = 1.0 / stay.rate_Hz
     slope_N = max(abs(float(near[3] - near[2])), LEAST_SLOPE_N)
     share = float(np.clip((at_s - stay.t_s[row - 1]) / step_s, 0.0, 1.0))
-    noise_N = stay.noise_N(stay.rig.bar_index) * math.hypot(share, 1.0 - share)
+    noise_N = stay.noise_N(stay.rig.bar_index or stay.rig.platform_index) * math.hypot(share, 1.0 - share)
     bent_N = 3.0 / 128.0 * float(np.abs(np.diff(near, 4)).mean())
     skew_s = stay.known.skew_s / math.sqrt(12.0)
     return math.sqrt((math.hypot(noise_N, bent_N) / slope_N * step_s) ** 2 + stay.known.u_stamp_s**2 + skew_s**2)

@@ -80,14 +80,15 @@ def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResu
         "release_s": edges.release_s,
         "duration_s": duration_s,
         "duration_u_s": duration_u_s,
-        "peak_N": peak_N(stay.t_s, stay.bar_N, edges.onset_s, edges.release_s),
+        "peak_N": peak_N(stay.t_s, stay.bar_N, edges.onset_s, edges.release_s) if stay.rig.has_bar else None,
         "regrips": regrips,
         "zero_bar_N": zeros.taken_off_N(stay.rig.bar_index, zeros.bar_shift_N, rows),
         "zero_feet_N": zeros.taken_off_N(stay.rig.platform_index, zeros.feet_shift_N, rows),
     }
     if around.bodyweight is None:
         return HoldResult(**common, flags=[*flags, "bodyweight_unknown"])
-    return _Hold(stay, edges, around, common, flags, u_edges_s).result()
+    hold = _Hold(stay, edges, around, common, flags, u_edges_s)
+    return hold.result() if stay.rig.has_bar else hold.feet_only()
 
 
 class _Hold:
@@ -171,6 +172,27 @@ class _Hold:
             flags=list(dict.fromkeys(self.flags)),
         )
 
+    def feet_only(self) -> HoldResult:
+        """Return what a platform without a weighed bar knows: the feet's share, and what must be missing from it."""
+        self.flags.append("beta_inferred")
+        share = self._assistance()
+        feet = self._between_edges(self._rig.platform_index, self.feet)
+        u_alpha = u_share(share.alpha_mean, feet, self.body, self.stay, self.around.zeros)
+        return HoldResult(
+            **self.common,
+            support="unassisted" if share.alpha_median < UNASSISTED_BELOW else "assisted",
+            beta_mean=share.beta_mean,
+            beta_u=u_alpha,
+            alpha_mean=share.alpha_mean,
+            alpha_u=u_alpha,
+            alpha_p95=share.alpha_p95,
+            alpha_direct=True,
+            clean_s=share.clean_s * self.around.clock_rate,
+            dose_bw_s=share.beta_mean * self.edges.duration_s * self.around.clock_rate,
+            sway=self._sway(self._body_stretch()),
+            flags=list(dict.fromkeys(self.flags)),
+        )
+
     def _lateral_course_m(self) -> Array | None:
         """Return (n,) the lateral offset through the hold; None where the bar's cells cannot tell."""
         rig = self.stay.rig
@@ -228,7 +250,7 @@ class _Hold:
             self.flags.append("alpha_inferred")
         elif self.around.zeros.feet_shift_N is None:
             self.flags.append("platform_zero_not_read")
-        if self.around.zeros.bar_shift_N is None:
+        if rig.has_bar and self.around.zeros.bar_shift_N is None:
             self.flags.append("bar_zero_not_read")
         return assistance(
             self.t,

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
 
+from monitor.holds.edges import TUG_S
 from monitor.holds.watch import HoldWatch
 from monitor.measures.assistance import UNASSISTED_BELOW
 from monitor.measures.closure import OPEN_FRACTION
+from monitor.measures.live_errors import LiveErrors
 from monitor.measures.picture import HoldClock, Picture, Scene, Shoulders, WeightSource
 from monitor.measures.record import GIVEN_U_REL, Wishes
 from monitor.measures.result import Travel
@@ -19,6 +22,7 @@ from monitor.rig import Rig
 from monitor.signals.lowpass import HoldLast, LowPass
 from monitor.signals.rows import Rows, summed
 from monitor.signals.stay import Array
+from monitor.signals.unweighed_bar import CONTACT_N, LEAST_INFERRED_S
 from monitor.signals.windows import OFF_ZERO_N, PRESENT_N, QUIET_FLOOR_N, QUIET_OF_LOAD
 
 SMOOTH_Hz = 2.0
@@ -39,6 +43,14 @@ LET_GO_S = 4.0
 KEEP_S = 40.0
 LEANING_FROM = 0.03
 CATCH_S = 2.0
+SAME_LEVEL = 0.004
+FEET_OFF_LIVE_S = 0.25
+"""A bar that nobody weighs: feet that are off for longer end what can be known at this instant."""
+
+
+def _bounded(zero_N: float) -> float:
+    """Return a zero that the live view may take off: never more than a stay may."""
+    return min(max(zero_N, -OFF_ZERO_N), OFF_ZERO_N)
 
 
 @dataclass
@@ -49,7 +61,7 @@ class _Body:
     zero_feet_N: float = 0.0
     weights_N: deque[float] | None = None
     bodyweight_N: float | None = None
-    u_N: float | None = None
+    u_own_N: float | None = None
     source: WeightSource | None = None
 
 
@@ -59,19 +71,21 @@ class LiveView:
     Columns of its own rows: bar, feet, smoothed bar, smoothed feet, smoothed right-left moment.
     """
 
-    def __init__(self, rig: Rig, rate_Hz: float, tick_rows: int, wishes: Wishes, u_rel: float = 5e-4) -> None:
+    def __init__(self, rig: Rig, rate_Hz: float, tick_rows: int, wishes: Wishes, errors: LiveErrors) -> None:
         self._rig, self._rate_Hz, self._tick_rows = rig, rate_Hz, tick_rows
         self.wishes = wishes
-        self._u_rel = u_rel
+        self._errors = errors
         self._rows = Rows(5)
         self._cells = Rows(len(rig.channels))
         self._hold_last = HoldLast(len(rig.channels))
         self._smooth = LowPass(SMOOTH_Hz, rate_Hz)
-        self._watch = HoldWatch(tick_rows, rate_Hz)
+        self._watch = HoldWatch(tick_rows, rate_Hz, TUG_S if rig.has_bar else LEAST_INFERRED_S)
         self._bar, self._feet = list(rig.bar_index), list(rig.platform_index)
+        self._measures_sum = rig.has_bar and rig.has_platform
         self._x_m = np.array([channel.x_m for channel in rig.channels])
         self._tick = 0
         self._body = _Body()
+        self._off_ticks = 0
         self._scene: Scene = "empty"
         self._scene_since_s = 0.0
         self._swing: tuple[float, float] | None = None
@@ -106,11 +120,13 @@ class LiveView:
         n = self._tick_rows
         first, end = self._tick * n, (self._tick + 1) * n
         self._tick += 1
+        if not self._rig.has_bar:
+            self._infer_bar(first, end)
         bar, feet = self._loads(first, end)
         bar_N = float(bar.mean())
         now_s = float(self._rows.t_s(end - 1, end)[0])
         if self._tick % max(1, round(SLOW_EVERY_S * self._rate_Hz / n)) == 0:
-            self._slowly(end)
+            self._slowly(end, now_s)
         due = self._watch.tick(bar_N, self._bodyweight()[0], self._rows, end)
         self._see_scene(now_s, bar_N, float(feet.mean()))
         picture = self._picture(now_s, first, end)
@@ -119,39 +135,61 @@ class LiveView:
         self._cells.drop_before(keep)
         return picture, due
 
+    def _infer_bar(self, first: int, end: int) -> None:
+        """Write W - P into a tick's rows of a bar that nobody weighs; 0 before anybody stood, and without the feet."""
+        rows = self._rows.load(first, end)
+        weight_N, zero_N = self._bodyweight()[0], self._body.zero_feet_N
+        on = float(rows[:, 1].mean()) - zero_N > CONTACT_N
+        self._off_ticks = 0 if on else self._off_ticks + 1
+        seen = on or self._off_ticks * self._tick_rows <= FEET_OFF_LIVE_S * self._rate_Hz
+        known = seen and weight_N is not None and self._body.source == "standing"
+        for bar, feet in ((0, 1), (2, 3)):
+            rows[:, bar] = (weight_N or 0.0) - (rows[:, feet] - zero_N) if known else 0.0
+
     def _bodyweight(self) -> tuple[float | None, float | None]:
+        """Return bodyweight and its standard uncertainty, N."""
         if self.wishes.bodyweight_N is not None:
             return self.wishes.bodyweight_N, GIVEN_U_REL * self.wishes.bodyweight_N
-        return self._body.bodyweight_N, self._body.u_N
+        body = self._body
+        if body.bodyweight_N is None or body.u_own_N is None or body.source is None:
+            return None, None
+        return body.bodyweight_N, math.hypot(body.u_own_N, self._errors.u_weight_N(body.source, body.bodyweight_N))
 
-    def _slowly(self, end: int) -> None:
+    def _slowly(self, end: int, now_s: float) -> None:
         """Twice a second: zeros, weight, swing, travel."""
         first = end - round(QUIET_S * self._rate_Hz)
         bar, feet = self._loads(first, end)
         if len(bar) < 4:
             return
-        total = bar + feet
+        # Where the bar's load is only inferred, the sum is bodyweight whatever the body does.
+        total = bar + feet if self._rig.has_bar else feet
         mean_bar, mean_feet = float(bar.mean()), float(feet.mean())
         quiet = float(total.std()) < QUIET_FLOOR_N + QUIET_OF_LOAD * abs(float(total.mean()))
         if quiet:
-            self._weigh(mean_bar, mean_feet, float(bar.std()), float(feet.std()))
+            self._weigh(mean_bar, mean_feet, float(bar.std()), float(feet.std()), now_s)
         if self._watch.phase in ("provisional", "running"):
             self._see_swing(end)
             if (self._tick * self._tick_rows) % round(TRAVEL_EVERY_S * self._rate_Hz) < self._tick_rows:
                 self._see_travel(end)
 
-    def _weigh(self, bar_N: float, feet_N: float, bar_sd_N: float, feet_sd_N: float) -> None:
+    def _weigh(self, bar_N: float, feet_N: float, bar_sd_N: float, feet_sd_N: float, now_s: float) -> None:
         """Read zeros of free parts, and the person's weight, from half a quiet second."""
         body = self._body
+        if not self._rig.has_bar:
+            bar_N = 0.0
         empty = abs(bar_N) + abs(feet_N) < PRESENT_N / 2
-        if abs(bar_N) < OFF_ZERO_N and bar_sd_N < QUIET_FLOOR_N and (empty or feet_N > PRESENT_N):
-            body.zero_bar_N += 0.3 * bar_N
+        on_feet = self._rig.has_bar and feet_N > PRESENT_N
+        if self._bar and abs(bar_N) < OFF_ZERO_N and bar_sd_N < QUIET_FLOOR_N and (empty or on_feet):
+            body.zero_bar_N = _bounded(body.zero_bar_N + 0.3 * bar_N)
+            self._errors.zero_read("bar", now_s)
         if empty and self._feet and abs(feet_N) < OFF_ZERO_N and feet_sd_N < QUIET_FLOOR_N:
-            body.zero_feet_N += 0.3 * feet_N
+            body.zero_feet_N = _bounded(body.zero_feet_N + 0.3 * feet_N)
+            self._errors.zero_read("platform", now_s)
         weight_N = body.bodyweight_N
         free = bar_N > PRESENT_N and abs(feet_N) < OFF_ZERO_N and feet_sd_N < QUIET_FLOOR_N
         if free and weight_N is not None and abs(bar_N / weight_N - 1) < UNASSISTED_BELOW:
-            body.zero_feet_N += 0.1 * feet_N
+            body.zero_feet_N = _bounded(body.zero_feet_N + 0.1 * feet_N)
+            self._errors.zero_read("platform", now_s)
         if not self._feet or feet_N + bar_N < PRESENT_N:
             return
         standing = feet_N > 0.85 * (bar_N + feet_N)
@@ -159,6 +197,11 @@ class LiveView:
             return
         if standing and body.source != "standing":
             body.weights_N, body.source = None, "standing"
+        if not self._rig.has_bar and weight_N is not None and abs(feet_N / weight_N - 1) > SAME_LEVEL:
+            # Hands on a bar that nobody weighs make the feet lighter: only a heavier level is news.
+            if feet_N < weight_N:
+                return
+            body.weights_N = None
         if body.source is None:
             body.source = "hang"
         if body.weights_N is None:
@@ -167,8 +210,8 @@ class LiveView:
         if len(body.weights_N) >= 3:
             values = np.array(body.weights_N)
             body.bodyweight_N = float(np.median(values))
-            spread = 1.4826 * float(np.median(np.abs(values - body.bodyweight_N))) / np.sqrt(len(values))
-            body.u_N = float(np.hypot(spread, self._u_rel * body.bodyweight_N))
+            away_N = float(np.median(np.abs(values - body.bodyweight_N)))
+            body.u_own_N = 1.4826 * away_N / math.sqrt(len(values))
 
     def _see_swing(self, end: int) -> None:
         """Measure the swing over the last eight seconds of an unassisted hang."""
@@ -177,7 +220,9 @@ class LiveView:
         hold = self._watch.hold
         rows = round(WINDOW_S * self._rate_Hz)
         t_s = self._rows.t_s(end - rows, end)
-        if weight_N is None or hold is None or not self._feet or len(t_s) < rows or t_s[0] < hold.onset_s + CATCH_S:
+        if weight_N is None or hold is None or not self._measures_sum:
+            return
+        if len(t_s) < rows or t_s[0] < hold.onset_s + CATCH_S:
             return
         bar, feet = self._loads(end - rows, end)
         if float(np.median(feet)) > UNASSISTED_BELOW * weight_N:
@@ -190,7 +235,7 @@ class LiveView:
         """Look for pulls in the last seconds; one that is well past is kept."""
         weight_N, _ = self._bodyweight()
         hold = self._watch.hold
-        if weight_N is None or hold is None or not self._feet:
+        if weight_N is None or hold is None or not self._measures_sum:
             return
         rows = round(TRAVEL_WINDOW_S * self._rate_Hz)
         t_s = self._rows.t_s(end - rows, end)
@@ -243,14 +288,19 @@ class LiveView:
         second = self._loads(end - round(self._rate_Hz), end)
         total = second[0] + second[1]
         if weight_N is not None and u_N is not None and self._scene != "empty":
+            source: WeightSource = "given" if self.wishes.bodyweight_N is not None else body.source or "hang"
+            own_N = u_N if source == "given" else body.u_own_N or 0.0
             beta = bar_N / weight_N
-            noise = 0.5 / weight_N
-            u_beta = float(np.hypot(noise, abs(beta) * u_N / weight_N))
             alpha = feet_N / weight_N if platform else 1.0 - beta
-            u_alpha = float(np.hypot(noise, abs(alpha) * u_N / weight_N)) if platform else u_beta
+            u_beta = self._errors.u_beta(beta, source, weight_N, own_N, now_s)
+            u_alpha = self._errors.u_alpha(alpha, source, weight_N, own_N, now_s) if platform else u_beta
+            if not self._rig.has_bar:
+                beta, u_beta = (1.0 - alpha, u_alpha) if self._scene == "hanging" else (None, None)
             swinging = self._swing is not None and self._swing[0] > STILL_SWING_DEG
             still = bool(float(total.std()) < STILL_BELOW * weight_N) and not swinging
-            if platform:
+            if not self._rig.has_bar:
+                still = None
+            elif platform:
                 closure = float(total.mean()) / weight_N - 1.0
         swing = self._swing if self._scene == "hanging" else None
         shoulders, certainty = self._shoulders()
@@ -264,13 +314,14 @@ class LiveView:
             bodyweight_N=weight_N,
             bodyweight_u_N=u_N,
             bodyweight_source="given" if self.wishes.bodyweight_N is not None else body.source,
-            bar_N=bar_N,
+            bar_N=bar_N if self._rig.has_bar else None,
             feet_N=feet_N if platform else None,
             beta=beta,
             u_beta=u_beta,
             alpha=alpha,
             u_alpha=u_alpha,
             alpha_direct=platform,
+            beta_inferred=not self._rig.has_bar,
             misclosure=closure,
             misclosure_open=self._account_open(closure, still),
             lateral_m=lateral,

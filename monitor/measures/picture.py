@@ -34,8 +34,9 @@ class Picture:
     """One instant, smoothed as a screen needs it. None means "not known now"; times in seconds of board time.
 
     Loads are in newtons; ``beta``, ``alpha`` and ``misclosure`` are fractions of bodyweight; ``u_`` marks standard
-    uncertainties. ``curve_t_s`` and ``curve_N`` hold the samples since the picture before (grid rate of the rig,
-    columns in the order of ``curve_names``), for the running curves.
+    uncertainties. ``alpha_direct`` says that the feet are weighed, ``beta_inferred`` that the bar is not: then the
+    hands' share is 1 - alpha. ``curve_t_s`` and ``curve_N`` hold the samples since the picture before (grid rate of the
+    rig, columns in the order of ``curve_names``), for the running curves.
     """
 
     t_s: float
@@ -52,6 +53,7 @@ class Picture:
     alpha: float | None = None
     u_alpha: float | None = None
     alpha_direct: bool = False
+    beta_inferred: bool = False
     misclosure: float | None = None
     misclosure_open: bool = False
     lateral_m: float | None = None

@@ -12,6 +12,7 @@ from monitor.measures.result import Quality, RecordResult
 from monitor.signals.bodyweight import Bodyweight, given_bodyweight, read_bodyweight
 from monitor.signals.stay import Stay
 from monitor.signals.stuck import stuck_rows
+from monitor.signals.unweighed_bar import LEAST_INFERRED_S, inferred_bar_N
 from monitor.signals.windows import PRESENT_N
 from monitor.signals.zeros import read_zeros
 
@@ -59,11 +60,16 @@ def analyse_stay(
         flags.append("bodyweight_unknown")
     elif body.source == "hang":
         flags.append("bodyweight_from_the_hang")
+    if not stay.rig.has_bar:
+        bar_N = inferred_bar_N(stay, body.bodyweight_N) if body else np.zeros(len(stay))
+        stay = replace(stay, unweighed_bar_N=bar_N)
     reference_N = body.bodyweight_N if body else _reference_N(stay)
     around = Surroundings(body, zeros, clock_rate, u_clock_rate, wishes.alpha_max, wishes.given_start)
     holds = []
     if reference_N is not None:
         for edges in find_holds(stay.t_s, stay.bar_N, reference_N):
+            if not stay.rig.has_bar and edges.duration_s < LEAST_INFERRED_S:
+                continue
             columns = np.flatnonzero(stuck[edges.first : edges.last].any(axis=0))
             holds.append(measure_hold(stay, edges, replace(around, stuck=tuple(columns.tolist()))))
     return RecordResult(

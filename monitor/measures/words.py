@@ -5,6 +5,7 @@ from __future__ import annotations
 FLAG_WORDS: dict[str, str] = {
     "alpha_inferred": "assistance inferred from the bar alone",
     "bar_zero_not_read": "the bar was never seen without hands: its zero is the calibration's",
+    "beta_inferred": "the hands' share is inferred from the feet alone",
     "bodyweight_from_the_hang": "bodyweight read from the hang, not from standing",
     "bodyweight_unknown": "bodyweight not known: neither given nor weighed",
     "cell_stuck": "a cell repeats its reading: at its limit, or its wiring is broken",

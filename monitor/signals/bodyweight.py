@@ -42,12 +42,16 @@ def read_bodyweight(stay: Stay, zeros: Zeros) -> Bodyweight | None:
     Standing quietly counts most: nothing but the platform carries the body then. Quiet hanging adds the bar's cells to
     the average, where it agrees; the two are weighted by their covariance (generalised least squares), since cells
     that were calibrated with the same masses err together. A rig without a platform cannot know what the feet take, so
-    it weighs nobody.
+    it weighs nobody. A platform alone takes the heaviest level on which ``FEWEST_STANDING`` windows agree: hands on a
+    bar that nobody weighs only ever make the feet lighter.
     """
     if not stay.rig.has_platform:
         return None
     windows = windows_of(stay)
     heavy = windows.quiet & (windows.sum_N > PRESENT_N)
+    if not stay.rig.has_bar:
+        top = _level(stay, windows, heavy & _heaviest(windows.sum_N, heavy), FEWEST_STANDING)
+        return None if top is None else _weighed(stay, zeros, [top], "standing")
     stance = heavy & (windows.feet_N > 0.85 * windows.sum_N)
     hang = heavy & (windows.bar_N > 0.85 * windows.sum_N)
     standing = _level(stay, windows, stance, FEWEST_STANDING)
@@ -98,6 +102,17 @@ def _level(stay: Stay, windows: Windows, mask: NDArray[np.bool_], fewest: int) -
     cells_N, everything = windows.cells_N[kept].mean(axis=0), stay.rig.bar_index + stay.rig.platform_index
     level_N = float(values[near].mean())
     return _Level(level_N, load_reliance(stay, everything, cells_N, windows.t_s[kept], scatter))
+
+
+def _heaviest(values: Array, mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return where values lie near the largest on which ``FEWEST_STANDING`` of the masked ones agree."""
+    for centre in np.sort(values[mask])[::-1].tolist():
+        near = np.asarray(np.abs(values - centre) < max(2.0, 0.004 * centre))
+        if (near & mask).sum() >= FEWEST_STANDING:
+            # Its middle, so that not only the heaviest half of a level counts.
+            middle = float(np.median(values[near & mask]))
+            return np.asarray(np.abs(values - middle) < max(2.0, 0.004 * middle))
+    return np.zeros_like(mask)
 
 
 def _densest_half(values: Array) -> float:

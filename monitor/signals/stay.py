@@ -59,6 +59,8 @@ class Stay:
         Standard uncertainties of each channel's zero (N) and span (relative).
     known : Known
         What else is known of the cells and of the board's stamps.
+    unweighed_bar_N : (n,) float or None
+        Inferred load of a bar without cells.
     """
 
     rig: Rig
@@ -67,6 +69,7 @@ class Stay:
     u_zero_N: Array
     u_rel_span: Array
     known: Known = field(default_factory=lambda: Known())
+    unweighed_bar_N: Array | None = None
     _noise: dict[tuple[int, ...], float] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def __len__(self) -> int:
@@ -118,7 +121,9 @@ class Stay:
 
     @cached_property
     def bar_N(self) -> Array:
-        """Return (n,) B, the sum of the bar's cells."""
+        """Return (n,) B, the sum of the bar's cells; what was inferred where there are none."""
+        if self.unweighed_bar_N is not None:
+            return self.unweighed_bar_N
         return np.asarray(self.filled_N[:, list(self.rig.bar_index)].sum(axis=1))
 
     @cached_property

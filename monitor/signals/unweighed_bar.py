@@ -1,0 +1,51 @@
+"""A bar that nobody weighs: what its load must be while a person's feet are on the platform below it.
+
+A platform by itself sees the feet only. While the body is quiet the hands carry what the feet do not, B = W - P
+(Newton's second law); once the feet are off for long, a free hang looks like an empty platform, and nothing is known.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.signals.stay import Array, Stay
+from monitor.signals.windows import PRESENT_N
+
+CONTACT_N = PRESENT_N / 2
+"""Less on the platform is no foot."""
+
+FEET_OFF_S = 1.0
+"""Feet that are off for longer: the person may hang free or may be gone."""
+
+STANDS_FROM = 0.85
+STANDS_S = 0.5
+LEAST_INFERRED_S = 1.5
+"""A shorter stretch may be a jump: in the air nothing is on the platform, and nobody hangs."""
+
+
+def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Return the stretches of True as (first, last), last exclusive."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(np.int8), [0]])))
+    return [(a, b) for a, b in itertools.pairwise(edges.tolist()) if mask[a]]
+
+
+def inferred_bar_N(stay: Stay, bodyweight_N: float) -> Array:
+    """Return (n,) W - P where it can be known, else 0: between two stretches of standing, feet on the platform.
+
+    Stepping on and off passes through every share of bodyweight, so what lies outside of the first and the last
+    standing is left out; and so is a stretch in which the feet are off for longer than ``FEET_OFF_S``.
+    """
+    feet_N = stay.feet_N
+    standing = [(a, b) for a, b in runs(feet_N > STANDS_FROM * bodyweight_N) if b - a >= stay.rows(STANDS_S)]
+    bar_N = np.zeros(len(stay))
+    if not standing:
+        return bar_N
+    between = slice(standing[0][0], standing[-1][1])
+    bar_N[between] = bodyweight_N - feet_N[between]
+    for first, last in runs(feet_N < CONTACT_N):
+        if last - first > stay.rows(FEET_OFF_S):
+            bar_N[first:last] = 0.0
+    return bar_N
