@@ -99,7 +99,7 @@ def test_an_old_zero_makes_a_share_less_certain_and_an_undated_one_is_an_hour_ol
     assert undated.beta_u == pytest.approx(hour.beta_u, rel=1e-3)
     more_N2 = (hour.beta_u**2 - fresh.beta_u**2) * BODYWEIGHT_N**2
     # B / W with W = B + P: d(B / W) = ((1 - beta) z_B - beta z_P) / W, so four cells of the platform count, hardly the
-    # bar's two. Over an hour each wanders by 2 WANDER^2; the fresh zero has wandered for 13 s by the middle of the hold.
+    # bar's two. Over an hour each wanders by 2 WANDER^2; the fresh zero has wandered for 13 s by mid-hold.
     levers = 4 * fresh.beta_mean**2 + 2 * (1 - fresh.beta_mean) ** 2
     expected = levers * (2 * WANDER_N**2 - float(wandered_N2(np.array(13.0))))
     assert more_N2 == pytest.approx(expected, rel=0.05)
