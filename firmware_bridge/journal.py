@@ -301,22 +301,26 @@ class Mending:
 
 
 def torn_bytes(path: str | os.PathLike[str]) -> int:
-    """Return how many bytes at the end of a journal belong to no whole frame or line; raises ``JournalNotFound``."""
+    """Return how many bytes at the end of a journal belong to no whole frame or line; raises ``JournalNotFound``.
+
+    Zero bytes alone are no damage: they end frames, and a file system may fill up with them after a cut of the power.
+    Together with other remains they are torn.
+    """
     decoder = Decoder()
-    total = sound = 0
+    carried, total, sound, remains = b"", 0, 0, False
     for chunk in read_chunks(path):
-        found = decoder.push(chunk)
+        window = carried + chunk
         total += len(chunk)
-        if not found:
-            continue
-        position = total - decoder.pending
-        # Walk back over what was damaged since the last whole frame of this chunk.
-        for one in reversed(found):
-            if one.kind != DAMAGED:
-                sound = position
-                break
-            position -= len(one.raw)
-    return total - sound
+        whole = [one.raw for one in decoder.push(chunk) if one.kind != DAMAGED]
+        behind = 0
+        if whole:
+            # Looked up and not counted back: damaged pieces do not tell of every byte between them.
+            behind = window.rindex(whole[-1]) + len(whole[-1])
+            behind += window[behind : behind + 1] == END  # it opens the next frame of the host
+            sound, remains = total - len(window) + behind, False
+        remains = remains or bool(window[behind:].strip(END))
+        carried = window[len(window) - decoder.pending :]
+    return total - sound if remains else 0
 
 
 def _sync_folder(path: Path) -> None:

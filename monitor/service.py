@@ -311,6 +311,14 @@ class MonitorService:
             self._unrecorded = str(error)
             _log.error("the journal of stay %s: %s", uid, error)
 
+    def _keep_curve(self, ended: bool) -> None:
+        if self._recorder is None:
+            return
+        if ended:
+            self._recorder.end()
+        else:
+            self._recorder.flush()
+
     def _stay_measured(self, event: StayMeasured) -> None:
         stay = self._stay
         if stay is None or stay.number != event.stay:
@@ -319,13 +327,13 @@ class MonitorService:
         holds = [self._stored(stay.uid, number, hold, result) for number, hold in enumerate(result.holds, start=1)]
         gone = [n for n in stay.saved if n > len(holds)]
         stay.saved = set(range(1, len(holds) + 1))
-        self._later(self._keep, holds, [hold_uid(stay.uid, n) for n in gone])
+        # Curve before hold: what a screen is told to be kept has its raw readings on the disk.
+        curve_kept = self._recording.submit(self._keep_curve, event.final)
+        self._later(self._keep, holds, [hold_uid(stay.uid, n) for n in gone], curve_kept)
         if not event.final:
             return
         rate_Hz = result.quality.rate_Hz
         quality = {**result.as_dict()["quality"], "rate_Hz": rate_Hz}
-        if self._recorder is not None:
-            self._recording.submit(self._recorder.end)
         clock = self._analyser.clock
         self._later(
             self._store.end_stay,
@@ -385,7 +393,8 @@ class MonitorService:
                 break
         self._unwritten = ""
 
-    def _keep(self, holds: list[StoredHold], gone: list[str]) -> None:
+    def _keep(self, holds: list[StoredHold], gone: list[str], curve_kept: Future[None]) -> None:
+        curve_kept.result()
         for hold in holds:
             kept = self._store.save_hold(hold)
             kind: Literal["closed", "revised"] = "revised" if kept.revised else "closed"

@@ -145,6 +145,11 @@ class Doctor:
                     twin.unlink()
                 yield self._found(f"{path.name} is there packed and unpacked.", "Packing was interrupted.")
             try:
+                if not path.stat().st_size:
+                    if self._mending:
+                        path.unlink()
+                    yield self._found(f"{path.name} is empty.", "An interruption came before its first reading.")
+                    continue
                 torn = torn_bytes(path)
                 if not torn:
                     continue
@@ -253,7 +258,8 @@ def damage_of(path: Path) -> str:
             for table, column in (("rig", "description"), ("calibration", "content"), ("setting", "value")):
                 if table in tables:
                     for (text,) in connection.execute(f"SELECT {column} FROM {table}"):  # noqa: S608 - our own names
-                        json.loads(text)
+                        if not isinstance(text, (int, float)):  # SQLite gives a plain number as one
+                            json.loads(text)
     except (DatabaseNewer, DatabaseNotOurs):
         raise
     except TellableError as error:

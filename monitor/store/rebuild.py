@@ -76,7 +76,8 @@ def rebuild_stay(store: Store, path: Path, stay_uid: str, started_utc_ns: int, w
         torn = _mended(path)
         analysis = analyse_file(path, wishes)
         for number, hold in enumerate(analysis.result.holds, start=1):
-            holds.append(store.save_hold(_stored(stay_uid, started_utc_ns, number, hold, analysis)))
+            found = _stored(stay_uid, started_utc_ns, number, hold, analysis)
+            holds.append(store.save_hold(_better(store.corrections.measured(found.uid), found)))
         ended_ns += round(float(analysis.t_s[-1] - analysis.t_s[0]) * 1e9)
     except TellableError as error:
         problem = str(error)
@@ -178,6 +179,16 @@ def first_note(path: Path) -> dict[str, Any]:
         if isinstance(event, Note):
             return dict(event.content)
     return {}
+
+
+def _better(kept: StoredHold | None, found: StoredHold) -> StoredHold:
+    """Return what is to be kept of a hold: its numbers from before, where the journal has lost its end."""
+    if kept is None or kept.made_by is not None or "record_ends_in_hold" not in found.result.flags:
+        return found
+    if kept.result.duration_s <= found.result.duration_s:
+        return found
+    flags = [f for f in kept.result.flags if f != INTERRUPTED]
+    return replace(kept, result=replace(kept.result, flags=[*flags, INTERRUPTED]))
 
 
 def _stored(stay_uid: str, started_utc_ns: int, number: int, hold: HoldResult, analysis: Analysis) -> StoredHold:

@@ -178,6 +178,8 @@ def _sound(table: Table, row: dict[str, Any]) -> bool:
                 return False
             continue
         if isinstance(column.type, JSON):
+            if isinstance(value, (int, float)):  # SQLite gives a plain number as one
+                continue
             try:
                 json.loads(value)
             except (TypeError, ValueError):

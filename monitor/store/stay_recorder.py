@@ -76,6 +76,16 @@ class StayRecorder:
             self.trouble = error
             raise
 
+    def flush(self) -> None:
+        """Wait until everything so far is on the disk; a trouble is kept for the screen."""
+        with self._lock:
+            writer = self._writer
+        if writer is not None:
+            try:
+                writer.flush()
+            except BridgeError as error:
+                self.trouble = error
+
     def end(self) -> None:
         """Close the journal; everything of it is on the disk when this returns."""
         with self._lock:

@@ -140,6 +140,19 @@ def test_damage_at_the_end_is_cut_and_damage_before_a_whole_frame_stays(tmp_path
     assert path.read_bytes() == inside
 
 
+@pytest.mark.parametrize(
+    "tail", [b"\x77" + bytes(500), bytes(300) + b"\x77\x88", b"\x77\x88" + bytes(30) + b"\x99\0\0"]
+)
+def test_a_tail_with_zeros_in_it_is_cut_whole(tmp_path, tail):
+    """File systems fill with zeros what was not written before a cut of the power."""
+    path = tmp_path / "a.journal"
+    whole = b"".join(FRAMES)
+    path.write_bytes(whole + tail)
+    mend(path)
+    assert torn_bytes(path) == 0
+    assert path.read_bytes().rstrip(b"\0") == whole.rstrip(b"\0")
+
+
 def test_a_journal_without_a_torn_tail_is_not_touched(tmp_path):
     path = tmp_path / "a.journal"
     path.write_bytes(b"".join(FRAMES))

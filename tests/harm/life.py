@@ -1,0 +1,187 @@
+"""Lives that are to be ended: the whole monitor on a virtual rig, and the single works that change what is kept.
+
+Each runs in a process of its own and acknowledges what a person or a screen would have been told is kept.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import threading
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import firmware_bridge.journal
+from firmware_bridge.link import LinkSource
+from firmware_bridge.sources import HostClock
+from firmware_bridge.virtual_board import VirtualBoard
+from monitor.demo import DemoRig
+from monitor.measures.record import Wishes
+from monitor.newtons.calibration import save_calibration
+from monitor.service import MonitorService
+from monitor.store import AccessFile, DataFolder, open_store
+from monitor.store.backup import make_backup
+from monitor.store.doctor import Doctor
+from monitor.store.rebuild import rebuild_unfinished
+from monitor.store.stay_recorder import StayRecorder
+from monitor.store.storage import pack_finished
+from tests.harm.acks import AckWriter
+
+SPEED = 12.0
+
+
+class AckingHub:
+    """In the place of the screens: what they are told of holds is acknowledged."""
+
+    def __init__(self, ack: AckWriter, folder: DataFolder) -> None:
+        self._ack, self._folder = ack, folder
+
+    def publish(self, _picture: object) -> None:
+        """Take a picture."""
+
+    def publish_event(self, event: dict[str, Any]) -> None:
+        hold = event.get("hold")
+        duration_s = hold["result"]["duration_s"] if hold else None
+        self._ack("hold", kind=event["kind"], uid=event["uid"], duration_s=duration_s, wal=log_now(self._folder))
+
+
+class AckingRecorder(StayRecorder):
+    """Acknowledges frames as the reading thread hands them over, while a journal is open."""
+
+    def __init__(self, ack: AckWriter, clock: HostClock) -> None:
+        super().__init__(clock.monotonic_ns)
+        self._ack = ack
+        self._frames = 0
+
+    def tap(self, raw: bytes) -> None:
+        super().tap(raw)
+        writer = self._writer
+        self._frames += 1
+        if writer is not None and self._frames % 4 == 0:
+            self._ack("frame", raw=raw.hex(), journal=str(writer.path))
+
+    def begin(self, path: Path, note: dict[str, object]) -> None:
+        super().begin(path, note)
+        self._ack("journal", path=str(path))
+
+
+def watch_forced_writes(ack: AckWriter) -> None:
+    """Acknowledge what has been forced to the disk: the rest is what a cut of the power may take."""
+    real = os.fsync
+
+    def fsync(handle: int) -> None:
+        size = os.fstat(handle).st_size
+        real(handle)
+        ack("forced", path=os.readlink(f"/proc/self/fd/{handle}"), size=size)
+
+    firmware_bridge.journal.os.fsync = fsync  # type: ignore[assignment]
+
+
+def monitor_at_work(root: str, acks: str, seed: int) -> None:
+    """Run the monitor on a virtual rig from somewhere in its story, while a coach and an owner work too."""
+    ack, folder = AckWriter(Path(acks)), DataFolder.open(root)
+    watch_forced_writes(ack)
+    invented = DemoRig(seed=seed % 7)
+    invented.conversions((seed * 7919) % 6000)
+    clock = HostClock(SPEED)
+    with folder.held(), open_store(folder.database) as store:
+        board = VirtualBoard(
+            invented.conversions, channels=len(invented.rig.channels), rate_Hz=invented.rig.nominal_rate_Hz, speed=SPEED
+        )
+        with board:
+            recorder = AckingRecorder(ack, clock)
+            link = LinkSource(board.port, tap=recorder.tap, clock=clock)
+            recorder.prologue = link.prologue
+            service = MonitorService(
+                source=link,
+                rig=invented.rig,
+                calibration=invented.calibration,
+                store=store,
+                folder=folder,
+                hub=AckingHub(ack, folder),  # type: ignore[arg-type]
+                clock=clock,
+                recorder=recorder,
+            )
+            service.start()
+            ack("ready")
+            _people_at_work(folder, store, invented, ack)
+
+
+def _people_at_work(folder: DataFolder, store: Any, invented: DemoRig, ack: AckWriter) -> None:
+    access, pause = AccessFile(folder.access_file), threading.Event()
+    begun = dt.datetime(2030, 1, 1, tzinfo=dt.UTC)
+    (first, *_) = store.list_holds(None, newest_first=False)
+    for number in range(1_000_000):
+        store.set_setting("harm", number)
+        ack("setting", number=number, wal=log_now(folder))
+        made = store.corrections.make(first.uid, "retag", {"kind": ("active", "passive")[number % 2]}, reason="harm")
+        ack("correction", id=made.id, wal=log_now(folder))
+        path = save_calibration(
+            folder.calibrations, replace(invented.calibration, id=f"n{number}"), begun + dt.timedelta(seconds=number)
+        )
+        ack("calibration", name=path.name, id=f"n{number}")
+        access.sign_in("Olga", "owner", f"device {number}")
+        ack("device", name=f"device {number}")
+        pause.wait(0.02)
+
+
+def log_now(folder: DataFolder) -> dict[str, Any]:
+    """Return how long SQLite's log is: once a commit has returned, everything of it has been forced to the disk."""
+    try:
+        with Path(f"{folder.database}-wal").open("rb") as file:
+            return {"head": file.read(32).hex(), "size": file.seek(0, os.SEEK_END)}
+    except FileNotFoundError:
+        return {}
+
+
+def migrating(root: str, acks: str, _seed: int) -> None:
+    """Open an old database, which brings its tables up to date."""
+    ack = AckWriter(Path(acks))
+    ack("ready")
+    open_store(DataFolder(Path(root)).database).close()
+
+
+def rebuilding(root: str, acks: str, _seed: int) -> None:
+    """Measure interrupted stays again."""
+    ack, folder = AckWriter(Path(acks)), DataFolder(Path(root))
+    with open_store(folder.database) as store:
+        ack("ready")
+        for one in rebuild_unfinished(store, folder, Wishes()):
+            ack("rebuilt", uid=one.stay_uid, holds=len(one.holds))
+
+
+def packing(root: str, acks: str, _seed: int) -> None:
+    """Pack the curves of finished days."""
+    ack, folder = AckWriter(Path(acks)), DataFolder(Path(root))
+    with open_store(folder.database) as store:
+        ack("ready")
+        pack_finished(store, folder)
+
+
+def backing_up(root: str, acks: str, _seed: int) -> None:
+    """Make one backup after the other."""
+    ack, folder = AckWriter(Path(acks)), DataFolder(Path(root))
+    ack("ready")
+    for number in range(1000):
+        made = make_backup(folder, folder.root.parent / "stick", keep=3, now_s=number)
+        ack("backup", stamp=made.stamp)
+
+
+def mending(root: str, acks: str, _seed: int) -> None:
+    """Make a damaged database anew."""
+    ack, folder = AckWriter(Path(acks)), DataFolder(Path(root))
+    ack("ready")
+    for finding in Doctor(folder, mending=True).examine():
+        ack("finding", what=finding.what)
+
+
+LIVES = {
+    "monitor": monitor_at_work,
+    "power": monitor_at_work,
+    "migrating": migrating,
+    "rebuilding": rebuilding,
+    "packing": packing,
+    "backing up": backing_up,
+    "mending": mending,
+}

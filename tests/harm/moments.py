@@ -1,0 +1,219 @@
+"""One moment: a folder as it was, a life in it, its end, a restart, a verdict."""
+
+from __future__ import annotations
+
+import functools
+import multiprocessing
+import random
+import shutil
+import signal
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from monitor.demo import DemoRig
+from monitor.measures.result import MEASUREMENT_VERSION, HoldResult
+from monitor.newtons.calibration import calibration_to_dict
+from monitor.rig import rig_to_dict
+from monitor.store import AccessFile, DataFolder, StoredHold, hold_uid, open_store
+from monitor.store.backup import check_backup, list_backups
+from monitor.store.doctor import Doctor, damage_of
+from monitor.store.rebuild import all_journals
+from tests.harm.acks import Acks, AckWriter
+from tests.harm.life import LIVES
+from tests.harm.verdict import Verdict, judge, restart
+
+OLD = Path(__file__).parents[1] / "store" / "old"
+READY_WITHIN_S = 60.0
+LONGEST_S = {"monitor": 2.5, "power": 3.0, "migrating": 0.4, "rebuilding": 0.5, "packing": 0.4, "backing up": 0.8,
+             "mending": 0.8}  # fmt: skip
+PROMISED_S = {"monitor": 1.0, "power": 1.5}
+"""Readings are written at once (a kill) and forced to the disk every second (the power; half a second for the disk)."""
+
+
+@dataclass(frozen=True)
+class Moment:
+    """What is ended, and which of all its possible ends."""
+
+    kind: str
+    seed: int
+
+
+def hasher_free_access(folder: DataFolder) -> AccessFile:
+    class Plain:
+        def hash(self, passcode: str) -> str:
+            return passcode
+
+        def verify(self, encoded: str, passcode: str) -> bool:
+            return encoded == passcode
+
+    return AccessFile(folder.access_file, Plain())
+
+
+def template(place: Path, journals: tuple[bytes, ...]) -> DataFolder:
+    """Make a folder with finished stays, one of them with several journals' worth of holds, and a passcode."""
+    folder, invented = DataFolder.open(place), DemoRig(1)
+    hasher_free_access(folder).set_passcode("Olga", "owner", "a dry blue heron")
+    with open_store(folder.database) as store:
+        for number, content in enumerate(journals):
+            at_ns = 1_760_000_000_000_000_000 + number * 86_400 * 10**9
+            uid = store.begin_stay(at_ns, rig_to_dict(invented.rig), calibration_to_dict(invented.calibration))
+            path = folder.new_journal(uid, at_ns)
+            path.touch(0o600)
+            path.write_bytes(content)
+            result = HoldResult(onset_s=10.0, release_s=30.0, duration_s=20.0, duration_u_s=0.01, kind="passive")
+            store.save_hold(StoredHold(hold_uid(uid, 1), uid, 1, at_ns, 700.0, 0.5, result, MEASUREMENT_VERSION))
+            store.end_stay(uid, at_ns + 10**11)
+    return folder
+
+
+@functools.cache
+def _context() -> multiprocessing.context.ForkServerContext:
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(["tests.harm.life", "monitor.measures.record"])
+    return context
+
+
+class Ender:
+    """Plays moments in a folder of its own."""
+
+    def __init__(self, place: Path) -> None:
+        self._place = place
+        self._journals: tuple[bytes, ...] = ()
+
+    def play(self, moment: Moment) -> Verdict:
+        """Live, end, restart, judge."""
+        rng = random.Random(f"{moment.kind} {moment.seed}")
+        root = self._place / f"{moment.kind.replace(' ', '-')}-{moment.seed}"
+        folder = self._prepared(root, moment)
+        acks_file = root / "acks.jsonl"
+        ended_s = self._end(moment, folder, acks_file, rng)
+        if moment.kind == "power":
+            cut_power(folder, Acks.read(acks_file), rng)
+        verdict = self._judged(moment, folder, Acks.read(acks_file), ended_s)
+        if not verdict.missing:
+            shutil.rmtree(root)
+        return verdict
+
+    def _prepared(self, root: Path, moment: Moment) -> DataFolder:
+        shutil.rmtree(root, ignore_errors=True)
+        if not self._journals:
+            self._journals = (recorded(self._place / "first"),)
+        folder = template(root / "data", self._journals * (1 if moment.kind in ("monitor", "power") else 6))
+        if moment.kind == "migrating":
+            for path in folder.root.glob("hang-monitor.sqlite*"):
+                path.unlink()
+            shutil.rmtree(folder.journals)
+            shutil.copy(OLD / ("revision_0001.sqlite", "revision_0002.sqlite")[moment.seed % 2], folder.database)
+        elif moment.kind == "rebuilding":
+            with open_store(folder.database) as store:
+                store._writer.submit(
+                    lambda c: c.exec_driver_sql("UPDATE stay SET ended_utc_ns = NULL WHERE id % 2 = 0")
+                ).result()
+                store._writer.submit(lambda c: c.exec_driver_sql("DELETE FROM hold")).result()
+        elif moment.kind == "mending":
+            data = bytearray(folder.database.read_bytes())
+            for _ in range(200):
+                data[random.Random(moment.seed).randrange(4096, len(data))] ^= 0x55
+            for ending in ("-wal", "-shm"):
+                Path(f"{folder.database}{ending}").unlink(missing_ok=True)
+            folder.database.write_bytes(data[: len(data) * 2 // 3])
+        return folder
+
+    def _end(self, moment: Moment, folder: DataFolder, acks_file: Path, rng: random.Random) -> float:
+        life: Callable[..., None] = LIVES[moment.kind]
+        process = _context().Process(target=life, args=(str(folder.root), str(acks_file), moment.seed))
+        process.start()
+        deadline_s = time.monotonic() + READY_WITHIN_S
+        while Acks.read(acks_file).last("ready") is None:
+            if time.monotonic() > deadline_s or not process.is_alive():
+                break
+            process.join(0.01)
+        process.join(rng.uniform(0.0, LONGEST_S[moment.kind]))
+        ended_s = time.monotonic()
+        process.kill()
+        process.join()
+        if process.exitcode not in (0, -signal.SIGKILL):
+            raise AssertionError(f"{moment} ended by itself with {process.exitcode}")
+        return ended_s
+
+    def _judged(self, moment: Moment, folder: DataFolder, acks: Acks, ended_s: float) -> Verdict:
+        if moment.kind == "mending":
+            for _ in Doctor(folder, mending=True).examine():
+                pass
+        restart(folder)
+        verdict = judge(folder, acks, ended_s, PROMISED_S.get(moment.kind, 0.0))
+        if moment.kind == "migrating":
+            with open_store(folder.database) as store:
+                verdict.missing += [] if len(store.list_holds(None)) == 2 else ["holds of the old database"]
+                verdict.missing += [] if store.get_setting("given") else ["settings of the old database"]
+        elif moment.kind in ("rebuilding", "mending"):
+            with open_store(folder.database) as store:
+                stays = store.list_stays(None)
+                wanted = [s for s in stays if s.interrupted] if moment.kind == "rebuilding" else stays
+                verdict.missing += [f"holds of {s.uid}" for s in wanted if not store.holds_of_stay(s.uid)]
+                verdict.missing += [] if len(stays) == 6 else [f"{6 - len(stays)} stays"]
+        elif moment.kind == "packing":
+            # Packed, unpacked or both: each stay has its whole curve.
+            uids = {path.name.split(".")[0] for path in all_journals(folder)}
+            verdict.missing += [] if len(uids) == 6 else [f"{6 - len(uids)} curves"]
+        elif moment.kind == "backing up":
+            made = {b.stamp: b for b in list_backups(folder.root.parent / "stick")} if acks.of("backup") else {}
+            for backup in made.values():
+                check_backup(backup)
+            newest = acks.last("backup")
+            if newest is not None and newest["stamp"] not in made:
+                verdict.missing.append(f"backup {newest['stamp']}")
+        return verdict
+
+
+def cut_power(folder: DataFolder, acks: Acks, rng: random.Random) -> None:
+    """Take away what had not been forced to the disk, and tear the block in which the cut falls."""
+    forced: dict[str, int] = {}
+    for one in acks.of("forced"):
+        forced[one["path"]] = max(forced.get(one["path"], 0), one["size"])
+    for path in folder.journals.rglob("*.journal"):
+        if any(a["path"] == str(path) for a in acks.of("journal")):
+            _cut(path, forced.get(str(path), 0), rng)
+    wal = Path(f"{folder.database}-wal")
+    told = next((a["wal"] for a in reversed(acks.lines) if a.get("wal")), None)
+    # A log that was begun anew since has another head.
+    if told is not None and wal.exists() and wal.read_bytes()[:32].hex() == told["head"]:
+        _cut(wal, told["size"], rng)
+    Path(f"{folder.database}-shm").unlink(missing_ok=True)
+
+
+def _cut(path: Path, safe: int, rng: random.Random) -> None:
+    data = bytearray(path.read_bytes())
+    if len(data) <= safe:
+        return
+    del data[rng.randint(safe, len(data)) :]
+    torn = min(len(data) - safe, rng.randint(0, 512))
+    if torn:
+        data[-torn:] = rng.choice([bytes(torn), rng.randbytes(torn)])
+    path.write_bytes(data)
+
+
+def recorded(place: Path) -> bytes:
+    """Return a journal of the demo's rig with holds in it, made by a short life that is left to end."""
+    folder = template(place / "data", (b"",))
+    acks_file = place / "acks.jsonl"
+    AckWriter(acks_file)
+    process = _context().Process(target=LIVES["monitor"], args=(str(folder.root), str(acks_file), 7))
+    process.start()
+    try:
+        deadline_s = time.monotonic() + READY_WITHIN_S
+        while not Acks.read(acks_file).of("hold"):
+            if time.monotonic() > deadline_s or not process.is_alive():
+                raise AssertionError("the monitor measured nothing")
+            process.join(0.05)
+    finally:
+        process.kill()
+        process.join()
+    journal = max(all_journals(folder), key=lambda p: p.stat().st_size)
+    content = journal.read_bytes()
+    shutil.rmtree(place)
+    if damage_of(folder.database) and folder.database.exists():
+        raise AssertionError("the first life left a damaged database")
+    return content
