@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from monitor.measures.result import Slope, Slopes
-from monitor.measures.tremor import tremor_N
+from monitor.measures.tremor import tremor_course_N
 from monitor.signals.stay import Array
 
 SPAN_S = 5.0
@@ -49,10 +49,10 @@ def slopes_of(
 
     times = split(t_s).mean(axis=1)
     total = split(sum_N)
-    tremors = np.array([np.nan if (x := tremor_N(part, rate_Hz)) is None else x for part in total])
+    tremors = tremor_course_N(sum_N[:used], rate_Hz, rows)
     return Slopes(
         assistance=None if feet_N is None else slope_per_min(times, split(feet_N).mean(axis=1) / bodyweight_N),
-        tremor_N=slope_per_min(times, tremors),
+        tremor_N=None if tremors is None else slope_per_min(times, tremors),
         ripple_N=slope_per_min(times, total.std(axis=1)),
         lateral_m=None if lateral_m is None else slope_per_min(times, split(lateral_m).mean(axis=1)),
     )

@@ -56,3 +56,17 @@ def tremor_N(signal_N: Array, rate_Hz: float) -> float | None:
     power -= density * _noise_width_Hz(BAND_Hz, rate_Hz)
     averaging = float(np.sinc(9.0 / rate_Hz))
     return float(np.sqrt(max(0.0, power))) / averaging
+
+
+def tremor_course_N(signal_N: Array, rate_Hz: float, rows: int) -> Array | None:
+    """Return the rms of the tremor in each span of ``rows`` rows of a stretch of S (n,), as ``tremor_N`` reckons it.
+
+    The stretch is filtered as a whole; its noise is one. None where ``tremor_N`` is.
+    """
+    if len(signal_N) < 2 * rate_Hz or rate_Hz < 70:
+        return None
+    rate_Hz = round(rate_Hz, 2)
+    count = len(signal_N) // rows
+    squares = sosfiltfilt(_band_filter(BAND_Hz, rate_Hz), signal_N)[: count * rows].reshape(count, rows) ** 2
+    noise = _noise_density(signal_N, rate_Hz) * _noise_width_Hz(BAND_Hz, rate_Hz)
+    return np.asarray(np.sqrt(np.maximum(0.0, squares.mean(axis=1) - noise)) / float(np.sinc(9.0 / rate_Hz)))

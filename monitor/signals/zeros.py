@@ -96,7 +96,10 @@ class PartZero:
         if not len(self.anchors_s) or not len(t_s):
             return 0.0
         leans = self._leans(t_s, np.full(len(t_s), 1.0 / len(t_s)))
-        inside = [float(np.sum((rows >= t_s[0]) & (rows <= t_s[-1]))) / len(rows) for rows in self.rows_s]
+        inside = [
+            float(np.searchsorted(rows, t_s[-1], "right") - np.searchsorted(rows, t_s[0])) / len(rows)
+            for rows in self.rows_s
+        ]
         return float(leans @ np.array(inside)) if inside else 0.0
 
     def _leans(self, t_s: Array, weight: Array) -> Array:
