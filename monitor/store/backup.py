@@ -418,7 +418,10 @@ def _thin_out(root: Path, keep: int) -> tuple[str, ...]:
     backups = list_backups(root)
     gone = backups[: max(0, len(backups) - max(1, keep))]
     for backup in gone:
-        shutil.rmtree(backup.place)
+        # Out of the list first: cut off in the middle, a half removed one must not pass for a backup.
+        aside = backup.place.with_name(f"{_PARTIAL}{backup.stamp}")
+        backup.place.replace(aside)
+        shutil.rmtree(aside)
     if gone:
         needed = {e.name for b in backups[len(gone) :] for e in b.entries}
         for path in (root / "journals").rglob("*"):

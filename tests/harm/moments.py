@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.demo import DemoRig
+from monitor.errors import TellableError
 from monitor.measures.result import MEASUREMENT_VERSION, HoldResult
 from monitor.newtons.calibration import calibration_to_dict
 from monitor.rig import rig_to_dict
@@ -161,7 +162,10 @@ class Ender:
         elif moment.kind == "backing up":
             made = {b.stamp: b for b in list_backups(folder.root.parent / "stick")} if acks.of("backup") else {}
             for backup in made.values():
-                check_backup(backup)
+                try:
+                    check_backup(backup)
+                except TellableError as error:
+                    verdict.missing.append(error.what)
             newest = acks.last("backup")
             if newest is not None and newest["stamp"] not in made:
                 verdict.missing.append(f"backup {newest['stamp']}")
