@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from blank import blank_database
 from fake_rig import RIG, FakeControl, FakeStore
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
@@ -69,7 +70,7 @@ def hall(folder: Path, *, passcodes: bool = True, **how: Any) -> Iterator[Hall]:
     if passcodes:
         access.set_passcode(OWNER[0], "owner", OWNER[1])
         access.set_passcode(COACH[0], "coach", COACH[1])
-    with open_store(folder / "hang-monitor.sqlite") as store:
+    with open_store(blank_database(folder / "hang-monitor.sqlite")) as store:
         door = Doorkeeper(
             access, audit=store.audit.add, tell=told.append, clock_s=lambda: now_s[0], **{"network": True, **how}
         )

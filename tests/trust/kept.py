@@ -7,6 +7,7 @@ import functools
 import tempfile
 from pathlib import Path
 
+from blank import blank_database
 from journals_by_hand import calibration_of, write_journal
 from load_stories import RIG, TWO_STAYS, loads
 
@@ -64,7 +65,7 @@ def add_stay(store: Store, folder: DataFolder, number: int, *, in_database: bool
 
 def filled(root: Path, stays: int = 3) -> DataFolder:
     folder = DataFolder.open(root)
-    with open_store(folder.database) as store:
+    with open_store(blank_database(folder.database)) as store:
         person = store.people.save(Person("", "A. B."))
         for number in range(stays):
             uid = add_stay(store, folder, number)

@@ -12,6 +12,8 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from blank import blank_database
+from door import CountingHasher
 from store_samples import CALIBRATION, RIG, START_utc_ns, sample_hold
 from typer.testing import CliRunner
 
@@ -30,10 +32,10 @@ def filled(root: Path, stays: int = 3) -> DataFolder:
     folder = DataFolder.open(root)
     folder.rig_file.write_text("name = 'hall'\n")
     (folder.calibrations / "2026-01-01T000000Z.toml").write_text("id = 'x'\n")
-    access = AccessFile(folder.access_file)
+    access = AccessFile(folder.access_file, CountingHasher())
     access.set_passcode("Olga", "owner", "a dry blue heron")
     access.sign_in("Olga", "owner", "lost tablet")
-    with open_store(folder.database) as store:
+    with open_store(blank_database(folder.database)) as store:
         for number in range(stays):
             add_stay(store, folder, number)
     return folder
@@ -68,7 +70,7 @@ def test_what_was_backed_up_comes_back_on_another_machine(tmp_path):
     assert kept(DataFolder(goal)) == before
     modes = {p: stat.S_IMODE(p.stat().st_mode) for p in [goal, *goal.rglob("*")]}
     assert all(mode == (0o700 if p.is_dir() else 0o600) for p, mode in modes.items()), modes
-    access = AccessFile(DataFolder(goal).access_file)
+    access = AccessFile(DataFolder(goal).access_file, CountingHasher())
     assert access.check("Olga", "a dry blue heron") is not None
     assert access.sign_ins() == (), "the lost tablet is not back in"
 

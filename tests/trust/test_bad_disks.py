@@ -30,7 +30,7 @@ from monitor.pipeline import Output, StayMeasured
 from monitor.store import DataFolder, open_store
 from monitor.store.doctor import damage_of
 
-SPEED = 20.0
+SPEED = 30.0
 WAIT_S = 60.0
 
 

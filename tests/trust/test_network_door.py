@@ -12,6 +12,7 @@ import stat
 import subprocess
 import sys
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -168,23 +169,6 @@ def test_the_page_is_served_by_tls_with_a_certificate_of_ones_own(tmp_path):
     assert RUNNER.invoke(app, [*waiting_rig(tmp_path / "other"), *swapped]).exit_code == 2
 
 
-def test_everything_that_is_kept_is_readable_by_its_owner_alone(tmp_path):
-    data = tmp_path / "data"
-    old_mask = os.umask(0)
-    try:
-        assert passcode(data).exit_code == 0
-        with running("demo", "--data", str(data), "--page-port", "0", "--speed", "20", "--stays", "1"):
-            deadline_s = time.monotonic() + 30
-            while not list(data.rglob("*.journal")):
-                assert time.monotonic() < deadline_s
-    finally:
-        os.umask(old_mask)
-    places = [data, *data.rglob("*")]
-    modes = {p.relative_to(tmp_path): stat.S_IMODE(p.stat().st_mode) for p in places}
-    assert {str(p): oct(m) for p, m in modes.items() if m != (0o700 if (tmp_path / p).is_dir() else 0o600)} == {}
-    assert {"access.json", "hang-monitor.sqlite"} <= {p.name for p in places}
-
-
 HOOK = """
 import os, sys
 
@@ -222,29 +206,61 @@ def test_the_watch_over_connections_sees_one(tmp_path):
     assert "socket.connect ('192.0.2.1', 9)" in calls.read_text()
 
 
-def test_the_program_makes_no_connection_of_its_own(tmp_path):
-    """Watched in Python and in the kernel's tables, while people hang, screens look and a hold is exported."""
-    environment, calls = watched(tmp_path)
-    data, seen = tmp_path / "data", set()
-    with running("demo", "--data", str(data), "--page-port", "0", "--speed", "20", environment=environment) as program:
-        deadline_s = time.monotonic() + 60
-        with connect(f"ws://127.0.0.1:{program.port}/api/feed") as feed:
-            for number in itertools.count():
-                message = json.loads(feed.recv(timeout=30))
-                if number % 50 == 0:
-                    seen |= set(sockets_of(program.process.pid))
-                if message["type"] == "event":
-                    break
-                assert time.monotonic() < deadline_s, "nobody hung"
-        for path in ("/", "/api/holds", "/api/holds.csv", "/api/openapi.json", "/api/health"):
-            assert fetch(program.port, path)[0].status == 200
-            seen |= set(sockets_of(program.process.pid))
-    own = f"{LOOPBACK_HEX}:{program.port:04X}"
-    assert any(state == "0A" for _, _, state in seen)
+@dataclass
+class DemoRun:
+    """What a run of the demo, from the first person's coming to their first hold, left behind."""
+
+    data: Path
+    port: int
+    sockets: set[tuple[str, str, str]]
+    calls: list[str]
+
+
+@pytest.fixture(scope="module")
+def demo_run(tmp_path_factory) -> DemoRun:
+    """Run the demo, watched in Python and in the kernel's tables, while a screen looks and holds are exported.
+
+    The mask for new files allows everything, so that only the program's own modes count.
+    """
+    place = tmp_path_factory.mktemp("demo")
+    environment, calls = watched(place)
+    data, seen = place / "data", set()
+    old_mask = os.umask(0)
+    try:
+        with running(
+            "demo", "--data", str(data), "--page-port", "0", "--speed", "20", environment=environment
+        ) as program:
+            deadline_s = time.monotonic() + 60
+            with connect(f"ws://127.0.0.1:{program.port}/api/feed") as feed:
+                for number in itertools.count():
+                    message = json.loads(feed.recv(timeout=30))
+                    if number % 50 == 0:
+                        seen |= set(sockets_of(program.process.pid))
+                    if message["type"] == "event":
+                        break
+                    assert time.monotonic() < deadline_s, "nobody hung"
+            for path in ("/", "/api/holds", "/api/holds.csv", "/api/openapi.json", "/api/health"):
+                assert fetch(program.port, path)[0].status == 200
+                seen |= set(sockets_of(program.process.pid))
+            assert passcode(data).exit_code == 0
+    finally:
+        os.umask(old_mask)
+    return DemoRun(data, program.port, seen, calls.read_text().splitlines() if calls.exists() else [])
+
+
+def test_the_program_makes_no_connection_of_its_own(demo_run):
+    assert any(state == "0A" for _, _, state in demo_run.sockets)
     # Every socket is the page's: listening, or accepted at the page's own port.
-    assert {local for local, _, _ in seen} == {own}
-    told = calls.read_text().splitlines() if calls.exists() else []
-    assert [line for line in told if not line.startswith("socket.connect '/")] == []
+    assert {local for local, _, _ in demo_run.sockets} == {f"{LOOPBACK_HEX}:{demo_run.port:04X}"}
+    assert [line for line in demo_run.calls if not line.startswith("socket.connect '/")] == []
+
+
+def test_everything_that_is_kept_is_readable_by_its_owner_alone(demo_run):
+    modes = {p: stat.S_IMODE(p.stat().st_mode) for p in [demo_run.data, *demo_run.data.rglob("*")]}
+    assert {str(p): oct(mode) for p, mode in modes.items() if mode != (0o700 if p.is_dir() else 0o600)} == {}
+    names = {p.name for p in modes}
+    assert {"access.json", "hang-monitor.sqlite"} <= names
+    assert any(name.endswith(".journal") for name in names)
 
 
 def test_the_confined_service_cannot_reach_the_network_either():
