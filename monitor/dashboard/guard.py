@@ -264,7 +264,8 @@ async def _whole_body(scope: Scope, receive: Receive) -> Receive:
 
 
 def _answer(refusal: TellableError, scope: Scope) -> Response:
-    if isinstance(refusal, SignInNeeded) and scope["method"] in _SAFE and not scope["path"].startswith("/api/"):
+    by_role = isinstance(refusal, (SignInNeeded, NotYourRole))
+    if by_role and scope["method"] in _SAFE and not scope["path"].startswith("/api/"):
         return RedirectResponse("/sign-in", status_code=303)
     status = refusal.status if isinstance(refusal, Refusal) else 503 if isinstance(refusal, AccessNotUsable) else 403
     answer = problem(refusal, status)

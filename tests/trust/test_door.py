@@ -78,6 +78,9 @@ def test_a_wall_screen_looks_and_changes_nothing(place):
     ):  # fmt: skip
         answer = wall.request(method, path, json=WISH if method == "PUT" else None)
         assert (answer.status_code, code_of(answer)) == (403, "not-your-role"), path
+    for page in ("/people", "/holds", "/rig", "/hold/hold-0"):
+        answer = wall.get(page)
+        assert (answer.status_code, answer.headers.get("location")) == (303, "/sign-in"), page
     assert place.control.given.alpha_max == 0.1
 
 
