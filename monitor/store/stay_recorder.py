@@ -17,6 +17,9 @@ RING_S = 15.0
 """More than the pipeline's pre-roll and its delay to notice somebody: the journal holds the stay from before its
 first load."""
 
+SYNC_EVERY_S = 0.6
+"""With the time that a slow disk needs, a cut of the power then costs less than a second of the curve."""
+
 
 class StayRecorder:
     """Receives every frame in the reading thread (``tap``); ``begin`` and ``end`` come from elsewhere.
@@ -65,7 +68,7 @@ class StayRecorder:
         head = note_bytes(note) + (self.prologue() if self.prologue is not None else b"")
         try:
             # Opened outside the lock: a slow disk must not hold the reading thread up.
-            writer = JournalWriter(path)
+            writer = JournalWriter(path, sync_every_s=SYNC_EVERY_S)
             writer.append(head)
             with self._lock:
                 for _, raw in self._ring:
