@@ -54,7 +54,7 @@ export class Notebook {
     this.last_s = Math.max(...times);
     this.em = em;
     this.left = 3.2 * em;
-    this.right = width - 6.2 * em;
+    this.right = width - this.widest([words.bodyweight, words.hands, words.feet, words.earlierLabel, ...tracks.map(({ name }) => name)]) - em;
     this.top = 1.6 * em;
     this.floor = height - (2.2 + 2.1 * tracks.length) * em;
     this.scale();
@@ -69,6 +69,14 @@ export class Notebook {
     tracks.forEach((track, i) => this.drawTrack(track, this.floor + (3.0 + 2.1 * i) * em));
     this.cursor = this.add("g", { class: "nb-cursor" });
     this.drawCursor();
+  }
+
+  /** Width in pixels of the widest of some labels: fonts and languages differ. */
+  widest(labels) {
+    this.ruler ??= document.createElement("canvas").getContext("2d");
+    const { fontSize, fontFamily } = getComputedStyle(this.box);
+    this.ruler.font = `${fontSize} ${fontFamily}`;
+    return Math.max(...labels.map((label) => this.ruler.measureText(label).width));
   }
 
   scale() {
