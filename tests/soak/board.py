@@ -19,7 +19,7 @@ ECHO_EVERY_S = 1.7
 FAULTS = ("drop", "corrupt", "double", "garbage", "miss", "noise", "unplug", "reboot", "clock step")
 WEIGHTS = (20, 20, 20, 20, 20, 20, 3, 2, 3)
 SOONEST_S, LATEST_S = 4.0, 40.0
-"""Between two faults: what is lost shows in the next good frame, which must be of the same boot."""
+"""Between two faults, and after a new connection: what is lost shows between two good frames of one boot."""
 
 
 @dataclass
@@ -88,6 +88,7 @@ class SoakBoard:
                 self.tally.unplugged += away + ROWS
                 self.out_s.append((now_s - ROWS / RATE_HZ, row / RATE_HZ))
                 start_row, missed = row, 0
+                next_fault_s = max(next_fault_s, row / RATE_HZ + SOONEST_S)
                 if fault == "unplug":
                     yield Piece(now_s, gone=True)
                 yield self._back(row / RATE_HZ, row / RATE_HZ, link=fault == "unplug")
