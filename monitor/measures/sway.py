@@ -7,11 +7,11 @@ moments). A confidence ellipse of the mean is another thing and is not given.
 
 from __future__ import annotations
 
-import functools
-
 import numpy as np
 
 from monitor.measures.result import Sway
+from monitor.signals.recursive import both_ways, low_pass
+from monitor.signals.spectrum import power_density
 from monitor.signals.stay import Array
 
 CUTOFF_Hz = 10.0
@@ -37,14 +37,14 @@ def sway_of(x_m: Array, y_m: Array, rate_Hz: float) -> Sway:
     speed over ``2 pi`` mean distances, ``median_frequency_Hz`` the frequency below which half of the power of the
     larger axis lies (Welch, 0.15 to 5 Hz).
     """
-    from scipy.stats import f as f_distribution
-
     n = len(x_m)
     x, y = x_m - x_m.mean(), y_m - y_m.mean()
     distance = np.hypot(x, y)
     path = float(np.hypot(np.diff(x), np.diff(y)).sum())
     covariance = np.cov(x, y, bias=True)
-    factor = 2 * np.pi * f_distribution.ppf(0.95, 2, n - 2) * (n + 1) * (n - 1) / (n * (n - 2))
+    # The 95 % quantile of F with 2 and n - 2 degrees of freedom; its tail is (1 + 2 F / (n - 2)) ** (1 - n / 2).
+    quantile = 0.5 * (n - 2) * (0.05 ** (-2 / (n - 2)) - 1)
+    factor = 2 * np.pi * quantile * (n + 1) * (n - 1) / (n * (n - 2))
     speed = path * rate_Hz / (n - 1)
     return Sway(
         path_m=path,
@@ -61,19 +61,8 @@ def median_frequency_Hz(signal: Array, rate_Hz: float) -> float:
 
     Welch's estimate: linear detrend, Hann windows of 10 s, half overlapped, padded to the signal's length.
     """
-    from scipy.signal import detrend, welch
-
     rows = min(len(signal), round(SEGMENT_S * rate_Hz))
-    half, padded = rows // 2, max(rows, len(signal))
-    frequency, density = welch(
-        signal,
-        rate_Hz,
-        "hann",
-        nperseg=rows,
-        noverlap=half,
-        nfft=padded,
-        detrend=functools.partial(detrend, type="linear"),
-    )
+    frequency, density = power_density(signal, rate_Hz, rows, padded=max(rows, len(signal)), line=True)
     inside = (frequency >= LOWEST_Hz) & (frequency <= HIGHEST_Hz)
     power = np.cumsum(density[inside])
     return float(frequency[inside][np.searchsorted(power, 0.5 * power[-1])])
@@ -84,12 +73,10 @@ def feet_sway(cells_N: Array, x_m: Array, y_m: Array, rate_Hz: float) -> Sway | 
 
     The centre of pressure is smoothed at 10 Hz (fourth order, two passes), as is usual in posturography.
     """
-    from scipy.signal import butter, sosfiltfilt
-
     if len(cells_N) < LEAST_S * rate_Hz or float(np.median(cells_N.sum(axis=1))) < LEAST_FEET_N:
         return None
     if float(cells_N.sum(axis=1).min()) < 0.25 * LEAST_FEET_N:
         return None
-    sos = butter(4, CUTOFF_Hz, fs=rate_Hz, output="sos")
+    sections = low_pass(4, CUTOFF_Hz, rate_Hz)
     x, y = centre_of_pressure_m(cells_N, x_m, y_m)
-    return sway_of(sosfiltfilt(sos, x), sosfiltfilt(sos, y), rate_Hz)
+    return sway_of(both_ways(sections, x), both_ways(sections, y), rate_Hz)

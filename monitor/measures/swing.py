@@ -6,13 +6,13 @@ For a compound pendulum of small amplitude ``V / W = 1 - kappa theta0**2 cos(2 w
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from monitor.signals.recursive import band_pass, both_ways
 from monitor.signals.stay import Array
 
 KAPPA = 0.85
@@ -187,25 +187,16 @@ def _u_amplitude(beside: NDArray[np.complex128]) -> Array:
     return np.asarray(np.sqrt(np.mean(np.abs(beside) ** 2, axis=1) / 2))
 
 
-@functools.lru_cache(maxsize=16)
-def _band(rate_Hz: float) -> Array:
-    from scipy.signal import butter
-
-    return np.asarray(butter(2, BAND_Hz, "bandpass", fs=rate_Hz, output="sos"))
-
-
 def _beat_frequency(
     t_s: Array, beat: Array, disturbed: NDArray[np.bool_], rate_Hz: float
 ) -> tuple[float, float, bool] | None:
     """Return the beat's frequency, its standard uncertainty (Hz), and whether the beat stands out from the rest."""
-    from scipy.signal import sosfiltfilt
-
     if (~disturbed).sum() < WINDOW_S * rate_Hz / 2:
         return None
-    sos = _band(round(rate_Hz, 2))
+    sections = band_pass(2, BAND_Hz, round(rate_Hz, 2))
     # A pull that was not found yet must not drown the beat: what stands far above the rest is cut off.
     level = 1.4826 * float(np.median(np.abs(beat[~disturbed])))
-    narrow = sosfiltfilt(sos, np.where(disturbed, 0.0, np.clip(beat, -CLIPPED * level, CLIPPED * level)))
+    narrow = both_ways(sections, np.where(disturbed, 0.0, np.clip(beat, -CLIPPED * level, CLIPPED * level)))
     narrow = np.where(disturbed, 0.0, narrow)
     size = 1 << int(np.ceil(np.log2(max(len(narrow), rate_Hz / FREQUENCY_STEP_Hz))))
     trial = np.fft.rfftfreq(size, 1.0 / rate_Hz)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import functools
 
 import numpy as np
-from scipy.signal import butter, freqz_sos, sosfiltfilt, welch
 
+from monitor.signals.recursive import band_pass, both_ways, response
+from monitor.signals.spectrum import power_density
 from monitor.signals.stay import Array
 
 BAND_Hz = (6.0, 12.0)
@@ -17,26 +18,21 @@ ORDER = 4
 LINE = 6.0
 
 
-@functools.lru_cache(maxsize=16)
-def _band_filter(band_Hz: tuple[float, float], rate_Hz: float) -> Array:
-    return np.asarray(butter(ORDER, band_Hz, "bandpass", fs=rate_Hz, output="sos"))
-
-
 def _band_power(signal_N: Array, band_Hz: tuple[float, float], rate_Hz: float) -> float:
-    out = sosfiltfilt(_band_filter(band_Hz, rate_Hz), signal_N)
+    out = both_ways(band_pass(ORDER, band_Hz, rate_Hz), signal_N)
     return float(np.mean(out**2))
 
 
 @functools.lru_cache(maxsize=16)
 def _noise_width_Hz(band_Hz: tuple[float, float], rate_Hz: float) -> float:
     """Return the equivalent noise bandwidth of the two-pass filter (the integral of |H|^4 over frequency)."""
-    f, response = freqz_sos(_band_filter(band_Hz, rate_Hz), worN=4096, fs=rate_Hz)
-    return float(np.trapezoid(np.abs(response) ** 4, f))
+    f = np.arange(4096) * rate_Hz / 8192
+    return float(np.trapezoid(np.abs(response(band_pass(ORDER, band_Hz, rate_Hz), f, rate_Hz)) ** 4, f))
 
 
 def _noise_density(signal_N: Array, rate_Hz: float) -> float:
     """Return the white noise's power density (N^2/Hz), lines far above the rest left out."""
-    frequency, density = welch(signal_N, rate_Hz, nperseg=min(len(signal_N), round(2 * rate_Hz)))
+    frequency, density = power_density(signal_N, rate_Hz, min(len(signal_N), round(2 * rate_Hz)))
     inside = density[(frequency > NOISE_BAND_Hz[0]) & (frequency < NOISE_BAND_Hz[1])]
     return float(np.mean(inside[inside <= LINE * np.median(inside)]))
 
@@ -67,6 +63,6 @@ def tremor_course_N(signal_N: Array, rate_Hz: float, rows: int) -> Array | None:
         return None
     rate_Hz = round(rate_Hz, 2)
     count = len(signal_N) // rows
-    squares = sosfiltfilt(_band_filter(BAND_Hz, rate_Hz), signal_N)[: count * rows].reshape(count, rows) ** 2
+    squares = both_ways(band_pass(ORDER, BAND_Hz, rate_Hz), signal_N)[: count * rows].reshape(count, rows) ** 2
     noise = _noise_density(signal_N, rate_Hz) * _noise_width_Hz(BAND_Hz, rate_Hz)
     return np.asarray(np.sqrt(np.maximum(0.0, squares.mean(axis=1) - noise)) / float(np.sinc(9.0 / rate_Hz)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from monitor.signals.recursive import Running, low_pass
 from monitor.signals.stay import Array
 
 
@@ -14,21 +15,13 @@ class LowPass:
     """
 
     def __init__(self, cutoff_Hz: float, rate_Hz: float) -> None:
-        from scipy.signal import butter, sosfilt, sosfilt_zi
-
-        self._sosfilt = sosfilt
-        self._sos = butter(2, cutoff_Hz, fs=rate_Hz, output="sos")
-        self._rest = sosfilt_zi(self._sos)
-        self._z: Array | None = None
+        self._filter = Running(low_pass(2, cutoff_Hz, rate_Hz))
 
     def push(self, rows: Array, *, after_gap: bool = False) -> Array:
         """Return the filtered rows, same shape; NaN must have been filled before."""
-        if len(rows) == 0:
-            return rows
-        if self._z is None or after_gap:
-            self._z = self._rest[:, :, None] * rows[0]
-        out, self._z = self._sosfilt(self._sos, rows, axis=0, zi=self._z)
-        return np.asarray(out)
+        if after_gap and len(rows):
+            self._filter.start(rows[0])
+        return self._filter.push(rows)
 
 
 class HoldLast:
