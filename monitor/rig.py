@@ -253,11 +253,16 @@ def save_rig(path: str | os.PathLike[str], rig: Rig) -> None:
 
 
 def write_toml(path: Path, data: dict[str, Any]) -> None:
-    """Write, fsync, rename, fsync the folder: the file is never seen half written."""
+    """Write a TOML file as ``write_whole`` does."""
+    write_whole(path, tomli_w.dumps(data).encode())
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write, fsync, rename, fsync the folder: the file (mode 0600) is never seen half written."""
     handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as file:
-            tomli_w.dump(data, file)
+            file.write(content)
             file.flush()
             os.fsync(file.fileno())
         Path(temporary).replace(path)

@@ -175,14 +175,14 @@ def _save(
     """Write calibration, raw readings and sheet; return where they lie."""
     from monitor.newtons.calibration import save_calibration
     from monitor.reports.calibration_sheet import write_sheet
+    from monitor.rig import write_whole
 
     places: dict[str, Path] = {}
     if folder is not None:
         places["calibration"] = save_calibration(folder.calibrations, outcome.calibration, at)
         if record is not None:
             places["readings"] = places["calibration"].with_suffix(".readings.csv")
-            places["readings"].touch(mode=0o600, exist_ok=False)
-            places["readings"].write_bytes(record.csv())
+            write_whole(places["readings"], record.csv())
     place = sheet if sheet is not None else places["calibration"].with_suffix(".pdf") if places else None
     if place is not None:
         write_sheet(place, outcome)

@@ -12,7 +12,8 @@ from pathlib import Path
 from tests.harm.moments import LONGEST_S, Ender, Moment
 from tests.harm.start import seconds_to_first_page
 
-SHARES = {"monitor": 10, "power": 10, "migrating": 2, "rebuilding": 2, "packing": 2, "backing up": 2, "mending": 2}
+SHARES = {"monitor": 10, "power": 10, "migrating": 2, "rebuilding": 2, "packing": 2, "backing up": 2, "mending": 2,
+          "reanalysing": 3, "zeroing": 3, "calibrating": 3}  # fmt: skip
 
 
 def main() -> int:

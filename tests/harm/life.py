@@ -6,13 +6,11 @@ Each runs in a process of its own and acknowledges what a person or a screen wou
 from __future__ import annotations
 
 import datetime as dt
-import os
 import threading
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import firmware_bridge.journal
 from firmware_bridge.link import LinkSource
 from firmware_bridge.sources import HostClock
 from firmware_bridge.virtual_board import VirtualBoard
@@ -27,6 +25,8 @@ from monitor.store.rebuild import rebuild_unfinished
 from monitor.store.stay_recorder import StayRecorder
 from monitor.store.storage import pack_finished
 from tests.harm.acks import AckWriter
+from tests.harm.power import log_now, watch_the_disk
+from tests.harm.works import calibrating, reanalysing, zeroing
 
 SPEED = 12.0
 
@@ -66,22 +66,10 @@ class AckingRecorder(StayRecorder):
         self._ack("journal", path=str(path))
 
 
-def watch_forced_writes(ack: AckWriter) -> None:
-    """Acknowledge what has been forced to the disk: the rest is what a cut of the power may take."""
-    real = os.fsync
-
-    def fsync(handle: int) -> None:
-        size = os.fstat(handle).st_size
-        real(handle)
-        ack("forced", path=os.readlink(f"/proc/self/fd/{handle}"), size=size)
-
-    firmware_bridge.journal.os.fsync = fsync  # type: ignore[assignment]
-
-
 def monitor_at_work(root: str, acks: str, seed: int) -> None:
     """Run the monitor on a virtual rig from somewhere in its story, while a coach and an owner work too."""
     ack, folder = AckWriter(Path(acks)), DataFolder.open(root)
-    watch_forced_writes(ack)
+    watch_the_disk(ack)
     invented = DemoRig(seed=seed % 7)
     invented.conversions((seed * 7919) % 6000)
     clock = HostClock(SPEED)
@@ -124,15 +112,6 @@ def _people_at_work(folder: DataFolder, store: Any, invented: DemoRig, ack: AckW
         access.sign_in("Olga", "owner", f"device {number}")
         ack("device", name=f"device {number}")
         pause.wait(0.02)
-
-
-def log_now(folder: DataFolder) -> dict[str, Any]:
-    """Return how long SQLite's log is: once a commit has returned, everything of it has been forced to the disk."""
-    try:
-        with Path(f"{folder.database}-wal").open("rb") as file:
-            return {"head": file.read(32).hex(), "size": file.seek(0, os.SEEK_END)}
-    except FileNotFoundError:
-        return {}
 
 
 def migrating(root: str, acks: str, _seed: int) -> None:
@@ -184,4 +163,7 @@ LIVES = {
     "packing": packing,
     "backing up": backing_up,
     "mending": mending,
+    "reanalysing": reanalysing,
+    "zeroing": zeroing,
+    "calibrating": calibrating,
 }

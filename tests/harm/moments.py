@@ -18,6 +18,7 @@ from monitor.demo import DemoRig
 from monitor.errors import TellableError
 from monitor.measures.result import MEASUREMENT_VERSION, HoldResult
 from monitor.newtons.calibration import calibration_to_dict
+from monitor.reanalysis import reanalyse
 from monitor.rig import rig_to_dict
 from monitor.store import AccessFile, DataFolder, StoredHold, hold_uid, open_store
 from monitor.store.backup import check_backup, list_backups
@@ -25,13 +26,16 @@ from monitor.store.doctor import Doctor
 from monitor.store.rebuild import all_journals
 from tests.harm.acks import Acks
 from tests.harm.life import LIVES
+from tests.harm.power import cut_power
 from tests.harm.verdict import Verdict, judge, restart
+from tests.harm.works import bench
 from tests.soak.board import SoakBoard
 
 OLD = Path(__file__).parents[1] / "store" / "old"
 READY_WITHIN_S = 60.0
 LONGEST_S = {"monitor": 2.5, "power": 3.0, "migrating": 0.4, "rebuilding": 0.5, "packing": 0.4, "backing up": 0.8,
-             "mending": 0.8}  # fmt: skip
+             "mending": 0.8, "reanalysing": 3.0, "zeroing": 0.5, "calibrating": 1.0}  # fmt: skip
+WORKS_AT_THE_RIG = ("reanalysing", "zeroing", "calibrating")
 PROMISED_S = {"monitor": 1.0, "power": 1.5}
 """Written at once (a kill), forced to the disk every 0.6 s (the power); the rest is for a busy machine."""
 
@@ -42,6 +46,11 @@ class Moment:
 
     kind: str
     seed: int
+
+    @property
+    def power(self) -> bool:
+        """Say whether the power is cut, which takes more than the end of a process does."""
+        return self.kind == "power" or (self.kind in WORKS_AT_THE_RIG and self.seed % 2 == 1)
 
 
 def hasher_free_access(folder: DataFolder) -> AccessFile:
@@ -93,7 +102,7 @@ class Ender:
         folder = self._prepared(root, moment)
         acks_file = root / "acks.jsonl"
         ended_s = self._end(moment, folder, acks_file, rng)
-        if moment.kind == "power":
+        if moment.power:
             cut_power(folder, Acks.read(acks_file), rng)
         verdict = self._judged(moment, folder, Acks.read(acks_file), ended_s)
         if not verdict.missing:
@@ -116,6 +125,11 @@ class Ender:
                     lambda c: c.exec_driver_sql("UPDATE stay SET ended_utc_ns = NULL WHERE id % 2 = 0")
                 ).result()
                 store._writer.submit(lambda c: c.exec_driver_sql("DELETE FROM hold")).result()
+        elif moment.kind == "reanalysing":
+            with open_store(folder.database) as store:
+                store._writer.submit(lambda c: c.exec_driver_sql("UPDATE hold SET measurement_version = 1")).result()
+        elif moment.kind == "calibrating":
+            bench(root / "bench")
         elif moment.kind == "mending":
             data = bytearray(folder.database.read_bytes())
             for _ in range(200):
@@ -158,6 +172,13 @@ class Ender:
                 wanted = [s for s in stays if s.interrupted] if moment.kind == "rebuilding" else stays
                 verdict.missing += [f"holds of {s.uid}" for s in wanted if not store.holds_of_stay(s.uid)]
                 verdict.missing += [] if len(stays) == 6 else [f"{6 - len(stays)} stays"]
+        elif moment.kind == "reanalysing":
+            verdict.missing += _measured_again(folder, acks)
+        elif moment.kind == "calibrating":
+            for one in acks.of("readings"):
+                path = folder.calibrations / one["name"]
+                if not path.exists() or path.stat().st_size != one["size"]:
+                    verdict.missing.append(f"raw readings {path.name}")
         elif moment.kind == "packing":
             # Packed, unpacked or both: each stay has its whole curve.
             uids = {path.name.split(".")[0] for path in all_journals(folder)}
@@ -175,31 +196,22 @@ class Ender:
         return verdict
 
 
-def cut_power(folder: DataFolder, acks: Acks, rng: random.Random) -> None:
-    """Take away what had not been forced to the disk, and tear the block in which the cut falls."""
-    forced: dict[str, int] = {}
-    for one in acks.of("forced"):
-        forced[one["path"]] = max(forced.get(one["path"], 0), one["size"])
-    for path in folder.journals.rglob("*.journal"):
-        if any(a["path"] == str(path) for a in acks.of("journal")):
-            _cut(path, forced.get(str(path), 0), rng)
-    wal = Path(f"{folder.database}-wal")
-    told = next((a["wal"] for a in reversed(acks.lines) if a.get("wal")), None)
-    # A log that was begun anew since has another head.
-    if told is not None and wal.exists() and wal.read_bytes()[:32].hex() == told["head"]:
-        _cut(wal, told["size"], rng)
-    Path(f"{folder.database}-shm").unlink(missing_ok=True)
-
-
-def _cut(path: Path, safe: int, rng: random.Random) -> None:
-    data = bytearray(path.read_bytes())
-    if len(data) <= safe:
-        return
-    del data[rng.randint(safe, len(data)) :]
-    torn = min(len(data) - safe, rng.randint(0, 512))
-    if torn:
-        data[-torn:] = rng.choice([bytes(torn), rng.randbytes(torn)])
-    path.write_bytes(data)
+def _measured_again(folder: DataFolder, acks: Acks) -> list[str]:
+    """Look for what was acknowledged, then measure the rest: one hold for each stay, the earlier result beside it."""
+    with open_store(folder.database) as store:
+        missing = [
+            f"the new result of {one['uid']}"
+            for one in acks.of("reanalysed")
+            if any(h.measurement_version != MEASUREMENT_VERSION for h in store.holds_of_stay(one["uid"]))
+        ]
+        for report in reanalyse(store, folder, jobs=1):
+            missing += [f"{report.stay_uid}: {report.trouble}"] if report.trouble else []
+        for stay in store.list_stays(None):
+            holds = store.holds_of_stay(stay.uid)
+            kept = [1 in [e.measurement_version for e in store.earlier.of_hold(h.uid)] for h in holds if h.number == 1]
+            if not holds or kept != [True]:
+                missing.append(f"holds of {stay.uid} or their earlier results")
+    return missing
 
 
 def recorded(place: Path) -> bytes:

@@ -89,8 +89,12 @@ def judge(folder: DataFolder, acks: Acks, ended_s: float, promised_s: float) -> 
             elif torn_bytes(path):
                 verdict.missing.append(f"journal {path.name} is torn")
     for one in acks.of("calibration"):
-        if load_calibration(folder.calibrations / one["name"]).id != one["id"]:
+        path = folder.calibrations / one["name"]
+        if not path.exists() or load_calibration(path).id != one["id"]:
             verdict.missing.append(f"calibration {one['name']}")
+    # The newest one is what the next start takes: whatever bears the name of one must be whole.
+    for path in folder.calibrations.glob("*.toml"):
+        load_calibration(path)
     devices = {s.device for s in AccessFile(folder.access_file).sign_ins()}
     # The oldest of very many devices are forgotten on purpose.
     verdict.missing += [a["name"] for a in acks.of("device")[-100:] if a["name"] not in devices]

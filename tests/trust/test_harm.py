@@ -11,6 +11,9 @@ MOMENTS = [
     *(Moment("power", seed) for seed in (12, 15, 17)),
     *(Moment(kind, seed) for kind in ("migrating", "rebuilding", "packing", "mending") for seed in (2,)),
     *(Moment("backing up", seed) for seed in (2, 3)),
+    Moment("reanalysing", 3),
+    Moment("zeroing", 5),
+    Moment("calibrating", 7),
 ]
 
 
