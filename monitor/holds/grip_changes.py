@@ -6,9 +6,9 @@ import itertools
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter, uniform_filter1d
 
 from monitor.holds.edges import crossing_s
+from monitor.signals import sliding
 from monitor.signals.stay import Array
 
 MEDIAN_S = 2.0
@@ -42,15 +42,15 @@ def grip_changes_s(t_s: Array, left_N: Array, right_N: Array, bodyweight_N: floa
     A change counts when one hand carried before it and the other after it. Its instant is the last equality of both
     sides before the other side keeps the load: swinging to and fro before does not count.
     """
-    # median_filter needs an odd length to stay centred.
+    # A median needs an odd length to stay centred.
     rows = int(MEDIAN_S * rate_Hz) | 1
     if len(t_s) < rows:
         return []
     share = (right_N - left_N) / bodyweight_N
-    smooth = median_filter(share, rows, mode="nearest")
+    smooth = sliding.median(share, rows)
     side = np.where(smooth > ONE_SIDED, 1, np.where(smooth < -ONE_SIDED, -1, 0))
     # A short ringing must not move the instant: it is told from a mean over 0.3 s.
-    share = uniform_filter1d(share, max(1, round(MEAN_S * rate_Hz)), mode="nearest")
+    share = sliding.mean(share, max(1, round(MEAN_S * rate_Hz)))
     decided = np.flatnonzero(_kept(side, share, round(KEPT_S * rate_Hz)))
     changes = []
     turns = np.flatnonzero(np.diff(side[decided]))

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 
 from monitor.holds.edges import runs_above
 from monitor.measures.result import ThirdSupport
+from monitor.signals import sliding
 from monitor.signals.stay import Array
 
 MEAN_S = 1.0
@@ -51,7 +51,7 @@ def third_supports(
     place. Edges are the half-level crossings of that mean.
     """
     missing = -misclosure(sum_N, bodyweight_N)
-    mean = uniform_filter1d(missing, max(1, round(MEAN_S * rate_Hz)), mode="nearest")
+    mean = sliding.mean(missing, max(1, round(MEAN_S * rate_Hz)))
     inside = (t_s > onset_s + EDGE_S) & (t_s < release_s - EDGE_S)
     if inside.sum() < 2:
         return []

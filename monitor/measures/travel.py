@@ -11,9 +11,9 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
 from monitor.measures.result import Travel
+from monitor.signals import sliding
 from monitor.signals.stay import Array
 
 DURATIONS_s = tuple(float(x) for x in np.geomspace(0.4, 1.7, 10))
@@ -106,7 +106,7 @@ def _movements(acceleration: Array, rate_Hz: float) -> list[_Movement]:
     for duration_s in DURATIONS_s:
         # Tremor and the bounce on the arms are quicker than the movement: a mean over a fifth of it calms them.
         calm = max(1, round(duration_s * rate_Hz / CALMED))
-        calmed = uniform_filter1d(acceleration, calm, mode="nearest")
+        calmed = sliding.mean(acceleration, calm)
         noise = _noise(calmed) * np.sqrt(calm)
         squares = np.concatenate([[0.0], np.cumsum(calmed**2)])
         for law in SHAPES:

@@ -1,8 +1,8 @@
 """Recursive filters in second-order sections: Butterworth designs, forward in pieces, and both ways.
 
-The loop over samples is SciPy's compiled one. It is loaded by itself, from SciPy's own folder: the package around it
-imports all of SciPy's statistics, which costs a small board seconds and 75 MB (docs/decisions). A SciPy that keeps it
-elsewhere, or in which it answers otherwise, is asked through its front door.
+The loop over samples is SciPy's compiled one, loaded by itself: the package around it imports all of SciPy's
+statistics, which costs a small board seconds and 75 MB. A SciPy that keeps it elsewhere, or in which it answers
+otherwise, is asked through its front door.
 
 Sections are rows of b0, b1, b2, a0, a1, a2 with a0 = 1. Designs are the bilinear transform of the Butterworth poles
 with the corners' frequencies warped beforehand (S. Butterworth, Experimental Wireless 7 (1930) 536-541; A. V.
@@ -12,14 +12,12 @@ Oppenheim and R. W. Schafer, Discrete-Time Signal Processing, chapter 7; both fr
 from __future__ import annotations
 
 import functools
-import importlib.machinery
-import importlib.util
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.signals.compiled import compiled_module
 from monitor.signals.stay import Array
 
 Core = Callable[[Array, Array, Array], object]
@@ -31,22 +29,10 @@ PADDED_TAPS = 3
 
 def _plain_core() -> Core | None:
     """Return SciPy's compiled loop without the package around it; None where it is not found or not as it was."""
-    import scipy
-
-    folder = str(Path(scipy.__file__).parent / "signal")
-    found = importlib.machinery.PathFinder.find_spec("_sosfilt", [folder])
-    if found is None or found.origin is None:
-        return None
-    # Under its full name, so that a later import of the whole package finds it and does not load it twice.
-    spec = importlib.util.spec_from_file_location("scipy.signal._sosfilt", found.origin)
-    if spec is None or spec.loader is None:
-        return None
+    core: Core | None = getattr(compiled_module("signal", "_sosfilt"), "_sosfilt", None)
     try:
-        module = importlib.util.module_from_spec(spec)
-        spec.loader.exec_module(module)
-        core: Core = module._sosfilt
-        return core if _answers(core) else None
-    except (ImportError, AttributeError, TypeError, ValueError):
+        return core if core is not None and _answers(core) else None
+    except (TypeError, ValueError):
         return None
 
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 
+from monitor.signals import sliding
 from monitor.signals.stay import Array, Stay
 
 WINDOW_S = 0.5
@@ -73,9 +73,7 @@ def windows_of(stay: Stay) -> Windows:
     bar, feet, total = split(stay.bar_N), split(stay.feet_N), split(stay.sum_N)
     # A mean over a tenth of a second is blind to mains hum, which no body makes, also where sampling folds it down.
     calm = max(1, stay.rows(CALM_S))
-    bar_calm, feet_calm, sum_calm = (
-        split(uniform_filter1d(x, calm, mode="nearest")) for x in (stay.bar_N, stay.feet_N, stay.sum_N)
-    )
+    bar_calm, feet_calm, sum_calm = (split(sliding.mean(x, calm)) for x in (stay.bar_N, stay.feet_N, stay.sum_N))
     return Windows(
         rows=rows,
         t_s=split(stay.t_s).mean(axis=1),

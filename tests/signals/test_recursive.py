@@ -121,6 +121,8 @@ def test_a_scipy_that_keeps_its_loop_otherwise_is_asked_through_the_front_door(m
     if strange in bodies:
         (tmp_path / "signal" / "_sosfilt.py").write_text(bodies[strange])
     monkeypatch.setattr("scipy.__file__", str(tmp_path / "__init__.py"))
+    monkeypatch.setitem(sys.modules, "scipy.signal._sosfilt", None)  # so that all is afterwards as it was
+    monkeypatch.delitem(sys.modules, "scipy.signal._sosfilt")
     assert recursive.core.__wrapped__() is recursive.front_door_core
 
 
