@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import threading
 from collections.abc import Callable
+from contextlib import closing
 from functools import partial
 from json import dumps
 from pathlib import Path
@@ -144,15 +145,26 @@ def check_sqlite_file(path: Path, url: URL) -> None:
     if not head:
         return
     try:
-        connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=BUSY_TIMEOUT_s)
-        try:
-            tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-            rows = connection.execute("SELECT version_num FROM alembic_version") if "alembic_version" in tables else ()
-            _judge(tables, [str(row[0]) for row in rows], url)
-        finally:
-            connection.close()
+        tables, revisions = _tables_and_revisions(path, "ro")
     except sqlite3.Error as error:
-        raise _not_opened(url, str(error)) from error
+        if not path.with_name(f"{path.name}-journal").exists():
+            raise _not_opened(url, str(error)) from error
+        # A program was ended in the middle of a change and left a note of how to take it back: SQLite does that when
+        # it may write, and until then nobody can read.
+        try:
+            tables, revisions = _tables_and_revisions(path, "rw")
+        except sqlite3.Error as again:
+            raise _not_opened(url, str(again)) from again
+    _judge(tables, revisions, url)
+
+
+def _tables_and_revisions(path: Path, mode: str) -> tuple[set[str], list[str]]:
+    with closing(
+        sqlite3.connect(f"{path.absolute().as_uri()}?mode={mode}", uri=True, timeout=BUSY_TIMEOUT_s)
+    ) as connection:
+        tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        rows = connection.execute("SELECT version_num FROM alembic_version") if "alembic_version" in tables else ()
+        return tables, [str(row[0]) for row in rows]
 
 
 def _check_revision(connection: Connection, url: URL) -> str | None:

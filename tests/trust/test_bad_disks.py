@@ -5,6 +5,8 @@ from __future__ import annotations
 import errno
 import itertools
 import os
+import shutil
+import sqlite3
 import subprocess
 import threading
 from collections.abc import Callable, Iterator
@@ -243,3 +245,23 @@ def test_a_clock_that_steps_in_mid_hold_changes_no_time_on_the_bar(tmp_path, mon
         (path,) = made.folder.journals.rglob("*.journal")
     again = [h.duration_s for h in analyse_file(path).result.holds]
     assert again == pytest.approx([t.duration_s for t in made.truth()], abs=0.03)  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("look", [damage_of, lambda path: open_store(path).close()], ids=["doctor", "start"])
+def test_an_old_database_that_was_cut_off_in_a_change_opens_again_as_it_was_before(tmp_path, look):
+    # Before WAL, SQLite keeps a note beside the file of how to take the change back (its documentation: "hot journal").
+    old = Path(__file__).parents[1] / "store" / "old" / "revision_0002.sqlite"
+    at_work, cut_off = tmp_path / "at-work.sqlite", tmp_path / "hang-monitor.sqlite"
+    shutil.copy(old, at_work)
+    with closing(sqlite3.connect(at_work, isolation_level=None)) as connection:
+        before = connection.execute("SELECT uid, result FROM hold ORDER BY uid").fetchall()
+        connection.execute("PRAGMA cache_size = 1")
+        connection.execute("BEGIN")
+        connection.execute("UPDATE hold SET result = replace(result, '.', '7')")
+        connection.execute("CREATE TABLE much AS SELECT randomblob(2000000)")  # more than is held in memory
+        for ending in ("", "-journal"):
+            shutil.copy(f"{at_work}{ending}", f"{cut_off}{ending}")
+    assert cut_off.read_bytes() != old.read_bytes()
+    assert not look(cut_off)
+    with closing(sqlite3.connect(cut_off)) as connection:
+        assert connection.execute("SELECT uid, result FROM hold ORDER BY uid").fetchall() == before
