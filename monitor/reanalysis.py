@@ -53,8 +53,7 @@ def reanalyse(store: Store, folder: DataFolder, *, jobs: int = 0, everything: bo
     everything : bool
         Also stays whose holds all carry the present version.
     """
-    stays = [s for s in _all_stays(store) if s.ended_utc_ns is not None]
-    wanted = [s for s in stays if everything or _is_old(store, s)]
+    wanted = _wanted(store, everything)
     paths = [folder.journal(stay.journal) for stay in wanted]
     weights = [_given_weight_N(store, stay) for stay in wanted]
     processes = min(len(wanted), jobs or os.cpu_count() or 1)
@@ -67,6 +66,16 @@ def reanalyse(store: Store, folder: DataFolder, *, jobs: int = 0, everything: bo
     with ProcessPoolExecutor(processes, mp_context=multiprocessing.get_context("spawn")) as pool:
         for stay, outcome in zip(wanted, pool.map(_measured, paths, weights), strict=True):
             yield _kept(store, stay, outcome)
+
+
+def stays_to_measure(store: Store, *, everything: bool = False) -> int:
+    """Return how many stays ``reanalyse`` would measure."""
+    return len(_wanted(store, everything))
+
+
+def _wanted(store: Store, everything: bool) -> list[StoredStay]:
+    stays = [s for s in _all_stays(store) if s.ended_utc_ns is not None]
+    return [s for s in stays if everything or _is_old(store, s)]
 
 
 def _all_stays(store: Store) -> Iterator[StoredStay]:

@@ -6,10 +6,11 @@ journals and one bookkeeper for the database (neither makes the pipeline wait), 
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,7 +26,7 @@ from monitor.coaching.live import LiveCoaching
 from monitor.dashboard.cards import event_card
 from monitor.dashboard.doors import Channel, GivenSettings, Health, RigCard
 from monitor.dashboard.hub import LiveHub
-from monitor.errors import TellableError
+from monitor.errors import MonitorError, TellableError
 from monitor.measures.picture import Picture
 from monitor.measures.record import Wishes
 from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, RecordResult
@@ -54,7 +55,15 @@ CURVE_MARGIN_S = 3.0
 TRY_AGAIN_S = 2.0
 WRAP_S = 2**32 / 1e6
 
+LOOK_AGAIN_S = 0.2
+
 Observer = Callable[[SourceEvent, Output], None]
+
+
+class PersonLeaves(MonitorError):
+    """Somebody is to hang who is being erased at this moment."""
+
+    code = "person-leaves"
 
 
 @dataclass
@@ -107,6 +116,9 @@ class MonitorService:
         self.live = LiveCoaching()
         self._person_uid: str | None = None
         self._item: str | None = None
+        self._leaving: str | None = None
+        self._naming = threading.Condition()
+        """Held while somebody is named; told when a stay ends."""
         self._recording = ThreadPoolExecutor(1, thread_name_prefix="recording")
         self._books = ThreadPoolExecutor(1, thread_name_prefix="bookkeeper")
         self._thread = threading.Thread(target=self._run, name="pipeline", daemon=True)
@@ -159,12 +171,52 @@ class MonitorService:
         """
         if uid is not None:
             self.desk.person(uid)
-        self._person_uid, self._item = uid, item
+        with self._naming:
+            if uid is not None and uid == self._leaving:
+                raise PersonLeaves(
+                    what="This person is being erased.",
+                    means="Nothing was changed.",
+                    do="Choose somebody else, or cancel the erasing first.",
+                )
+            self._person_uid, self._item = uid, item
         self.live.hangs(uid)
         stay = self._stay
-        if stay is not None:
+        if stay is not None and not (self._leaving is not None and self._stays_on(self._leaving)):
             self._later(self._store.people.assign_stay, stay.uid, uid)
         self._later(self._prepare)
+
+    @contextlib.contextmanager
+    def let_go(self, uid: str, give_up: Callable[[], bool]) -> Iterator[None]:
+        """Take somebody off the rig, and keep them off while the context lasts: they are to be erased.
+
+        Whoever hangs from now on is a guest. A stay of theirs in progress is waited for, so that it is kept whole, with
+        its journal closed, and can be erased with the rest; it is never left behind as a guest's. ``give_up`` is asked
+        in between; once it says so the context begins at once.
+        """
+        with self._naming:
+            self._leaving = uid
+            if self._person_uid == uid:
+                self._person_uid, self._item = None, None
+                self.live.hangs(None)
+        try:
+            with contextlib.suppress(RuntimeError):  # after the end of the service there is nothing to wait for
+                self.settle()
+                while not give_up() and self._stays_on(uid):
+                    with self._naming:
+                        self._naming.wait(LOOK_AGAIN_S)
+                self.settle()
+            yield
+        finally:
+            with self._naming:
+                self._leaving = None
+
+    def _stays_on(self, uid: str) -> bool:
+        """Say whether the stay in progress may be somebody's: it is, or it is not in the database yet."""
+        stay = self._stay
+        if stay is None or self.ended.is_set():
+            return False
+        kept = self._store.get_stay(stay.uid)
+        return kept is None or kept.person_uid == uid
 
     def _prepare(self) -> None:
         """Reckon what is known of who hangs, and what is asked of them; in the bookkeeper's thread."""
@@ -345,6 +397,8 @@ class MonitorService:
         )
         self._stay = None
         self._later(self._prepare)
+        with self._naming:
+            self._naming.notify_all()
 
     def _stored(self, stay_uid: str, number: int, hold: HoldResult, result: RecordResult) -> StoredHold:
         onset_ns = self._utc_ns(hold.onset_s)

@@ -20,11 +20,12 @@ if TYPE_CHECKING:
     from monitor.store import DataFolder, Store
 
 
-class LabForm(enum.Enum):
-    """Files that laboratories read."""
+class Form(enum.Enum):
+    """Files for other programs than spreadsheets."""
 
     C3D = "c3d"
     EDF = "edf"
+    PARQUET = "parquet"
 
 
 class NoSuchHold(BadInput):
@@ -37,8 +38,8 @@ class NoSuchHold(BadInput):
 def export(
     hold: str | None = typer.Option(None, help="A hold's uid: export its curve instead of the list of holds."),
     as_json: bool = typer.Option(False, "--json", help="JSON instead of CSV."),
-    form: LabForm | None = typer.Option(
-        None, help="For laboratories: a hold's curve as C3D or EDF+, with --hold and --out."
+    form: Form | None = typer.Option(
+        None, help="A hold's curve as C3D or EDF+, with --hold and --out; as Parquet, with --out, the list, too."
     ),
     out: Path | None = typer.Option(None, help="File to write; the terminal if left out.", metavar="FILE"),
     data: Path | None = typer.Option(None, help="Data folder; your own default folder if left out."),
@@ -50,14 +51,14 @@ def export(
 
     folder = DataFolder.open(data)
     if form is not None:
-        if hold is None or out is None:
+        if out is None or (hold is None and form is not Form.PARQUET):
             raise BadInput(
                 what=f"A {form.value} file needs a hold and a place.",
                 means="Nothing was exported.",
                 do="Give --hold with a uid from hang-monitor export, and --out with a file.",
             )
         with open_store(folder.database) as store:
-            made = _lab_file(store, folder, hold, form)
+            made = _table(store) if hold is None else _lab_file(store, folder, hold, form)
         _write_bytes(out, made)
         return
     with open_store(folder.database) as store, _opened(out) as file:
@@ -77,7 +78,13 @@ def export(
             curve_csv(stamps_of(t_s), names, load_N, file)
 
 
-def _lab_file(store: Store, folder: DataFolder, uid: str, form: LabForm) -> bytes:
+def _table(store: Store) -> bytes:
+    from monitor.exports.parquet_file import holds_parquet
+
+    return holds_parquet(list(store.each_hold()), version=version("hang-monitor"))
+
+
+def _lab_file(store: Store, folder: DataFolder, uid: str, form: Form) -> bytes:
     from monitor.exports.c3d_file import c3d_bytes
     from monitor.exports.edf_file import edf_bytes
     from monitor.exports.recording import recording
@@ -88,8 +95,13 @@ def _lab_file(store: Store, folder: DataFolder, uid: str, form: LabForm) -> byte
     if found is None or curve is None or stay is None:
         raise _no_such_hold(store, folder, uid)
     t_s, names, load_N = curve
+    if form is Form.PARQUET:
+        from monitor.exports.parquet_file import curve_parquet
+
+        told = version("hang-monitor")
+        return curve_parquet(t_s, names, load_N, found, stay.rig, stay.calibration, version=told)
     made = recording(t_s, names, load_N, found, stay.rig, stay.calibration, version("hang-monitor"))
-    return c3d_bytes(made) if form is LabForm.C3D else edf_bytes(made)
+    return c3d_bytes(made) if form is Form.C3D else edf_bytes(made)
 
 
 def _no_such_hold(store: Store, folder: DataFolder, uid: str) -> NoSuchHold:

@@ -39,7 +39,7 @@ def demo(
     from firmware_bridge.link import LinkSource
     from firmware_bridge.sources import HostClock
     from firmware_bridge.virtual_board import VirtualBoard
-    from monitor.cli.page import bound, serve_page
+    from monitor.cli.page import bound, serve_page, workshop
     from monitor.dashboard.hub import LiveHub
     from monitor.demo import DemoRig
     from monitor.service import MonitorService
@@ -77,7 +77,10 @@ def demo(
             sys.stdout.flush()
             doorway = Doorway()
             door = doorway.doorkeeper(folder, store.audit.add)
-            serve_page(service, hub, invented.rig, place, doorway=doorway, door=door, audit=store.audit.recent)
+            with workshop(folder, service, store) as jobs:
+                serve_page(
+                    service, hub, invented.rig, place, doorway=doorway, door=door, audit=store.audit.recent, jobs=jobs
+                )
 
 
 @tells_errors
@@ -102,14 +105,21 @@ def run(
     replay: Path | None = typer.Option(None, help="Replay a journal instead of reading a port.", metavar="JOURNAL"),
     speed: float = typer.Option(1.0, help="Replay so many times as fast.", min=0.1, max=1000.0),
     wait: bool = typer.Option(False, "--wait", help="Start although the board is not plugged in yet, and wait for it."),
+    may_switch_off: bool = typer.Option(
+        False,
+        "--may-switch-off",
+        help="A service manager switches the machine off after exit status 85 and starts the program again after 86: "
+        "owners get buttons for both.",
+    ),
 ) -> None:
     """Run the monitor on a rig: read the board, time and measure holds by itself, show them on the live page.
 
     A replay shows a journal as if it happened now, and keeps what it measures like a live recording.
     """
     from firmware_bridge.sources import HostClock, JournalSource, Source
-    from monitor.cli.page import bound, serve_page
+    from monitor.cli.page import bound, serve_page, workshop
     from monitor.dashboard.hub import LiveHub
+    from monitor.dashboard.power_api import ProgramEnd
     from monitor.service import MonitorService
     from monitor.store import DataFolder, open_store
     from monitor.store.stay_recorder import StayRecorder
@@ -144,6 +154,7 @@ def run(
             link.open_now()
         source = link
     place = bound(page_port, doorway.host)
+    end = ProgramEnd(is_service=may_switch_off)
     try:
         with ExitStack() as stack:
             stack.enter_context(folder.held())
@@ -162,9 +173,22 @@ def run(
             door = doorway.doorkeeper(folder, store.audit.add)
             keeper = stack.enter_context(Housekeeper(store, folder))
             service.watchers.append(keeper.warnings)
-            serve_page(service, hub, description, place, doorway=doorway, door=door, audit=store.audit.recent)
+            jobs = stack.enter_context(workshop(folder, service, store))
+            serve_page(
+                service,
+                hub,
+                description,
+                place,
+                doorway=doorway,
+                door=door,
+                audit=store.audit.recent,
+                jobs=jobs,
+                end=end,
+            )
     finally:
         source.close()
+    if end.status:
+        raise typer.Exit(end.status)
 
 
 def _rig_and_calibration(folder: DataFolder, rig: Path | None, calibration: Path | None) -> tuple[Rig, Calibration]:

@@ -7,6 +7,7 @@ import signal
 import socket
 import sys
 from collections.abc import Callable, Iterator
+from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 import uvicorn
@@ -15,14 +16,18 @@ from monitor.cli.doorway import LOOPBACK, Doorway
 from monitor.cli.notify import ServiceManager
 from monitor.dashboard.app import create_app
 from monitor.dashboard.connections import PatientProtocol
+from monitor.dashboard.power_api import ProgramEnd
 from monitor.errors import MonitorError
 from monitor.service import MonitorService, rig_card
+from monitor.work import Workshop
 
 if TYPE_CHECKING:
     from monitor.dashboard.doorkeeper import Doorkeeper
     from monitor.dashboard.hub import LiveHub
+    from monitor.dashboard.jobs import Jobs
     from monitor.dashboard.sign_in_api import AuditReader
     from monitor.rig import Rig
+    from monitor.store import DataFolder, Store
 
 LONGEST_GOODBYE_S = 2
 MOST_FEED_MESSAGE_BYTES = 1 << 16
@@ -56,6 +61,11 @@ def bound(port: int, host: str = LOOPBACK) -> socket.socket:
     return place
 
 
+def workshop(folder: DataFolder, service: MonitorService, store: Store) -> Workshop:
+    """Return the place for long work beside a service."""
+    return Workshop(folder, version=version("hang-monitor"), let_go=service.let_go, audit=store.audit.add)
+
+
 class _PageServer(uvicorn.Server):
     """Says where the page is once it answers, and ends on Ctrl-C or a stop signal without killing the process."""
 
@@ -68,6 +78,10 @@ class _PageServer(uvicorn.Server):
         sys.stdout.write(f"Live page: {self._address}\nEnd with Ctrl-C.\n")
         sys.stdout.flush()
         self._answering()
+
+    def end_soon(self) -> None:
+        """End as a stop signal does; any thread may call."""
+        self.should_exit = True
 
     @contextlib.contextmanager
     def capture_signals(self) -> Iterator[None]:
@@ -89,10 +103,22 @@ def serve_page(
     doorway: Doorway | None = None,
     door: Doorkeeper | None = None,
     audit: AuditReader | None = None,
+    jobs: Jobs | None = None,
+    end: ProgramEnd | None = None,
 ) -> None:
-    """Run the service and its page until Ctrl-C or a stop signal; then finish what is being recorded."""
-    way = doorway or Doorway()
-    app = create_app(hub=hub, store=service, rig=rig_card(rig), control=service, coach=service, door=door, audit=audit)
+    """Run the service and its page until Ctrl-C, a stop signal or ``end``; then finish what is being recorded."""
+    way, end = doorway or Doorway(), end or ProgramEnd()
+    app = create_app(
+        hub=hub,
+        store=service,
+        rig=rig_card(rig),
+        control=service,
+        coach=service,
+        door=door,
+        audit=audit,
+        jobs=jobs,
+        power=end,
+    )
     config = uvicorn.Config(
         app,
         http=PatientProtocol,
@@ -114,6 +140,7 @@ def serve_page(
     shown = f"[{host}]" if ":" in host else host
     address = f"http{'s' if way.certificate else ''}://{shown}:{port}/"
     server = _PageServer(config, address, lambda: manager.ready(f"Live page: {address}", lambda: service.alive))
+    end.end = server.end_soon
     service.start()
     try:
         server.run(sockets=[place])

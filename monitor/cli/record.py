@@ -77,7 +77,8 @@ def erase(
     from monitor.coaching.desk import CoachingDesk
     from monitor.exports.erasure import erase_everywhere
 
-    with _opened(data) as (store, folder):
+    # The running monitor may have a journal of theirs open: its page erases, see /api/jobs/erase.
+    with _opened(data) as (store, folder), folder.held():
         one = CoachingDesk(store).find_person(who)
         if not yes:
             if not sys.stdin.isatty():

@@ -13,9 +13,12 @@ from monitor.dashboard.feed import feed_routes
 from monitor.dashboard.guard import Guard
 from monitor.dashboard.holds_api import holds_routes
 from monitor.dashboard.hub import LiveHub
+from monitor.dashboard.jobs import Jobs
+from monitor.dashboard.jobs_api import job_routes
 from monitor.dashboard.live_api import live_routes
 from monitor.dashboard.pages import STATIC, page_routes, screen_routes
 from monitor.dashboard.people_api import people_routes
+from monitor.dashboard.power_api import Power, power_routes
 from monitor.dashboard.problems import tell_problems
 from monitor.dashboard.programme_api import programme_routes
 from monitor.dashboard.progress_api import progress_routes
@@ -34,6 +37,8 @@ def create_app(
     settings: DashboardSettings | None = None,
     door: Doorkeeper | None = None,
     audit: AuditReader | None = None,
+    jobs: Jobs | None = None,
+    power: Power | None = None,
 ) -> FastAPI:
     """Return the application that serves the live page.
 
@@ -55,6 +60,10 @@ def create_app(
         Who may do what; without it whoever reaches the page may do everything.
     audit : callable, optional
         Reads the audit log, for owners.
+    jobs : Jobs, optional
+        The workshop for long work; it needs the coach, too.
+    power : Power, optional
+        The program's end, for owners.
     """
     how = settings or DashboardSettings()
     app = FastAPI(
@@ -84,10 +93,14 @@ def create_app(
             progress_routes(coach),
             correction_routes(coach, store, rig, hub),
         ]
+    if coach is not None and jobs is not None:
+        routers.append(job_routes(jobs, coach))
     if door is not None:
         routers.append(sign_in_routes(door))
     if audit is not None:
         routers.append(audit_routes(audit))
+    if power is not None:
+        routers.append(power_routes(power, hub))
     for routes in routers:
         app.include_router(routes, prefix="/api")
 

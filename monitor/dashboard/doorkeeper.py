@@ -44,7 +44,17 @@ WALL_LOOKS = frozenset(
         "/api/feed",
     }
 )
-OWNERS_ONLY = ("/api/audit", "/api/sign-ins", "/api/power")
+OWNERS_ONLY = (
+    "/api/audit",
+    "/api/sign-ins",
+    "/api/power",
+    "/api/uploads",
+    "/api/jobs/archive",
+    "/api/jobs/import",
+    "/api/jobs/reanalysis",
+    "/api/jobs/erase",
+    "/api/jobs/backup",
+)
 
 REQUESTS_HZ, REQUESTS_AT_ONCE = 40.0, 300.0
 

@@ -121,7 +121,7 @@ def tell_problems(app: FastAPI) -> None:
     async def told(_: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, TellableError)
         missing = isinstance(error, (NotThere, UnknownPerson, UnknownHold, UnknownCorrection, UnknownStay))
-        status = 404 if missing else 503 if isinstance(error, NoPictureYet) else 400
+        status = 404 if missing else 503 if isinstance(error, NoPictureYet) else int(getattr(error, "status", 400))
         return problem(error, status)
 
     async def invalid(_: Request, error: Exception) -> JSONResponse:
@@ -134,7 +134,10 @@ def tell_problems(app: FastAPI) -> None:
         if error.status_code == 404:
             return problem(NotThere(f"page at {path}"), 404)
         if error.status_code == 405:
-            return problem(NotAllowed(request.method, path), 405)
+            answer = problem(NotAllowed(request.method, path), 405)
+            # RFC 9110 section 15.5.6: the answer must name the methods that there are.
+            answer.headers["Allow"] = (error.headers or {}).get("Allow", "GET")
+            return answer
         return problem(InvalidRequest(str(error.detail)), error.status_code)
 
     app.add_exception_handler(TellableError, told)

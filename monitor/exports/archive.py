@@ -11,7 +11,7 @@ import os
 import re
 import zipfile
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -29,6 +29,9 @@ KIND = "hang-monitor person"
 MANIFEST, DOSSIER, HOLDS, WORDS = "manifest.json", "person.json", "holds.csv", "READ-ME.txt"
 MOST_TEXT_BYTES = 1 << 30
 """Manifest and dossier are read into memory; a hundred thousand holds take about a tenth of this."""
+
+Progress = Callable[[int, int], None]
+"""Gets bytes done and bytes in all."""
 
 _CHUNK = 1 << 20
 _JOURNAL = re.compile(r"journals/(?:[A-Za-z0-9_-]+/){0,4}[A-Za-z0-9_.-]+\.journal(?:\.gz|\.torn-[0-9-]+)?")
@@ -53,7 +56,14 @@ class Archived:
 
 
 def write_archive(
-    store: Store, folder: DataFolder, uid: str, path: Path, *, version: str = "", made_at: dt.datetime
+    store: Store,
+    folder: DataFolder,
+    uid: str,
+    path: Path,
+    *,
+    version: str = "",
+    made_at: dt.datetime,
+    progress: Progress | None = None,
 ) -> Archived:
     """Write everything that is kept of a person into one zip file; it appears under its name only when it is whole.
 
@@ -84,9 +94,10 @@ def write_archive(
             for name, text in texts.items():
                 made.writestr(name, text)
                 listed[name] = {"bytes": len(text), "sha256": hashlib.sha256(text).hexdigest()}
+            count = _Count(sum(file.stat().st_size for file in files), progress)
             for file in files:
                 name = file.relative_to(folder.root).as_posix()
-                listed[name] = _add(made, file, name)
+                listed[name] = _add(made, file, name, count)
             manifest = {
                 "kind": KIND,
                 "format": FORMAT,
@@ -113,18 +124,28 @@ def write_archive(
 
 
 def import_archive(
-    store: Store, folder: DataFolder, path: Path, *, who: str = "command line", although_erased: bool = False
+    store: Store,
+    folder: DataFolder,
+    path: Path,
+    *,
+    who: str = "command line",
+    although_erased: bool = False,
+    progress: Progress | None = None,
+    keeping: Callable[[], None] | None = None,
 ) -> Archived:
     """Put an archive's person into a store and a data folder, all of it or nothing.
 
-    Every file is checked against the manifest before anything is written.
+    Every file is checked against the manifest before anything is written. ``keeping`` is called before the rows are
+    written: from then on this must not be broken off, or rows could be without their journals.
 
     Raises
     ------
     BadArchive, BadDossier, PersonIsHere, PersonWasErased
     """
     with _opened(path) as archive:
-        files = _checked(archive)
+        # Everything is read twice: to compare it, and to unpack it.
+        count = _Count(2 * sum(info.file_size for info in archive.infolist()), progress)
+        files = _checked(archive, count)
         dossier = _json(archive, DOSSIER)
         if not isinstance(dossier, dict):
             raise _bad(f"{DOSSIER} holds no object.")
@@ -133,7 +154,9 @@ def import_archive(
         _check_places_free(folder, journals)
         made: list[Path] = []
         try:
-            made.extend(_extract(archive, folder, name) for name in journals)
+            made.extend(_extract(archive, folder, name, count) for name in journals)
+            if keeping is not None:
+                keeping()
             uid = write_dossier(store, dossier, who=who, although_erased=although_erased)
         except BaseException:
             for file in made:
@@ -144,7 +167,20 @@ def import_archive(
     return Archived(uid, name, len(dossier["holds"]), main, len(dossier["stays"]) - main)
 
 
-def _add(made: zipfile.ZipFile, file: Path, name: str) -> dict[str, Any]:
+class _Count:
+    """Counts bytes on their way, and tells them every few pieces."""
+
+    def __init__(self, whole: int, progress: Progress | None) -> None:
+        self._done, self._whole, self._progress, self._told = 0, whole, progress, 0
+
+    def more(self, size: int) -> None:
+        self._done += size
+        if self._progress is not None and self._done - self._told >= 4 * _CHUNK:
+            self._told = self._done
+            self._progress(min(self._done, self._whole), self._whole)
+
+
+def _add(made: zipfile.ZipFile, file: Path, name: str, count: _Count) -> dict[str, Any]:
     """Copy a journal into the archive as it is at this moment, and return its length and hash."""
     digest, size = hashlib.sha256(), 0
     with file.open("rb") as content, made.open(name, "w", force_zip64=True) as out:
@@ -152,6 +188,7 @@ def _add(made: zipfile.ZipFile, file: Path, name: str) -> dict[str, Any]:
             digest.update(piece)
             size += len(piece)
             out.write(piece)
+            count.more(len(piece))
     return {"bytes": size, "sha256": digest.hexdigest()}
 
 
@@ -180,7 +217,7 @@ def _json(archive: zipfile.ZipFile, name: str) -> Any:
         raise _bad(f"{name} cannot be read: {error}.") from error
 
 
-def _checked(archive: zipfile.ZipFile) -> dict[str, Any]:
+def _checked(archive: zipfile.ZipFile, count: _Count) -> dict[str, Any]:
     """Return the manifest's files after comparing every one of them with its length and hash."""
     manifest = _json(archive, MANIFEST)
     if not isinstance(manifest, dict) or manifest.get("kind") != KIND or manifest.get("format") != FORMAT:
@@ -202,6 +239,7 @@ def _checked(archive: zipfile.ZipFile) -> dict[str, Any]:
             while piece := content.read(_CHUNK):
                 size += len(piece)
                 digest.update(piece)
+                count.more(len(piece))
                 if size > wanted:
                     break
         if size != wanted or digest.hexdigest() != entry.get("sha256"):
@@ -237,7 +275,7 @@ def _check_places_free(folder: DataFolder, names: list[str]) -> None:
             )
 
 
-def _extract(archive: zipfile.ZipFile, folder: DataFolder, name: str) -> Path:
+def _extract(archive: zipfile.ZipFile, folder: DataFolder, name: str, count: _Count) -> Path:
     path = folder.root / name
     for parent in reversed(path.relative_to(folder.root).parents[:-1]):
         private_folder(folder.root / parent)
@@ -246,6 +284,7 @@ def _extract(archive: zipfile.ZipFile, folder: DataFolder, name: str) -> Path:
         with archive.open(name) as content, path.open("wb") as out:
             while piece := content.read(_CHUNK):
                 out.write(piece)
+                count.more(len(piece))
             out.flush()
             os.fsync(out.fileno())
     except BaseException:

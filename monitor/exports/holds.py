@@ -112,7 +112,12 @@ def holds_csv(holds: Iterable[StoredHold], out: TextIO) -> None:
     table = csv.writer(out, lineterminator="\n")
     table.writerow(HOLD_COLUMNS)
     for hold in holds:
-        table.writerow([cell(getter(hold)) for getter in _COLUMNS.values()])
+        table.writerow([cell(value) for value in hold_row(hold)])
+
+
+def hold_row(hold: StoredHold) -> list[object]:
+    """Return a hold's values under ``HOLD_COLUMNS``."""
+    return [getter(hold) for getter in _COLUMNS.values()]
 
 
 def holds_json(holds: Iterable[StoredHold], out: TextIO) -> None:
