@@ -15,6 +15,7 @@ from fastapi.testclient import TestClient
 
 from monitor.dashboard import LiveHub, create_app
 from monitor.dashboard.doorkeeper import Doorkeeper
+from monitor.dashboard.power_api import ProgramEnd
 from monitor.store import AccessFile, open_store
 
 RIG_ADDRESS = "192.168.1.20"
@@ -48,6 +49,7 @@ class Hall:
     hub: LiveHub
     store: Any
     now_s: list[float]
+    power: ProgramEnd
     told: list[str] = field(default_factory=list)
 
     def device(self, address: str = "192.168.1.50", base_url: str = PAGE, **more: Any) -> TestClient:
@@ -64,7 +66,7 @@ class Hall:
 
 
 @contextmanager
-def hall(folder: Path, *, passcodes: bool = True, **how: Any) -> Iterator[Hall]:
+def hall(folder: Path, *, passcodes: bool = True, power: ProgramEnd | None = None, **how: Any) -> Iterator[Hall]:
     hasher, now_s, told = CountingHasher(), [1000.0], []
     access = AccessFile(folder / "access.json", hasher)
     if passcodes:
@@ -75,5 +77,8 @@ def hall(folder: Path, *, passcodes: bool = True, **how: Any) -> Iterator[Hall]:
             access, audit=store.audit.add, tell=told.append, clock_s=lambda: now_s[0], **{"network": True, **how}
         )
         control, hub = FakeControl(), LiveHub()
-        app = create_app(hub=hub, store=FakeStore(), rig=RIG, control=control, door=door, audit=store.audit.recent)
-        yield Hall(app, door, access, hasher, control, hub, store, now_s, told)
+        end = power or ProgramEnd(is_service=True)
+        app = create_app(
+            hub=hub, store=FakeStore(), rig=RIG, control=control, door=door, audit=store.audit.recent, power=end
+        )
+        yield Hall(app, door, access, hasher, control, hub, store, now_s, end, told)
