@@ -11,7 +11,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from monitor.coaching.intake import IntakeOutcome
-from monitor.dashboard.shapes import HoldShape
+from monitor.dashboard.shapes import MOST_UTC_MS, HoldShape
 from monitor.store import Correction, Intake, ManualHang, PainEntry, Person
 
 NS_PER_MS = 1_000_000
@@ -119,7 +119,7 @@ class HangGiven(Given):
     """A hang away from the rig. ``at_utc_ms``: now when left out."""
 
     duration_s: float = Field(gt=0, le=3600)
-    at_utc_ms: int | None = Field(default=None, ge=0, le=2**53)
+    at_utc_ms: int | None = Field(default=None, ge=0, le=MOST_UTC_MS)
     kind: Literal["passive", "active", "mixed"] | None = None
     note: str = Field(default="", max_length=5000)
 

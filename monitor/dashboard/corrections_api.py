@@ -21,7 +21,7 @@ from monitor.dashboard.coaching_shapes import (
 from monitor.dashboard.doors import Coach, RigCard, StoreReader
 from monitor.dashboard.hub import LiveHub
 from monitor.dashboard.problems import InvalidRequest, NotThere
-from monitor.dashboard.shapes import HoldShape
+from monitor.dashboard.shapes import HoldShape, RowId
 from monitor.store import Correction, StoredHold
 
 
@@ -93,7 +93,7 @@ def correction_routes(coach: Coach, reader: StoreReader, rig: RigCard, hub: Live
         return correction_shape(made)
 
     @router.post("/corrections/{number}/undo", response_model=CorrectionShape)
-    def undo(number: int, given: UndoGiven | None = None) -> CorrectionShape:
+    def undo(number: RowId, given: UndoGiven | None = None) -> CorrectionShape:
         """Take a correction back; those that rested on it are void until it is made again."""
         by = given.undone_by if given is not None else "coach"
         stay_uid = store.corrections.get(number).stay_uid

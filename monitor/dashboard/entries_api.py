@@ -19,6 +19,7 @@ from monitor.dashboard.coaching_shapes import (
 )
 from monitor.dashboard.doors import Coach
 from monitor.dashboard.problems import NotThere
+from monitor.dashboard.shapes import RowId
 
 
 def entry_routes(coach: Coach) -> APIRouter:
@@ -63,7 +64,7 @@ def entry_routes(coach: Coach) -> APIRouter:
         return hang_shape(desk.log_hang(uid, given.duration_s, at_ns, given.kind, given.note))
 
     @router.delete("/hangs/{number}", status_code=204)
-    def remove_hang(uid: str, number: int) -> None:
+    def remove_hang(uid: str, number: RowId) -> None:
         """Take a hang that was entered by mistake out of every list."""
         desk.person(uid)
         mine = any(hang.id == number for hang in desk.store.people.manual_hangs(uid))

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from monitor.dashboard.cards import columns_card, hold_card, thin_out
 from monitor.dashboard.doors import StoreReader
 from monitor.dashboard.problems import NotThere
-from monitor.dashboard.shapes import CurveShape, HoldPage, HoldShape
+from monitor.dashboard.shapes import MOST_UTC_MS, CurveShape, HoldPage, HoldShape
 from monitor.exports import curve_csv, holds_csv, stamps_of
 from monitor.store import HoldFilter, HoldOrder, StoredHold
 
@@ -25,7 +25,7 @@ CURVE_POINTS = 2000
 
 NS_PER_MS = 1_000_000
 
-_Time = Annotated[int | None, Query(ge=0, le=2**53)]
+_Time = Annotated[int | None, Query(ge=0, le=MOST_UTC_MS)]
 _Seconds = Annotated[float | None, Query(ge=0, allow_inf_nan=False)]
 _Share = Annotated[float | None, Query(allow_inf_nan=False)]
 

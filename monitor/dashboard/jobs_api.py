@@ -86,7 +86,7 @@ class EraseGiven(Given):
 class BackupGiven(Given):
     """A folder that is there already, such as a stick's; ``keep``: backups that are left standing."""
 
-    into: Annotated[str, Field(min_length=1, max_length=1000), AfterValidator(_usable_place)]
+    into: Annotated[str, Field(min_length=1, max_length=1000, pattern="^/"), AfterValidator(_usable_place)]
     keep: Annotated[int, Field(ge=1, le=1000)] = 7
 
 

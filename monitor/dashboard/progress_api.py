@@ -17,7 +17,7 @@ from monitor.dashboard.coaching_shapes import NS_PER_MS
 from monitor.dashboard.doors import Coach
 from monitor.dashboard.holds_api import PAGE_LIMIT
 from monitor.dashboard.problems import InvalidRequest
-from monitor.dashboard.shapes import HoldPage
+from monitor.dashboard.shapes import MOST_UTC_MS, HoldPage
 from monitor.store import HoldFilter
 
 CURVE_BETAS = (1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.65, 0.6, 0.55, 0.5, 0.45, 0.4, 0.35, 0.3)
@@ -110,8 +110,8 @@ def progress_routes(coach: Coach) -> APIRouter:
         guests: bool = False,
         kind: Literal["passive", "active", "mixed"] | None = None,
         support: Literal["assisted", "unassisted"] | None = None,
-        since_utc_ms: Annotated[int | None, Query(ge=0, le=2**53)] = None,
-        until_utc_ms: Annotated[int | None, Query(ge=0, le=2**53)] = None,
+        since_utc_ms: Annotated[int | None, Query(ge=0, le=MOST_UTC_MS)] = None,
+        until_utc_ms: Annotated[int | None, Query(ge=0, le=MOST_UTC_MS)] = None,
         least_s: Annotated[float | None, Query(ge=0, allow_inf_nan=False)] = None,
         most_s: Annotated[float | None, Query(ge=0, allow_inf_nan=False)] = None,
         least_alpha: Annotated[float | None, Query(allow_inf_nan=False)] = None,

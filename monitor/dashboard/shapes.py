@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
+
+
+MOST_UTC_MS = 9_000_000_000_000
+"""Latest instant that is taken, in the year 2255: nanoseconds since 1970 fit into 63 bits."""
+
+
+RowId = Annotated[int, Field(ge=1, le=2**63 - 1)]
+"""Number of a kept row; the database counts in 63 bits."""
 
 
 class Problem(BaseModel):
@@ -122,9 +130,17 @@ PROBLEMS: dict[int | str, dict[str, Any]] = {
     code: {"model": ProblemShape, "description": text}
     for code, text in (
         (400, "refused, in its own words"),
-        (403, "foreign page or name"),
+        (401, "this device is not signed in"),
+        (403, "foreign page or name, or not for this role"),
         (404, "not there"),
+        (405, "not by this method"),
+        (408, "the body did not come in time"),
+        (409, "not as things stand now"),
+        (413, "too large"),
+        (415, "not as JSON"),
         (422, "cannot be used"),
+        (429, "too often; wait"),
         (500, "our mistake"),
+        (503, "not now"),
     )
 }

@@ -13,6 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from monitor.dashboard.doorkeeper import VISITOR, Doorkeeper, Visitor
 from monitor.dashboard.problems import NotThere, problem
 from monitor.dashboard.refusals import Refusal, TooManyTries, WrongCode, WrongPasscode
+from monitor.dashboard.shapes import RowId
 from monitor.store.access import LASTS_S, LONGEST_NAME, LONGEST_PASSCODE, Role
 from monitor.store.audit import AuditEntry
 
@@ -199,7 +200,7 @@ def audit_routes(recent: AuditReader) -> APIRouter:
     router = APIRouter(tags=["door"])
 
     @router.get("/audit", response_model=list[AuditShape])
-    def audit(before: int | None = None) -> list[dict[str, Any]]:
+    def audit(before: RowId | None = None) -> list[dict[str, Any]]:
         """List who changed what, newest first; ``before`` an id for the next page."""
         return [
             {
