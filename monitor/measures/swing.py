@@ -160,31 +160,37 @@ def _amplitudes(beats: Array, use: NDArray[np.bool_], beat_Hz: float, rate_Hz: f
     if whole.any():
         # One factorisation serves every window without a mask.
         q, r = np.linalg.qr(design)
-        onto = beats[whole] @ q
+        part = beats[whole]
+        onto = part @ q
         solution = np.linalg.solve(r, onto.T)
         size[whole] = np.hypot(solution[0], solution[1])
-        u_size[whole] = _u_amplitude((beats[whole] - onto @ q.T) @ aside.T * (2 / rows))
-    for window in np.flatnonzero(~whole & (use.mean(axis=1) >= 0.5)):
-        kept, part = design[use[window]], beats[window, use[window]]
-        solution, *_ = np.linalg.lstsq(kept, part, rcond=None)
-        size[window] = np.hypot(solution[0], solution[1])
-        rest = part - kept @ solution
-        u_size[window] = _u_amplitude((aside[:, use[window]] @ rest * (2 / len(part)))[None])[0]
+        u_size[whole] = _u_amplitude((part - onto @ q.T) @ aside * (2 / rows))
+    masked = np.flatnonzero(~whole & (use.mean(axis=1) >= 0.5))
+    if len(masked):
+        # Rows that may not be used weigh nothing: one factorisation for each window, all in one call.
+        kept = use[masked]
+        part = np.where(kept, beats[masked], 0.0)[:, :, None]
+        q, r = np.linalg.qr(np.where(kept[:, :, None], design, 0.0))
+        onto = q.swapaxes(1, 2) @ part
+        solution = np.linalg.solve(r, onto)[:, :, 0]
+        size[masked] = np.hypot(solution[:, 0], solution[:, 1])
+        u_size[masked] = _u_amplitude((part - q @ onto)[:, :, 0] @ aside * (2 / kept.sum(axis=1))[:, None])
     return size, u_size
 
 
-def _aside(rows: int, beat_Hz: float, rate_Hz: float) -> NDArray[np.complex128]:
-    """Return (m, rows) phasors of the frequencies beside the beat, where only noise is expected."""
+def _aside(rows: int, beat_Hz: float, rate_Hz: float) -> Array:
+    """Return (rows, 2 m) cosines and sines of the frequencies beside the beat, where only noise is expected."""
     frequencies = np.array([beat_Hz + d for d in ASIDE_Hz])
-    return np.asarray(np.exp(-2j * np.pi * frequencies[:, None] * np.arange(rows) / rate_Hz))
+    phase = 2 * np.pi * np.arange(rows)[:, None] * frequencies / rate_Hz
+    return np.concatenate([np.cos(phase), np.sin(phase)], axis=1)
 
 
-def _u_amplitude(beside: NDArray[np.complex128]) -> Array:
-    """Return the standard uncertainty (n,) of each part of an amplitude, from phasors (n, m) beside the beat.
+def _u_amplitude(beside: Array) -> Array:
+    """Return the standard uncertainty (n,) of each part of an amplitude, from cosine and sine parts (n, 2 m) beside it.
 
     Breathing, tremor and creep colour the noise: what counts is how much of it lies near the beat's frequency.
     """
-    return np.asarray(np.sqrt(np.mean(np.abs(beside) ** 2, axis=1) / 2))
+    return np.asarray(np.sqrt(np.mean(beside**2, axis=1)))
 
 
 def _beat_frequency(

@@ -56,21 +56,24 @@ class Despike:
         here = rows[behind:end]
         n = end - behind
         at = [wide[behind + k : behind + k + n] for k in (0, 1, 3, 4)]
-        neighbours = np.stack(at)
-        clean = self._judge(here, neighbours)
+        clean = self._judge(here, at)
         keep = max(0, end - LOOK_AHEAD)
         self._t_s, self._rows, self._behind = t_s[keep:], rows[keep:], end - keep
         return t_s[behind:end], clean
 
-    def _judge(self, here: Rows, neighbours: Rows) -> Rows:
-        low, high = np.fmin.reduce(neighbours), np.fmax.reduce(neighbours)
-        total = neighbours[0] + neighbours[1] + neighbours[2] + neighbours[3]
+    def _judge(self, here: Rows, at: list[Rows]) -> Rows:
+        """Return the rows without what is wild beside its neighbours (two before, two after)."""
+        low, high = np.fmin(at[0], at[1]), np.fmax(at[0], at[1])
+        for beside in at[2:]:
+            np.fmin(low, beside, out=low)
+            np.fmax(high, beside, out=high)
+        total = at[0] + at[1] + at[2] + at[3]
         middle = 0.5 * (total - low - high)
         holes = np.isnan(total)
         if holes.any():
             with np.errstate(all="ignore"):
                 row, column = np.nonzero(holes & ~np.isnan(low))
-                middle[row, column] = np.nanmedian(neighbours[:, row, column], axis=0)
+                middle[row, column] = np.nanmedian(np.stack([beside[row, column] for beside in at]), axis=0)
         limit = np.maximum(LEAST_SPIKE_N, SPREADS * (high - low))
         wild = np.abs(here - middle) > limit
         if wild.any():
@@ -83,6 +86,5 @@ class Despike:
             return here
         clean = here.copy()
         clean[wild] = middle[wild]
-        bridge = 0.5 * (neighbours[1] + neighbours[2])
-        clean[failed] = bridge[failed]
+        clean[failed] = 0.5 * (at[1][failed] + at[2][failed])
         return clean

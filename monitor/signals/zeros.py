@@ -96,25 +96,24 @@ class PartZero:
         if not len(self.anchors_s) or not len(t_s):
             return 0.0
         leans = self._leans(t_s, np.full(len(t_s), 1.0 / len(t_s)))
-        inside = [
-            float(np.searchsorted(rows, t_s[-1], "right") - np.searchsorted(rows, t_s[0])) / len(rows)
-            for rows in self.rows_s
-        ]
-        return float(leans @ np.array(inside)) if inside else 0.0
+        if not self.rows_s:
+            return 0.0
+        inside = np.zeros(len(leans))
+        for anchor in np.flatnonzero(leans).tolist():  # a stay of an hour has hundreds, a hold leans on a few
+            rows = self.rows_s[anchor]
+            inside[anchor] = float(rows.searchsorted(t_s[-1], "right") - rows.searchsorted(t_s[0])) / len(rows)
+        return float(leans @ inside)
 
     def _leans(self, t_s: Array, weight: Array) -> Array:
         """Return (k,) how much each anchor weighs in the sum, by the straight lines between them."""
         anchors = self.anchors_s
         right = np.clip(np.searchsorted(anchors, t_s), 1, max(1, len(anchors) - 1))
-        leans = np.zeros(len(anchors))
         if len(anchors) == 1:
-            leans[0] = weight.sum()
-            return leans
+            return np.array([weight.sum()])
         left = right - 1
         share = np.clip((t_s - anchors[left]) / (anchors[right] - anchors[left]), 0.0, 1.0)
-        np.add.at(leans, left, weight * (1 - share))
-        np.add.at(leans, right, weight * share)
-        return leans
+        leans = np.bincount(left, weight * (1 - share), len(anchors))
+        return np.asarray(leans + np.bincount(right, weight * share, len(anchors)))
 
 
 @dataclass(frozen=True)
