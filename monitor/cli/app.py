@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from importlib.metadata import PackageNotFoundError, version
 
@@ -88,4 +89,6 @@ app.add_typer(demo_hall.demo_hall, name="demo-hall")
 
 def main() -> None:
     """Run the command line."""
+    # Before NumPy is there. Arrays here are small: threads for linear algebra wait for each other more than they work.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     app()
