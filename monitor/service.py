@@ -56,6 +56,8 @@ TRY_AGAIN_S = 2.0
 WRAP_S = 2**32 / 1e6
 
 LOOK_AGAIN_S = 0.2
+MARKED_AFTER_S = 120.0
+"""A stay can be marked with one tap for so long after its end: pain is told after letting go."""
 
 Observer = Callable[[SourceEvent, Output], None]
 
@@ -117,6 +119,8 @@ class MonitorService:
         self._person_uid: str | None = None
         self._item: str | None = None
         self._leaving: str | None = None
+        self._seen_s: float = 0.0
+        self._last_stay: tuple[str, float] | None = None
         self._naming = threading.Condition()
         """Held while somebody is named; told when a stay ends."""
         self._recording = ThreadPoolExecutor(1, thread_name_prefix="recording")
@@ -158,6 +162,19 @@ class MonitorService:
     def person_uid(self) -> str | None:
         """The uid of who hangs now; None is a guest."""
         return self._person_uid
+
+    def running_stay(self) -> tuple[str, float] | None:
+        """Return the uid of the stay in progress, or of one that ended a moment ago, and its time now in s.
+
+        The time is that of the pictures and holds: a marker at it lies where the screen showed it.
+        """
+        stay = self._stay
+        if stay is not None:
+            return stay.uid, self._seen_s
+        last = self._last_stay
+        if last is None or self._seen_s - last[1] > MARKED_AFTER_S:
+            return None
+        return last
 
     def set_person(self, uid: str | None, item: str | None = None) -> None:
         """Say who hangs from now on, and which item of the programme; None is a guest, whose endurance is nobody's.
@@ -319,6 +336,7 @@ class MonitorService:
 
     def _follow(self, out: Output) -> None:
         for picture in out.pictures:
+            self._seen_s = picture.t_s
             self._hub.publish(picture)
             self._advise(picture)
         for event in out.events:
@@ -395,6 +413,7 @@ class MonitorService:
             quality=quality,
             interrupted=event.interrupted,
         )
+        self._last_stay = (stay.uid, self._seen_s)
         self._stay = None
         self._later(self._prepare)
         with self._naming:

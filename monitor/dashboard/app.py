@@ -16,6 +16,7 @@ from monitor.dashboard.hub import LiveHub
 from monitor.dashboard.jobs import Jobs
 from monitor.dashboard.jobs_api import job_routes
 from monitor.dashboard.live_api import live_routes
+from monitor.dashboard.markers_api import marker_routes
 from monitor.dashboard.pages import STATIC, page_routes, screen_routes
 from monitor.dashboard.people_api import people_routes
 from monitor.dashboard.power_api import Power, power_routes
@@ -92,6 +93,7 @@ def create_app(
             programme_routes(coach),
             progress_routes(coach),
             correction_routes(coach, store, rig, hub),
+            marker_routes(coach),
         ]
     if coach is not None and jobs is not None:
         routers.append(job_routes(jobs, coach))

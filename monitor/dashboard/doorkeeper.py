@@ -11,6 +11,7 @@ from http.cookies import CookieError, SimpleCookie
 from typing import Literal, Protocol
 
 from starlette.datastructures import Headers
+from starlette.requests import Request
 from starlette.types import Scope
 
 from monitor.dashboard.attempts import Attempts, Bucket, is_loopback
@@ -71,6 +72,14 @@ class Visitor:
     def reaches(self, role: str) -> bool:
         """Say whether this visitor may do what a role may."""
         return _RANK[self.role] >= _RANK[role]
+
+
+def who_asks(request: Request) -> str:
+    """Return who makes a request, in the words of the audit list."""
+    visitor: Visitor | None = request.scope.get(VISITOR)
+    if visitor is None:
+        return THIS_MACHINE
+    return visitor.name if visitor.sign_in is None else f"{visitor.name} ({visitor.role})"
 
 
 class AuditWriter(Protocol):

@@ -123,6 +123,10 @@ class Coach(Protocol):
         """Return who hangs now; None is a guest."""
         ...
 
+    def running_stay(self) -> tuple[str, float] | None:
+        """Return the uid of the stay in progress, or of one that ended a moment ago, and its time now in s."""
+        ...
+
     def set_person(self, uid: str | None, item: str | None = None) -> None:
         """Say who hangs from now on, and which item of their programme."""
         ...

@@ -15,7 +15,7 @@ from pydantic import AfterValidator, BaseModel, Field, model_validator
 from starlette.concurrency import run_in_threadpool
 
 from monitor.dashboard.coaching_shapes import Given
-from monitor.dashboard.doorkeeper import THIS_MACHINE, VISITOR, Visitor
+from monitor.dashboard.doorkeeper import VISITOR, Visitor, who_asks
 from monitor.dashboard.doors import Coach
 from monitor.dashboard.jobs import NEEDED_ROLE, Job, JobKind, Jobs, NameDiffers
 from monitor.dashboard.problems import InvalidRequest, NotThere
@@ -143,7 +143,7 @@ def job_routes(jobs: Jobs, coach: Coach) -> APIRouter:
     def started(request: Request, kind: JobKind, wishes: dict[str, Any], subject: str | None = None) -> JobShape:
         if subject is not None:
             desk.person(subject)
-        return _shape(jobs.start(kind, wishes, who=_who(request), subject=subject))
+        return _shape(jobs.start(kind, wishes, who=who_asks(request), subject=subject))
 
     def mine(request: Request, job_id: str) -> Job:
         job = jobs.get(job_id)
@@ -178,7 +178,7 @@ def job_routes(jobs: Jobs, coach: Coach) -> APIRouter:
         job = mine(request, job_id)
         path = jobs.file(job.id)
         media_type = job.file.media_type if job.file is not None else "application/octet-stream"
-        desk.store.audit.add(_who(request), f"fetched the file of a job: {job.kind}", job.subject or job.id)
+        desk.store.audit.add(who_asks(request), f"fetched the file of a job: {job.kind}", job.subject or job.id)
         return FileResponse(path, media_type=media_type, filename=path.name)
 
     _starters(router, started, jobs, coach)
@@ -257,13 +257,6 @@ def _starters(router: APIRouter, started: Callable[..., JobShape], jobs: Jobs, c
 
 def _visitor(request: Request) -> Visitor | None:
     return request.scope.get(VISITOR)
-
-
-def _who(request: Request) -> str:
-    visitor = _visitor(request)
-    if visitor is None:
-        return THIS_MACHINE
-    return visitor.name if visitor.sign_in is None else f"{visitor.name} ({visitor.role})"
 
 
 def _reaches(request: Request, kind: str) -> bool:

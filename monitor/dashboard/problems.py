@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
 from monitor.errors import MonitorError, TellableError
-from monitor.store import UnknownCorrection, UnknownHold, UnknownPerson, UnknownStay
+from monitor.store import UnknownCorrection, UnknownHold, UnknownMarker, UnknownPerson, UnknownStay
 
 
 class DashboardError(MonitorError):
@@ -120,7 +120,9 @@ def tell_problems(app: FastAPI) -> None:
 
     async def told(_: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, TellableError)
-        missing = isinstance(error, (NotThere, UnknownPerson, UnknownHold, UnknownCorrection, UnknownStay))
+        missing = isinstance(
+            error, (NotThere, UnknownPerson, UnknownHold, UnknownCorrection, UnknownMarker, UnknownStay)
+        )
         status = 404 if missing else 503 if isinstance(error, NoPictureYet) else int(getattr(error, "status", 400))
         return problem(error, status)
 

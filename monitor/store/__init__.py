@@ -20,6 +20,7 @@ from monitor.store.errors import (
     UnknownStay,
 )
 from monitor.store.folder import DataFolder, DataFolderNotUsable, hold_uid, journal_place, new_stay_uid
+from monitor.store.markers import Marker, MarkerKind, UnknownMarker
 from monitor.store.person import Intake, ManualHang, PainEntry, Person, StoredProgramme
 from monitor.store.rows import StoredHold, StoredStay
 from monitor.store.search import HoldFilter, HoldOrder
@@ -44,6 +45,8 @@ __all__ = [
     "HoldOrder",
     "Intake",
     "ManualHang",
+    "Marker",
+    "MarkerKind",
     "PainEntry",
     "Person",
     "Seen",
@@ -54,6 +57,7 @@ __all__ = [
     "StoredStay",
     "UnknownCorrection",
     "UnknownHold",
+    "UnknownMarker",
     "UnknownPerson",
     "UnknownStay",
     "hold_uid",

@@ -386,7 +386,7 @@ def _read_contents(place: Path) -> Backup:
         for entry in entries:
             if backup.path_of(entry).is_symlink():
                 raise ValueError(f"{entry.name} is a link and no file")
-    except (OSError, ValueError, KeyError, TypeError) as error:
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         raise _not_usable(f"The table of contents of {place} cannot be used: {error}.") from error
     return backup
 

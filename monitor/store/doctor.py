@@ -264,6 +264,6 @@ def damage_of(path: Path) -> str:
         raise
     except TellableError as error:
         return error.what
-    except (sqlite3.Error, ValueError, TypeError, UnicodeError) as error:
+    except (sqlite3.Error, ValueError, TypeError, UnicodeError, RecursionError) as error:
         return f"{error}"
     return ""

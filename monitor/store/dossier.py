@@ -27,6 +27,7 @@ from monitor.store.schema import (
     hold,
     intake,
     manual_hang,
+    marker,
     metadata,
     pain_entry,
     person,
@@ -36,8 +37,10 @@ from monitor.store.schema import (
 )
 from monitor.store.store import Store
 
-FORMAT = 1
-"""Raised when a dossier can no longer be read as before; columns may come and go without that."""
+FORMAT = 2
+"""Raised when a dossier can no longer be read as before; columns may come and go without that. 2: with markers."""
+
+READABLE = (1, 2)
 
 ENTRIES: dict[str, Table] = {
     "intakes": intake,
@@ -121,6 +124,7 @@ def read_dossier(store: Store, uid: str) -> dict[str, Any]:
         mine = select(stay.c.id).where(stay.c.person_uid == uid)
         uid_of = {row["id"]: row["uid"] for row in stays}
         corrections = _rows(connection, correction, correction.c.stay_id.in_(mine))
+        markers = _rows(connection, marker, marker.c.stay_id.in_(mine))
         number_of = {row["id"]: number for number, row in enumerate(corrections, start=1)}
         holds = _rows(connection, hold, hold.c.stay_id.in_(mine))
         my_holds = select(hold.c.uid).where(hold.c.stay_id.in_(mine))
@@ -162,6 +166,7 @@ def read_dossier(store: Store, uid: str) -> dict[str, Any]:
             for row in sorted(holds, key=lambda r: (r["onset_utc_ns"], r["uid"]))
         ],
         "of_holds": of_holds,
+        "markers": [{**_without(row, "id", "stay_id"), "stay": uid_of[row["stay_id"]]} for row in markers],
     }
 
 
@@ -181,7 +186,7 @@ def write_dossier(
     ------
     BadDossier, PersonIsHere, PersonWasErased
     """
-    if dossier.get("format") != FORMAT:
+    if dossier.get("format") not in READABLE:
         raise _bad(f"The dossier has the format {str(dossier.get('format'))[:20]!r}; this program knows {FORMAT}.")
     try:
         return store._writer.submit(partial(_write, dossier, who, although_erased)).result()
@@ -255,6 +260,11 @@ def _write(dossier: Mapping[str, Any], who: str, although_erased: bool, connecti
     id_of = {row.uid: row.id for row in connection.execute(mine)}
     for row in dossier["holds"]:
         HoldResult.from_dict(row["result"])
+    _insert(
+        connection,
+        marker,
+        [{**_without(row, "stay"), "stay_id": id_of[row["stay"]]} for row in dossier.get("markers", [])],
+    )
     number_to_id: dict[int, int] = {}
     for row in dossier["corrections"]:
         values = {**_without(row, "number", "stay"), "stay_id": id_of[row["stay"]]}
@@ -380,6 +390,7 @@ def _erase(uid: str, who: str, keep_row: bool, connection: Connection) -> Erased
         take(table, _hold_column(table).in_(my_holds))
     take(hold, or_(hold.c.person_uid == uid, hold.c.stay_id.in_(mine)))
     take(correction, correction.c.stay_id.in_(mine))
+    take(marker, marker.c.stay_id.in_(mine))
     take(stay, stay.c.person_uid == uid)
     for table in ENTRIES.values():
         take(table, table.c.person_uid == uid)

@@ -182,7 +182,7 @@ def _sound(table: Table, row: dict[str, Any]) -> bool:
                 continue
             try:
                 json.loads(value)
-            except (TypeError, ValueError):
+            except (TypeError, ValueError, RecursionError):
                 return False
         else:
             kind = column.type.python_type

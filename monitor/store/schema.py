@@ -17,7 +17,7 @@ from sqlalchemy import (
     Text,
 )
 
-REVISIONS: tuple[str, ...] = ("0001", "0002", "0003", "0004")
+REVISIONS: tuple[str, ...] = ("0001", "0002", "0003", "0004", "0005")
 """Schema revisions in order; the last is what this code needs. A revision not listed here is of a newer program."""
 
 metadata = MetaData(
@@ -206,6 +206,22 @@ hold = Table(
         "duration_s",
         "alpha_mean",
     ),
+)
+
+# What a coach noted of an instant; the time is that of the stay's holds. Nothing of it changes a measurement.
+marker = Table(
+    "marker",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("stay_id", ForeignKey("stay.id"), nullable=False, index=True),
+    Column("kind", String(16), nullable=False),
+    Column("at_s", Float, nullable=False),
+    Column("text", Text, nullable=False, default=""),
+    Column("pain", Integer),
+    Column("made_by", String(120), nullable=False),
+    Column("made_utc_ns", BigInteger, nullable=False),
+    Column("removed_utc_ns", BigInteger),
+    Column("removed_by", String(120)),
 )
 
 setting = Table(

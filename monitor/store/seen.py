@@ -225,6 +225,7 @@ def join_holds(first: StoredHold, second: StoredHold, made_by: int | None = None
         alpha_u=mean("alpha_u"),
         alpha_p95=both("alpha_p95", max),
         alpha_direct=a.alpha_direct and b.alpha_direct,
+        assistance_course=[*a.assistance_course, *b.assistance_course],
         clean_s=both("clean_s", lambda x, y: x + y),
         misclosure=mean("misclosure"),
         misclosure_u=mean("misclosure_u"),
@@ -239,6 +240,8 @@ def join_holds(first: StoredHold, second: StoredHold, made_by: int | None = None
         grip_changes_s=[*a.grip_changes_s, *b.grip_changes_s],
         third_support=[*a.third_support, *b.third_support],
         tremor_N=both("tremor_N", max),
+        loading_N_s=a.loading_N_s,
+        loading_u_N_s=a.loading_u_N_s,
         touches=[*a.touches, *b.touches],
         flags=[*dict.fromkeys([*a.flags, *b.flags]), JOIN_FLAG],
     )

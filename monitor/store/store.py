@@ -1,6 +1,6 @@
 """Stays, holds and settings: kept by one writer, read by everyone.
 
-People and corrections have modules of their own; they are reached as ``store.people`` and ``store.corrections``.
+People, corrections and markers have modules of their own, reached as ``store.people`` and so on.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from monitor.store.earlier import Earlier, keep_earlier
 from monitor.store.engine import database_url, open_engines
 from monitor.store.errors import DatabaseClosed, DatabaseNotRead, StayExists, UnknownStay
 from monitor.store.folder import journal_place, new_stay_uid
+from monitor.store.markers import Markers
 from monitor.store.people import People, need_person
 from monitor.store.rows import (
     StoredHold,
@@ -69,6 +70,7 @@ class Store:
         self._closed = False
         self.people = People(self._read, self._writer)
         self.corrections = Corrections(self._read, self._writer)
+        self.markers = Markers(self._read, self._writer)
         self.audit = Audit(self._read, self._writer)
         self.earlier = Earlier(self._read)
 

@@ -61,6 +61,10 @@ class FakeCoach:
         self.desk = CoachingDesk(store, lambda: now_utc_ns)
         self.live = LiveCoaching()
         self.person_uid: str | None = None
+        self.running: tuple[str, float] | None = None
+
+    def running_stay(self) -> tuple[str, float] | None:
+        return self.running
 
     def set_person(self, uid: str | None, item: str | None = None) -> None:
         if uid is not None:

@@ -88,6 +88,9 @@ def fill(folder: DataFolder, store, name: str = NAME, offset_ns: int = 0) -> str
     corrections.make(uids[9], "discard", {}, reason="a try", made_by="coach")
     corrections.undo_last(uids[9])
     store.withdraw_hold(uids[11])
+    first_stay = uids[0].rsplit("-", 1)[0]
+    store.markers.add(first_stay, "cue", 50.0, text=f"long arms, {name}", made_by="coach")
+    store.markers.remove(store.markers.add(first_stay, "pain", 71.0, pain=3, made_by="coach").id, "coach")
     with store._writer._engine.begin() as connection:
         for table in OF_HOLDS.values():
             assert table.name == "earlier_result"
@@ -162,7 +165,7 @@ def test_corrections_can_be_undone_after_the_move(here, there, tmp_path):
 
 def test_every_table_is_in_a_dossier_or_is_of_nobody():
     """A new table must be thought of here: it may hold something of a person."""
-    of_the_person = {"person", "stay", "hold", "correction", "rig", "calibration"}
+    of_the_person = {"person", "stay", "hold", "correction", "marker", "rig", "calibration"}
     of_nobody = {"setting", "audit"}
     named = {t.name for t in ENTRIES.values()} | set(OF_HOLDS)
     assert {t.name for t in metadata.sorted_tables} == of_the_person | named | of_nobody
