@@ -7,13 +7,16 @@ velocity zero at both. The detector's own amplitude is never reported: a movemen
 
 from __future__ import annotations
 
+import functools
 import itertools
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from monitor.measures.result import Travel
 from monitor.signals import sliding
+from monitor.signals.median import median
 from monitor.signals.stay import Array
 
 DURATIONS_s = tuple(float(x) for x in np.geomspace(0.4, 1.7, 10))
@@ -60,8 +63,16 @@ def gliding_acceleration(duration_s: float, rate_Hz: float) -> Array:
     return np.asarray(shape - shape.mean())
 
 
-SHAPES = (minimum_jerk_acceleration, gliding_acceleration)
+Law = Callable[[float, float], Array]
+SHAPES: tuple[Law, ...] = (minimum_jerk_acceleration, gliding_acceleration)
 """People do not move by one law: quick pulls are near minimum jerk, slow ones glide."""
+
+
+@functools.lru_cache(maxsize=64)
+def _calmed_shape(law: Law, duration_s: float, rate_Hz: float, calm: int) -> tuple[Array, float]:
+    """Return a movement's shape after a mean over ``calm`` rows, and the sum of its squares."""
+    shape = np.convolve(law(duration_s, rate_Hz), np.full(calm, 1.0 / calm))
+    return shape, float(shape @ shape)
 
 
 def velocity_and_rise(acceleration: Array, rate_Hz: float) -> tuple[Array, Array]:
@@ -94,7 +105,7 @@ def travels(
     if len(t_s) < 3 * rate_Hz:
         return []
     acceleration = (sum_N / bodyweight_N - 1.0) * gravity_m_s2
-    acceleration = acceleration - np.median(acceleration)
+    acceleration = acceleration - median(acceleration)
     found = _movements(acceleration, rate_Hz)
     measured = [_measure(t_s, acceleration, m, found, rate_Hz, beat_Hz) for m in found]
     return [m for m in measured if m is not None and abs(m.travel_mm) >= max(LEAST_mm, 2 * m.u_mm)]
@@ -107,23 +118,25 @@ def _movements(acceleration: Array, rate_Hz: float) -> list[_Movement]:
         # Tremor and the bounce on the arms are quicker than the movement: a mean over a fifth of it calms them.
         calm = max(1, round(duration_s * rate_Hz / CALMED))
         calmed = sliding.mean(acceleration, calm)
-        noise = _noise(calmed) * np.sqrt(calm)
+        noise: float | None = None
         squares = np.concatenate([[0.0], np.cumsum(calmed**2)])
         for law in SHAPES:
-            shape = np.convolve(law(duration_s, rate_Hz), np.full(calm, 1.0 / calm))
+            shape, norm = _calmed_shape(law, duration_s, rate_Hz, calm)
             n, pad = len(shape), int(ALONE * duration_s * rate_Hz)
             wide = n + 2 * pad
             if wide >= len(calmed):
                 continue
-            norm = float(shape @ shape)
             size = np.correlate(calmed, shape, "valid")[pad : len(calmed) - n - pad + 1] / norm
-            energy = squares[wide:] - squares[:-wide]
-            explained = size**2 * norm / np.maximum(energy, 1e-12)
+            large = np.flatnonzero(np.abs(size) * 1e3 > 0.7 * LEAST_mm)
+            if not len(large):
+                continue
+            noise = noise or _noise(calmed) * np.sqrt(calm)
+            size = size[large]
+            explained = size**2 * norm / np.maximum(squares[large + wide] - squares[large], 1e-12)
             snr = np.abs(size) * np.sqrt(norm) / noise
-            good = (explained > LEAST_SHAPE) & (snr > LEAST_SNR) & (np.abs(size) * 1e3 > 0.7 * LEAST_mm)
             candidates += [
-                _Movement(int(i) + pad + n // 2, duration_s, float(size[i]), float(explained[i] * snr[i]))
-                for i in np.flatnonzero(good)
+                _Movement(int(large[i]) + pad + n // 2, duration_s, float(size[i]), float(explained[i] * snr[i]))
+                for i in np.flatnonzero((explained > LEAST_SHAPE) & (snr > LEAST_SNR)).tolist()
             ]
     chosen: list[_Movement] = []
     for candidate in sorted(candidates, key=lambda m: -m.score):
@@ -137,7 +150,7 @@ def _movements(acceleration: Array, rate_Hz: float) -> list[_Movement]:
 
 def _noise(acceleration: Array) -> float:
     """Return the standard deviation of what is no movement, from the median absolute deviation."""
-    return max(1e-4, 1.4826 * float(np.median(np.abs(acceleration - np.median(acceleration)))))
+    return max(1e-4, 1.4826 * median(np.abs(acceleration - median(acceleration))))
 
 
 def _measure(
