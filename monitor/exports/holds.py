@@ -53,6 +53,11 @@ def _swing_field(name: str) -> _Getter:
     return lambda hold: None if hold.result.swing is None else getattr(hold.result.swing, name)
 
 
+def _largest_second(hold: StoredHold) -> object:
+    """Return the largest assistance over a second of the hold."""
+    return max((alpha for _, alpha, _ in hold.result.assistance_course if alpha is not None), default=None)
+
+
 def _count(name: str) -> _Getter:
     return lambda hold: len(getattr(hold.result, name))
 
@@ -72,11 +77,12 @@ def _columns() -> dict[str, _Getter]:
         columns[_header(name)] = _result_field(name)
     for name in ("alpha_mean", "alpha_u", "alpha_p95", "alpha_direct", "clean_s", "misclosure", "misclosure_u"):
         columns[_header(name)] = _result_field(name)
+    columns["assistance_second_max_1"] = _largest_second
     for name in ("peak_N", "dose_bw_s", "lateral_m", "lateral_u_m", "zero_bar_N", "zero_feet_N"):
         columns[name] = _result_field(name)
     for name in ("max_deg", "rms_deg", "frequency_Hz"):
         columns[f"swing_{name}"] = _swing_field(name)
-    for name in ("settle_s", "tremor_N", "loading_N_s"):
+    for name in ("settle_s", "tremor_N", "loading_N_s", "loading_u_N_s"):
         columns[name] = _result_field(name)
     for name in ("share", "feet", "load", "swing", "lateral"):
         columns[f"stillness_{name}_1"] = _part_field("stillness", name)

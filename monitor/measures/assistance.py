@@ -22,16 +22,27 @@ def mean_between(t_s: Array, values: Array, start_s: float, end_s: float) -> flo
     line through the reading with its neighbours' slope (a trapezoid through the middles would be too large wherever the
     load is steep at the edges, as the feet's is).
     """
+    mean = means_between(t_s, values, np.array([start_s]), np.array([end_s]))
+    return float(mean[0])
+
+
+def means_between(t_s: Array, values: Array, start_s: Array, end_s: Array) -> Array:
+    """Return (k,) the means of ``mean_between`` between many pairs of instants (k,)."""
     bounds = np.concatenate(
         [[1.5 * t_s[0] - 0.5 * t_s[1]], 0.5 * (t_s[1:] + t_s[:-1]), [1.5 * t_s[-1] - 0.5 * t_s[-2]]]
     )
     widths, slopes = np.diff(bounds), np.gradient(values, t_s)
     whole = np.concatenate([[0.0], np.cumsum(values * widths)])
-    ends = np.array([start_s, end_s])
+    ends = np.stack([start_s, end_s])
     cell = np.clip(np.searchsorted(bounds, ends) - 1, 0, len(t_s) - 1)
     since, until = ends - bounds[cell], bounds[cell + 1] - ends
     integral = whole[cell] + values[cell] * since - 0.5 * slopes[cell] * since * until
-    return float(integral[1] - integral[0]) / (end_s - start_s)
+    return np.asarray((integral[1] - integral[0]) / (end_s - start_s))
+
+
+def seconds_of(onset_s: float, release_s: float) -> Array:
+    """Return (k,) the beginnings of a hold's whole seconds, counted from its onset."""
+    return np.asarray(onset_s + np.arange(int(release_s - onset_s)), dtype=float)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,15 +11,23 @@ from numpy.typing import NDArray
 from monitor.holds.edges import HoldEdges
 from monitor.holds.grip_changes import grip_changes_s
 from monitor.holds.touches import FootContact, foot_contacts
-from monitor.measures.assistance import UNASSISTED_BELOW, Assistance, assistance, u_share
+from monitor.measures.assistance import (
+    UNASSISTED_BELOW,
+    Assistance,
+    assistance,
+    means_between,
+    seconds_of,
+    u_share,
+)
 from monitor.measures.closure import FEWEST_ROWS, quiet_misclosure, third_supports
 from monitor.measures.disturbance import near_spans, side_changes
 from monitor.measures.edge import u_crossing_s
 from monitor.measures.fatigue import slopes_of
 from monitor.measures.lateral import lateral
-from monitor.measures.loading import bounce_Hz, loading_N_s, peak_N, settle_s
+from monitor.measures.loading import bounce_Hz, peak_N, settle_s
 from monitor.measures.result import HoldResult, Regrip, Slopes, Stillness, Sway, Swing, ThirdSupport, Touch, Travel
 from monitor.measures.states import states_of
+from monitor.measures.steepest import Rise, steepest_rise
 from monitor.measures.stillness import stillness_of
 from monitor.measures.sway import feet_sway
 from monitor.measures.swing import LEAST_DEG, beat_wave, swing_course
@@ -39,6 +47,10 @@ DISTURBED_MOST = 0.6
 MOTION_TURNS = 2
 PULL_REACH_S = 0.35
 """A pull is over when its movement is; the bounce that it leaves has another frequency than the swing's beat."""
+
+
+ZERO_INSTANTS = 6
+HALF_READ = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +92,7 @@ def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResu
         "release_s": edges.release_s,
         "duration_s": duration_s,
         "duration_u_s": duration_u_s,
-        "peak_N": peak_N(stay.t_s, stay.bar_N, edges.onset_s, edges.release_s) if stay.rig.has_bar else None,
+        "peak_N": _peak_N(stay, edges) if stay.rig.has_bar else None,
         "regrips": regrips,
         "zero_bar_N": zeros.taken_off_N(stay.rig.bar_index, zeros.bar_shift_N, rows),
         "zero_feet_N": zeros.taken_off_N(stay.rig.platform_index, zeros.feet_shift_N, rows),
@@ -89,6 +101,11 @@ def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResu
         return HoldResult(**common, flags=[*flags, "bodyweight_unknown"])
     hold = _Hold(stay, edges, around, common, flags, u_edges_s)
     return hold.result() if stay.rig.has_bar else hold.feet_only()
+
+
+def _peak_N(stay: Stay, edges: HoldEdges) -> float:
+    noise_N = stay.noise_N(stay.rig.bar_index)
+    return peak_N(stay.t_s, stay.bar_N, edges.onset_s, edges.release_s, stay.rate_Hz, noise_N)
 
 
 class _Hold:
@@ -138,6 +155,7 @@ class _Hold:
         settled = settle_s(self.t, self.sum, self.W, self.rate_Hz, self.edges.onset_s, self.edges.release_s)
         if settled is None:
             self.flags.append("never_settled")
+        rise = self._rise()
         tremor = self._tremor(body, disturbed) if share.direct else None
         if tremor is None:
             self.flags.append("tremor_not_measurable")
@@ -151,6 +169,7 @@ class _Hold:
             alpha_u=u_alpha,
             alpha_p95=share.alpha_p95,
             alpha_direct=share.direct,
+            assistance_course=self._assistance_course(),
             clean_s=share.clean_s * self.around.clock_rate,
             misclosure=closure if share.direct else None,
             misclosure_u=u_closure if share.direct else None,
@@ -164,7 +183,8 @@ class _Hold:
             grip_changes_s=self._grip_changes(),
             third_support=third,
             tremor_N=tremor,
-            loading_N_s=loading_N_s(self.t, self.bar, self.edges.onset_s),
+            loading_N_s=rise.rate_N_s if rise else None,
+            loading_u_N_s=rise.u_N_s if rise else None,
             stillness=self._stillness(body, swing, contacts if unassisted else []) if share.direct else None,
             slopes=self._slopes(body, unassisted) if share.direct else None,
             sway=None if unassisted else self._sway(body),
@@ -187,11 +207,22 @@ class _Hold:
             alpha_u=u_alpha,
             alpha_p95=share.alpha_p95,
             alpha_direct=True,
+            assistance_course=self._assistance_course(),
             clean_s=share.clean_s * self.around.clock_rate,
             dose_bw_s=share.beta_mean * self.edges.duration_s * self.around.clock_rate,
             sway=self._sway(self._body_stretch()),
             flags=list(dict.fromkeys(self.flags)),
         )
+
+    def _rise(self) -> Rise | None:
+        """Return how fast the bar was loaded; None where the record begins in mid-hold."""
+        if self.edges.begins_inside:
+            return None
+        noise_N, bar = self.stay.noise_N(self._rig.bar_index), self.stay.rig.bar_index
+        rise = steepest_rise(self.t, self.bar, self.edges.onset_s, self.rate_Hz, noise_N)
+        if rise is None:
+            return None
+        return Rise(rise.rate_N_s, float(np.hypot(rise.u_N_s, rise.rate_N_s * self.stay.part_u_rel_span(bar))))
 
     def _lateral_course_m(self) -> Array | None:
         """Return (n,) the lateral offset through the hold; None where the bar's cells cannot tell."""
@@ -261,6 +292,32 @@ class _Hold:
             bodyweight_N=self.W,
             alpha_max=self.around.alpha_max,
         )
+
+    def _assistance_course(self) -> list[tuple[float, float | None, float | None]]:
+        """Return the assistance over each whole second of the hold: its middle (s), alpha, standard uncertainty.
+
+        A second of which less than half was read has no number. u: the zero at that time, the noise of a second's mean,
+        and what bodyweight and spans make of the share (taken as independent: slightly too wide).
+        """
+        rig, stay = self._rig, self.stay
+        start_s = seconds_of(self.edges.onset_s, self.edges.release_s)
+        if not len(start_s):
+            return []
+        index, load_N, zero = rig.bar_index, self.bar, self.around.zeros.bar
+        if rig.has_platform:
+            index, load_N, zero = rig.platform_index, self.feet, self.around.zeros.feet
+        share = means_between(self.t, load_N / self.W, start_s, start_s + 1.0)
+        read = means_between(self.t, stay.valid[self.part].astype(float), start_s, start_s + 1.0)
+        middle_s = start_s + 0.5
+        # A zero wanders slowly: what it does between a few instants is a straight line.
+        some_s = middle_s[np.linspace(0, len(middle_s) - 1, min(len(middle_s), ZERO_INSTANTS)).round().astype(int)]
+        zero_N2 = [sum(zero.variances(np.array([at_s]), np.ones(1))) for at_s in some_s]
+        scale_rel = np.hypot(stay.part_u_rel_span(index), self.body.u_N / self.W)
+        noise_N2 = stay.noise_N(index) ** 2 / self.rate_Hz
+        u = np.sqrt((np.interp(middle_s, some_s, zero_N2) + noise_N2) / self.W**2 + (scale_rel * share) ** 2)
+        alpha = share if rig.has_platform else 1.0 - share
+        rows = zip(middle_s.tolist(), alpha.tolist(), u.tolist(), (read >= HALF_READ).tolist(), strict=True)
+        return [(t, a, v) if known else (t, None, None) for t, a, v, known in rows]
 
     def _mean_load(self, index: tuple[int, ...], rows: NDArray[np.bool_]) -> Reliance:
         """Return what the mean load of some cells over some rows relies on."""

@@ -2,59 +2,67 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 
 import numpy as np
 
+from monitor.signals import sliding
 from monitor.signals.stay import Array
 
 SETTLED_WITHIN = 0.05
-MOST_ADDED = 0.03
+PEAK_S = 0.0125
+"""A peak is a mean over this time: shorter ones no converter of 80 readings per second sees."""
+
+HIGH = 0.9
+"""How high a reading must be, as a share of the highest, for the peak to lie beside it."""
+
+LEAST_SIDE = 0.1
+"""The load comes up to a peak and goes down from it: the flatter side is so steep at least, as a share of the other."""
+
+BENT_NOISES = 6.0
+"""Where the load is straighter than its noise there is nothing between the readings."""
+
+ACROSS, PLACES, KAISER_BETA = 12, 17, 5.0
 LONGEST_SETTLING_S = 15.0
 STILL_AFTER_S = 0.25
 LET_GO_S = 0.5
 """The end of a hold, in which the body is on its way down: no ringing of the catch."""
 
 
-def peak_N(t_s: Array, bar_N: Array, onset_s: float, release_s: float) -> float:
-    """Return the largest load of the bar between the edges (N).
+def peak_N(t_s: Array, bar_N: Array, onset_s: float, release_s: float, rate_Hz: float, noise_N: float = 0.0) -> float:
+    """Return the largest mean of the bar's load over ``PEAK_S``, wherever that begins, between the edges (N).
 
-    A reading is the mean over its sample interval and falls somewhere beside the peak: a parabola through the three
-    highest readings finds the top, and what the mean has cut off (a 24th of the second difference, Taylor) is added.
+    At 80 readings per second that is a reading's own interval; slower readings are means over a longer one. Readings
+    fall beside the peak: around the highest of them the course of such means is interpolated within its band (a sinc
+    under Kaiser's window; J. F. Kaiser and R. W. Schafer 1980, from memory). A reading next to a step (hands that open)
+    is left as it is: the step would ring.
     """
+    means_N = sliding.mean(bar_N, max(1, round(PEAK_S * rate_Hz))) if rate_Hz > 1.5 / PEAK_S else bar_N
     rows = np.flatnonzero((t_s >= onset_s) & (t_s <= release_s))
-    row = int(rows[np.argmax(bar_N[rows])])
-    if row in (0, len(bar_N) - 1):
-        return float(bar_N[row])
-    before, top, after = (float(x) for x in bar_N[row - 1 : row + 2])
-    bend = before - 2 * top + after
-    if bend >= 0:
-        return top
-    peak = top - (after - before) ** 2 / (8 * bend) - bend / 24
-    # A blow of a single reading is no parabola: what it was between its neighbours nobody knows.
-    return peak if peak - top < MOST_ADDED * abs(top) else top
+    highest = means_N[rows]
+    peak = float(highest.max())
+    half = ACROSS // 2
+    for row in rows[highest > HIGH * peak].tolist():
+        for left in (row - 1, row):
+            near = means_N[left - half + 1 : left + half + 1]
+            if left < half or len(near) < ACROSS:
+                continue
+            before, first, second, after = near[half - 2 : half + 2].tolist()
+            up_N, down_N = first - before, second - after
+            # A step falls to one side only.
+            if min(up_N, down_N) > LEAST_SIDE * max(up_N, down_N) and up_N + down_N > BENT_NOISES * noise_N:
+                peak = max(peak, float((_between() @ near).max()))
+    return peak
 
 
-def loading_N_s(t_s: Array, bar_N: Array, onset_s: float) -> float | None:
-    """Return the rate of loading at the catch (N/s); None when the rise is shorter than three readings.
-
-    The mean slope between 20 and 80 % of the way to the first peak, as is usual in impact biomechanics (common
-    practice, no source): the slope's foot and head are left out.
-    """
-    rows = np.flatnonzero((t_s > onset_s - 1.0) & (t_s < onset_s + 1.0))
-    if len(rows) < 8:
-        return None
-    t, bar = t_s[rows], bar_N[rows]
-    start = int(np.searchsorted(t, onset_s))
-    falling = np.flatnonzero(np.diff(bar[start:]) < 0)
-    top = start + (int(falling[0]) if len(falling) else len(bar) - start - 1)
-    rising = np.flatnonzero(np.diff(bar[: start + 1]) <= 0)
-    foot = int(rising[-1]) + 1 if len(rising) else 0
-    low, high = bar[foot] + 0.2 * (bar[top] - bar[foot]), bar[foot] + 0.8 * (bar[top] - bar[foot])
-    if top - foot < 2 or high <= low:
-        return None
-    at_low, at_high = (float(np.interp(level, bar[foot : top + 1], t[foot : top + 1])) for level in (low, high))
-    return float((high - low) / (at_high - at_low))
+@functools.lru_cache(maxsize=1)
+def _between() -> Array:
+    """Return (k, ACROSS) weights of readings for places between the two in their middle."""
+    away = np.linspace(0.0, 1.0, PLACES)[:, None] - (np.arange(ACROSS) - (ACROSS // 2 - 1))
+    inside = np.sqrt(np.maximum(0.0, 1.0 - (2 * away / ACROSS) ** 2))
+    weights = np.sinc(away) * np.i0(KAISER_BETA * inside)
+    return np.asarray(weights / weights.sum(axis=1, keepdims=True))
 
 
 def settle_s(

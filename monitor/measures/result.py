@@ -6,7 +6,7 @@ import dataclasses
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-MEASUREMENT_VERSION = 2
+MEASUREMENT_VERSION = 3
 """Raised whenever a change of the code can change a number; stored with every result."""
 
 Kind = Literal["passive", "active", "mixed"]
@@ -117,7 +117,11 @@ class Sway:
 
 @dataclass(frozen=True, slots=True)
 class HoldResult:
-    """One stay on the bar. Times are times of the load in seconds of the record; None says "not known, see flags"."""
+    """One stay on the bar. Times are times of the load in seconds of the record; None says "not known, see flags".
+
+    ``assistance_course`` holds rows of each whole second's middle (s), alpha over it and its standard uncertainty;
+    alpha is None where less than half of the second was read.
+    """
 
     onset_s: float
     release_s: float
@@ -131,6 +135,7 @@ class HoldResult:
     alpha_u: float | None = None
     alpha_p95: float | None = None
     alpha_direct: bool = False
+    assistance_course: list[tuple[float, float | None, float | None]] = field(default_factory=list)
     clean_s: float | None = None
     misclosure: float | None = None
     misclosure_u: float | None = None
@@ -149,6 +154,7 @@ class HoldResult:
     third_support: list[ThirdSupport] = field(default_factory=list)
     tremor_N: float | None = None
     loading_N_s: float | None = None
+    loading_u_N_s: float | None = None
     stillness: Stillness | None = None
     slopes: Slopes | None = None
     sway: Sway | None = None
@@ -168,6 +174,7 @@ class HoldResult:
             swing = dict(kept["swing"])
             swing["course"] = [tuple(row) for row in swing.get("course", [])]
             kept["swing"] = Swing(**swing)
+        kept["assistance_course"] = [tuple(row) for row in kept.get("assistance_course", [])]
         if kept.get("slopes"):
             kept["slopes"] = Slopes(**{k: v and Slope(**v) for k, v in kept["slopes"].items()})
         for name, one in (("stillness", Stillness), ("sway", Sway)):

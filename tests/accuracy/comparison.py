@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from tests.accuracy import bounds
 from tests.physics.truth import Truth
 
@@ -15,6 +17,8 @@ WINDOW_S = 8.0
 """The stretch over which an amplitude is taken as one number."""
 SHORTEST_GAP_S = 0.05
 """A gap of the grip that 80 readings a second must show."""
+SLOW_N_s = 1000.0
+"""Below this the bar is taken over so gently that half a newton of noise is two per cent of the rise."""
 NOTHING = float("inf")
 """The error of a number that should be there and is null."""
 
@@ -96,13 +100,9 @@ def _hold(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
         rms = true["tremor_6_12Hz_rms_N"]
         bound = 100 * bounds.tremor_rel(rms, off - on - 2.5)
         yield Found("tremor", NOTHING if tremor is None else 100 * abs(tremor / rms - 1), bound=bound, value=rms)
-    rate = hold.get("loading_N_s")
-    if "settles" in tags and rate is not None:
-        rise_s = 0.6 * true["peak_N"] / true["loading_N_s"]
-        u_rate = bounds.line_slope_N_s(rise_s, 2)
-        error = 100 * abs(rate / true["loading_N_s"] - 1)
-        bound = 100 * u_rate / true["loading_N_s"]
-        yield Found("loading rate", error, bound=bound, value=true["loading_N_s"])
+    yield from _loading(true, hold)
+    if "one cell is wrong" not in tags:
+        yield from _by_the_second(weight, true, hold)
     if "settles" in tags:
         settled = hold["settle_s"]
         yield Found("settling time", NOTHING if settled is None else abs(settled - true["settle_s"]))
@@ -117,6 +117,31 @@ def _hold(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
         yield Found("regrip missed", 0 if met else 1)
     false = [r for r in hold["regrips"] if not any(overlap_s(span_of(r), (g[0], g[1])) > 0 for g in gaps)]
     yield Found("regrip invented", len(false), off - on)
+
+
+def _loading(true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
+    rate, real = hold["loading_N_s"], true["loading_N_s"]
+    slow = real < SLOW_N_s
+    u_rate = bounds.line_slope_N_s(0.05, 2)
+    error = NOTHING if rate is None else 100 * abs(rate / real - 1)
+    yield Found("loading rate, slow" if slow else "loading rate", error, bound=100 * u_rate / real, value=real)
+    if rate is not None:
+        yield Found("loading rate over u", abs(rate - real) / hold["loading_u_N_s"])
+
+
+def _by_the_second(weight_N: float, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
+    """Hold each second of the course of assistance against the mean of the same second."""
+    course = true["assist_by_second"]
+    for middle_s, alpha, u in hold["assistance_course"]:
+        if alpha is None or not course["t_s"][0] <= middle_s <= course["t_s"][-1]:
+            continue
+        share = float(np.interp(middle_s, course["t_s"], course["mean"]))
+        error = abs(alpha - share)
+        # The zero is read for three seconds; bodyweight and span scale what there is.
+        zero_N = bounds.level_N(4, 3.0)
+        bound = math.hypot(math.hypot(bounds.level_N(4, 1.0), zero_N) / weight_N, share * bounds.bodyweight_rel())
+        yield Found("assistance by the second", 100 * error, bound=100 * bound, value=share)
+        yield Found("assistance by the second over u", error / u)
 
 
 def _inside(truth: Truth, true: Truth, *kinds: str) -> list[Truth]:

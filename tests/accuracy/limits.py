@@ -27,6 +27,7 @@ LIMITS: dict[str, Limit] = {
     "release": Limit("ms", 25, 3),
     "bodyweight": Limit("%", 0.15, 0.05),
     "assistance": Limit("points", 0.2, 0.05),
+    "assistance by the second": Limit("points", 0.3, 0.05),
     "bar's share": Limit("points", 0.3, 0.1),
     "hold on the live page": Limit("s", 1.2, 0.3),
     "hold sure on the live page": Limit("s", 1.2, 1.2),

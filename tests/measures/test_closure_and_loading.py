@@ -66,18 +66,40 @@ def test_a_blow_of_one_reading_is_the_largest_reading_between_the_edges():
     bar_N = np.full(len(T_s), W)
     bar_N[round(3 * RATE_Hz)] = 3000.0  # before the hold
     bar_N[round(5.2 * RATE_Hz)] = 1234.5
-    assert peak_N(T_s, bar_N, ONSET_S, RELEASE_S) == 1234.5
+    assert peak_N(T_s, bar_N, ONSET_S, RELEASE_S, RATE_Hz) == 1234.5
 
 
 @pytest.mark.parametrize("phase", [0.0, 0.2, 0.45, 0.7])
 def test_the_peak_of_a_pulse_is_found_between_the_readings(phase):
-    """A half sine of 0.15 s and 500 N on top of W, read as means over the sample interval: its peak is W + 500 N."""
+    """A half sine of 500 N and T = 0.15 s on W: its largest mean over h is W + 500 N sin(x) / x, x = pi h / (2 T)."""
     fine = 200
     t = (np.arange(len(T_s) * fine) + 0.5) / (RATE_Hz * fine) + T_s[0] - 0.5 / RATE_Hz
     since = t - (5.0 + phase / RATE_Hz)
     pulse = np.where((since > 0) & (since < 0.15), 500.0 * np.sin(np.pi * since / 0.15), 0.0)
     bar_N = (W + pulse).reshape(len(T_s), fine).mean(axis=1)
-    assert peak_N(T_s, bar_N, ONSET_S, RELEASE_S) == pytest.approx(W + 500.0, abs=1.0)
+    x = np.pi * 0.0125 / (2 * 0.15)
+    assert peak_N(T_s, bar_N, ONSET_S, RELEASE_S, RATE_Hz) == pytest.approx(W + 500.0 * np.sin(x) / x, abs=1.0)
+
+
+@pytest.mark.parametrize("rate_Hz", [80.0, 200.0, 640.0])
+def test_the_peak_is_the_same_mean_at_every_rate(rate_Hz):
+    """The same half sine read 80, 200 and 640 times a second: a mean over 12.5 ms is no matter of the converter."""
+    t_s = np.arange(0, 10, 1 / rate_Hz)
+    fine = 128
+    t = (np.arange(len(t_s) * fine) + 0.5) / (rate_Hz * fine) + t_s[0] - 0.5 / rate_Hz
+    since = t - 5.0033
+    pulse = np.where((since > 0) & (since < 0.15), 500.0 * np.sin(np.pi * since / 0.15), 0.0)
+    bar_N = (W + pulse).reshape(len(t_s), fine).mean(axis=1)
+    x = np.pi * 0.0125 / (2 * 0.15)
+    assert peak_N(t_s, bar_N, 4.0, 6.0, rate_Hz) == pytest.approx(W + 500.0 * np.sin(x) / x, abs=1.0)
+
+
+def test_a_step_does_not_ring_into_the_peak():
+    """Hands that open within one reading: an interpolated step would overshoot by up to 9 % (Gibbs)."""
+    for share in (0.0, 0.3, 0.6, 0.9):
+        bar_N = np.where(T_s < 30.0, W, 0.0)
+        bar_N[np.searchsorted(T_s, 30.0)] = share * W
+        assert peak_N(T_s, bar_N, ONSET_S, 30.5, RATE_Hz) == pytest.approx(W, rel=0.001)
 
 
 def ringing(frequency_Hz: float, size: float, decay_s: float) -> np.ndarray:

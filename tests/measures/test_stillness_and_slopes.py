@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from monitor.measures.fatigue import slope_per_min, slopes_of
-from monitor.measures.loading import loading_N_s
 from monitor.measures.stillness import stillness_of
 
 RATE_Hz, W = 80.0, 700.0
@@ -60,9 +59,3 @@ def test_growing_feet_are_a_slope_of_the_assistance():
     assert slopes.assistance is not None
     assert slopes.assistance.per_min == pytest.approx(0.18, rel=1e-6)
     assert slopes.lateral_m is None
-
-
-def test_the_rate_of_loading_of_a_straight_rise():
-    bar = np.clip((T_s - 10.0) * 4000.0, 0.0, 800.0)
-    bar = np.where(T_s > 10.2, 800.0 - (T_s - 10.2) * 200.0, bar)
-    assert loading_N_s(T_s, bar, 10.1) == pytest.approx(4000.0, rel=0.01)

@@ -44,6 +44,7 @@ TRUTH: dict[str, Any] = {
             "peak_N": 900.0,
             "settle_s": 1.0,
             "loading_N_s": 9000.0,
+            "assist_by_second": {"t_s": [10.5, 20.0, 39.5], "mean": [0.0, 0.0, 0.002]},
             "states": [
                 {"t0_s": 10.0, "t1_s": 20.5, "state": "passive"},
                 {"t0_s": 20.5, "t1_s": 40.0, "state": "active"},
@@ -64,6 +65,9 @@ RESULT: dict[str, Any] = {
             "alpha_mean": 0.001,
             "beta_mean": 0.98,
             "peak_N": 900.0,
+            "loading_N_s": 9000.0,
+            "loading_u_N_s": 50.0,
+            "assistance_course": [(15.5, 0.0, 0.0001), (16.5, None, None), (39.5, 0.002, 0.0001)],
             "tremor_N": 2.0,
             "settle_s": 1.0,
             "swing": {"max_deg": None, "rms_deg": None, "frequency_Hz": None, "course": []},
@@ -102,6 +106,11 @@ def test_a_perfect_result_has_no_error():
         ({"onset_s": 10.004}, {"onset": 4.0}),
         ({"beta_mean": None}, {"bar's share": float("inf")}),
         ({"travel": []}, {"pull missed": 1.0}),
+        ({"loading_N_s": 9090.0}, {"loading rate": 1.0, "loading rate over u": 1.8}),
+        (
+            {"assistance_course": [(15.5, 0.003, 0.001)]},
+            {"assistance by the second": 0.3, "assistance by the second over u": 3.0},
+        ),
         (
             {"travel": [{"start_s": 12.0, "end_s": 13.0, "travel_mm": 20.0, "u_mm": 1.0}]},
             {"pull missed": 1, "pull invented": 1},

@@ -23,8 +23,6 @@ Array = NDArray[np.float64]
 Truth = dict[str, Any]
 
 BRIDGED_s, TUG_s = 1.0, 0.3
-HELD = 0.05
-"""Above this share of the settled level somebody holds the bar."""
 UNCLEAR = 0.1
 """So near to half of the range a shoulder is neither passive nor active."""
 TREMOR_Hz = (6.0, 12.0)
@@ -32,7 +30,13 @@ CATCH_s, LET_GO_s = 2.0, 0.5
 SETTLED = 0.05
 TOUCH_LEAST_N = 4.0
 READING_ROWS = 13
-"""Peaks and touches are those of a mean over 13.5 ms: what is shorter, no converter of 80 readings a second shows."""
+"""Touches are those of a mean over 13.5 ms: what is shorter, no converter of 80 readings a second shows."""
+PEAK_ROWS = 12
+"""A peak is the largest mean over 12.5 ms, wherever those begin."""
+STEEPEST_ROWS = 48
+"""The rate of loading is the steepest rise over 50 ms of the load itself."""
+STEEPEST_FROM_s, STEEPEST_TO_s = -0.2, 0.5
+COURSE_STEP_s = 0.05
 
 
 def crossings(t_s: Array, x: Array, level: float) -> list[tuple[float, float]]:
@@ -48,9 +52,18 @@ def crossings(t_s: Array, x: Array, level: float) -> list[tuple[float, float]]:
 
 
 def half_level_stretches(
-    t_s: Array, x: Array, first_level: float, *, bridged_s: float, shortest_s: float
+    t_s: Array,
+    x: Array,
+    first_level: float,
+    *,
+    bridged_s: float,
+    shortest_s: float,
+    held: NDArray[np.bool_] | None = None,
 ) -> tuple[list[tuple[float, float]], float]:
-    """Return the stretches above half of the settled level and that level (median between first and last edge)."""
+    """Return the stretches above half of the settled level and that level (median between first and last edge).
+
+    ``held`` (n,) is 1 where a hand holds the bar: a short stretch belongs to a stay that the hands never left.
+    """
     level = first_level
     stretches: list[tuple[float, float]] = []
     for _ in range(20):
@@ -68,7 +81,7 @@ def half_level_stretches(
         # The catch may ring: a short stretch belongs to the stay if the hands never let go after it.
         for short in reversed([r for r in every if r[1] - r[0] < shortest_s and r[1] <= stretches[0][0]]):
             between = (t_s >= short[1]) & (t_s <= stretches[0][0])
-            if x[between].min() > HELD * level:
+            if held is not None and held[between].all():
                 stretches = [short, *stretches]
         inside = (t_s >= stretches[0][0]) & (t_s <= stretches[-1][1])
         new = float(np.median(x[inside]))
@@ -171,15 +184,26 @@ def _touch(course: Course, event: Truth, feet: Array) -> Truth | None:
 
 
 def loading_N_s(t_s: Array, bar_N: Array, onset_s: float) -> float:
-    """Return the mean slope between 20 and 80 % of the way from nothing to the first peak after the onset."""
-    near = (t_s > onset_s - 0.3) & (t_s < onset_s + 1.0)
-    t, x = t_s[near], uniform_filter1d(bar_N[near], READING_ROWS)
-    start = int(np.searchsorted(t, onset_s))
-    top = start + int(np.flatnonzero(np.diff(x[start:]) < 0)[0])
-    foot = int(np.flatnonzero(x[:top] < 0.01 * x[top])[-1])
-    low, high = (x[foot] + share * (x[top] - x[foot]) for share in (0.2, 0.8))
-    at_low, at_high = (float(np.interp(level, x[foot : top + 1], t[foot : top + 1])) for level in (low, high))
-    return float((high - low) / (at_high - at_low))
+    """Return the steepest rise of the bar's load over 50 ms, from 0.2 s before to 0.5 s after the onset (N/s)."""
+    near = bar_N[(t_s >= onset_s + STEEPEST_FROM_s) & (t_s <= onset_s + STEEPEST_TO_s)]
+    return float((near[STEEPEST_ROWS:] - near[:-STEEPEST_ROWS]).max() * STEP_HZ / STEEPEST_ROWS)
+
+
+def peak_N(t_s: Array, bar_N: Array, onset_s: float, release_s: float) -> float:
+    """Return the largest mean of the bar's load over 12.5 ms whose middle lies between the edges (N)."""
+    between = 0.5 * (bar_N[1:] + bar_N[:-1])
+    total = np.concatenate([[0.0], np.cumsum(between)])
+    means = (total[PEAK_ROWS:] - total[:-PEAK_ROWS]) / PEAK_ROWS
+    middle = t_s[PEAK_ROWS // 2 : len(t_s) - PEAK_ROWS // 2]
+    return float(means[(middle >= onset_s) & (middle <= release_s)].max())
+
+
+def course_by_the_second(t_s: Array, x: Array, on_s: float, off_s: float) -> Truth:
+    """Return the mean of ``x`` over the second about each of many instants within a hold."""
+    total = np.concatenate([[0.0], np.cumsum(0.5 * (x[1:] + x[:-1])) / STEP_HZ])
+    middle = np.arange(on_s + 0.5, off_s - 0.5, COURSE_STEP_s)
+    means = np.interp(middle + 0.5, t_s, total) - np.interp(middle - 0.5, t_s, total)
+    return {"t_s": middle.round(6).tolist(), "mean": means.round(7).tolist()}
 
 
 def _settling(t: Array, total: Array, weight: float, on: float, off: float) -> float | None:
@@ -218,12 +242,14 @@ def truth_of(script: Script, course: Course) -> Truth:
         span = (t > begin) & (t < end)
         # The level to begin with: the upper half of what the bar carries in this time.
         first = float(np.median(bar[span][bar[span] > 0.1 * weight]))
-        stretches, level = half_level_stretches(t[span], bar[span], first, bridged_s=BRIDGED_s, shortest_s=TUG_s)
+        held = course.holding[span].any(axis=1)
+        stretches, level = half_level_stretches(
+            t[span], bar[span], first, bridged_s=BRIDGED_s, shortest_s=TUG_s, held=held
+        )
         on, off = stretches[0][0], stretches[-1][1]
         body = (t > on + CATCH_s) & (t < off - LET_GO_s)
         edges = [e for e in events if e["kind"] in ("passive_to_active", "active_to_passive") and on < e["t_s"] < off]
         states, clear = states_of(edges, on, off)
-        peak = (t >= on) & (t <= off)
         # Filtered by itself: the steps at catch and release must not ring into it.
         shaking = sosfiltfilt(sos, total[body]) if body.sum() > STEP_HZ else np.zeros(0)
         holds.append(
@@ -235,8 +261,9 @@ def truth_of(script: Script, course: Course) -> Truth:
                 "bar_fraction_half": _mean(t, bar, on, off) / weight,
                 "assist_fraction_half": _mean(t, feet, on, off) / weight,
                 "tremor_6_12Hz_rms_N": float(np.sqrt(np.mean(shaking**2))) if len(shaking) else None,
-                "peak_N": float(uniform_filter1d(bar, READING_ROWS)[peak].max()),
-                "loading_N_s": loading_N_s(t, bar, on) if "settles" in script.tags else None,
+                "assist_by_second": course_by_the_second(t, feet / weight, on, off),
+                "peak_N": peak_N(t, bar, on, off),
+                "loading_N_s": loading_N_s(t, bar, on),
                 "settle_s": _settling(t, total, weight, on, off),
                 "states": states,
                 "states_clear": clear,
