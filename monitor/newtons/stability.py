@@ -34,10 +34,19 @@ def overlapping_allan(values: Array, m: int = 1) -> float:
     """
     if m < 1 or len(values) < 2 * m:
         raise ValueError(f"{len(values)} values do not hold two averages of {m}.")
-    # The mean is taken off first: sums of large raw counts would cost digits.
-    sums = np.concatenate([[0.0], np.cumsum(values - values.mean())])
-    difference = (sums[2 * m :] - 2 * sums[m:-m] + sums[: -2 * m]) / m
-    return math.sqrt(float(difference @ difference) / (2 * len(difference)))
+    return _deviation(_sums(values), m)
+
+
+def _sums(values: Array) -> Array:
+    """Return the sums (n + 1,) of the first 0, 1, ... n values; large raw counts would cost digits with their mean."""
+    sums = np.zeros(len(values) + 1)
+    np.cumsum(values - values.mean(), out=sums[1:])
+    return sums
+
+
+def _deviation(sums: Array, m: int) -> float:
+    difference = sums[2 * m :] - 2 * sums[m:-m] + sums[: -2 * m]
+    return math.sqrt(float(difference @ difference) / (2 * len(difference))) / m
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +85,8 @@ def allan_curve(values: Array, rate_Hz: float) -> AllanCurve:
     if n < FEWEST_VALUES:
         raise ValueError(f"{n} values are too few for an Allan curve; {FEWEST_VALUES} are the least.")
     count = 2 ** np.arange(int(math.log2(n / 3)) + 1, dtype=np.int64)
-    deviation = np.array([overlapping_allan(values, int(m)) for m in count])
+    sums = _sums(values)
+    deviation = np.array([_deviation(sums, m) for m in count.tolist()])
     return AllanCurve(count / rate_Hz, deviation, white_noise_dof(n, count), count, n)
 
 
