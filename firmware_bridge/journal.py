@@ -315,7 +315,9 @@ def torn_bytes(path: str | os.PathLike[str]) -> int:
         behind = 0
         if whole:
             # Looked up and not counted back: damaged pieces do not tell of every byte between them.
-            behind = window.rindex(whole[-1]) + len(whole[-1])
+            # The zero byte that opened a piece may lie in the chunk before, or have blanks behind it.
+            last = whole[-1] if whole[-1] in window else whole[-1].removeprefix(END)
+            behind = window.rindex(last) + len(last)
             behind += window[behind : behind + 1] == END  # it opens the next frame of the host
             sound, remains = total - len(window) + behind, False
         remains = remains or bool(window[behind:].strip(END))

@@ -240,7 +240,7 @@ def load_rig(path: str | os.PathLike[str]) -> Rig:
             means="It is not known which cell carries what.",
             do="Give the path of a rig.toml; docs/rig-description.md shows one.",
         ) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         raise _bad(
             f"{path} is not valid TOML: {error}.", "Mend the line that is named, or start from the example."
         ) from error

@@ -15,7 +15,7 @@ import uvicorn
 from monitor.cli.doorway import LOOPBACK, Doorway
 from monitor.cli.notify import ServiceManager
 from monitor.dashboard.app import create_app
-from monitor.dashboard.connections import PatientProtocol
+from monitor.dashboard.connections import FeedProtocol, PatientProtocol
 from monitor.dashboard.power_api import ProgramEnd
 from monitor.errors import MonitorError
 from monitor.service import MonitorService, rig_card
@@ -122,6 +122,7 @@ def serve_page(
     config = uvicorn.Config(
         app,
         http=PatientProtocol,
+        ws=FeedProtocol,
         log_level="warning",
         access_log=False,
         timeout_graceful_shutdown=LONGEST_GOODBYE_S,

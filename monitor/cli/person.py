@@ -194,7 +194,7 @@ def hang(
 def _answers_of(path: Path) -> dict[str, Any]:
     try:
         given = json.loads(read_text(path))
-    except json.JSONDecodeError as error:
+    except (json.JSONDecodeError, RecursionError) as error:
         raise BadInput(
             what=f"{path} is no JSON: {error}.", means="The intake was not taken.", do="Mend the place that is named."
         ) from error

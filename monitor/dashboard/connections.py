@@ -8,6 +8,8 @@ from collections import Counter
 from typing import Any
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
+from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
+from websockets.exceptions import InvalidState
 
 from monitor.dashboard.attempts import is_loopback, key_of
 
@@ -98,3 +100,14 @@ class PatientProtocol(H11Protocol):
             if timer is not None:
                 timer.cancel()
         self._head_timer = self._stuck_timer = None
+
+
+class FeedProtocol(WebSocketsSansIOProtocol):
+    """The web server's WebSocket connection; a screen that goes on talking after the goodbye is hung up on."""
+
+    def data_received(self, data: bytes) -> None:
+        """Take bytes."""
+        try:
+            super().data_received(data)
+        except InvalidState:
+            self.transport.close()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import datetime as dt
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -20,6 +19,7 @@ from monitor.dashboard.doors import Coach
 from monitor.dashboard.jobs import NEEDED_ROLE, Job, JobKind, Jobs, NameDiffers
 from monitor.dashboard.problems import InvalidRequest, NotThere
 from monitor.dashboard.refusals import NotYourRole, TooLarge
+from monitor.dashboard.shapes import Day
 
 MOST_HOLDS = 2000
 """Most holds of one export."""
@@ -39,8 +39,8 @@ class ReportGiven(Given):
     """Whose report, and of which days (both included); all days without them."""
 
     person_uid: _Uid
-    first: dt.date | None = None
-    last: dt.date | None = None
+    first: Day | None = None
+    last: Day | None = None
 
     @model_validator(mode="after")
     def _in_order(self) -> ReportGiven:

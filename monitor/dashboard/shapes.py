@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import re
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
-
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 MOST_UTC_MS = 9_000_000_000_000
 """Latest instant that is taken, in the year 2255: nanoseconds since 1970 fit into 63 bits."""
 
+
+def _plain_day(value: object) -> object:
+    """Refuse what a date could be made of, such as seconds since 1970: a day is written 2026-03-31 (RFC 3339)."""
+    if isinstance(value, str) and not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
+        raise ValueError("a day is written as 2026-03-31")
+    if isinstance(value, (int, float)):
+        raise ValueError("a day is written as 2026-03-31")
+    return value
+
+
+Day = Annotated[dt.date, BeforeValidator(_plain_day)]
+"""A day of the calendar."""
 
 RowId = Annotated[int, Field(ge=1, le=2**63 - 1)]
 """Number of a kept row; the database counts in 63 bits."""

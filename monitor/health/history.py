@@ -28,7 +28,7 @@ def kept_checks(root: Path) -> list[dict[str, Any]]:
     for path in sorted((root / FOLDER).glob("*.json"), reverse=True):
         try:
             report = json.loads(path.read_text(encoding="utf-8"))
-        except (OSError, ValueError):
+        except (OSError, ValueError, RecursionError):
             continue
         if isinstance(report, dict) and isinstance(report.get("verdicts"), list) and "outcome" in report:
             found.append(report)

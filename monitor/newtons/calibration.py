@@ -316,7 +316,7 @@ def load_calibration(path: str | os.PathLike[str], names: Sequence[str] | None =
             means="Counts cannot be turned into newtons.",
             do="Give the path of a calibration file, or calibrate the rig.",
         ) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         raise _bad(f"{path} is not valid TOML: {error}.") from error
     calibration = calibration_from_dict(data)
     return calibration if names is None else in_order(calibration, names)

@@ -202,7 +202,7 @@ def hold_is_sound(row: dict[str, Any]) -> bool:
         full = {"seen_kind": row["kind"], "hidden": None, "person_uid": None, "target_s": None, "ending": None}
         made = hold_of_row({**full, "made_by": None, **row, "result": result, "stay_uid": ""})
         columns = hold_columns(made if row.get("made_by") else _as_measured(made, result))
-    except (KeyError, TypeError, ValueError, AttributeError, TellableError):
+    except (KeyError, TypeError, ValueError, AttributeError, RecursionError, TellableError):
         return False
     columns.pop("result")
     return all(row[key] in (value, int(value) if isinstance(value, bool) else value) for key, value in columns.items())

@@ -315,6 +315,6 @@ def load_plan(path: str | os.PathLike[str], rig: Rig) -> Plan:
         data = tomllib.loads(Path(path).read_text(encoding="utf-8"))
     except OSError as error:
         raise _bad(f"The plan {path} cannot be read: {error.strerror}.", "Give the path of a plan file.") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         raise _bad(f"{path} is not valid TOML: {error}.", "Mend the line that is named.") from error
     return plan_from_dict(data, rig)
