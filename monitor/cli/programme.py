@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from monitor.coaching.prescription import Estimate
     from monitor.coaching.prescription_day import DayPrescription
 
-programme = typer.Typer(no_args_is_help=True, help="What a person trains: templates, show, set.")
+programme = typer.Typer(no_args_is_help=True, help="What a person trains: templates, show, set, pause.")
 
 
 @programme.command("templates")
@@ -71,6 +71,40 @@ def set_programme(
     with opened_desk(data) as desk:
         desk.set_programme(desk.find_person(who).uid, wanted)
     write(f"In force from now on: {wanted.name}")
+
+
+@programme.command("pause")
+@tells_errors
+def pause(
+    who: str = typer.Argument(help=PERSON_HELP),
+    item: str = typer.Option("", help="Key of the item; everything if left out."),
+    until: str | None = typer.Option(None, help="Last day of the pause, as 2026-03-31; until resumed if left out."),
+    reason: str = typer.Option("", help="Why, for the person to read."),
+    data: Path | None = typer.Option(None, help=DATA_HELP),
+) -> None:
+    """Pause a programme, or one item, from today on. Days of a pause are not missed and break no streak."""
+    try:
+        last = None if until is None else dt.date.fromisoformat(until)
+    except ValueError as error:
+        raise BadInput(
+            what=f"{until!r} is no date.", means="Nothing was paused.", do="Give it as 2026-03-31."
+        ) from error
+    with opened_desk(data) as desk:
+        changed = desk.pause(desk.find_person(who).uid, last=last, item=item, reason=reason)
+    write(f"{item or changed.name}: {changed.pauses[-1].words}")
+
+
+@programme.command("resume")
+@tells_errors
+def resume(
+    who: str = typer.Argument(help=PERSON_HELP),
+    item: str = typer.Option("", help="Key of the item; the pause of everything if left out."),
+    data: Path | None = typer.Option(None, help=DATA_HELP),
+) -> None:
+    """End a pause that was asked for. What pain has paused stays paused."""
+    with opened_desk(data) as desk:
+        changed = desk.resume(desk.find_person(who).uid, item)
+    write(f"{item or changed.name}: resumed")
 
 
 @tells_errors

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -93,11 +93,24 @@ class DayLedger:
     words: str
 
 
-def ledger(days: dict[dt.date, DayMinutes], today: dt.date, first: dt.date, minutes: float, of_days: int) -> DayLedger:
-    """Return how the days from ``first`` to ``today`` went against so many minutes each."""
+def ledger(
+    days: dict[dt.date, DayMinutes],
+    today: dt.date,
+    first: dt.date,
+    minutes: float,
+    of_days: int,
+    resting: Collection[dt.date] = (),
+) -> DayLedger:
+    """Return how the days from ``first`` to ``today`` went against so many minutes each.
+
+    Days of a pause (``resting``) are neither missed nor break a streak; minutes of such a day count all the same.
+    """
     now = days.get(today, DayMinutes(today))
-    span = [first + dt.timedelta(days=k) for k in range(max(0, (today - first).days) + 1)]
+    every = [first + dt.timedelta(days=k) for k in range(max(0, (today - first).days) + 1)]
+    span = [day for day in every if day not in resting or day in days or day == today]
     done = [day in days and days[day].minutes >= minutes * ENOUGH for day in span]
+    if today in resting and not done[-1]:
+        return _rest(now, [d for d, day in zip(done, span, strict=True) if day not in resting or d], of_days)
     runs = _runs(done)
     # Today is not over: it can lengthen a streak, never break one.
     streak = runs[-1] if done[-1] else (runs[-2] if len(runs) > 1 else 0)
@@ -113,6 +126,12 @@ def ledger(days: dict[dt.date, DayMinutes], today: dt.date, first: dt.date, minu
         of_days=of_days,
         words=_words(done, streak, left),
     )
+
+
+def _rest(now: DayMinutes, done: list[bool], of_days: int) -> DayLedger:
+    """Return the ledger of a day of rest."""
+    runs = _runs(done) or [0]
+    return DayLedger(now, 0.0, runs[-1], max(runs), done.count(True), done.count(False), of_days, "A day of rest.")
 
 
 def _runs(done: Sequence[bool]) -> list[int]:

@@ -18,11 +18,13 @@ from monitor.coaching.endurance import Posterior, fit_endurance
 from monitor.coaching.errors import BadEntry
 from monitor.coaching.holds import bouts_of
 from monitor.coaching.intake import IntakeOutcome, checked_answers, intake_outcome, places
+from monitor.coaching.pauses import Pause, resting_days, resumed
 from monitor.coaching.person import checked_person, zone_of
 from monitor.coaching.prescription_day import DayPrescription, prescribe_day
 from monitor.coaching.programme import SYMPTOMS, Programme, programme_from_dict, template
 from monitor.coaching.progress import Progress, compared, progress
 from monitor.coaching.stop_rules import Stop, stops
+from monitor.coaching.strength import StrengthPoint, strength_ahead, strength_course
 from monitor.coaching.trend import Trend, fit_trend
 from monitor.store import (
     HoldFilter,
@@ -68,6 +70,10 @@ class CoachingDesk:
     def __init__(self, store: Store, now_utc_ns: Callable[[], int] = time.time_ns) -> None:
         self.store = store
         self._now_utc_ns = now_utc_ns
+
+    def now_utc_ns(self) -> int:
+        """Return the time that "today" is told by."""
+        return self._now_utc_ns()
 
     # People
 
@@ -133,6 +139,40 @@ class CoachingDesk:
         self.person(uid)
         kept = self.store.people.programmes(uid)
         return (programme_from_dict(kept[0].content), kept[0].since_utc_ns) if kept else (template(), None)
+
+    def _begun_ns(self, uid: str) -> int | None:
+        """Return since when the programme in force goes: an edited one of the same name goes on with its days."""
+        begun_ns, name = None, None
+        for kept in self.store.people.programmes(uid):
+            if name not in (None, kept.content.get("name")):
+                break
+            begun_ns, name = kept.since_utc_ns, kept.content.get("name")
+        return begun_ns
+
+    def pause(
+        self, uid: str, *, first: dt.date | None = None, last: dt.date | None = None, item: str = "", reason: str = ""
+    ) -> Programme:
+        """Pause the programme, or one item of it, from today on or from a day; until a day or until it is resumed.
+
+        Raises
+        ------
+        BadProgramme
+        """
+        programme, _ = self.programme(uid)
+        begin = (first or self.today(uid)).isoformat()
+        pause = Pause(begin, last.isoformat() if last else "", item, reason)
+        changed = replace(programme, pauses=(*programme.pauses, pause))
+        return self.set_programme(uid, programme_from_dict(changed.as_dict()))
+
+    def resume(self, uid: str, item: str = "") -> Programme:
+        """End the pauses in force: those of everything, or those of one item."""
+        programme, _ = self.programme(uid)
+        pauses = resumed(programme.pauses, self.today(uid), item)
+        return self.set_programme(uid, replace(programme, pauses=pauses))
+
+    def today(self, uid: str) -> dt.date:
+        """Return the date on a person's calendar."""
+        return local_day(self._now_utc_ns(), zone_of(self.person(uid).time_zone))
 
     def set_programme(self, uid: str, programme: Programme) -> Programme:
         """Put a programme in force from now on."""
@@ -212,11 +252,19 @@ class CoachingDesk:
         critical = fit_critical_load(bouts, posterior.mean(posterior.b))
         return Endurance(posterior, fit_trend(bouts), critical, compare(posterior, critical))
 
+    def strength(self, uid: str) -> tuple[list[StrengthPoint], list[StrengthPoint]]:
+        """Return what was believed of a person's strength day by day, and where the trend leads from today."""
+        zone, now_ns = zone_of(self.person(uid).time_zone), self._now_utc_ns()
+        bouts, seconds = bouts_of(self.recent_holds(uid), now_ns), self.programme(uid)[0].trial.seconds
+        ahead = strength_ahead(fit_trend(bouts), local_day(now_ns, zone), seconds)
+        return strength_course(bouts, now_ns, zone, seconds), ahead
+
     def days(self, uid: str) -> DayLedger:
         """Return how the programme's days went."""
-        person, (programme, since_ns) = self.person(uid), self.programme(uid)
+        person, (programme, _) = self.person(uid), self.programme(uid)
         zone, now_ns = zone_of(person.time_zone), self._now_utc_ns()
         today = local_day(now_ns, zone)
+        since_ns = self._begun_ns(uid)
         first = local_day(since_ns, zone) if since_ns is not None else today
         begin_ns = day_bounds_ns(first, zone)[0]
         # A hold that began just before the first midnight reaches into the first day.
@@ -224,7 +272,8 @@ class CoachingDesk:
         found = minutes_by_day(
             self.holds(uid, begin_ns - margin_ns), self.store.people.manual_hangs(uid, begin_ns - margin_ns), zone
         )
-        return ledger(found, today, first, programme.day.minutes, programme.day.days)
+        resting = resting_days(programme.pauses, first, today)
+        return ledger(found, today, first, programme.day.minutes, programme.day.days, resting)
 
     def prescribe(self, uid: str) -> DayPrescription:
         """Return what a person does next."""
@@ -237,6 +286,7 @@ class CoachingDesk:
             self.stops(uid),
             self.days(uid),
             self._now_utc_ns(),
+            self.today(uid),
         )
 
     def progress(self, uid: str, first: dt.date | None = None, last: dt.date | None = None) -> Progress:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
@@ -11,6 +12,7 @@ from monitor.coaching.day import DayLedger
 from monitor.coaching.endurance import Posterior, fit_endurance
 from monitor.coaching.holds import bouts_of
 from monitor.coaching.intake import CLINICIAN, EQUAL, IntakeOutcome, active_share_now
+from monitor.coaching.pauses import paused_on
 from monitor.coaching.prescription import Estimate, LeastAssistance, chance_of_holding, least_assistance, time_at
 from monitor.coaching.programme import Item, Programme
 from monitor.coaching.stop_rules import Stop, paused_why
@@ -109,6 +111,7 @@ def prescribe_day(
     stops: Sequence[Stop],
     days: DayLedger,
     now_utc_ns: int,
+    today: dt.date | None = None,
 ) -> DayPrescription:
     """Return what comes next for a person.
 
@@ -118,7 +121,10 @@ def prescribe_day(
         The person's, as seen, oldest first.
     intake : IntakeOutcome or None
         None: no intake yet; every item is open and passive and active are shared alike.
+    today : date, optional
+        On the person's calendar, for the programme's pauses; in UTC where it is left out.
     """
+    today = today or dt.datetime.fromtimestamp(now_utc_ns // 10**9, dt.UTC).date()
     bouts = bouts_of(holds, now_utc_ns)
     posterior = fit_endurance(bouts)
     rule = programme.trial
@@ -139,9 +145,14 @@ def prescribe_day(
     items = [
         _item(item, programme, fits.get(item.kind, posterior), holds, stops, now_utc_ns) for item in programme.items
     ]
+    items = [_paused(item, programme, today) for item in items]
     share, share_reason = _share(programme, holds, intake)
     cautions = _cautions(intake, stops)
-    chosen, reason, due_ns = _next(programme, items, holds, intake, share, days, now_utc_ns)
+    rest = paused_on(programme.pauses, today)
+    if rest is not None:
+        chosen, reason, due_ns = None, f"The programme is {rest.words}.", None
+    else:
+        chosen, reason, due_ns = _next(programme, items, holds, intake, share, days, now_utc_ns)
     return DayPrescription(
         items=items,
         next=chosen,
@@ -156,6 +167,12 @@ def prescribe_day(
         day=days.words,
         holds=len(bouts),
     )
+
+
+def _paused(item: ItemPrescription, programme: Programme, today: dt.date) -> ItemPrescription:
+    """Return an item with the programme's own pause among its reasons to be paused."""
+    pause = paused_on(programme.pauses, today, item.key)
+    return item if pause is None else replace(item, paused="; ".join(w for w in (item.paused, pause.words) if w))
 
 
 def _item(
@@ -295,20 +312,42 @@ def _next(
     return chosen.key, words + chosen.reason + bout, due_ns
 
 
+def sets_of_bout(item: ItemPrescription, holds: Sequence[StoredHold], now_utc_ns: int) -> int:
+    """Return how many sets of the bout that is going on are done; 0 when the last hold is longer ago than its pause."""
+    ends = _ends(holds, now_utc_ns)
+    if not ends or now_utc_ns - ends[-1][1] > _bout_gap_ns(item):
+        return 0
+    return _sets(item, ends)
+
+
+def _ends(holds: Sequence[StoredHold], now_utc_ns: int) -> list[tuple[int, int]]:
+    """Return begin and end (UTC ns) of the holds so far, oldest first."""
+    ends = [(h.onset_utc_ns, h.onset_utc_ns + round(h.result.duration_s * 1e9)) for h in holds]
+    return sorted(e for e in ends if e[0] <= now_utc_ns)
+
+
+def _bout_gap_ns(item: ItemPrescription) -> int:
+    return round(max(SAME_BOUT_RESTS * item.rest_s, SAME_BOUT_LEAST_s) * 1e9)
+
+
+def _sets(item: ItemPrescription, ends: Sequence[tuple[int, int]]) -> int:
+    """Return how many holds the last bout has: those with no longer pause in between than a bout's."""
+    sets = 1
+    for (_, before), (after, _) in zip(ends[-2::-1], ends[:0:-1], strict=True):
+        if after - before > _bout_gap_ns(item):
+            break
+        sets += 1
+    return sets
+
+
 def _due_ns(
     chosen: ItemPrescription, holds: Sequence[StoredHold], remind_after_min: float, now_utc_ns: int
 ) -> tuple[int, str]:
     """Return when the next set or bout is due: after the rest, or, the item's sets done, after the pause of a bout."""
-    ends = [(h.onset_utc_ns, h.onset_utc_ns + round(h.result.duration_s * 1e9)) for h in holds]
-    ends = sorted(e for e in ends if e[0] <= now_utc_ns)
+    ends = _ends(holds, now_utc_ns)
     if not ends:
         return now_utc_ns, ""
-    gap_ns = round(max(SAME_BOUT_RESTS * chosen.rest_s, SAME_BOUT_LEAST_s) * 1e9)
-    sets = 1
-    for (_, before), (after, _) in zip(ends[-2::-1], ends[:0:-1], strict=True):
-        if after - before > gap_ns:
-            break
-        sets += 1
+    sets = _sets(chosen, ends)
     last_ns = ends[-1][1]
     if sets >= chosen.sets:
         due_ns = last_ns + round(remind_after_min * 60e9)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import math
 import tomllib
 from collections.abc import Mapping
@@ -12,6 +13,7 @@ from importlib.resources import files
 from typing import Any, Literal, TypeVar, cast, get_args
 
 from monitor.coaching.errors import BadProgramme
+from monitor.coaching.pauses import Pause
 
 ItemKind = Literal["passive", "active", "either"]
 ItemSupport = Literal["unassisted", "assisted"]
@@ -21,6 +23,7 @@ Symptom = Literal["numbness", "dizziness"]
 SYMPTOMS: tuple[Symptom, ...] = get_args(Symptom)
 DEFAULT_TEMPLATE = "long_hangs"
 LONGEST_s = 3600.0
+MOST_PAUSES = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +87,7 @@ class Programme:
     day: DayRule = field(default_factory=DayRule)
     stop: StopRule = field(default_factory=StopRule)
     prescription: PrescriptionRule = field(default_factory=PrescriptionRule)
+    pauses: tuple[Pause, ...] = ()
 
     def item(self, key: str) -> Item | None:
         """Return an item by its key."""
@@ -93,8 +97,10 @@ class Programme:
         """Return the programme as plain data, the form of its TOML file."""
         data = dataclasses.asdict(self)
         items = [dict(item) for item in data.pop("items")]
+        pauses = [dict(pause) for pause in data.pop("pauses")]
         data["stop"]["symptoms"] = list(data["stop"]["symptoms"])
-        return {"name": data.pop("name"), "about": data.pop("about"), "item": items, **data}
+        made = {"name": data.pop("name"), "about": data.pop("about"), "item": items, **data}
+        return {**made, "pause": pauses} if pauses else made
 
 
 def programme_from_dict(data: Mapping[str, Any]) -> Programme:
@@ -105,7 +111,7 @@ def programme_from_dict(data: Mapping[str, Any]) -> Programme:
     BadProgramme
         The message names the place.
     """
-    known = {"name", "about", "item", "trial", "day", "stop", "prescription"}
+    known = {"name", "about", "item", "trial", "day", "stop", "prescription", "pause"}
     for key in data:
         if key not in known:
             raise _bad(f"There is no {key!r} in a programme.", f"Use {', '.join(sorted(known))}.")
@@ -135,7 +141,8 @@ def programme_from_dict(data: Mapping[str, Any]) -> Programme:
     strange = [s for s in stop.symptoms if s not in SYMPTOMS]
     if strange:
         raise _bad(f"stop.symptoms names {strange[0]!r}.", f"Use {', '.join(SYMPTOMS)}.")
-    return Programme(name.strip(), items, str(data.get("about", "")), trial, day, stop, prescription)
+    pauses = _pauses(data.get("pause", []), keys)
+    return Programme(name.strip(), items, str(data.get("about", "")), trial, day, stop, prescription, pauses)
 
 
 def programme_from_toml(text: str) -> Programme:
@@ -147,7 +154,7 @@ def programme_from_toml(text: str) -> Programme:
     """
     try:
         return programme_from_dict(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise _bad(f"The programme is no TOML: {error}.", "Mend the line that is named.") from error
 
 
@@ -213,6 +220,29 @@ def _item(row: Any, number: int) -> Item:
         raise _bad(f"{place}: sets is {row['sets']}.", "Give a whole number.")
     numbers = {key: float(row[key]) for key in ("start_s", "goal_s", "step_s", "rest_s")}
     return Item(**{**row, **numbers, "sets": int(row["sets"])})
+
+
+def _pauses(rows: Any, keys: list[str]) -> tuple[Pause, ...]:
+    if not isinstance(rows, list) or len(rows) > MOST_PAUSES or not all(isinstance(row, dict) for row in rows):
+        raise _bad("pause is no list of tables.", f"Write each as [[pause]], {MOST_PAUSES} at most.")
+    made = []
+    for number, row in enumerate(rows, start=1):
+        place = f"pause {number}"
+        names = [f.name for f in dataclasses.fields(Pause)]
+        strange = [key for key in row if key not in names]
+        if strange or not all(isinstance(value, str) and len(value) <= 500 for value in row.values()):
+            raise _bad(f"{place} has something unknown or too long.", f"Use {', '.join(names)}, each as text.")
+        try:
+            pause = Pause(**row)
+            first, last = dt.date.fromisoformat(pause.first), pause.last and dt.date.fromisoformat(pause.last)
+        except (TypeError, ValueError) as error:
+            raise _bad(f"{place} has no date that can be read.", "Give first (and last) as 2026-03-31.") from error
+        if last and last < first:
+            raise _bad(f"{place} ends before it begins.", "Give last as the day of first or a later one.")
+        if pause.item and pause.item not in keys:
+            raise _bad(f"{place} names the item {pause.item!r}.", f"Choose one of {', '.join(keys)}, or leave it out.")
+        made.append(pause)
+    return tuple(made)
 
 
 def _part(kind: type[R], data: Mapping[str, Any], name: str) -> R:

@@ -11,7 +11,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from monitor.coaching.intake import IntakeOutcome
-from monitor.dashboard.shapes import MOST_UTC_MS, HoldShape
+from monitor.dashboard.shapes import MOST_UTC_MS, Day, HoldShape
 from monitor.store import Correction, Intake, ManualHang, PainEntry, Person
 
 NS_PER_MS = 1_000_000
@@ -142,13 +142,29 @@ class ProgrammeShape(BaseModel):
     content: dict[str, Any]
 
 
+class PauseGiven(Given):
+    """A pause: from ``first`` (today when left out) to ``last`` (until it is resumed), of everything or of one item."""
+
+    first: Day | None = None
+    last: Day | None = None
+    item: str | None = Field(default=None, max_length=40)
+    reason: str = Field(default="", max_length=500)
+
+
+class ResumeGiven(Given):
+    """Which item is resumed; null: everything."""
+
+    item: str | None = Field(default=None, max_length=40)
+
+
 class TemplateShape(BaseModel):
-    """A template: its name, what it is, and its TOML with comments."""
+    """A template: its name, what it is, its TOML with comments, and the same as data."""
 
     name: str
     title: str
     about: str
     toml: str
+    content: dict[str, Any]
 
 
 class CorrectionGiven(Given):

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Body
 from monitor.coaching.day import DayLedger
 from monitor.coaching.prescription_day import DayPrescription
 from monitor.coaching.programme import programme_from_dict, template, template_names, template_text
-from monitor.dashboard.coaching_shapes import NS_PER_MS, ProgrammeShape, TemplateShape
+from monitor.dashboard.coaching_shapes import NS_PER_MS, PauseGiven, ProgrammeShape, ResumeGiven, TemplateShape
 from monitor.dashboard.doors import Coach
 from monitor.dashboard.problems import NotThere
 
@@ -42,6 +42,25 @@ def programme_routes(coach: Coach) -> APIRouter:
         desk.set_programme(uid, programme_from_dict(content))
         return _programme(coach, uid)
 
+    @router.get("/people/{uid}/programmes", response_model=list[ProgrammeShape])
+    def earlier(uid: str) -> list[ProgrammeShape]:
+        """List the programmes that were ever in force, newest first."""
+        desk.person(uid)
+        kept = desk.store.people.programmes(uid)
+        return [ProgrammeShape(since_utc_ms=one.since_utc_ns // NS_PER_MS, content=one.content) for one in kept]
+
+    @router.post("/people/{uid}/programme/pauses", response_model=ProgrammeShape, status_code=201)
+    def pause(uid: str, given: PauseGiven) -> ProgrammeShape:
+        """Pause the programme or one item of it. Days of a pause are not missed and break no streak."""
+        desk.pause(uid, first=given.first, last=given.last, item=given.item or "", reason=given.reason)
+        return _programme(coach, uid)
+
+    @router.post("/people/{uid}/programme/resume", response_model=ProgrammeShape)
+    def resume(uid: str, given: ResumeGiven | None = None) -> ProgrammeShape:
+        """End the pauses in force: those of everything, or those of one item. The stop rules' pauses stay."""
+        desk.resume(uid, (given.item if given is not None else None) or "")
+        return _programme(coach, uid)
+
     @router.get("/people/{uid}/prescription", response_model=DayPrescription)
     def prescription(uid: str) -> DayPrescription:
         """Tell what comes next, with how much help, and why. Loads and help are shares of bodyweight."""
@@ -57,7 +76,13 @@ def programme_routes(coach: Coach) -> APIRouter:
 
 def _template(name: str) -> TemplateShape:
     programme = template(name)
-    return TemplateShape(name=name, title=programme.name, about=programme.about, toml=template_text(name))
+    return TemplateShape(
+        name=name,
+        title=programme.name,
+        about=programme.about,
+        toml=template_text(name),
+        content=programme.as_dict(),
+    )
 
 
 def _programme(coach: Coach, uid: str) -> ProgrammeShape:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
@@ -12,12 +11,13 @@ from monitor.coaching.comparison import Comparison
 from monitor.coaching.critical_load import CriticalLoad
 from monitor.coaching.prescription import INTERVAL, Estimate, time_at
 from monitor.coaching.progress import Progress
+from monitor.coaching.strength import StrengthPoint
 from monitor.dashboard.cards import hold_card
 from monitor.dashboard.coaching_shapes import NS_PER_MS
 from monitor.dashboard.doors import Coach
 from monitor.dashboard.holds_api import PAGE_LIMIT
 from monitor.dashboard.problems import InvalidRequest
-from monitor.dashboard.shapes import MOST_UTC_MS, HoldPage
+from monitor.dashboard.shapes import MOST_UTC_MS, Day, HoldPage
 from monitor.store import HoldFilter
 
 CURVE_BETAS = (1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.65, 0.6, 0.55, 0.5, 0.45, 0.4, 0.35, 0.3)
@@ -61,19 +61,28 @@ class EnduranceShape:
     models: str
 
 
+@dataclass(frozen=True, slots=True)
+class StrengthShape:
+    """Strength day by day: of the days with a hold, and ahead from today; ``seconds`` is what the trial asks for."""
+
+    seconds: float
+    past: list[StrengthPoint]
+    ahead: list[StrengthPoint]
+
+
 def progress_routes(coach: Coach) -> APIRouter:
-    """Return the routes ``/people/{uid}/progress``, ``/comparison``, ``/endurance`` and ``/search/holds``."""
+    """Return the routes ``/people/{uid}/progress``, ``/comparison``, ``/endurance``, ``/strength`` and the search."""
     router = APIRouter(tags=["progress"])
     desk = coach.desk
 
     @router.get("/people/{uid}/progress", response_model=Progress)
-    def progress(uid: str, first: dt.date | None = None, last: dt.date | None = None) -> Progress:
+    def progress(uid: str, first: Day | None = None, last: Day | None = None) -> Progress:
         """Return a person's progress between two days of their calendar, both included."""
         return desk.progress(uid, first, last)
 
     @router.get("/people/{uid}/comparison", response_model=dict[str, Comparison])
     def comparison(
-        uid: str, before_first: dt.date, before_last: dt.date, after_first: dt.date, after_last: dt.date
+        uid: str, before_first: Day, before_last: Day, after_first: Day, after_last: Day
     ) -> dict[str, Comparison]:
         """Return two periods compared in every measure, with effect and interval."""
         if before_first > before_last or after_first > after_last:
@@ -103,6 +112,15 @@ def progress_routes(coach: Coach) -> APIRouter:
             critical_load=found.critical,
             models=found.models.statement,
         )
+
+    @router.get("/people/{uid}/strength", response_model=StrengthShape)
+    def strength(uid: str) -> StrengthShape:
+        """Tell the chance of the trial without help and the time at bodyweight, day by day and as the trend leads.
+
+        A past day tells what its holds and those before told then; ``ahead`` begins today and is empty without a trend.
+        """
+        past, ahead = desk.strength(uid)
+        return StrengthShape(desk.programme(uid)[0].trial.seconds, past, ahead)
 
     @router.get("/search/holds", response_model=HoldPage)
     def search(

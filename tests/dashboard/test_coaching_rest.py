@@ -12,6 +12,7 @@ from fake_rig import NAMES, RIG, FakeControl, FakeStore
 from fastapi.testclient import TestClient
 
 from monitor.coaching.bout import Bout
+from monitor.coaching.at_the_bar import AtTheBar
 from monitor.coaching.desk import CoachingDesk
 from monitor.coaching.endurance import fit_endurance
 from monitor.coaching.live import LiveCoaching
@@ -33,6 +34,7 @@ class FakeCoach:
     def __init__(self, store) -> None:
         self.desk = CoachingDesk(store, lambda: NOW)
         self.live = LiveCoaching()
+        self.bar = AtTheBar(self.desk, self.live)
         self.person_uid: str | None = None
         self.item: str | None = None
         self.running: tuple[str, float] | None = None
@@ -208,6 +210,29 @@ def test_programmes(client, anna):
     assert client.get(f"/api/people/{anna}/programme").json() == kept
 
 
+def test_a_programme_is_paused_and_resumed(client, anna):
+    client.put(f"/api/people/{anna}/programme", json=template("first_hangs").as_dict())
+    given = {"last": "2026-05-25", "reason": "a journey"}
+    paused = client.post(f"/api/people/{anna}/programme/pauses", json=given)
+    assert paused.status_code == 201
+    assert paused.json()["content"]["pause"] == [
+        {"first": "2026-05-20", "last": "2026-05-25", "item": "", "reason": "a journey"}
+    ]
+    assert client.get(f"/api/people/{anna}/prescription").json()["next"] is None
+    assert "pause" not in client.post(f"/api/people/{anna}/programme/resume").json()["content"]
+    assert client.get(f"/api/people/{anna}/prescription").json()["next"] is not None
+    assert len(client.get(f"/api/people/{anna}/programmes").json()) == 3
+    wrong = client.post(f"/api/people/{anna}/programme/pauses", json={"item": "cycling"})
+    assert told(wrong, 400)["code"] == "bad-programme"
+
+
+def test_strength_day_by_day(client, anna, stay):
+    course = client.get(f"/api/people/{anna}/strength").json()
+    assert (course["seconds"], course["ahead"]) == (30.0, [])
+    assert [(p["day"], p["holds"]) for p in course["past"]] == [("2026-05-19", 3)]
+    assert 0 < course["past"][0]["chance"]["low"] < course["past"][0]["chance"]["high"] < 1
+
+
 def test_prescription_progress_and_endurance(client, anna, stay):
     prescription = client.get(f"/api/people/{anna}/prescription").json()
     assert prescription["holds"] == 3
@@ -311,6 +336,10 @@ def test_the_description_names_every_route_with_its_shape(client):
         "/api/people/{uid}/endurance": "get", "/api/search/holds": "get", "/api/corrections": "get",
         "/api/holds/{uid}/corrections": "get post", "/api/corrections/{number}/undo": "post",
         "/api/holds/{uid}/ending": "put",
+        "/api/people/{uid}/programmes": "get", "/api/people/{uid}/programme/pauses": "post",
+        "/api/people/{uid}/programme/resume": "post", "/api/people/{uid}/strength": "get",
+        "/api/markers": "post", "/api/markers/{number}": "delete", "/api/markers/{number}/restore": "post",
+        "/api/holds/{uid}/markers": "get post", "/api/stays/{stay_uid}/markers": "get",
     }  # fmt: skip
     for path, methods in coaching.items():
         assert sorted(described["paths"][path]) == methods.split(), path

@@ -1,0 +1,94 @@
+"""A person's strength day by day: what their holds told on each day, and where the trend leads."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from monitor.coaching.bout import Bout
+from monitor.coaching.day import local_day
+from monitor.coaching.endurance import fit_endurance
+from monitor.coaching.prescription import INTERVAL, Estimate, TRIAL_s, chance_of_holding, time_at
+from monitor.coaching.trend import Trend
+
+MOST_DAYS = 40
+"""More days are thinned out evenly: each takes a fit of its own."""
+
+AHEAD_DAYS = 60
+AHEAD_STEP_DAYS = 3
+
+_DAY_ns = 86_400 * 10**9
+
+
+@dataclass(frozen=True, slots=True)
+class StrengthPoint:
+    """What is believed on one day.
+
+    Attributes
+    ----------
+    day : str
+        ISO 8601 date on the person's calendar.
+    holds : int
+        How many it rests on; of a day to come: how many the trend rests on.
+    chance : Estimate
+        Probability of the trial's seconds without help.
+    time_s : Estimate
+        Time at full bodyweight; median and four-fifths interval.
+    """
+
+    day: str
+    holds: int
+    chance: Estimate
+    time_s: Estimate
+
+
+def strength_course(
+    bouts: Sequence[Bout], now_utc_ns: int, zone: ZoneInfo, seconds: float = TRIAL_s
+) -> list[StrengthPoint]:
+    """Return what the holds up to the end of each day with a hold told that day, oldest first.
+
+    Nothing of later days is in a point: it is what would have been said then.
+    """
+    ages = sorted({_day(bout, now_utc_ns, zone) for bout in bouts})
+    if len(ages) > MOST_DAYS:
+        ages = [ages[round(k)] for k in np.linspace(0, len(ages) - 1, MOST_DAYS)]
+    found = []
+    for day in ages:
+        last_age = min(b.age_days for b in bouts if _day(b, now_utc_ns, zone) == day)
+        # Ages as they were at the end of that day's last hold.
+        known = [replace(b, age_days=b.age_days - last_age) for b in bouts if b.age_days >= last_age]
+        posterior = fit_endurance(known)
+        chance = chance_of_holding(posterior, seconds)
+        found.append(StrengthPoint(day.isoformat(), len(known), chance, time_at(posterior, 1.0)))
+    return found
+
+
+def strength_ahead(trend: Trend | None, today: dt.date, seconds: float = TRIAL_s) -> list[StrengthPoint]:
+    """Return where the trend leads if it goes on, from today; empty without a trend."""
+    from scipy.special import ndtr
+
+    if trend is None:
+        return []
+    found = []
+    for ahead in range(0, AHEAD_DAYS + 1, AHEAD_STEP_DAYS):
+        log_T = trend.a + trend.slope * ahead / 7
+        chances = ndtr((log_T - np.log(seconds)) / trend.sigma)
+        low, high = np.quantile(chances, INTERVAL)
+        times = np.exp(np.quantile(log_T, [INTERVAL[0], 0.5, INTERVAL[1]]))
+        found.append(
+            StrengthPoint(
+                (today + dt.timedelta(days=ahead)).isoformat(),
+                trend.holds,
+                Estimate(float(chances.mean()), float(low), float(high)),
+                Estimate(float(times[1]), float(times[0]), float(times[2])),
+            )
+        )
+    return found
+
+
+def _day(bout: Bout, now_utc_ns: int, zone: ZoneInfo) -> dt.date:
+    return local_day(now_utc_ns - round(bout.age_days * _DAY_ns), zone)
