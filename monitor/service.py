@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from firmware_bridge.sources import HostClock, LinkState, Source, SourceEvent
 from monitor.analysis import EventAnalyser, read_loads, rig_note
+from monitor.coaching.at_the_bar import AtTheBar
 from monitor.coaching.desk import CoachingDesk
 from monitor.coaching.live import LiveCoaching
 from monitor.dashboard.cards import event_card
@@ -116,6 +117,7 @@ class MonitorService:
         self._stay: _CurrentStay | None = None
         self.desk = CoachingDesk(store, self._clock.utc_ns)
         self.live = LiveCoaching()
+        self.bar = AtTheBar(self.desk, self.live)
         self._person_uid: str | None = None
         self._item: str | None = None
         self._leaving: str | None = None
@@ -136,6 +138,7 @@ class MonitorService:
         """Rebuild what an interruption left, then read the source in threads of their own."""
         # Looked up before the first stay of this run can begin: its journal is no stray.
         self._later(self._rebuild, recent_journals(self._folder))
+        self._later(self.bar.renew_queue)
         self._thread.start()
 
     def stop(self) -> None:
@@ -196,8 +199,20 @@ class MonitorService:
                     do="Choose somebody else, or cancel the erasing first.",
                 )
             self._person_uid, self._item = uid, item
-        self.live.hangs(uid)
-        stay = self._stay
+        self.bar.hangs(uid, by_hand=True)
+        self._stay_is_theirs(uid, self._stay)
+
+    def _named_by_weight(self, uid: str | None, stay: _CurrentStay | None) -> None:
+        """Take who steps on as the one who hangs, unless a coach has said otherwise meanwhile."""
+        with self._naming:
+            if not self.bar.step_on.still_names(uid) or (uid is not None and uid == self._leaving):
+                return
+            self._person_uid, self._item = uid, None
+        self.bar.hangs(uid, by_hand=False)
+        self._stay_is_theirs(uid, stay)
+
+    def _stay_is_theirs(self, uid: str | None, stay: _CurrentStay | None) -> None:
+        """Write a stay to somebody, and reckon what is asked of them."""
         if stay is not None and not (self._leaving is not None and self._stays_on(self._leaving)):
             self._later(self._store.people.assign_stay, stay.uid, uid)
         self._later(self._prepare)
@@ -214,7 +229,8 @@ class MonitorService:
             self._leaving = uid
             if self._person_uid == uid:
                 self._person_uid, self._item = None, None
-                self.live.hangs(None)
+                self.bar.hangs(None, by_hand=True)
+        self._later(self.bar.forget, uid)
         try:
             with contextlib.suppress(RuntimeError):  # after the end of the service there is nothing to wait for
                 self.settle()
@@ -237,19 +253,7 @@ class MonitorService:
 
     def _prepare(self) -> None:
         """Reckon what is known of who hangs, and what is asked of them; in the bookkeeper's thread."""
-        uid, item = self._person_uid, self._item
-        if uid is None:
-            self.live.hangs(None)
-            return
-        prescription = self.desk.prescribe(uid)
-        wanted = prescription.item(item or prescription.next)
-        self.live.hangs(
-            uid,
-            self.desk.posterior(uid),
-            item=wanted.key if wanted else None,
-            target_s=wanted.target_s if wanted else None,
-            alpha_max=wanted.alpha_max if wanted else None,
-        )
+        self.bar.prepare(self._item)
 
     # The dashboard's doors
 
@@ -348,6 +352,9 @@ class MonitorService:
     def _advise(self, picture: Picture) -> None:
         try:
             self.live.see(picture)
+            named = self.bar.see(picture)
+            if named is not None:
+                self._later(self._named_by_weight, named.person_uid, self._stay)
         except Exception:
             # Advice is an extra: a fault of it must not end the measuring.
             _log.exception("advice on the running hold")
@@ -401,6 +408,7 @@ class MonitorService:
         curve_kept = self._recording.submit(self._keep_curve, event.final)
         self._later(self._keep, holds, [hold_uid(stay.uid, n) for n in gone], curve_kept)
         if not event.final:
+            self._later(self._prepare)  # the next set follows from the hold that has just ended
             return
         rate_Hz = result.quality.rate_Hz
         quality = {**result.as_dict()["quality"], "rate_Hz": rate_Hz}
@@ -415,6 +423,7 @@ class MonitorService:
         )
         self._last_stay = (stay.uid, self._seen_s)
         self._stay = None
+        self.bar.left()
         self._later(self._prepare)
         with self._naming:
             self._naming.notify_all()

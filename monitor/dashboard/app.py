@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
+from monitor.dashboard.bar_api import bar_routes
 from monitor.dashboard.corrections_api import correction_routes
 from monitor.dashboard.doorkeeper import Announced, Doorkeeper
 from monitor.dashboard.doors import Coach, Control, DashboardSettings, RigCard, StoreReader
@@ -84,11 +85,12 @@ def create_app(
         holds_routes(store),
         settings_routes(control),
         screen_routes(coach),
-        feed_routes(hub, control, how),
+        feed_routes(hub, control, how, coach),
     ]
     if coach is not None:
         routers += [
             people_routes(coach),
+            bar_routes(coach),
             entry_routes(coach),
             programme_routes(coach),
             progress_routes(coach),
@@ -103,9 +105,10 @@ def create_app(
         routers.append(audit_routes(audit))
     if power is not None:
         routers.append(power_routes(power, hub))
-    for routes in routers:
-        app.include_router(routes, prefix="/api")
-
+    # Pages first: the framework makes ready a group of routes when a request first comes to it, which takes a small
+    # board most of a second for all of REST; so a browser has the page by then, and its files.
     app.include_router(page_routes())
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    for routes in routers:
+        app.include_router(routes, prefix="/api")
     return app

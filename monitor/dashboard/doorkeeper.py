@@ -41,6 +41,7 @@ WALL_LOOKS = frozenset(
         "/api/settings",
         "/api/holds",
         "/api/advice",
+        "/api/bar",
         "/api/screens",
         "/api/feed",
     }

@@ -9,6 +9,7 @@ from typing import Literal, NotRequired, Protocol, TypedDict
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.coaching.at_the_bar import AtTheBar
 from monitor.coaching.desk import CoachingDesk
 from monitor.coaching.live import LiveCoaching
 from monitor.store import HoldFilter, HoldOrder, StoredHold
@@ -113,8 +114,9 @@ class Control(Protocol):
 
 
 class Coach(Protocol):
-    """The coaching, as far as a screen may ask: the desk, who hangs, and the running hold."""
+    """The coaching, as far as a screen may ask: the desk, who hangs, what is beside the bar, and the running hold."""
 
+    bar: AtTheBar
     desk: CoachingDesk
     live: LiveCoaching
 

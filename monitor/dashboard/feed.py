@@ -12,7 +12,7 @@ from fastapi import APIRouter, WebSocket
 from starlette.websockets import WebSocketDisconnect, WebSocketState
 
 from monitor.dashboard.cards import finite, plain
-from monitor.dashboard.doors import Control, DashboardSettings
+from monitor.dashboard.doors import Coach, Control, DashboardSettings
 from monitor.dashboard.hub import LiveHub, Screen
 
 log = logging.getLogger(__name__)
@@ -21,7 +21,7 @@ GOING_AWAY = 1001
 """WebSocket close code of RFC 6455 section 7.4.1."""
 
 
-def feed_routes(hub: LiveHub, control: Control, settings: DashboardSettings) -> APIRouter:
+def feed_routes(hub: LiveHub, control: Control, settings: DashboardSettings, coach: Coach | None = None) -> APIRouter:
     """Return the route of the feed, ``/feed``.
 
     Messages to the screen, JSON text each:
@@ -29,6 +29,8 @@ def feed_routes(hub: LiveHub, control: Control, settings: DashboardSettings) -> 
     - ``{"type": "picture", "number", "skipped", "age_s", "picture", "curve"}``; ``curve`` holds the samples since the
       last picture that this screen got: ``{"lost", "restart", "names", "t_s", "load_N"}``, or null;
     - ``{"type": "beat", "age_s", "number", "health", "settings", "screens"}`` about once a second;
+    - ``{"type": "bar", "bar"}`` with every beat and as soon as it changes, where there is coaching: who hangs, what is
+      asked, the rest, who steps on (the card of ``/bar``);
     - ``{"type": "event", "kind", "uid", "hold"}`` when a hold was closed, revised or withdrawn;
     - ``{"type": "events_missed", "count"}`` when this screen was too slow for all events.
 
@@ -62,11 +64,18 @@ def feed_routes(hub: LiveHub, control: Control, settings: DashboardSettings) -> 
 
     async def _talk(socket: WebSocket, screen: Screen) -> None:
         next_beat_s = 0.0
+        told: dict[str, Any] | None = None
         while True:
             now_s = time.monotonic()
-            if now_s >= next_beat_s:
+            due = now_s >= next_beat_s
+            if due:
                 next_beat_s = now_s + settings.beat_s
                 await _send(socket, json.dumps(_beat(hub, control)))
+            if coach is not None:
+                card = coach.bar.card()
+                if due or _apart_from_time(card) != told:
+                    told = _apart_from_time(card)
+                    await _send(socket, json.dumps({"type": "bar", "bar": plain(card)}))
             bundle = screen.take()
             if bundle.events_missed:
                 await _send(socket, json.dumps({"type": "events_missed", "count": bundle.events_missed}))
@@ -78,7 +87,11 @@ def feed_routes(hub: LiveHub, control: Control, settings: DashboardSettings) -> 
 
     async def _send(socket: WebSocket, text: str) -> None:
         # A reader that has stopped lets the system's buffers fill; then sending waits, and this is where it ends.
-        await asyncio.wait_for(socket.send_text(text), settings.send_timeout_s)
+        try:
+            await asyncio.wait_for(socket.send_text(text), settings.send_timeout_s)
+        except RuntimeError:
+            # The server has closed the connection in the meantime, because of what the screen sent.
+            raise WebSocketDisconnect(GOING_AWAY) from None
 
     async def _goodbye(socket: WebSocket) -> None:
         try:
@@ -100,6 +113,11 @@ def _beat(hub: LiveHub, control: Control) -> dict[str, Any]:
         "settings": {"alpha_max": given.alpha_max, "bodyweight_N": given.bodyweight_N},
         "screens": hub.screens,
     }
+
+
+def _apart_from_time(card: dict[str, Any]) -> dict[str, Any]:
+    """Return a card without what only grows older: that alone is no news."""
+    return {**card, "rest": card["rest"] and card["rest"]["rest_s"]}
 
 
 async def _until_gone(socket: WebSocket) -> None:

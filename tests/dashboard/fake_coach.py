@@ -11,6 +11,7 @@ import numpy as np
 from fake_rig import NAMES, FakeStore, full_hold, made_up_holds
 from numpy.typing import NDArray
 
+from monitor.coaching.at_the_bar import AtTheBar
 from monitor.coaching.desk import CoachingDesk
 from monitor.coaching.live import LiveCoaching
 from monitor.store import HoldFilter, HoldOrder, Person, Store, StoredHold
@@ -60,6 +61,7 @@ class FakeCoach:
     def __init__(self, store: Store, now_utc_ns: int = NOW_UTC_ns) -> None:
         self.desk = CoachingDesk(store, lambda: now_utc_ns)
         self.live = LiveCoaching()
+        self.bar = AtTheBar(self.desk, self.live)
         self.person_uid: str | None = None
         self.running: tuple[str, float] | None = None
 
@@ -70,6 +72,8 @@ class FakeCoach:
         if uid is not None:
             self.desk.person(uid)
         self.person_uid = uid
+        self.bar.hangs(uid, by_hand=True)
+        self.bar.prepare(item)
 
 
 def fill(store: Store, count: int = 7) -> tuple[str, list[StoredHold]]:

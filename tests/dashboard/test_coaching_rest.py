@@ -11,8 +11,8 @@ import pytest
 from fake_rig import NAMES, RIG, FakeControl, FakeStore
 from fastapi.testclient import TestClient
 
-from monitor.coaching.bout import Bout
 from monitor.coaching.at_the_bar import AtTheBar
+from monitor.coaching.bout import Bout
 from monitor.coaching.desk import CoachingDesk
 from monitor.coaching.endurance import fit_endurance
 from monitor.coaching.live import LiveCoaching
