@@ -13,6 +13,7 @@ import numpy as np
 
 from monitor.holds.edges import BRIDGED_S, LEAST_FRACTION, TUG_S, find_holds
 from monitor.signals.rows import Rows
+from monitor.signals.summary import median
 
 SURE_AFTER_S = 1.0
 MEASURED_AFTER_S = 1.5
@@ -146,7 +147,7 @@ class HoldWatch:
         """Return the median of the hold so far; found anew at every tick at first, every half second later."""
         ticks = len(self._history)
         if ticks <= SETTLING_TICKS or ticks % SETTLING_TICKS == 0 or not self._settled_N:
-            self._settled_N = float(np.median(self._history[-MOST_TICKS:]))
+            self._settled_N = median(np.array(self._history[-MOST_TICKS:]))
         return self._settled_N
 
     def _low(self, rows: Rows, end_row: int, settled_N: float, least_N: float) -> None:

@@ -22,6 +22,7 @@ from monitor.rig import Rig
 from monitor.signals.lowpass import HoldLast, LowPass
 from monitor.signals.rows import Rows, summed
 from monitor.signals.stay import Array
+from monitor.signals.summary import mean, median, scatter
 from monitor.signals.unweighed_bar import CONTACT_N, LEAST_INFERRED_S
 from monitor.signals.windows import OFF_ZERO_N, PRESENT_N, QUIET_FLOOR_N, QUIET_OF_LOAD
 
@@ -81,6 +82,7 @@ class LiveView:
         self._smooth = LowPass(SMOOTH_Hz, rate_Hz)
         self._watch = HoldWatch(tick_rows, rate_Hz, TUG_S if rig.has_bar else LEAST_INFERRED_S)
         self._bar, self._feet = list(rig.bar_index), list(rig.platform_index)
+        self._has_bar, self._has_platform, self._names = rig.has_bar, rig.has_platform, rig.names
         self._measures_sum = rig.has_bar and rig.has_platform
         self._x_m = np.array([channel.x_m for channel in rig.channels])
         self._tick = 0
@@ -120,15 +122,15 @@ class LiveView:
         n = self._tick_rows
         first, end = self._tick * n, (self._tick + 1) * n
         self._tick += 1
-        if not self._rig.has_bar:
+        if not self._has_bar:
             self._infer_bar(first, end)
         bar, feet = self._loads(first, end)
-        bar_N = float(bar.mean())
+        bar_N = mean(bar)
         now_s = float(self._rows.t_s(end - 1, end)[0])
         if self._tick % max(1, round(SLOW_EVERY_S * self._rate_Hz / n)) == 0:
             self._slowly(end, now_s)
         due = self._watch.tick(bar_N, self._bodyweight()[0], self._rows, end)
-        self._see_scene(now_s, bar_N, float(feet.mean()))
+        self._see_scene(now_s, bar_N, mean(feet))
         picture = self._picture(now_s, first, end)
         keep = end - round(KEEP_S * self._rate_Hz)
         self._rows.drop_before(keep)
@@ -139,7 +141,7 @@ class LiveView:
         """Write W - P into a tick's rows of a bar that nobody weighs; 0 before anybody stood, and without the feet."""
         rows = self._rows.load(first, end)
         weight_N, zero_N = self._bodyweight()[0], self._body.zero_feet_N
-        on = float(rows[:, 1].mean()) - zero_N > CONTACT_N
+        on = mean(rows[:, 1]) - zero_N > CONTACT_N
         self._off_ticks = 0 if on else self._off_ticks + 1
         seen = on or self._off_ticks * self._tick_rows <= FEET_OFF_LIVE_S * self._rate_Hz
         known = seen and weight_N is not None and self._body.source == "standing"
@@ -162,11 +164,11 @@ class LiveView:
         if len(bar) < 4:
             return
         # Where the bar's load is only inferred, the sum is bodyweight whatever the body does.
-        total = bar + feet if self._rig.has_bar else feet
-        mean_bar, mean_feet = float(bar.mean()), float(feet.mean())
-        quiet = float(total.std()) < QUIET_FLOOR_N + QUIET_OF_LOAD * abs(float(total.mean()))
+        total = bar + feet if self._has_bar else feet
+        mean_bar, mean_feet = mean(bar), mean(feet)
+        quiet = scatter(total) < QUIET_FLOOR_N + QUIET_OF_LOAD * abs(mean(total))
         if quiet:
-            self._weigh(mean_bar, mean_feet, float(bar.std()), float(feet.std()), now_s)
+            self._weigh(mean_bar, mean_feet, scatter(bar), scatter(feet), now_s)
         if self._watch.phase in ("provisional", "running"):
             self._see_swing(end)
             if (self._tick * self._tick_rows) % round(TRAVEL_EVERY_S * self._rate_Hz) < self._tick_rows:
@@ -175,10 +177,10 @@ class LiveView:
     def _weigh(self, bar_N: float, feet_N: float, bar_sd_N: float, feet_sd_N: float, now_s: float) -> None:
         """Read zeros of free parts, and the person's weight, from half a quiet second."""
         body = self._body
-        if not self._rig.has_bar:
+        if not self._has_bar:
             bar_N = 0.0
         empty = abs(bar_N) + abs(feet_N) < PRESENT_N / 2
-        on_feet = self._rig.has_bar and feet_N > PRESENT_N
+        on_feet = self._has_bar and feet_N > PRESENT_N
         if self._bar and abs(bar_N) < OFF_ZERO_N and bar_sd_N < QUIET_FLOOR_N and (empty or on_feet):
             body.zero_bar_N = _bounded(body.zero_bar_N + 0.3 * bar_N)
             self._errors.zero_read("bar", now_s)
@@ -197,7 +199,7 @@ class LiveView:
             return
         if standing and body.source != "standing":
             body.weights_N, body.source = None, "standing"
-        if not self._rig.has_bar and weight_N is not None and abs(feet_N / weight_N - 1) > SAME_LEVEL:
+        if not self._has_bar and weight_N is not None and abs(feet_N / weight_N - 1) > SAME_LEVEL:
             # Hands on a bar that nobody weighs make the feet lighter: only a heavier level is news.
             if feet_N < weight_N:
                 return
@@ -225,7 +227,7 @@ class LiveView:
         if len(t_s) < rows or t_s[0] < hold.onset_s + CATCH_S:
             return
         bar, feet = self._loads(end - rows, end)
-        if float(np.median(feet)) > UNASSISTED_BELOW * weight_N:
+        if median(feet) > UNASSISTED_BELOW * weight_N:
             return
         course = swing_course(t_s, bar + feet, weight_N, self._rate_Hz, np.zeros(rows, dtype=bool))
         if course is not None and np.isfinite(course.amplitude_deg[-1]):
@@ -282,7 +284,7 @@ class LiveView:
         loads = self._rows.load(end - 1, end)[0]
         body = self._body
         bar_N, feet_N = float(loads[2]) - body.zero_bar_N, float(loads[3]) - body.zero_feet_N
-        platform = self._rig.has_platform
+        platform = self._has_platform
         beta = alpha = u_beta = u_alpha = closure = None
         still: bool | None = None
         second = self._loads(end - round(self._rate_Hz), end)
@@ -294,14 +296,14 @@ class LiveView:
             alpha = feet_N / weight_N if platform else 1.0 - beta
             u_beta = self._errors.u_beta(beta, source, weight_N, own_N, now_s)
             u_alpha = self._errors.u_alpha(alpha, source, weight_N, own_N, now_s) if platform else u_beta
-            if not self._rig.has_bar:
+            if not self._has_bar:
                 beta, u_beta = (1.0 - alpha, u_alpha) if self._scene == "hanging" else (None, None)
             swinging = self._swing is not None and self._swing[0] > STILL_SWING_DEG
-            still = bool(float(total.std()) < STILL_BELOW * weight_N) and not swinging
-            if not self._rig.has_bar:
+            still = bool(scatter(total) < STILL_BELOW * weight_N) and not swinging
+            if not self._has_bar:
                 still = None
             elif platform:
-                closure = float(total.mean()) / weight_N - 1.0
+                closure = mean(total) / weight_N - 1.0
         swing = self._swing if self._scene == "hanging" else None
         shoulders, certainty = self._shoulders()
         moment = float(loads[4])
@@ -314,14 +316,14 @@ class LiveView:
             bodyweight_N=weight_N,
             bodyweight_u_N=u_N,
             bodyweight_source="given" if self.wishes.bodyweight_N is not None else body.source,
-            bar_N=bar_N if self._rig.has_bar else None,
+            bar_N=bar_N if self._has_bar else None,
             feet_N=feet_N if platform else None,
             beta=beta,
             u_beta=u_beta,
             alpha=alpha,
             u_alpha=u_alpha,
             alpha_direct=platform,
-            beta_inferred=not self._rig.has_bar,
+            beta_inferred=not self._has_bar,
             misclosure=closure,
             misclosure_open=self._account_open(closure, still),
             lateral_m=lateral,
@@ -334,7 +336,7 @@ class LiveView:
             rate_Hz=self._rate_Hz,
             lost=self.lost,
             spikes=self.spikes,
-            curve_names=self._rig.names,
+            curve_names=self._names,
             curve_t_s=self._cells.t_s(first, end).copy(),
             curve_N=self._cells.load(first, end).copy(),
         )

@@ -16,8 +16,8 @@ import numpy as np
 
 from monitor.measures.result import Travel
 from monitor.signals import sliding
-from monitor.signals.median import median
 from monitor.signals.stay import Array
+from monitor.signals.summary import median
 
 DURATIONS_s = tuple(float(x) for x in np.geomspace(0.4, 1.7, 10))
 LEAST_mm = 8.0
