@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.newtons.chi_square import exceeded_by_chance
+
 Array = NDArray[np.float64]
 
 FEWEST_VALUES = 16
@@ -132,11 +134,9 @@ class Stability:
 
 def judge(curve: AllanCurve) -> Stability:
     """Return what a curve says: white noise from its short end, wandering from what lies surely above that line."""
-    from scipy.special import chdtri
-
     white = float(curve.deviation[0])
     floor = white / np.sqrt(curve.count)
-    limit = chdtri(curve.dof, 1 - SURE) / curve.dof
+    limit = np.array([exceeded_by_chance(dof, 1 - SURE) for dof in curve.dof.tolist()]) / curve.dof
     beyond = (curve.deviation / np.where(floor > 0, floor, 1.0)) ** 2 > limit
     beyond[0] = False
     excess2 = np.where(beyond, curve.deviation**2 - floor**2, 0.0)
