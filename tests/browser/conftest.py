@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import shutil
 import sys
 from collections.abc import Callable, Iterator
@@ -47,7 +48,7 @@ def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
     asked: list[str] = []
 
     def open_one(url: str, *, viewport: str = "wall", refusals: bool = False, **options: object) -> Page:
-        context = chromium.new_context(viewport=VIEWPORTS[viewport], locale="en-GB", **options)
+        context = chromium.new_context(viewport=VIEWPORTS[viewport], **{"locale": "en-GB", **options})
         contexts.append(context)
         page = context.new_page()
         page.on("pageerror", lambda error: complaints.append(str(error)))
@@ -76,12 +77,26 @@ def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
 @pytest.fixture
 def kept(tmp_path: Path) -> Iterator[SimpleNamespace]:
     """Serve coaching over a real store: ``url``, ``store``, ``person`` (uid), ``holds`` (newest first)."""
+    with keeping(tmp_path) as hall:
+        yield hall
+
+
+@pytest.fixture(scope="module")
+def hall(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SimpleNamespace]:
+    """Serve the same as ``kept``, once a module: for tests that look and change nothing."""
+    with keeping(tmp_path_factory.mktemp("hall")) as hall:
+        yield hall
+
+
+@contextlib.contextmanager
+def keeping(folder: Path) -> Iterator[SimpleNamespace]:
+    """Serve coaching over a store in a folder until the block ends."""
     from fake_coach import FakeCoach, StoredReader, fill
     from fake_rig import served
 
     from monitor.store import open_store
 
-    with open_store(tmp_path / "holds.sqlite") as store:
+    with open_store(folder / "holds.sqlite") as store:
         person, holds = fill(store)
         coach = FakeCoach(store)
         with served(store=StoredReader(store), coach=coach) as dashboard:

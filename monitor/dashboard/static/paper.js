@@ -1,5 +1,6 @@
 // Reading values off the curves: by pointer, by touch and by keys.
 
+import { fixed } from "./numbers.js";
 import { words } from "./words.js";
 
 const SPAN_S = 30;
@@ -19,7 +20,7 @@ export class Paper {
     });
     box.addEventListener("keydown", (event) => this.key(event));
     box.addEventListener("blur", () => this.leave());
-    this.write();
+    this.refresh();
   }
 
   point(event) {
@@ -61,9 +62,9 @@ export class Paper {
       this.written = null;
       return;
     }
-    const pieces = [words.ago(reading.ago_s.toFixed(1))];
+    const pieces = [words.ago(fixed(reading.ago_s, 1))];
     for (const { label, load_N } of reading.values)
-      pieces.push(`${label} ${load_N === null ? words.noReading : words.newtons(load_N.toFixed(0))}`);
+      pieces.push(`${label} ${load_N === null ? words.noReading : words.newtons(fixed(load_N, 0))}`);
     const text = pieces.map((piece) => piece.replaceAll(" ", "\u00a0")).join("   ");
     if (text === this.written) return;
     this.written = text;
