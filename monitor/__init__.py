@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from monitor.coaching.desk import CoachingDesk
     from monitor.coaching.endurance import fit_endurance
     from monitor.coaching.prescription import chance_of_holding, least_assistance, time_at
+    from monitor.exports.kept_curve import hold_curve
     from monitor.measures.record import Wishes
-    from monitor.service import hold_curve
     from monitor.store import DataFolder, HoldFilter, open_store
 
 __all__ = [
@@ -43,7 +43,7 @@ _HOMES = {
     "analyse": ("monitor.analysis", "analyse_file"),
     "chance_of_holding": ("monitor.coaching.prescription", "chance_of_holding"),
     "fit_endurance": ("monitor.coaching.endurance", "fit_endurance"),
-    "hold_curve": ("monitor.service", "hold_curve"),
+    "hold_curve": ("monitor.exports.kept_curve", "hold_curve"),
     "least_assistance": ("monitor.coaching.prescription", "least_assistance"),
     "open_store": ("monitor.store", "open_store"),
     "time_at": ("monitor.coaching.prescription", "time_at"),

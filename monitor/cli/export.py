@@ -46,7 +46,7 @@ def export(
 ) -> None:
     """Export the list of holds, or one hold's load curve, as CSV with units in the header or as JSON."""
     from monitor.exports import curve_csv, holds_csv, holds_json, stamps_of
-    from monitor.service import hold_curve
+    from monitor.exports.kept_curve import hold_curve
     from monitor.store import DataFolder, open_store
 
     folder = DataFolder.open(data)
@@ -87,8 +87,8 @@ def _table(store: Store) -> bytes:
 def _lab_file(store: Store, folder: DataFolder, uid: str, form: Form) -> bytes:
     from monitor.exports.c3d_file import c3d_bytes
     from monitor.exports.edf_file import edf_bytes
+    from monitor.exports.kept_curve import hold_curve
     from monitor.exports.recording import recording
-    from monitor.service import hold_curve
 
     found, curve = store.get_hold(uid), hold_curve(store, folder, uid)
     stay = None if found is None else store.get_stay(found.stay_uid)

@@ -19,7 +19,7 @@ from monitor.dashboard.connections import FeedProtocol, PatientProtocol
 from monitor.dashboard.power_api import ProgramEnd
 from monitor.errors import MonitorError
 from monitor.service import MonitorService, rig_card
-from monitor.work import Workshop
+from monitor.work.workshop import Workshop
 
 if TYPE_CHECKING:
     from monitor.dashboard.doorkeeper import Doorkeeper

@@ -27,9 +27,9 @@ def report(
 ) -> None:
     """Write a person's report: what was done, curves, progress, what comes next, and how sure all of it is."""
     from monitor.coaching.desk import CoachingDesk
+    from monitor.exports.kept_curve import hold_curve
     from monitor.reports.person_report import report_data
     from monitor.reports.typeset import typeset
-    from monitor.service import hold_curve
     from monitor.store import DataFolder, open_store
 
     begin, end = _day(first), _day(last)

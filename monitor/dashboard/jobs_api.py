@@ -12,6 +12,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import FileResponse
 from pydantic import AfterValidator, BaseModel, Field, model_validator
 from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect
 
 from monitor.dashboard.coaching_shapes import Given
 from monitor.dashboard.doorkeeper import VISITOR, Visitor, who_asks
@@ -197,6 +198,9 @@ def job_routes(jobs: Jobs, coach: Coach) -> APIRouter:
                     await run_in_threadpool(out.write, piece)
             if size == 0:
                 raise InvalidRequest("body: it is empty")
+        except ClientDisconnect:
+            await run_in_threadpool(jobs.drop_upload, name)
+            raise InvalidRequest("body: it was broken off") from None
         except BaseException:
             await run_in_threadpool(jobs.drop_upload, name)
             raise

@@ -49,9 +49,9 @@ class Made:
 def report(order: Order, tell: Tell) -> Made:
     """Write a person's report as PDF."""
     from monitor.coaching.desk import CoachingDesk
+    from monitor.exports.kept_curve import hold_curve
     from monitor.reports.person_report import CURVES, report_data
     from monitor.reports.typeset import typeset
-    from monitor.service import hold_curve
 
     wishes, now, looked = order.wishes, dt.datetime.now(dt.UTC), 0
 
@@ -275,8 +275,8 @@ def _table(holds: list[StoredHold], form: str, order: Order) -> tuple[str, bytes
 def _curve_file(hold: StoredHold, form: str, order: Order) -> bytes | None:
     """Return a hold's curve in a form, None where its raw readings are gone."""
     from monitor.exports import curve_csv, stamps_of
+    from monitor.exports.kept_curve import hold_curve
     from monitor.exports.recording import recording
-    from monitor.service import hold_curve
 
     found, stay = hold_curve(order.store, order.folder, hold.uid), order.store.get_stay(hold.stay_uid)
     if found is None or stay is None:

@@ -13,7 +13,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from pathlib import Path
@@ -26,6 +26,7 @@ from monitor.store.folder import private_file, private_folder
 
 _log = logging.getLogger(__name__)
 
+COMMAND = (sys.executable, "-P", "-m", "monitor.work")
 MOST_WAITING = 8
 KEPT = 30
 """Jobs that are remembered once they are over."""
@@ -74,6 +75,8 @@ class Workshop:
         See ``LetGo``; entered before somebody is erased.
     audit : callable, optional
         Gets who, what and subject of every job that ends.
+    command : sequence of str
+        Program of a job's process; it speaks as ``monitor.work.__main__`` does.
     """
 
     def __init__(
@@ -83,8 +86,10 @@ class Workshop:
         version: str = "",
         let_go: LetGo | None = None,
         audit: Callable[[str, str, str], None] | None = None,
+        command: Sequence[str] = COMMAND,
     ) -> None:
         self._folder, self._version, self._let_go, self._audit = folder, version, let_go, audit
+        self._command = list(command)
         self._root = folder.root / "work"
         shutil.rmtree(self._root, ignore_errors=True)
         private_folder(self._root / "uploads")
@@ -251,7 +256,6 @@ class Workshop:
                 self._over(job.id)
                 return
             self._in_process(job, wishes)
-        self._forget(uid, but=job.id)
 
     def _in_process(self, job: Job, wishes: dict[str, Any]) -> None:
         place = self._root / job.id
@@ -264,8 +268,8 @@ class Workshop:
             "who": job.asked_by,
             "version": self._version,
         }
-        process = subprocess.Popen(
-            [sys.executable, "-P", "-m", "monitor.work"],
+        process = subprocess.Popen(  # noqa: S603 - our own program
+            self._command,
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
@@ -294,6 +298,8 @@ class Workshop:
             process.kill()
             process.wait()
         if process.returncode == 0 and "outcome" in last:
+            if job.kind == "erase":
+                self._forget(wishes["person_uid"], but=job.id)
             self._over(job.id, made=last)
         elif stopped:
             self._over(job.id, error=stopped[0])

@@ -13,7 +13,9 @@ from firmware_bridge.sources import SourceEvent
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.coaching.live import LiveAdvice
 from monitor.demo import DemoRig
+from monitor.exports.erasure import erase_everywhere
 from monitor.pipeline import Output, StayMeasured
+from monitor.service import PersonLeaves
 from monitor.store import UnknownPerson
 
 SPEED = 12.0
@@ -114,3 +116,38 @@ def test_a_fault_of_the_advice_ends_no_measuring(
     demo.service.settle()
     assert demo.store.count_holds() >= 1
     assert "advice on the running hold" in caplog.text
+
+
+def test_who_is_erased_in_mid_hold_leaves_no_journal_and_no_guest_behind(demo: TableRig) -> None:
+    """The stay in progress is waited for and goes with the rest; the next one is a guest's."""
+    watch = _Watch(demo)
+    anna, bert = (demo.service.desk.add_person(name).uid for name in ("Anna K.", "B."))
+    demo.service.set_person(anna)
+    assert watch.hung.wait(WAIT_S)
+    asked: list[bool] = []
+
+    def give_up() -> bool:
+        if not asked:
+            # Meanwhile nobody can bring them back, and naming somebody else leaves the stay theirs.
+            with pytest.raises(PersonLeaves):
+                demo.service.set_person(anna)
+            demo.service.set_person(bert)
+            running = demo.service.running_stay()
+            assert running is not None
+            assert demo.store.get_stay(running[0]).person_uid == anna
+        asked.append(True)
+        return False
+
+    with demo.service.let_go(anna, give_up):
+        assert watch.done.is_set(), "the stay in progress was waited for"
+        (stay, *_) = demo.store.list_stays(newest_first=False)
+        assert (stay.person_uid, stay.ended_utc_ns is None) == (anna, False)
+        journal = demo.folder.journal(stay.journal)
+        assert journal.exists()
+        receipt = erase_everywhere(demo.store, demo.folder, anna)
+    assert receipt["journals_erased"] == [stay.journal]
+    assert receipt["left_over"] == []
+    assert demo.store.get_stay(stay.uid) is None
+    assert not journal.exists()
+    assert demo.service.person_uid == bert
+    assert demo.service.health()["warnings"] == []
