@@ -2,6 +2,7 @@
 
 import { spread } from "./curves.js";
 import { svg } from "./drawing.js";
+import { fixed } from "./numbers.js";
 import { words } from "./words.js";
 
 const STEPS = [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200];
@@ -20,7 +21,7 @@ export class Course {
     this.series = series.filter(({ points }) => points.some(({ value }) => value !== null));
     const label = this.series.map(({ name, points }) => {
       const values = points.map(({ value }) => value).filter((value) => value !== null);
-      return words.rigPage.courseOf(name, values.length, Math.min(...values).toFixed(1), Math.max(...values).toFixed(1), this.unit);
+      return words.rigPage.courseOf(name, values.length, fixed(Math.min(...values), 1), fixed(Math.max(...values), 1), this.unit);
     });
     this.root.setAttribute("aria-label", label.join("; "));
     this.draw();
@@ -46,7 +47,7 @@ export class Course {
     this.root.setAttribute("viewBox", `0 0 ${width} ${height}`);
     for (let tick = -Math.floor(reach / step); tick <= reach / step; tick++) {
       const value = tick * step;
-      const name = (Number.isInteger(value) ? String(value) : value.toFixed(1)).replace("-", "−");
+      const name = (Number.isInteger(value) ? String(value) : fixed(value, 1)).replace("-", "−");
       this.root.append(
         svg("line", { class: tick === 0 ? "nb-base" : "nb-hair", x1: left, y1: y(value), x2: right, y2: y(value) }),
         text("nb-quiet", left - 0.5 * em, y(value) + 0.35 * em, name, "end"),

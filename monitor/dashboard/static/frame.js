@@ -1,7 +1,7 @@
 // What every sheet has in common: its words, the line of pages, the light, and errors in three sentences.
 
 import { chooseTheme } from "./light.js";
-import { words } from "./words.js";
+import { locale, toldError, words } from "./words.js";
 
 export const byId = (id) => document.getElementById(id);
 
@@ -30,6 +30,8 @@ export async function frame(here, onLight = () => {}) {
   fillWords();
   fillPages(byId("pages"), here);
   chooseTheme(byId("theme"), onLight);
+  const name = words.pages.names[here];
+  if (name) document.title = `${words.product}: ${name}`;
   try {
     const rig = await ask("/api/rig");
     byId("rig-name").textContent = rig.name;
@@ -44,9 +46,12 @@ export async function frame(here, onLight = () => {}) {
 
 /** Something that went wrong, as the program tells it: what happened, what it means, what to do. */
 export class Told extends Error {
-  constructor({ what, means, do: then }) {
+  constructor(error) {
+    const own = toldError(error.code);
+    const { what, means, do: then } = own ?? error;
     super(what);
-    Object.assign(this, { what, means, then });
+    // What the language has no words for (names and numbers of this case) stands beside it as the program said it.
+    Object.assign(this, { what, means, then, code: error.code, said: own === null ? null : error.what });
   }
 }
 
@@ -72,6 +77,14 @@ export function tell(error) {
   if (error !== null && !(error instanceof Told)) throw error; // a mistake of the page is for the console
   byId("notice-what").textContent = error?.what ?? "";
   byId("notice-do").textContent = [error?.means, error?.then].filter(Boolean).join(" ");
+  if (error?.said) byId("notice-do").append(" ", inEnglish(error.said));
+}
+
+/** A sentence of the program that has no translation: marked for those who hear the page, and for those who read it. */
+export function inEnglish(said) {
+  const node = element("q", "", said);
+  node.lang = "en";
+  return node;
 }
 
 export function element(name, className = "", text = "") {
@@ -85,5 +98,5 @@ export function element(name, className = "", text = "") {
 export function whenOf(hold, style = { dateStyle: "medium", timeStyle: "short" }) {
   const here = hold.utc_offset_s === null;
   const date = new Date(hold.onset_utc_ms + (here ? 0 : hold.utc_offset_s * 1000));
-  return new Intl.DateTimeFormat([], { ...style, ...(here ? {} : { timeZone: "UTC" }) }).format(date);
+  return new Intl.DateTimeFormat(locale, { ...style, ...(here ? {} : { timeZone: "UTC" }) }).format(date);
 }

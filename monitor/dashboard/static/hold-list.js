@@ -3,7 +3,7 @@
 import { ask, byId, element, frame, tell, whenOf } from "./frame.js";
 import { holdMark } from "./mark.js";
 import { cut, percent } from "./numbers.js";
-import { words } from "./words.js";
+import { notesOf, words } from "./words.js";
 
 const PAGE = 50;
 const MOST_CHOSEN = 200;
@@ -185,7 +185,7 @@ function row(hold) {
     [`${cut(r.duration_s, r.duration_u_s).shown} ${words.unit.second}`, "list-time"],
     [share, "list-feet"],
     [[words.support[r.support], words.kind[r.kind]].filter(Boolean).join(", "), "list-what"],
-    [hold.notes.join("; "), "list-notes"],
+    [notesOf(hold).join("; "), "list-notes"],
   );
   for (const [content, className] of cells) {
     const cell = element("td", className);

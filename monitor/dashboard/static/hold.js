@@ -4,8 +4,8 @@ import { ask, byId, element, frame, tell, whenOf } from "./frame.js";
 import { holdMark } from "./mark.js";
 import { gainOf, measuresOf, wishOf } from "./measures.js";
 import { Notebook, sumsOf } from "./notebook.js";
-import { cut, percent } from "./numbers.js";
-import { words } from "./words.js";
+import { cut, fixed, percent } from "./numbers.js";
+import { notesOf, words } from "./words.js";
 
 const NEIGHBOURS = 20;
 const CURVE_POINTS = 1200;
@@ -42,7 +42,7 @@ function showHead(alpha_max) {
   const known = [words.support[r.support], words.kind[r.kind], words.hidden[hold.hidden], hold.made_by === null ? "" : words.byHand];
   byId("what").textContent = known.filter(Boolean).join(", ");
   const asked = [
-    hold.target_s === null ? "" : words.targetOf(hold.target_s.toFixed(0), r.duration_s >= hold.target_s),
+    hold.target_s === null ? "" : words.targetOf(fixed(hold.target_s, 0), r.duration_s >= hold.target_s),
     words.ending[hold.ending],
     hold.revised > 0 ? words.revisedTimes(hold.revised) : "",
   ];
@@ -52,7 +52,7 @@ function showHead(alpha_max) {
     byId(`${name}-why`).textContent = why;
   }
   byId("said").hidden = false;
-  byId("note-list").replaceChildren(...(hold.notes.length > 0 ? hold.notes : [words.noNotes]).map((note) => element("li", "", note)));
+  byId("note-list").replaceChildren(...(hold.notes.length > 0 ? notesOf(hold) : [words.noNotes]).map((note) => element("li", "", note)));
   const at = `/api/holds/${encodeURIComponent(uid)}`;
   const links = [[`${at}/curve.csv`, words.linkCurveCsv, true], [`${at}/curve`, words.linkCurveJson], [`/api/holds.csv?uid=${encodeURIComponent(uid)}`, words.linkHoldCsv, true], [at, words.linkHoldJson]];
   byId("links").replaceChildren(...links.map(link));
@@ -100,7 +100,7 @@ async function showCurve() {
   if (curve === null) return;
   byId("curve").hidden = false;
   const share = (value, u) => (value === null ? words.unknown : `${percent(value, u).shown} %`);
-  byId("paper").setAttribute("aria-label", words.curveOfHold(r.duration_s.toFixed(1), share(r.beta_mean, r.beta_u), share(r.alpha_mean, r.alpha_u)));
+  byId("paper").setAttribute("aria-label", words.curveOfHold(fixed(r.duration_s, 1), share(r.beta_mean, r.beta_u), share(r.alpha_mean, r.alpha_u)));
   state.sums = curve;
   state.book = new Notebook(byId("paper"), byId("reading"));
   state.book.show(hold, curve);
@@ -120,7 +120,7 @@ async function offerEarlier() {
   const { holds } = await ask(`/api/holds?${query}`);
   const choice = byId("earlier");
   choice.replaceChildren(new Option(words.layNothing, ""));
-  for (const one of holds) choice.add(new Option(`${whenOf(one)}, ${words.seconds(one.result.duration_s.toFixed(1))}`, one.uid));
+  for (const one of holds) choice.add(new Option(`${whenOf(one)}, ${words.seconds(fixed(one.result.duration_s, 1))}`, one.uid));
   choice.addEventListener("change", async () => {
     const earlier = holds.find((one) => one.uid === choice.value) ?? null;
     try {

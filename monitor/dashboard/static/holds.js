@@ -2,7 +2,7 @@
 
 import { holdMark } from "./mark.js";
 import { cut, percent } from "./numbers.js";
-import { words } from "./words.js";
+import { locale, notesOf, words } from "./words.js";
 
 const SHOWN = 12;
 
@@ -61,7 +61,7 @@ function row(hold) {
   page.append(element("span", "digits", cut(result.duration_s, 0.1).shown), element("span", "unit", ` ${words.unit.second}`));
   duration.append(page);
   text.append(duration, element("p", "hold-feet", feetText(result)), element("p", "hold-kind", kindText(result)));
-  const when = new Date(hold.onset_utc_ms).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+  const when = new Date(hold.onset_utc_ms).toLocaleTimeString(locale, { hour: "2-digit", minute: "2-digit" });
   const curve = element("a", "hold-curve", words.holdCurve);
   curve.href = `/api/holds/${encodeURIComponent(hold.uid)}/curve.csv`;
   curve.setAttribute("download", "");
@@ -69,7 +69,7 @@ function row(hold) {
   const aside = element("p", "hold-when", when);
   aside.append(" ", curve);
   text.append(aside);
-  if (result.flags.length > 0) text.append(element("p", "hold-flags", (hold.notes ?? result.flags).join("; ")));
+  if (result.flags.length > 0) text.append(element("p", "hold-flags", notesOf(hold).join("; ")));
   item.append(holdMark(result), text);
   return item;
 }

@@ -1,7 +1,7 @@
 // A hold's mark in lists: the plumb line small, drawn from the hold's own numbers.
 
 import { svg } from "./drawing.js";
-import { percent } from "./numbers.js";
+import { fixed, percent } from "./numbers.js";
 import { words } from "./words.js";
 
 const W = 44;
@@ -22,7 +22,7 @@ export function holdMark(result) {
   const label = words.markOf(
     hands ? `${hands.shown} %` : words.unknown,
     feet ? `${feet.shown} %${result.alpha_direct ? "" : ` (${words.inferred})`}` : words.unknown,
-    swing === null ? words.unknown : `${swing.toFixed(1)}°`,
+    swing === null ? words.unknown : `${fixed(swing, 1)}°`,
   );
   const root = svg("svg", { viewBox: `0 0 ${W} ${H}`, class: "mark", role: "img", "aria-label": label });
   root.append(line("ink-line", X - 14, TOP, X + 14, TOP, 3), line("ink-line", X - 9, FLOOR, X + 9, FLOOR, 1));

@@ -1,7 +1,7 @@
 // A hold's measures as rows of text: each with its uncertainty, or with the reason why it is not known.
 
-import { cut, percent } from "./numbers.js";
-import { words } from "./words.js";
+import { cut, fixed, percent } from "./numbers.js";
+import { toldFlag, words } from "./words.js";
 
 const WEIGHT = ["bodyweight_unknown", "too_short", "data_missing", "nobody_on_the_rig", "third_support"];
 const SWING = [
@@ -41,7 +41,7 @@ export function measuresOf(hold, gravity_m_s2) {
 /** One reason for an absent number: the first of the flags that can explain it, in the program's own words. */
 function reason(hold, flags) {
   const { flags: raised } = hold.result;
-  for (const flag of flags) if (raised.includes(flag)) return hold.notes[raised.indexOf(flag)];
+  for (const flag of flags) if (raised.includes(flag)) return toldFlag(flag, hold.notes[raised.indexOf(flag)]);
   return words.noReason;
 }
 
@@ -53,9 +53,9 @@ export function travelText(part) {
 function swingText({ max_deg, rms_deg, frequency_Hz }) {
   if ((max_deg ?? null) === null && (rms_deg ?? null) === null) return null;
   const pieces = [];
-  if (max_deg != null) pieces.push(words.swingMost(max_deg.toFixed(1)));
-  if (rms_deg != null) pieces.push(words.swingMean(rms_deg.toFixed(1)));
-  if (frequency_Hz != null) pieces.push(words.swingRate(frequency_Hz.toFixed(2)));
+  if (max_deg != null) pieces.push(words.swingMost(fixed(max_deg, 1)));
+  if (rms_deg != null) pieces.push(words.swingMean(fixed(rms_deg, 1)));
+  if (frequency_Hz != null) pieces.push(words.swingRate(fixed(frequency_Hz, 2)));
   return pieces.join(", ");
 }
 
@@ -71,7 +71,7 @@ function withUnit(number, unit) {
 }
 
 function plain(value, decimals, unit) {
-  return value === null || value === undefined ? null : withUnit({ shown: value.toFixed(decimals).replace("-", "−"), about: null }, unit);
+  return value === null || value === undefined ? null : withUnit({ shown: fixed(value, decimals), about: null }, unit);
 }
 
 function add(text, more) {
@@ -81,10 +81,10 @@ function add(text, more) {
 /** What a hold brought, and its reason. */
 export function gainOf(hold) {
   const r = hold.result;
-  const first = r.dose_bw_s === null ? words.gainedTime(r.duration_s.toFixed(1)) : words.gained(r.duration_s.toFixed(1), r.dose_bw_s.toFixed(0));
+  const first = r.dose_bw_s === null ? words.gainedTime(fixed(r.duration_s, 1)) : words.gained(fixed(r.duration_s, 1), fixed(r.dose_bw_s, 0));
   if (r.support === "unassisted" && r.touches.length === 0) return [first, words.gainFree];
-  if (r.clean_s !== null && r.clean_s > 0.9 * r.duration_s) return [first, words.gainClean(r.clean_s.toFixed(0), r.duration_s.toFixed(0))];
-  if (r.settle_s !== null && r.settle_s < 5) return [first, words.gainStill(r.settle_s.toFixed(1))];
+  if (r.clean_s !== null && r.clean_s > 0.9 * r.duration_s) return [first, words.gainClean(fixed(r.clean_s, 0), fixed(r.duration_s, 0))];
+  if (r.settle_s !== null && r.settle_s < 5) return [first, words.gainStill(fixed(r.settle_s, 1))];
   return [first, ""];
 }
 
@@ -92,10 +92,10 @@ export function gainOf(hold) {
 export function wishOf(hold, alpha_max) {
   const r = hold.result;
   const elsewhere = [...r.third_support].sort((a, b) => b.fraction - a.fraction)[0];
-  const share = (part) => (part * 100).toFixed(0);
-  if (elsewhere) return [words.tryAlone, words.tryAloneWhy(share(elsewhere.fraction), (elsewhere.end_s - elsewhere.start_s).toFixed(1))];
+  const share = (part) => fixed(part * 100, 0);
+  if (elsewhere) return [words.tryAlone, words.tryAloneWhy(share(elsewhere.fraction), fixed(elsewhere.end_s - elsewhere.start_s, 1))];
   if (r.alpha_mean !== null && r.alpha_mean > alpha_max) return [words.tryLighter, words.tryLighterWhy(share(r.alpha_mean), share(alpha_max))];
   if (r.touches.length > 0) return [words.tryFree, words.tryFreeWhy(r.touches.length)];
-  if ((r.swing?.rms_deg ?? 0) > 1) return [words.tryStill, words.tryStillWhy(r.swing.rms_deg.toFixed(1))];
+  if ((r.swing?.rms_deg ?? 0) > 1) return [words.tryStill, words.tryStillWhy(fixed(r.swing.rms_deg, 1))];
   return [words.tryNothing, ""];
 }

@@ -3,6 +3,7 @@
 import { svg } from "./drawing.js";
 import { travelText } from "./measures.js";
 import { spread } from "./curves.js";
+import { fixed } from "./numbers.js";
 import { words } from "./words.js";
 
 const LEAST_TOP_N = 200;
@@ -148,7 +149,7 @@ export class Notebook {
       this.add("rect", { class: "nb-missing", x: from, y: top, width: Math.max(2, to - from), height: Math.max(1, bottom - top) });
       const step = 0.55 * this.em;
       for (let x = from; x < to; x += step) this.line("nb-missing-line", x, bottom, Math.min(to, x + step), top);
-      this.text("nb-missing-text", (from + to) / 2, bottom + 1.1 * this.em, words.heldElsewhere((part.fraction * 100).toFixed(0)), "middle");
+      this.text("nb-missing-text", (from + to) / 2, bottom + 1.1 * this.em, words.heldElsewhere(fixed(part.fraction * 100, 0)), "middle");
     }
   }
 
@@ -158,7 +159,7 @@ export class Notebook {
       this.line("nb-edge", x, this.top - 0.3 * this.em, x, this.floor);
     }
     const r = this.hold.result;
-    this.text("nb-quiet", (this.x(0) + this.x(r.duration_s)) / 2, 0.9 * this.em, words.seconds(r.duration_s.toFixed(1)), "middle");
+    this.text("nb-quiet", (this.x(0) + this.x(r.duration_s)) / 2, 0.9 * this.em, words.seconds(fixed(r.duration_s, 1)), "middle");
   }
 
   drawSums(sums, extra) {
@@ -245,7 +246,7 @@ export class Notebook {
   read(at_s) {
     this.at_s = at_s;
     this.drawCursor();
-    const pieces = at_s === null ? [] : [words.afterOnset(at_s.toFixed(1)), ...this.valuesAt(at_s)];
+    const pieces = at_s === null ? [] : [words.afterOnset(fixed(at_s, 1)), ...this.valuesAt(at_s)];
     this.output.textContent = pieces.map((piece) => piece.replaceAll(" ", "\u00a0")).join("   ") || words.readHint;
     this.box.setAttribute("aria-valuemin", (this.first_s ?? 0).toFixed(1));
     this.box.setAttribute("aria-valuemax", (this.last_s ?? 0).toFixed(1));
@@ -259,7 +260,7 @@ export class Notebook {
       if (sums === null) continue;
       const i = nearest(sums.t_s, at_s);
       for (const [column, part] of [[sums.hands, words.hands], [sums.feet, words.feet]])
-        if (column !== null) told.push(`${name(part)} ${column[i] === null ? words.noReading : words.newtons(column[i].toFixed(0).replace("-", "−"))}`);
+        if (column !== null) told.push(`${name(part)} ${column[i] === null ? words.noReading : words.newtons(fixed(column[i], 0))}`);
     }
     return told;
   }
@@ -307,7 +308,7 @@ function tracksOf(r) {
         for (const part of r.touches) {
           const [from, to] = book.span(part);
           book.add("rect", { class: "nb-touch", x: from, y: y - 0.6 * book.em, width: Math.max(2, to - from), height: 0.6 * book.em });
-          book.note((from + to) / 2, y + 0.95 * book.em, `${(part.alpha_peak * 100).toFixed(0)} %`);
+          book.note((from + to) / 2, y + 0.95 * book.em, `${fixed(part.alpha_peak * 100, 0)} %`);
         }
       },
     });
@@ -350,5 +351,5 @@ function nearest(times, at_s) {
 }
 
 function trim(t_s) {
-  return (Number.isInteger(t_s) ? String(t_s) : t_s.toFixed(1)).replace("-", "−");
+  return (Number.isInteger(t_s) ? String(t_s) : fixed(t_s, 1)).replace("-", "−");
 }

@@ -1,4 +1,14 @@
-// Numbers cut to what their uncertainty allows. Absent stays absent: null in, null out.
+// Numbers cut to what their uncertainty allows, written as the language writes them. Absent stays absent: null in, null out.
+
+import { locale } from "./words.js";
+
+const MARK = new Intl.NumberFormat(locale).formatToParts(1.5).find(({ type }) => type === "decimal").value;
+
+/** A number with so many decimals, for reading: decimal mark of the language, a true minus sign, none before a zero. */
+export function fixed(value, decimals = 0) {
+  const text = value.toFixed(decimals);
+  return (/^-0(\.0+)?$/.test(text) ? text.slice(1) : text.replace("-", "−")).replace(".", MARK);
+}
 
 /** Decimals that a standard uncertainty allows: its first significant digit, at most `most`. */
 export function decimalsFor(u, most = 1) {
@@ -11,8 +21,8 @@ export function cut(value, u, most = 1) {
   if (value === null || value === undefined || !Number.isFinite(value)) return null;
   const decimals = decimalsFor(u, most);
   const step = 10 ** -decimals;
-  const shown = noMinusZero(value.toFixed(decimals));
-  const about = u > 0 ? (Math.ceil(u / step - 1e-9) * step).toFixed(decimals) : null;
+  const shown = fixed(value, decimals);
+  const about = u > 0 ? fixed(Math.ceil(u / step - 1e-9) * step, decimals) : null;
   return { shown, about };
 }
 
@@ -23,10 +33,5 @@ export function percent(share, u, most = 1) {
 
 /** Whole seconds while the clock runs, one decimal when it has stopped. */
 export function clock(time_s, ended) {
-  return ended ? time_s.toFixed(1) : String(Math.floor(time_s + 1e-6));
-}
-
-/** A true minus sign, as wide as a digit; and no minus before a zero. */
-function noMinusZero(text) {
-  return /^-0(\.0+)?$/.test(text) ? text.slice(1) : text.replace("-", "−");
+  return ended ? fixed(time_s, 1) : String(Math.floor(time_s + 1e-6));
 }

@@ -3,8 +3,8 @@
 import { Calendar } from "./calendar.js";
 import { EnduranceCurve } from "./endurance.js";
 import { ask, byId, element, frame, tell, whenOf } from "./frame.js";
-import { percent } from "./numbers.js";
-import { words } from "./words.js";
+import { fixed, percent } from "./numbers.js";
+import { locale, words } from "./words.js";
 
 const text = words.person;
 const uid = decodeURIComponent(location.pathname.split("/").pop());
@@ -46,8 +46,8 @@ async function refresh() {
 
 function showToday(prescription, ledger, stops) {
   const next = prescription.items.find(({ key }) => key === prescription.next);
-  byId("next").textContent = next ? `${text.next}: ${next.title}, ${text.target(next.target_s.toFixed(0))}, ${text.help(next.alpha, next.alpha_max)}` : text.nothing;
-  const left = ledger.minutes_left > 0 ? text.left(ledger.minutes_left.toFixed(1)) : "";
+  byId("next").textContent = next ? `${text.next}: ${next.title}, ${text.target(fixed(next.target_s, 0))}, ${text.help(next.alpha, next.alpha_max)}` : text.nothing;
+  const left = ledger.minutes_left > 0 ? text.left(fixed(ledger.minutes_left, 1)) : "";
   byId("why").textContent = [prescription.reason, ledger.words === prescription.reason ? "" : ledger.words, left, ...prescription.cautions].filter(Boolean).join(" ");
   byId("stops").replaceChildren(...stops.map((stop) => element("li", "", stop.words)));
   byId("items").replaceChildren(
@@ -55,7 +55,7 @@ function showToday(prescription, ledger, stops) {
       const row = element("tr");
       const name = element("th", "", item.title);
       name.scope = "row";
-      const cells = [text.target(item.target_s.toFixed(0)), text.help(item.alpha, item.alpha_max), text.percent(item.chance), item.paused ? `${text.paused}: ${item.paused}` : item.reason];
+      const cells = [text.target(fixed(item.target_s, 0)), text.help(item.alpha, item.alpha_max), text.percent(item.chance), item.paused ? `${text.paused}: ${item.paused}` : item.reason];
       row.append(name, ...cells.map((cell) => element("td", "", cell)));
       return row;
     }),
@@ -74,9 +74,9 @@ async function showMonth() {
   const goal = state.programme.day.minutes;
   const rows = Array.from({ length }, (_, i) => ({ day: i + 1, rig_min: 0, by_hand_min: 0, ...pick(days.find((one) => one.day === day(i + 1))) }));
   const sums = rows.map((row) => row.rig_min + row.by_hand_min);
-  const all = sums.reduce((sum, minutes) => sum + minutes, 0).toFixed(1);
+  const all = fixed(sums.reduce((sum, minutes) => sum + minutes, 0), 1);
   const done = sums.filter((minutes) => minutes >= 0.999 * goal).length;
-  const name = new Date(year, month - 1, 1).toLocaleDateString([], { month: "long", year: "numeric" });
+  const name = new Date(year, month - 1, 1).toLocaleDateString(locale, { month: "long", year: "numeric" });
   byId("month").textContent = name;
   byId("month-words").textContent = [text.monthWords(all, done, goal), rows.some((row) => row.by_hand_min > 0) ? text.byHand : ""].filter(Boolean).join("; ");
   const today = state.today.startsWith(state.month) ? Number(state.today.slice(8)) : null;
@@ -99,7 +99,7 @@ async function showEndurance(all) {
   const known = await ask(`${at}/endurance`);
   byId("end-note").textContent = known.holds === 0 ? text.endNone : text.endNote(known.holds, known.exhausted);
   const full = known.curve.find(({ beta }) => beta === 1).time_s;
-  const range = `${full.value.toFixed(0)} s (${full.low.toFixed(0)} to ${full.high.toFixed(0)})`;
+  const range = `${fixed(full.value, 0)} s (${fixed(full.low, 0)} to ${fixed(full.high, 0)})`;
   curve.show(known.curve, all.points, text.endLabel(known.holds, range));
 }
 
@@ -115,7 +115,7 @@ function showBests(all) {
       continue;
     }
     const share = percent(best.value, best.u);
-    const link = element("a", "", key === "least_assistance" ? `${share.shown} ± ${share.about} %` : `${best.value.toFixed(1)} ${words.unit.second}`);
+    const link = element("a", "", key === "least_assistance" ? `${share.shown} ± ${share.about} %` : `${fixed(best.value, 1)} ${words.unit.second}`);
     link.href = `/hold/${encodeURIComponent(best.hold_uid)}`;
     cell.append(link, ` ${best.day}`);
   }

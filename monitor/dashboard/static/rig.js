@@ -5,8 +5,8 @@ import { Curves } from "./curves.js";
 import { say } from "./drawing.js";
 import { Feed } from "./feed.js";
 import { ask, byId, element, frame, tell } from "./frame.js";
-import { cut, percent } from "./numbers.js";
-import { partName, words } from "./words.js";
+import { cut, fixed, percent } from "./numbers.js";
+import { locale, partName, words } from "./words.js";
 
 const OLD_S = 2;
 const LOOK_MS = 500;
@@ -95,8 +95,8 @@ function showFacts(age_s, link) {
   const account = percent(picture?.misclosure, 0.0005);
   const facts = [
     [text.since, link === null ? words.noTime : link.since_s === undefined ? words.link[link.condition] : text.sinceOf(words.link[link.condition] ?? link.condition, text.time(link.since_s))],
-    [text.age, age_s === null ? words.oldNever : text.ageOf(age_s.toFixed(1))],
-    [text.rate, picture?.rate_Hz == null ? words.noTime : text.rateOf(picture.rate_Hz.toFixed(2), state.rig.nominal_rate_Hz.toFixed(0))],
+    [text.age, age_s === null ? words.oldNever : text.ageOf(fixed(age_s, 1))],
+    [text.rate, picture?.rate_Hz == null ? words.noTime : text.rateOf(fixed(picture.rate_Hz, 2), fixed(state.rig.nominal_rate_Hz, 0))],
     [text.lost, picture === null ? words.noTime : text.lostOf(picture.lost)],
     [text.spikes, picture === null ? words.noTime : text.spikesOf(picture.spikes)],
     [text.account, account === null ? text.accountWhy : picture.misclosure_open ? `${account.shown} %, ${text.accountOpen}` : `${account.shown} %`],
@@ -118,18 +118,18 @@ function showCell(cells, kept) {
   const mean = kept.reduce((sum, [, load_N]) => sum + load_N, 0) / kept.length;
   const spread_N = Math.sqrt(kept.reduce((sum, [, load_N]) => sum + (load_N - mean) ** 2, 0) / (kept.length - 1));
   say(cells.load, `${cut(mean, 0.1).shown} ${words.unit.newton}`);
-  say(cells.spread, `${spread_N.toFixed(2)} ${words.unit.newton}`);
+  say(cells.spread, `${fixed(spread_N, 2)} ${words.unit.newton}`);
 }
 
 async function readCalibration() {
   const found = await ask("/api/rig/calibration");
-  say(byId("calibration"), found === null ? text.calibrationNone : text.calibrationOf(found.id, new Date(found.stay_utc_ms).toLocaleDateString()));
+  say(byId("calibration"), found === null ? text.calibrationNone : text.calibrationOf(found.id, new Date(found.stay_utc_ms).toLocaleDateString(locale)));
   for (const one of found?.channels ?? []) {
     const cells = state.cells.get(one.channel);
     if (cells === undefined) continue;
     say(cells.zero, ago(one.zero_at));
     say(cells.span, ago(one.span_at));
-    say(cells.u, one.u_rel_span === null ? words.unknown : `± ${(one.u_rel_span * 100).toFixed(2)} %`);
+    say(cells.u, one.u_rel_span === null ? words.unknown : `± ${fixed(one.u_rel_span * 100, 2)} %`);
   }
 }
 
@@ -137,7 +137,7 @@ async function readCalibration() {
 function ago(date) {
   if (date === null) return words.unknown;
   const at = new Date(date);
-  return Number.isNaN(at.getTime()) ? date : `${at.toLocaleDateString()}, ${text.days(Math.max(0, Math.floor((Date.now() - at) / DAY_MS)))}`;
+  return Number.isNaN(at.getTime()) ? date : `${at.toLocaleDateString(locale)}, ${text.days(Math.max(0, Math.floor((Date.now() - at) / DAY_MS)))}`;
 }
 
 async function readHistory() {

@@ -1,6 +1,11 @@
 // The door: asks for a code on the wall, or sends a passcode; what comes back is a cookie that no script can read.
 
-const byId = (id) => document.getElementById(id);
+import { byId, fillWords } from "./frame.js";
+import { toldError, words } from "./words.js";
+
+const text = words.door;
+fillWords();
+document.title = `${words.product}: ${text.title}`;
 
 /** Send a change; null when it was done, else what to tell the person. */
 async function send(path, body) {
@@ -13,9 +18,10 @@ async function send(path, body) {
     const reply = await fetch(path, options);
     if (reply.ok) return null;
     const { error } = await reply.json();
-    return `${error.what} ${error.do}`;
+    const own = toldError(error.code) ?? error;
+    return `${own.what} ${own.do}`;
   } catch {
-    return "The rig does not answer. Is this device on its network?";
+    return text.mute;
   }
 }
 
@@ -34,7 +40,7 @@ byId("ask").addEventListener("click", async () => {
     answer.textContent = problem;
     return;
   }
-  byId("ask").textContent = "Show another code";
+  byId("ask").textContent = text.askAgain;
   byId("code-form").hidden = false;
   byId("code").focus();
 });
@@ -60,6 +66,6 @@ const reply = await fetch("/api/visitor");
 if (reply.ok) {
   const visitor = await reply.json();
   byId("sign-out").hidden = !visitor.signed_in;
-  if (visitor.signed_in) byId("visitor").textContent = `Signed in as ${visitor.name} (${visitor.role}).`;
-  else if (!visitor.passcodes) byId("visitor").textContent = "Nobody has a passcode yet: only this machine is served.";
+  if (visitor.signed_in) byId("visitor").textContent = text.signedIn(visitor.name, words.role[visitor.role] ?? visitor.role);
+  else if (!visitor.passcodes) byId("visitor").textContent = text.nobody;
 }

@@ -1,17 +1,72 @@
 // The words of the language chosen for this screen: kept there, else the browser's own, else English.
 
+import { words as de } from "./words/de.js";
 import { words as en } from "./words/en.js";
+import { told as toldDe } from "./words/told-de.js";
 
-export const languages = { en };
+export const languages = { en, de };
+
+/** Each language by its own name. */
+export const languageNames = { en: "English", de: "Deutsch" };
 
 /** The two letters of the language in force. */
 export const language = chosenLanguage();
 
+/** The language with the country that the browser names: dates and numbers are written by it. */
+export const locale = navigator.languages.find((tag) => tag.slice(0, 2) === language) ?? language;
+
 export const words = languages[language];
 document.documentElement.lang = language;
 
+/** What the program tells, where this language has its own words for it; the program speaks English. */
+const told = { de: toldDe }[language] ?? { errors: {}, flags: {}, names: {}, questions: {}, phrases: [] };
+
 export function partName(name) {
   return words.partNames[name] ?? name.replaceAll("_", " ");
+}
+
+/** The three sentences of an error that has a code; null where this language has none. */
+export function toldError(code) {
+  return told.errors[code] ?? null;
+}
+
+/** A note of the measurement by its flag; `otherwise` is the program's own sentence. */
+export function toldFlag(flag, otherwise) {
+  return told.flags[flag] ?? otherwise;
+}
+
+/** All notes of a kept hold. */
+export function notesOf(hold) {
+  return hold.result.flags.map((flag, i) => toldFlag(flag, hold.notes?.[i] ?? flag));
+}
+
+/** A key that the program names (a place, a symptom, an answer). */
+export function toldName(key) {
+  return told.names[key] ?? key.replaceAll("_", " ");
+}
+
+/** A question of the intake. */
+export function toldQuestion(key, otherwise) {
+  return told.questions[key] ?? otherwise;
+}
+
+/** What the program says in sentences (reasons, pauses), each by itself; one that is unknown stays as it was said. */
+export function toldSentences(said) {
+  if (!said || told.phrases.length === 0) return said;
+  const whole = phrase(said);
+  if (whole !== null) return whole;
+  return said
+    .split(/(?<=[.!?])\s+(?=[A-Z\d])/)
+    .map((sentence) => phrase(sentence) ?? sentence)
+    .join(" ");
+}
+
+function phrase(sentence) {
+  for (const [pattern, write] of told.phrases) {
+    const found = pattern.exec(sentence);
+    if (found !== null) return write(...found.slice(1));
+  }
+  return null;
 }
 
 function chosenLanguage() {

@@ -1,4 +1,4 @@
-// Every word that the pages say, in English. The other language files have the same keys (tests/dashboard/test_words.py).
+// Every word that the pages say, in English. The other language files have the same keys (tests/browser/test_words.py).
 
 export const words = {
   scene: {
@@ -10,10 +10,11 @@ export const words = {
     hanging: "hanging",
     let_go: "let go",
   },
+  product: "Hang monitor",
   provisional: "just taken",
   noTime: "–",
   unit: { second: "s", percent: "%", newton: "N", degree: "°", kilogram: "kg", centimetre: "cm", millimetre: "mm", dose: "bodyweight-seconds" },
-  help: { fine: "fine", lighter: ["lighter", "on the feet"] },
+  help: { fine: "fine", lighter: ["lighter", "on the feet"], more: ["take", "more help"] },
   hands: "hands",
   feet: "feet",
   inferred: "inferred",
@@ -104,8 +105,10 @@ export const words = {
   noReading: "no reading",
   partNames: { bar_left: "bar left", bar_right: "bar right", foot_fl: "front left", foot_fr: "front right", foot_rl: "rear left", foot_rr: "rear right" },
 
+  live: { skip: "To the hold time", line: "Plumb line", now: "Now", shares: "Shares of bodyweight", curves: "Load curves of the last 30 seconds" },
   pages: {
     title: "Pages",
+    header: "Rig",
     skip: "To the page's content",
     names: { "/": "at the bar", "/people": "people", "/holds": "holds", "/rig": "rig" },
   },
@@ -277,14 +280,57 @@ export const words = {
     reached: "target reached",
     reserve: (value, low, high) => `reserve ${value} % used (${low} to ${high})`,
   },
+  beside: {
+    guest: "guest",
+    unnamed: "no name",
+    leftOf: (left, target) => `${left} s left of ${target} s`,
+    setOf: (number, sets) => `set ${number} of ${sets}`,
+    reserve: (value, low, high) => `reserve ${value} % used\n(${low} to ${high} %)`,
+    restOf: (of) => (of ? `rest, of ${of}` : "rest"),
+    restOver: (of) => `rest of ${of} is over`,
+    isIt: (name) => `${name}?`,
+    offerDo: (name, others) => `stand still if you are ${name}, step off if not${others > 0 ? "; on again for the next name" : ""}`,
+    crowded: "one moment",
+    crowdedDo: "step off for three seconds: the hold before stays with its person",
+    weighing: "being weighed: stand still",
+    unsure: "nobody was named: a guest's hold until somebody stands still under their name",
+    unsureDo: "whose hold was it? Stand still on the platform to be named",
+    guestWhy: "No name of today's queue fits: a guest.",
+    nextSet: (title, target, low, high) => `next: ${title}, ${target} s, ${high <= 2 ? "without help" : low > 0 ? `feet ${low} to ${high} %` : `feet up to ${high} %`}`,
+    nextBout: (time) => `done for now; next at ${time}`,
+    nextUp: (name) => `then ${name}`,
+    certain: (state, percent) => `${state}, ${percent} % sure`,
+    allowedBand: (low, high) => `${low} to ${high} % is fine`,
+  },
   sounds: {
     title: "sounds",
     hint: "Each has a twin on the screen. All are silent until switched on here.",
     start: "a hold has begun",
-    band: "the feet take too much",
+    band: "the feet leave the allowed band",
     last: "ten seconds left",
     target: "target reached",
   },
+
+  // The door
+  door: {
+    title: "sign in",
+    out: "sign this device out",
+    look: "Look in",
+    lookWhy: "For a new screen: a code of six digits appears on the wall screen and in the terminal.",
+    ask: "show a code on the wall",
+    askAgain: "show another code",
+    code: "code on the wall",
+    lookDo: "look in",
+    work: "Coach, or own",
+    workWhy: "Owners give passcodes: on the page of settings, or at the machine itself.",
+    name: "name",
+    passcode: "passcode",
+    workDo: "sign in",
+    signedIn: (name, role) => `Signed in as ${name} (${role}).`,
+    nobody: "Nobody has a passcode yet: only this machine is served.",
+    mute: "The rig does not answer. Is this device on its network?",
+  },
+  role: { wall: "wall", coach: "coach", owner: "owner", nobody: "nobody" },
 
   // People
   people: {
