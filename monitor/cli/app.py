@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import sys
-from importlib.metadata import PackageNotFoundError, version
 
 import typer
 
@@ -43,6 +42,8 @@ app = typer.Typer(
 def _version(wanted: bool) -> None:
     if not wanted:
         return
+    from importlib.metadata import PackageNotFoundError, version
+
     try:
         sys.stdout.write(f"hang-monitor {version('hang-monitor')}\n")
     except PackageNotFoundError:
