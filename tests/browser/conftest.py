@@ -20,6 +20,9 @@ CHROMIUM_ARGS = [
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
 
+READ_NEWTONS = "try { if (!localStorage.getItem('unit')) localStorage.setItem('unit', 'N') } catch {}"
+"""An init script: pages speak in newtons, as the rig does, unless a test chooses a unit."""
+
 VIEWPORTS = {
     "phone": {"width": 390, "height": 844},
     "tablet": {"width": 1024, "height": 768},
@@ -47,9 +50,12 @@ def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
     complaints: list[str] = []
     asked: list[str] = []
 
-    def open_one(url: str, *, viewport: str = "wall", refusals: bool = False, **options: object) -> Page:
-        context = chromium.new_context(viewport=VIEWPORTS[viewport], **{"locale": "en-GB", **options})
+    def open_one(
+        url: str, *, viewport: str = "wall", refusals: bool = False, browser: Browser = chromium, **options: object
+    ) -> Page:
+        context = browser.new_context(viewport=VIEWPORTS[viewport], **{"locale": "en-GB", **options})
         contexts.append(context)
+        context.add_init_script(READ_NEWTONS)
         page = context.new_page()
         page.on("pageerror", lambda error: complaints.append(str(error)))
         # A test of what the program refuses says so; the browser writes a line of its own about each refusal.

@@ -5,7 +5,7 @@ import { svg } from "./drawing.js";
 import { fixed } from "./numbers.js";
 import { words } from "./words.js";
 
-const STEPS = [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200];
+const STEPS = [0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200];
 
 export class Course {
   /** @param least the least that the axis spans to both sides: small noise must not look like drift */
@@ -47,7 +47,7 @@ export class Course {
     this.root.setAttribute("viewBox", `0 0 ${width} ${height}`);
     for (let tick = -Math.floor(reach / step); tick <= reach / step; tick++) {
       const value = tick * step;
-      const name = (Number.isInteger(value) ? String(value) : fixed(value, 1)).replace("-", "−");
+      const name = (Number.isInteger(value) ? String(value) : fixed(value, Math.abs(value) < 0.1 ? 2 : 1)).replace("-", "−");
       this.root.append(
         svg("line", { class: tick === 0 ? "nb-base" : "nb-hair", x1: left, y1: y(value), x2: right, y2: y(value) }),
         text("nb-quiet", left - 0.5 * em, y(value) + 0.35 * em, name, "end"),

@@ -1,6 +1,7 @@
 // What every sheet has in common: its words, the line of pages, the light, and errors in three sentences.
 
 import { chooseTheme } from "./light.js";
+import { useGravity } from "./units.js";
 import { locale, toldError, words } from "./words.js";
 
 export const byId = (id) => document.getElementById(id);
@@ -34,6 +35,7 @@ export async function frame(here, onLight = () => {}) {
   if (name) document.title = `${words.product}: ${name}`;
   try {
     const rig = await ask("/api/rig");
+    useGravity(rig.gravity_m_s2);
     byId("rig-name").textContent = rig.name;
     byId("rig-invented").textContent = rig.invented ? words.invented : "";
     byId("rig-invented").hidden = !rig.invented;

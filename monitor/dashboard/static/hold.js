@@ -9,7 +9,6 @@ import { notesOf, words } from "./words.js";
 
 const NEIGHBOURS = 20;
 const CURVE_POINTS = 1200;
-const NORMAL_GRAVITY_M_S2 = 9.80665;
 
 const uid = decodeURIComponent(location.pathname.split("/").pop());
 const state = { rig: null, hold: null, sums: null, book: null };
@@ -67,9 +66,8 @@ function link([address, text, download]) {
 }
 
 function showNumbers(earlier) {
-  const gravity_m_s2 = state.rig.gravity_m_s2 ?? NORMAL_GRAVITY_M_S2;
-  const other = earlier ? measuresOf(earlier, gravity_m_s2) : [];
-  const rows = measuresOf(state.hold, gravity_m_s2).map((row, i) => {
+  const other = earlier ? measuresOf(earlier) : [];
+  const rows = measuresOf(state.hold).map((row, i) => {
     const line = element("tr");
     const name = element("th", "", row.name);
     name.scope = "row";

@@ -1,6 +1,7 @@
 // A hold's measures as rows of text: each with its uncertainty, or with the reason why it is not known.
 
 import { cut, fixed, percent } from "./numbers.js";
+import { lengthText, loadText, weightText } from "./units.js";
 import { toldFlag, words } from "./words.js";
 
 const WEIGHT = ["bodyweight_unknown", "too_short", "data_missing", "nobody_on_the_rig", "third_support"];
@@ -11,10 +12,10 @@ const SWING = [
 const TRAVEL = ["travel_needs_platform", "travel_withheld_while_account_open", "kind_unknown"];
 
 /** @returns {{name: string, value: string|null, why: string}[]} rows of this hold; `value` null where not known */
-export function measuresOf(hold, gravity_m_s2) {
+export function measuresOf(hold) {
   const r = hold.result;
   const swing = r.swing ?? {};
-  const kg = (newton) => (newton === null ? null : newton / gravity_m_s2);
+  const load = (load_N, digits, u_N = null) => loadText(load_N, { digits, u_N, bodyweight_N: hold.bodyweight_N }) || null;
   const row = (key, value, flags = []) => ({ name: words.measure[key], value, why: value === null ? reason(hold, flags) : "" });
   const inferred = r.alpha_mean !== null && !r.alpha_direct ? `, ${words.inferred}` : "";
   const rows = [
@@ -24,16 +25,16 @@ export function measuresOf(hold, gravity_m_s2) {
     row("feetMost", withUnit(percent(r.alpha_p95, r.alpha_u), words.unit.percent), WEIGHT),
     row("clean", plain(r.clean_s, 1, words.unit.second), WEIGHT),
     row("dose", plain(r.dose_bw_s, 0, words.unit.dose), WEIGHT),
-    row("weight", withUnit(cut(kg(hold.bodyweight_N), kg(hold.bodyweight_u_N), 2), words.unit.kilogram), WEIGHT),
+    row("weight", weightText(hold.bodyweight_N, hold.bodyweight_u_N) || null, WEIGHT),
     row("account", withUnit(percent(r.misclosure, r.misclosure_u), words.unit.percent), WEIGHT),
     row("swing", swingText(swing), SWING),
     row("settle", plain(r.settle_s, 1, words.unit.second), ["never_settled", ...SWING]),
     row("travel", r.travel.length > 0 ? r.travel.slice(0, 3).map(travelText).join("; ") : null, TRAVEL),
-    row("peak", plain(r.peak_N, 0, words.unit.newton)),
+    row("peak", load(r.peak_N, 0)),
     row("lateral", lateralText(r), ["hands_not_told_apart"]),
-    row("tremor", plain(r.tremor_N, 1, words.unit.newton), ["tremor_not_measurable"]),
-    row("zeroBar", plain(r.zero_bar_N, 1, words.unit.newton), ["bar_zero_not_read"]),
-    row("zeroFeet", plain(r.zero_feet_N, 1, words.unit.newton), ["platform_zero_not_read"]),
+    row("tremor", load(r.tremor_N, 1), ["tremor_not_measurable"]),
+    row("zeroBar", load(r.zero_bar_N, 1), ["bar_zero_not_read"]),
+    row("zeroFeet", load(r.zero_feet_N, 1), ["platform_zero_not_read"]),
   ];
   return rows;
 }
@@ -46,8 +47,8 @@ function reason(hold, flags) {
 }
 
 export function travelText(part) {
-  const { shown, about } = cut(part.travel_mm, part.u_mm);
-  return withUnit({ shown: part.travel_mm > 0 ? `+${shown}` : shown, about }, words.unit.millimetre);
+  const told = lengthText(part.travel_mm, part.u_mm);
+  return part.travel_mm > 0 ? `+${told}` : told;
 }
 
 function swingText({ max_deg, rms_deg, frequency_Hz }) {

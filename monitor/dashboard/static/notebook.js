@@ -4,10 +4,10 @@ import { svg } from "./drawing.js";
 import { travelText } from "./measures.js";
 import { spread } from "./curves.js";
 import { fixed } from "./numbers.js";
+import { loadAxis, loadText } from "./units.js";
 import { words } from "./words.js";
 
 const LEAST_TOP_N = 200;
-const LOAD_STEPS = [50, 100, 200, 250, 500, 1000, 2000];
 const TIME_STEPS = [0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300];
 const CERTAIN = 0.8;
 
@@ -91,7 +91,7 @@ export class Notebook {
         }
     this.low_N = low_N < -0.03 * top_N ? low_N * 1.05 : 0; // noise about zero needs no room of its own
     this.top_N = top_N * 1.06;
-    this.step_N = LOAD_STEPS.find((step) => this.top_N / step <= 5) ?? 5000;
+    this.axis = loadAxis(0, this.top_N, this.hold.bodyweight_N);
     const wide = (this.right - this.left) / (this.em * 4.5);
     this.step_s = TIME_STEPS.find((step) => (this.last_s - this.first_s) / step <= wide) ?? 600;
   }
@@ -121,12 +121,12 @@ export class Notebook {
 
   drawAxes() {
     const { em, left, right, floor } = this;
-    for (let load_N = 0; load_N <= this.top_N; load_N += this.step_N) {
-      const y = this.y(load_N);
-      this.line(load_N === 0 ? "nb-base" : "nb-hair", left, y, right, y);
-      this.text("nb-quiet", left - 0.5 * em, y + 0.35 * em, String(load_N), "end");
+    for (const { at_N, name } of this.axis.ticks) {
+      const y = this.y(at_N);
+      this.line(at_N === 0 ? "nb-base" : "nb-hair", left, y, right, y);
+      this.text("nb-quiet", left - 0.5 * em, y + 0.35 * em, name, "end");
     }
-    this.text("nb-quiet", left - 0.5 * em, 0.9 * em, words.unit.newton, "end");
+    this.text("nb-quiet", left - 0.5 * em, 0.9 * em, this.axis.unit, "end");
     const steps = [Math.ceil(this.first_s / this.step_s), Math.floor(this.last_s / this.step_s)];
     for (let i = steps[0]; i <= steps[1]; i++) {
       const x = this.x(i * this.step_s);
@@ -260,7 +260,7 @@ export class Notebook {
       if (sums === null) continue;
       const i = nearest(sums.t_s, at_s);
       for (const [column, part] of [[sums.hands, words.hands], [sums.feet, words.feet]])
-        if (column !== null) told.push(`${name(part)} ${column[i] === null ? words.noReading : words.newtons(fixed(column[i], 0))}`);
+        if (column !== null) told.push(`${name(part)} ${column[i] === null ? words.noReading : loadText(column[i], { bodyweight_N: this.hold.bodyweight_N })}`);
     }
     return told;
   }

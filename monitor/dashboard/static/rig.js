@@ -5,7 +5,8 @@ import { Curves } from "./curves.js";
 import { say } from "./drawing.js";
 import { Feed } from "./feed.js";
 import { ask, byId, element, frame, tell } from "./frame.js";
-import { cut, fixed, percent } from "./numbers.js";
+import { fixed, percent } from "./numbers.js";
+import { loadText, scale, weightText } from "./units.js";
 import { locale, partName, words } from "./words.js";
 
 const OLD_S = 2;
@@ -17,7 +18,8 @@ const DAY_MS = 86_400_000;
 const text = words.rigPage;
 const state = { rig: null, picture: null, health: null, screens: null, version: null, recent: new Map(), cells: new Map() };
 const curves = new Curves(byId("curves"));
-const zeros = new Course(byId("zeros"), words.unit.newton, 5);
+const LEAST_DRIFT_N = 5;
+const zeros = new Course(byId("zeros"), words.unit.newton, LEAST_DRIFT_N);
 const accounts = new Course(byId("accounts"), words.unit.percent, 1);
 let feed = null;
 
@@ -90,8 +92,7 @@ function showWarnings(warnings) {
 
 function showFacts(age_s, link) {
   const picture = state.picture;
-  const gravity_m_s2 = state.rig.gravity_m_s2;
-  const weight = picture?.bodyweight_N == null ? null : cut(picture.bodyweight_N / gravity_m_s2, picture.bodyweight_u_N === null ? null : picture.bodyweight_u_N / gravity_m_s2, 2);
+  const weight = weightText(picture?.bodyweight_N, picture?.bodyweight_u_N);
   const account = percent(picture?.misclosure, 0.0005);
   const facts = [
     [text.since, link === null ? words.noTime : link.since_s === undefined ? words.link[link.condition] : text.sinceOf(words.link[link.condition] ?? link.condition, text.time(link.since_s))],
@@ -100,7 +101,7 @@ function showFacts(age_s, link) {
     [text.lost, picture === null ? words.noTime : text.lostOf(picture.lost)],
     [text.spikes, picture === null ? words.noTime : text.spikesOf(picture.spikes)],
     [text.account, account === null ? text.accountWhy : picture.misclosure_open ? `${account.shown} %, ${text.accountOpen}` : `${account.shown} %`],
-    [text.weight, weight === null ? words.unknown : [`${weight.shown}${weight.about === null ? "" : ` ± ${weight.about}`} ${words.unit.kilogram}`, words.weightSource[picture.bodyweight_source]].filter(Boolean).join(", ")],
+    [text.weight, weight === "" ? words.unknown : [weight, words.weightSource[picture.bodyweight_source]].filter(Boolean).join(", ")],
     [text.screens, state.screens === null ? words.noTime : String(state.screens)],
     [text.version, state.version ?? words.noTime],
   ];
@@ -117,8 +118,8 @@ function showCell(cells, kept) {
   }
   const mean = kept.reduce((sum, [, load_N]) => sum + load_N, 0) / kept.length;
   const spread_N = Math.sqrt(kept.reduce((sum, [, load_N]) => sum + (load_N - mean) ** 2, 0) / (kept.length - 1));
-  say(cells.load, `${cut(mean, 0.1).shown} ${words.unit.newton}`);
-  say(cells.spread, `${fixed(spread_N, 2)} ${words.unit.newton}`);
+  say(cells.load, loadText(mean, { digits: 1 }));
+  say(cells.spread, loadText(spread_N, { digits: 2 }));
 }
 
 async function readCalibration() {
@@ -143,13 +144,15 @@ function ago(date) {
 async function readHistory() {
   const { holds } = await ask(`/api/holds?limit=${LAST_HOLDS}`);
   const results = holds.map((hold) => hold.result).reverse();
-  const points = (name, u, scale) => results.map((r) => ({ value: r[name] === null ? null : r[name] * scale, u: u && r[u] !== null ? r[u] * scale : null }));
+  const points = (name, u, factor) => results.map((r) => ({ value: r[name] === null ? null : r[name] * factor, u: u && r[u] !== null ? r[u] * factor : null }));
   byId("history").hidden = holds.length === 0;
   byId("no-history").hidden = holds.length > 0;
   say(byId("no-history"), text.noHistory);
+  const { newtons, name } = scale();
+  Object.assign(zeros, { unit: name, least: LEAST_DRIFT_N / newtons });
   zeros.show([
-    { name: words.hands, part: "hands", points: points("zero_bar_N", null, 1) },
-    { name: words.feet, part: "feet", points: points("zero_feet_N", null, 1) },
+    { name: words.hands, part: "hands", points: points("zero_bar_N", null, 1 / newtons) },
+    { name: words.feet, part: "feet", points: points("zero_feet_N", null, 1 / newtons) },
   ]);
   accounts.show([{ name: text.accountName, part: "quiet", points: points("misclosure", "misclosure_u", 100) }]);
 }

@@ -14,6 +14,7 @@ export const words = {
   provisional: "eben gegriffen",
   noTime: "–",
   unit: { second: "s", percent: "%", newton: "N", degree: "°", kilogram: "kg", centimetre: "cm", millimetre: "mm", dose: "Körpergewicht-Sekunden" },
+  units: { kgf: "kg", lbf: "lb", N: "N", "%BW": "%", inch: "in" },
   help: { fine: "gut so", lighter: ["leichter", "auf den Füßen"], more: ["mehr Hilfe", "nehmen"] },
   hands: "Hände",
   feet: "Füße",

@@ -14,6 +14,7 @@ export const words = {
   provisional: "just taken",
   noTime: "–",
   unit: { second: "s", percent: "%", newton: "N", degree: "°", kilogram: "kg", centimetre: "cm", millimetre: "mm", dose: "bodyweight-seconds" },
+  units: { kgf: "kg", lbf: "lb", N: "N", "%BW": "%", inch: "in" },
   help: { fine: "fine", lighter: ["lighter", "on the feet"], more: ["take", "more help"] },
   hands: "hands",
   feet: "feet",
