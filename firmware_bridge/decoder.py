@@ -25,6 +25,8 @@ STUB = b"\xff\x00"
 _MOST_PRINTED_LINES = 100
 _PRINTED = re.compile(rb"[\t\r\x1b -~]*")
 
+_ZEROS = re.compile(rb"\0+")
+
 _BLANK = b" \t\r\n\0"
 
 Dialect = Literal["frames", "text"]
@@ -148,7 +150,8 @@ class Decoder:
                 elif self.dialect != "frames":
                     self._opening_zero = True
                 self._maybe_frame = True
-                start = scan = line_start = end + 1
+                run = _ZEROS.match(buffer, end)
+                start = scan = line_start = run.end() if run is not None and end == start else end + 1
                 continue
             scan = end + 1
             found = len(out)

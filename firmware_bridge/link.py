@@ -44,6 +44,9 @@ ASK_AGAIN_S = 1.0
 ANCHOR_S = 0.9
 SHORTEST_SILENCE_REAL_S = 0.25
 _KEPT_PAIRS = 64
+MOST_AHEAD_VALUES, MOST_AHEAD_EVENTS = 8_000_000, 100_000
+"""What may wait for a slow reader: a quarter of an hour of eight channels at 1000 a second. Only a device that floods
+the line gets there; then its own port has to wait, instead of this machine's memory filling up."""
 
 
 @dataclass(slots=True)
@@ -67,9 +70,9 @@ class _Visit:
 class LinkSource:
     """A converter board on a serial port, as a source of events.
 
-    A thread reads, hands every frame as received to ``tap``, decodes, and queues the events without limit: a slow
-    reader lags and loses nothing. Everything that the assembly is fed goes through the tap first, so that a journal
-    of it replays to the same count blocks, facts and clock fits.
+    A thread reads, hands every frame as received to ``tap``, decodes, and queues the events: a slow reader lags and
+    loses nothing, unless it lags by a quarter of an hour of the fastest rig. Everything that the assembly is fed goes
+    through the tap first, so that a journal of it replays to the same count blocks, facts and clock fits.
 
     Parameters
     ----------
@@ -110,6 +113,8 @@ class LinkSource:
         self._rate_Hz = rate_Hz
         self._baud = baud
         self._queue: SimpleQueue[SourceEvent | None] = SimpleQueue()
+        # One thread writes each of the two.
+        self._values_put = self._values_taken = 0
         self._closing = threading.Event()
         self._lock = threading.Lock()
         self._thread: threading.Thread | None = None
@@ -144,6 +149,8 @@ class LinkSource:
             if self._thread is None and not self._closing.is_set():
                 self._start()
         while (event := self._queue.get()) is not None:
+            if isinstance(event, CountBlock):
+                self._values_taken += event.counts.size
             yield event
         self._queue.put(None)
 
@@ -243,6 +250,9 @@ class LinkSource:
                 self._send(port, SetRate(round(self._rate_Hz * 100)))
             while not self._closing.is_set():
                 self._chores(port, visit)
+                if self._far_ahead():
+                    self._clock.wait(self._closing, SHORTEST_PAUSE_S)
+                    continue
                 data = port.read()
                 if data:
                     self._arrived(port, visit, data, self._clock.monotonic_ns())
@@ -253,6 +263,9 @@ class LinkSource:
                 "absent", f"The port {port.path} has gone.", "Check the cable and plug the board in; reading goes on."
             )
         return visit.heard
+
+    def _far_ahead(self) -> bool:
+        return self._values_put - self._values_taken > MOST_AHEAD_VALUES or self._queue.qsize() > MOST_AHEAD_EVENTS
 
     def _chores(self, port: OpenPort, visit: _Visit) -> None:
         now_ns = self._clock.monotonic_ns()
@@ -292,6 +305,8 @@ class LinkSource:
             self._follow_segment(visit)
             for event in events:
                 self._queue.put(event)
+                if isinstance(event, CountBlock):
+                    self._values_put += event.counts.size
                 if isinstance(event, CountBlock) and len(event):
                     self._weigh_arrival(visit, event, now_ns)
             value = received.value

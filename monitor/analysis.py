@@ -22,10 +22,10 @@ from monitor.newtons.calibration import (
     calibration_to_dict,
     in_order,
 )
-from monitor.newtons.curve_file import read_curve
+from monitor.newtons.curve_file import RATE_SLACK, read_curve
 from monitor.newtons.load_block import LoadBlock, Newtons
 from monitor.pipeline import Output, Pipeline, StayBegan, StayMeasured
-from monitor.rig import Rig, rig_from_dict, rig_to_dict
+from monitor.rig import HIGHEST_RATE_Hz, LOWEST_RATE_Hz, Rig, rig_from_dict, rig_to_dict
 
 JOURNAL_SUFFIX = ".journal"
 SAME_RATE = 0.2
@@ -42,6 +42,12 @@ class WrongBoard(MonitorError):
     """The board's channels are not those of the rig description."""
 
     code = "wrong-board"
+
+
+class RateNotUsable(MonitorError):
+    """The board says that it reads at a rate that no rig of this program may have."""
+
+    code = "rate-not-usable"
 
 
 def rig_note(rig: Rig, calibration: Calibration, **more: Any) -> dict[str, object]:
@@ -75,6 +81,13 @@ class EventAnalyser:
         self.counters = Counters()
         self.rate_Hz = 0.0
         self.delay_s = 0.0
+
+    def renewed(self, calibration: Calibration | None) -> EventAnalyser:
+        """Return an analyser that begins anew at this moment of the same source, with another calibration."""
+        new = EventAnalyser(self._wishes, self.rig, calibration, live=self._live)
+        new._facts, new.clock, new.counters = self._facts, self.clock, self.counters
+        new._stays_before = self._stays_before + (self._pipeline.stays if self._pipeline is not None else 0)
+        return new
 
     @property
     def wishes(self) -> Wishes:
@@ -149,8 +162,8 @@ class EventAnalyser:
         ------
         RigUnknown
             No rig description or no calibration is known.
-        WrongBoard
-            The board's channels are not the rig's.
+        WrongBoard, RateNotUsable
+            The board's channels are not the rig's, or its rate is absurd.
         """
         rig, calibration, facts = self.rig, self.calibration, self._facts
         if rig is None or calibration is None:
@@ -165,7 +178,15 @@ class EventAnalyser:
                 means="It is not known which cell sends what, so nothing is measured.",
                 do="Use the rig description that belongs to this board, or mend its list of channels.",
             )
-        self.rate_Hz = facts.rate_Hz if facts and facts.rate_Hz else rig.nominal_rate_Hz
+        rate_Hz = facts.rate_Hz if facts and facts.rate_Hz else rig.nominal_rate_Hz
+        if not LOWEST_RATE_Hz / RATE_SLACK <= rate_Hz <= HIGHEST_RATE_Hz * RATE_SLACK:
+            raise RateNotUsable(
+                what=f"The board says that it reads {rate_Hz:.4g} times a second.",
+                means="No hold can be timed at such a rate, so nothing is measured.",
+                do=f"Set the board to between {LOWEST_RATE_Hz:g} and {HIGHEST_RATE_Hz:g} readings a second; many "
+                "converters have a switch or a bridge between 10 and 80.",
+            )
+        self.rate_Hz = rate_Hz
         self.delay_s = rig.delay_s(self.rate_Hz)
         if rig.reading_delay_s is None and facts is not None and facts.protocol >= 1:
             self.delay_s = facts.reading_delay_us * 1e-6

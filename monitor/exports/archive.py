@@ -7,8 +7,10 @@ import datetime as dt
 import hashlib
 import io
 import json
+import lzma
 import os
 import re
+import struct
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator, Mapping
@@ -199,7 +201,15 @@ def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
             yield archive
     except FileNotFoundError as error:
         raise _bad(f"There is no file {path}.") from error
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as error:
+    except (
+        zipfile.BadZipFile,
+        zlib.error,
+        lzma.LZMAError,
+        struct.error,
+        EOFError,
+        NotImplementedError,
+        UnicodeError,
+    ) as error:
         raise _bad(f"{path} is no whole zip file: {error}.") from error
     except OSError as error:
         raise _bad(f"{path} cannot be read, or its journals cannot be written: {error.strerror or error}.") from error

@@ -17,6 +17,9 @@ RING_S = 15.0
 """More than the pipeline's pre-roll and its delay to notice somebody: the journal holds the stay from before its
 first load."""
 
+MOST_RING_BYTES = 1 << 24
+"""Many times what any rig sends in that time; a device that floods the line costs no more."""
+
 SYNC_EVERY_S = 0.6
 """With the time that a slow disk needs, a cut of the power then costs less than a second of the curve."""
 
@@ -37,6 +40,7 @@ class StayRecorder:
         self.prologue = prologue
         self._lock = threading.Lock()
         self._ring: deque[tuple[int, bytes]] = deque()
+        self._ring_bytes = 0
         self._writer: JournalWriter | None = None
         self.trouble: BridgeError | None = None
 
@@ -45,8 +49,11 @@ class StayRecorder:
         now_ns = self._monotonic_ns()
         with self._lock:
             self._ring.append((now_ns, raw))
-            while self._ring and now_ns - self._ring[0][0] > RING_S * 1e9:
-                self._ring.popleft()
+            self._ring_bytes += len(raw)
+            while now_ns - self._ring[0][0] > RING_S * 1e9 or self._ring_bytes > MOST_RING_BYTES:
+                self._ring_bytes -= len(self._ring.popleft()[1])
+                if not self._ring:
+                    break
             writer = self._writer
             if writer is None:
                 return
