@@ -58,7 +58,7 @@ def test_it_shows_the_numbers_of_the_picture(open_page):
         assert text(page, "feet-digits") == "6.5"
         assert text(page, "feet-aside") == "± 0.1 %\nup to 10 % is fine"
         assert text(page, "still-word") == "swinging"
-        assert text(page, "still-aside") == "± 2.3°\n2 cm to the left"
+        assert text(page, "still-aside") == "passive, 96 % sure\n± 2.3°\n2 cm to the left"
         assert page.locator("#plumbline .verdict").first.text_content() == "fine"
         assert "80.0 readings/s · 3 lost · 2 spikes masked" in text(page, "rig-facts")
         assert text(page, "rig-invented") == "invented demonstration"
@@ -286,7 +286,8 @@ def test_it_comes_back_after_a_restart_of_the_program(open_page):
 
 def read_values(reading: str) -> dict[str, float]:
     return {
-        label: float(value) for label, value in re.findall(r"([a-z][a-z ]*[a-z]) (-?\d+) N", reading.split("ago")[1])
+        label: float(value.replace("−", "-"))
+        for label, value in re.findall(r"([a-z][a-z ]*[a-z]) ([-−]?\d+) N", reading.split("ago")[1])
     }
 
 

@@ -12,7 +12,7 @@ from monitor.dashboard.app import STATIC
 
 CSS = (STATIC / "page.css").read_text(encoding="utf-8")
 BLOCKS = [
-    dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", block)) for block in re.findall(r"\{([^{}]*--paper:[^{}]*)\}", CSS)
+    dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", block)) for block in re.findall(r"\{([^{}]*--paper: #[^{}]*)\}", CSS)
 ]
 DAY, NIGHT = BLOCKS[0], BLOCKS[1]
 LIGHTS = pytest.mark.parametrize("light", [DAY, NIGHT], ids=["day", "night"])
@@ -71,3 +71,18 @@ def test_accents_stay_apart_for_colour_blind_readers(light, kind):
     for one, other in itertools.combinations(seen.values(), 2):
         # A difference of 2.3 is just noticeable (Mahy et al. 1994; from memory); ten of them are seen at a glance.
         assert np.linalg.norm(one - other) > 23
+
+
+def test_the_wall_has_contrast_aaa():
+    # WCAG 2.2 criterion 1.4.6 (AAA): 7:1 for text of any size (from memory).
+    live = (STATIC / "live.css").read_text(encoding="utf-8")
+    blocks = [
+        dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", block))
+        for block in re.findall(r"\{([^{}]*--feet: #[^{}]*)\}", live)
+    ]
+    assert len(blocks) == 3
+    assert blocks[1] == blocks[2], "both ways into the night have the same colours"
+    for light, changed in ((DAY, blocks[0]), (NIGHT, blocks[1])):
+        on_the_wall = {**light, **changed}
+        for name in ("ink", "quiet", "hands", "feet", "attention"):
+            assert contrast(on_the_wall[name], light["paper"]) >= 7.0, name

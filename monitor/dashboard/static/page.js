@@ -1,12 +1,12 @@
 // Joins feed and drawings. Pictures come 20 times a second: drawings follow each, words and figures five times a second.
 
-import { Advice } from "./advice.js";
+import { Beside } from "./beside.js";
 import { say } from "./drawing.js";
 import { Curves } from "./curves.js";
 import { Feed } from "./feed.js";
-import { fillPages } from "./frame.js";
+import { fillPages, fillWords } from "./frame.js";
 import { HoldList } from "./holds.js";
-import { clock, cut, percent } from "./numbers.js";
+import { clock, cut, fixed, percent } from "./numbers.js";
 import { Paper } from "./paper.js";
 import { PlumbLine } from "./plumbline.js";
 import { SettingsForm } from "./settings.js";
@@ -22,16 +22,17 @@ const DESCRIBE_MS = 5000;
 const NORMAL_GRAVITY_M_S2 = 9.80665;
 
 const byId = (id) => document.getElementById(id);
-const state = { rig: null, picture: null, health: null, settings: null, lastHold: null, onset_s: null, skipped: 0, due: false };
+const state = { rig: null, picture: null, health: null, settings: null, lastHold: null, onset_s: null, skipped: 0, number: 0, due: false };
 
 const plumbLine = new PlumbLine(byId("plumbline"));
 const curves = new Curves(byId("curves"));
 const paper = new Paper(byId("paper"), byId("reading"), curves);
 const holds = new HoldList(byId("hold-list"), byId("holds-none"));
-const advice = new Advice();
+const beside = new Beside();
 const sounds = new Sounds(byId("sound-list"));
 const speaker = new Speaker(byId("spoken"));
 const form = new SettingsForm(byId, NORMAL_GRAVITY_M_S2);
+const narrow = matchMedia("(max-width: 43.74em)");
 let figuresAt_ms = -Infinity;
 let describedAt_ms = -Infinity;
 let describedScene = "";
@@ -39,7 +40,6 @@ let describedScene = "";
 labels();
 chooseTheme(byId("theme"), () => curves.restyle());
 const feed = new Feed(take, () => {
-  advice.begin();
   readRig();
   holds.refresh();
   schedule();
@@ -50,6 +50,7 @@ schedule();
 function take(message) {
   if (message.type === "picture") {
     state.picture = message.picture;
+    state.number = message.number;
     state.skipped += message.skipped;
     if (message.curve) curves.push(message.curve);
     const hold = message.picture.hold;
@@ -64,8 +65,9 @@ function take(message) {
   } else if (message.type === "beat") {
     state.health = message.health;
     state.settings = message.settings;
-    plumbLine.setAllowed(message.settings.alpha_max);
     form.show(message.settings);
+  } else if (message.type === "bar") {
+    beside.take(message.bar);
   } else {
     if (message.type === "event") takeEvent(message);
     holds.refresh();
@@ -93,6 +95,7 @@ function draw(now_ms) {
   const picture = age_s === null ? null : withHold(state.picture);
   document.body.dataset.scene = picture?.scene ?? "waiting";
   document.body.classList.toggle("old", old);
+  if (state.settings !== null) plumbLine.setBand(beside.band(state.settings.alpha_max), beside.short);
   plumbLine.draw(picture);
   curves.reference_N = picture?.bodyweight_N ?? null;
   curves.draw();
@@ -104,7 +107,7 @@ function draw(now_ms) {
     drawRig(picture);
     paper.write();
     drawNotice(picture, age_s, old);
-    document.body.dataset.picture = feed.number;
+    document.body.dataset.picture = state.number;
   }
   if (now_ms - describedAt_ms > DESCRIBE_MS || document.body.dataset.scene !== describedScene) {
     describedAt_ms = now_ms;
@@ -118,22 +121,42 @@ function drawNow(picture) {
   const hold = picture?.hold ?? null;
   const shown = hold !== null && (scene === "hanging" || justEnded(picture));
   say(byId("scene"), shown && hold.provisional && !hold.ended ? words.provisional : words.scene[scene]);
-  const digits = shown ? clock(hold.time_s, hold.ended) : words.noTime;
-  say(byId("time-digits"), digits);
-  say(byId("time-unit"), shown ? words.unit.second : "");
-  byId("time").classList.toggle("long", digits.length > 4 || (hold !== null && hold.time_s >= 100));
-  byId("time").classList.toggle("unsure", shown && hold.provisional);
-  byId("time").classList.toggle("none", !shown);
-  const asked = advice.lines(shown ? hold : null);
-  say(byId("asked"), asked.text);
+  drawTime(shown ? hold : null, scene);
+  const asked = beside.lines(shown ? hold : null);
+  say(byId("who"), asked.who);
+  say(byId("asked"), asked.asked);
+  say(byId("reserve"), asked.reserve);
   byId("asked").classList.toggle("near", asked.near);
   sounds.follow({
     hanging: scene === "hanging" && hold !== null, onset_s: hold?.onset_s ?? null, sure: hold !== null && !hold.provisional,
-    above: plumbLine.lighter, left_s: advice.left_s(hold),
+    out: plumbLine.verdict === "lighter" || plumbLine.verdict === "more", left_s: beside.left_s(hold),
   });
   const gained = shown && hold.ended ? gainedBy(hold) : "";
-  say(byId("after"), gained || plumbLine.wordElsewhere() || before(picture));
-  speaker.scene(scene, scene === "let_go" && shown ? gained || `${digits} ${words.unit.second}` : "");
+  const offer = shown ? null : beside.offer();
+  const word = gained || plumbLine.wordElsewhere();
+  say(byId("after"), offer?.then ?? (word || [before(picture), beside.next(scene)].filter(Boolean).join("\n")));
+  const told = offer ? `${offer.name} ${offer.then}` : scene === "let_go" && shown ? gained || `${clock(hold.time_s, true)} ${words.unit.second}` : "";
+  speaker.scene(scene, told);
+}
+
+/** The large place: the hold's time, else a name that is offered, else the rest between sets. */
+function drawTime(hold, scene) {
+  const offer = hold === null ? beside.offer() : null;
+  const rest = hold === null && offer === null && scene !== "waiting" && scene !== "not_ready" ? beside.rest() : null;
+  let digits = words.noTime;
+  let unit = "";
+  if (hold !== null) [digits, unit] = [clock(hold.time_s, hold.ended && !narrow.matches), words.unit.second];
+  else if (offer !== null) [digits, unit] = [offer.name, offer.count];
+  else if (rest !== null) [digits, unit] = [rest.digits, rest.over ? words.beside.restOver(rest.of) : words.beside.restOf(rest.of)];
+  say(byId("time-digits"), digits);
+  say(byId("time-unit"), unit);
+  const is = byId("time").classList;
+  is.toggle("long", hold !== null && (digits.length > 4 || hold.time_s >= 100));
+  is.toggle("unsure", hold !== null && hold.provisional);
+  is.toggle("none", hold === null && offer === null && rest === null);
+  is.toggle("offer", offer !== null);
+  is.toggle("rest", rest !== null);
+  is.toggle("over", rest?.over ?? false);
 }
 
 /** What there is to say before a hold: an invitation, or the bodyweight just weighed. */
@@ -149,7 +172,7 @@ function before(picture) {
 function gainedBy(hold) {
   const last = resultOf(hold);
   if (last === null || last.dose_bw_s === null) return "";
-  return words.gained(last.duration_s.toFixed(1), last.dose_bw_s.toFixed(0));
+  return words.gained(fixed(last.duration_s, 1), fixed(last.dose_bw_s, 0));
 }
 
 /** The measures of the hold that the clock has just timed, null until they have come. */
@@ -179,13 +202,20 @@ function drawShares(picture) {
   const open = picture?.misclosure_open ?? false;
   const reasons = { waiting: words.shareWhy.waiting, not_ready: words.shareWhy.rig, empty: words.shareWhy.nobody };
   const why = reasons[scene] ?? words.shareWhy.weight;
-  const loads = (load_N) => (load_N === null || load_N === undefined ? "" : words.newtons(load_N.toFixed(0)));
+  const loads = (load_N) => (load_N === null || load_N === undefined ? "" : words.newtons(fixed(load_N, 0)));
   const about = (load_N) => (open ? words.shareWhy.open : picture?.ofHold ? words.meanOfHold : loads(load_N));
   figure("hands", percent(picture?.beta, picture?.u_beta), about(picture?.bar_N), why);
   const judged = scene === "hanging" && !open && state.settings !== null;
-  const feetAbout = judged ? words.allowed(Math.round(state.settings.alpha_max * 100)) : about(picture?.feet_N);
+  const feetAbout = judged ? allowed() : about(picture?.feet_N);
   const inferred = picture?.alpha != null && !picture.alpha_direct;
   figure("feet", percent(picture?.alpha, picture?.u_alpha), feetAbout, why, inferred);
+}
+
+/** The band of help that is asked for, in words. */
+function allowed() {
+  const { low, high } = beside.band(state.settings.alpha_max);
+  const percents = [low, high].map((part) => Math.round(part * 100));
+  return low > 0 ? words.beside.allowedBand(...percents) : words.allowed(percents[1]);
 }
 
 function figure(name, value, about, why, inferred = false) {
@@ -202,17 +232,24 @@ function drawStillness(picture) {
   const why = !hanging ? words.stillWhy.nobody : (picture.alpha ?? 0) > 0.02 ? words.stillWhy.feet : words.stillWhy.unknown;
   const swing = hanging ? cut(picture.swing_deg, picture.u_swing_deg) : null;
   const pieces = [];
+  if (hanging && picture.shoulders !== null) pieces.push(kindText(picture));
   if (swing) pieces.push(words.swing(swing.shown));
   if (hanging && picture.lateral_m !== null && Math.abs(picture.lateral_m) >= 0.005)
-    pieces.push(words.offset((Math.abs(picture.lateral_m) * 100).toFixed(0), picture.lateral_m < 0 ? words.left : words.right));
+    pieces.push(words.offset(fixed(Math.abs(picture.lateral_m) * 100, 0), picture.lateral_m < 0 ? words.left : words.right));
   say(byId("still-aside"), pieces.length > 0 ? pieces.join("\n") : still === null || still === undefined ? why : "");
+}
+
+/** Passive or active, with how sure it is. */
+function kindText({ shoulders, shoulders_certainty }) {
+  const kind = words.kind[shoulders === "drawn" ? "active" : "passive"];
+  return shoulders_certainty === null ? kind : words.beside.certain(kind, Math.floor(shoulders_certainty * 100));
 }
 
 function drawRig(picture) {
   const facts = [];
   const condition = feed.connected ? state.health?.link.condition : "unreachable";
   if (condition) facts.push(words.link[condition] ?? condition);
-  if (picture && picture.rate_Hz !== null) facts.push(words.rate(picture.rate_Hz.toFixed(1)));
+  if (picture && picture.rate_Hz !== null) facts.push(words.rate(fixed(picture.rate_Hz, 1)));
   if (picture) facts.push(words.lost(picture.lost));
   if (picture && picture.spikes > 0) facts.push(words.spikes(picture.spikes));
   if (state.skipped > 0) facts.push(words.skipped(state.skipped));
@@ -257,6 +294,7 @@ async function readRig() {
 }
 
 function labels() {
+  fillWords();
   const fixed = {
     "hands-label": words.hands, "feet-label": words.feet, "still-label": words.stillLabel, "holds-title": words.holds,
     "holds-csv": words.holdsCsv, "curves-cells": words.cells, "curves-stop": words.stop, "settings-title": words.settings,

@@ -18,8 +18,9 @@ export class PlumbLine {
     this.root = root;
     this.stillBand_deg = stillBand_deg;
     this.hasPlatform = hasPlatform;
-    this.alphaMax = null;
-    this.lighter = false;
+    this.band = null;
+    this.short = null;
+    this.verdict = null;
     this.fitted = new Map();
     this.picture = null;
     this.parts = build(root);
@@ -42,9 +43,11 @@ export class PlumbLine {
     this.draw(this.picture);
   }
 
-  setAllowed(alphaMax) {
-    if (this.alphaMax === alphaMax) return;
-    this.alphaMax = alphaMax;
+  /** @param band help that is asked for, fractions of bodyweight  @param short the load would end the hold too early */
+  setBand(band, short) {
+    this.short = short;
+    if (this.band?.low === band.low && this.band.high === band.high) return;
+    this.band = band;
     this.draw(this.picture);
   }
 
@@ -68,17 +71,18 @@ export class PlumbLine {
   drawAllowed() {
     const p = this.parts;
     const { x, floor, length, em } = this.at;
-    const known = this.alphaMax !== null;
+    const known = this.band !== null;
     show(p.allowed, known);
     show(p.allowedEdge, known);
     show(p.allowedText, known);
     if (!known) return;
     const half = em * 1.5;
-    const height = length * Math.min(1, this.alphaMax);
-    set(p.allowed, { x: x - half, y: floor - height, width: 2 * half, height });
+    const height = length * Math.min(1, this.band.high);
+    const foot = length * Math.min(1, this.band.low);
+    set(p.allowed, { x: x - half, y: floor - height, width: 2 * half, height: height - foot });
     set(p.allowedEdge, { x1: x - half, x2: x + half, y1: floor - height, y2: floor - height });
     set(p.allowedText, { x: x - half - em * 0.4, y: Math.min(floor - height + em * 0.35, floor - em * 0.4), "text-anchor": "end" });
-    say(p.allowedText, `${Math.round(this.alphaMax * 100)} %`);
+    say(p.allowedText, `${Math.round(this.band.high * 100)} %`);
   }
 
   /** The word for where there is no room beside the mark; empty where there is. */
@@ -86,13 +90,21 @@ export class PlumbLine {
     return this.at.narrow ? verdictLines(this.judge(this.picture)).join(" ") : "";
   }
 
-  /** Returns "fine", "lighter" or null: where the mark sits against the hatching. */
+  /**
+   * Returns "fine", "lighter", "more" or null: where the mark sits against the hatching. Less help than asked for is
+   * only worth a word where the present load would end the hold before its target.
+   */
   judge(picture) {
-    if (picture?.misclosure_open) return null; // no number is good while the account is open
-    if (!picture || picture.scene !== "hanging" || picture.alpha === null || this.alphaMax === null) return null;
-    const edge = this.lighter ? this.alphaMax - BACK_TO_FINE : this.alphaMax;
-    this.lighter = picture.alpha > edge;
-    return this.lighter ? "lighter" : "fine";
+    if (!picture || picture.misclosure_open || picture.scene !== "hanging" || picture.alpha === null || this.band === null) {
+      this.verdict = null; // no number is good while the account is open
+      return null;
+    }
+    const { low, high } = this.band;
+    const slack = (verdict) => (this.verdict === verdict ? BACK_TO_FINE : 0);
+    if (picture.alpha > high - slack("lighter")) this.verdict = "lighter";
+    else if (low > 0 && this.short !== false && picture.alpha < low + slack("more")) this.verdict = "more";
+    else this.verdict = "fine";
+    return this.verdict;
   }
 
   drawDivision(picture) {
@@ -141,7 +153,8 @@ export class PlumbLine {
     set(p.gapBottom, { x1: x - em * 1.1, x2: x + em * 1.1, y1: lower, y2: lower });
     const y = Math.min((upper + lower) / 2, markY - em * 3.4, this.at.top + length - em * 6);
     const lines = misclosure < 0 ? words.missing(size) : words.surplus(size);
-    this.writeLines(p.gap, this.at.narrow ? lines.slice(0, 1) : lines, x + em * 2.5, y);
+    const narrow = this.at.narrow ? lines[0].split(/ (?=\S+$)/) : lines;
+    this.writeLines(p.gap, narrow, x + em * (this.at.narrow ? 1.4 : 2.5), y);
   }
 
   drawBob(picture) {
@@ -271,7 +284,7 @@ function shouldersText(picture) {
 }
 
 function verdictLines(verdict) {
-  return verdict === "lighter" ? words.help.lighter : verdict === "fine" ? [words.help.fine] : [];
+  return verdict === null ? [] : [words.help[verdict]].flat();
 }
 
 function build(root) {

@@ -34,17 +34,17 @@ export class Sounds {
   }
 
   /** Follow the scene: sound what has changed since the last picture. */
-  follow({ hanging, onset_s, sure, above, left_s }) {
+  follow({ hanging, onset_s, sure, out, left_s }) {
     const before = this.before ?? {};
     const same = hanging && before.onset_s === onset_s;
-    this.before = { onset_s: hanging ? onset_s : null, sure, above, left_s };
+    this.before = { onset_s: hanging ? onset_s : null, sure, out, left_s };
     if (!hanging || this.seen === undefined) {
       this.seen = true; // the first picture of a page is no change
       return;
     }
     if (sure && !(same && before.sure)) this.play("start");
     if (!same) return;
-    if (above && before.above === false) this.play("band");
+    if (out && before.out === false) this.play("band");
     const passed = (limit_s) => left_s !== null && before.left_s != null && before.left_s > limit_s && left_s <= limit_s;
     if (passed(0)) this.play("target");
     else if (passed(NEAR_S)) this.play("last");
