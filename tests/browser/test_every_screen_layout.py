@@ -1,0 +1,102 @@
+"""Every screen, by hand and on the wall: nothing is cut, covered or too small, and all of it is reached by keys.
+
+With ``HANG_MONITOR_PICTURES`` naming a folder, each screen that is looked at is kept there as a picture.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from collections.abc import Iterator
+from functools import partial
+from pathlib import Path
+
+import pytest
+from conftest import CHROMIUM_ARGS, VIEWPORTS
+from page_layout import covered, cut, sideways, small_targets, walk_by_keys
+from playwright.sync_api import Browser, Page
+from screen_states import AS_IT_OPENS, AT_THE_BAR, EVERY_STATE, State, settle, shown
+
+pytestmark = pytest.mark.browser
+
+
+def keep_picture(page: Page, name: str) -> None:
+    folder = os.environ.get("HANG_MONITOR_PICTURES")
+    if folder:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        page.screenshot(
+            path=Path(folder) / f"{re.sub(r'[^a-z0-9]+', '-', name.lower()).strip('-')}.png", full_page=True
+        )
+
+
+def blame(page: Page, name: str) -> list[str]:
+    keep_picture(page, name)
+    found = [f"scrolls sideways by {sideways(page)} px"] if sideways(page) > 0 else []
+    found += [f"covered: {pair}" for pair in covered(page)] + [f"cut: {text}" for text in cut(page)]
+    return [f"{name}: {line}" for line in found]
+
+
+def tell(found: list[str]) -> None:
+    if found:
+        pytest.fail("\n".join(found), pytrace=False)
+
+
+FORMS = [one for one in EVERY_STATE if one.name.endswith("folded out") or one.name == "discarding"]
+
+
+@pytest.fixture(scope="module")
+def large_text(chromium: Browser) -> Iterator[Browser]:
+    """A browser whose reader has set text to 32 px instead of 16 px: 200 % (WCAG 2.2, 1.4.4)."""
+    args = [*CHROMIUM_ARGS, "--blink-settings=defaultFontSize=32"]
+    browser = chromium.browser_type.launch(executable_path=shutil.which("chromium"), args=args)
+    yield browser
+    browser.close()
+
+
+@pytest.mark.parametrize("state", EVERY_STATE, ids=lambda state: state.name)
+def test_nothing_is_cut_or_covered_and_all_is_reached_by_keys(open_page, hall, state: State):
+    with shown(open_page, hall, state, reduced_motion="reduce") as page:
+        found = []
+        for viewport, light in (("wall", "light"), ("phone", "light"), ("tablet", "dark")):
+            page.set_viewport_size(VIEWPORTS[viewport])
+            page.emulate_media(color_scheme=light)
+            settle(page)
+            found += blame(page, f"{state.name} {viewport} {light}")
+        if page.evaluate("document.getAnimations().length") > 0:
+            found.append("something moves for who wants no movement")
+        keys = walk_by_keys(page)
+        found += [f"not reached by keys: {one}" for one in keys["unreached"]]
+        tell(found + [f"focus not seen: {one}" for one in keys["unseen"]])
+
+
+@pytest.mark.parametrize("state", AS_IT_OPENS, ids=lambda state: state.name)
+def test_nothing_is_cut_or_covered_in_german(open_page, hall, state: State):
+    with shown(open_page, hall, state, locale="de-DE", viewport="phone") as page:
+        tell(blame(page, f"{state.name} phone german"))
+
+
+@pytest.mark.parametrize("state", [*AS_IT_OPENS, AT_THE_BAR[2]], ids=lambda state: state.name)
+def test_text_of_twice_the_size_fits(open_page, hall, large_text, state: State):
+    with shown(partial(open_page, browser=large_text), hall, state, viewport="tablet") as page:
+        assert page.evaluate("parseFloat(getComputedStyle(document.documentElement).fontSize)") >= 32
+        tell(blame(page, f"{state.name} tablet large text"))
+
+
+@pytest.mark.parametrize("state", [*FORMS, AT_THE_BAR[2], AT_THE_BAR[5]], ids=lambda state: state.name)
+def test_fingers_have_room(open_page, hall, state: State):
+    with shown(open_page, hall, state, viewport="phone", has_touch=True, is_mobile=True) as page:
+        assert page.evaluate("matchMedia('(pointer: coarse)').matches")
+        tell([*blame(page, f"{state.name} touch"), *small_targets(page)])
+
+
+@pytest.mark.parametrize("light", ["light", "dark"])
+def test_a_readers_own_colours_reach_the_drawings(open_page, hall, light):
+    for state in (AT_THE_BAR[2], next(one for one in AS_IT_OPENS if one.address.startswith("/hold/"))):
+        with shown(open_page, hall, state, forced_colors="active", color_scheme=light) as page:
+            keep_picture(page, f"{state.name} forced colours {light}")
+            ink = page.evaluate("getComputedStyle(document.body).color")
+            lines = ".hands-line, .feet-line, .ink-line, .nb-curve"
+            strokes = page.eval_on_selector_all(lines, "(all) => all.map((n) => getComputedStyle(n).stroke)")
+            assert strokes
+            assert set(strokes) == {ink}
