@@ -12,6 +12,7 @@ from monitor.analysis import Analysis, analyse_file
 from monitor.errors import TellableError
 from monitor.measures.record import Wishes
 from monitor.measures.result import MEASUREMENT_VERSION, HoldResult
+from monitor.measures.swing import Pendulum
 from monitor.store import DataFolder, Store, StoredHold, StoredStay, hold_uid
 
 WRAP_s = 2**32 / 1e6
@@ -56,15 +57,16 @@ def reanalyse(store: Store, folder: DataFolder, *, jobs: int = 0, everything: bo
     wanted = _wanted(store, everything)
     paths = [folder.journal(stay.journal) for stay in wanted]
     weights = [_given_weight_N(store, stay) for stay in wanted]
+    pendulums = [store.swings.pendulum(stay.person_uid) for stay in wanted]
     processes = min(len(wanted), jobs or os.cpu_count() or 1)
     if processes < 2:
-        for stay, path, weight in zip(wanted, paths, weights, strict=True):
-            yield _kept(store, stay, _measured(path, weight))
+        for stay, path, weight, pendulum in zip(wanted, paths, weights, pendulums, strict=True):
+            yield _kept(store, stay, _measured(path, weight, pendulum))
         return
     import multiprocessing
 
     with ProcessPoolExecutor(processes, mp_context=multiprocessing.get_context("spawn")) as pool:
-        for stay, outcome in zip(wanted, pool.map(_measured, paths, weights), strict=True):
+        for stay, outcome in zip(wanted, pool.map(_measured, paths, weights, pendulums), strict=True):
             yield _kept(store, stay, outcome)
 
 
@@ -97,12 +99,12 @@ def _given_weight_N(store: Store, stay: StoredStay) -> float | None:
     return None
 
 
-def _measured(path: Path, bodyweight_N: float | None) -> Analysis | str:
+def _measured(path: Path, bodyweight_N: float | None, pendulum: Pendulum) -> Analysis | str:
     """Return a journal's analysis, or why there is none; runs in a process of its own."""
     if not path.exists():
         return f"its journal {path.name} is gone"
     try:
-        return analyse_file(path, Wishes(bodyweight_N=bodyweight_N))
+        return analyse_file(path, Wishes(bodyweight_N=bodyweight_N, pendulum=pendulum))
     except TellableError as error:
         return error.what
 

@@ -133,10 +133,52 @@ def ending(
     write("Kept.")
 
 
+@hold.command("swing-calibration")
+@tells_errors
+def swing_calibration(
+    uid: str = UID,
+    after_s: float = typer.Option(help="When it was measured, in seconds after the hold's onset.", metavar="S"),
+    degrees: float | None = typer.Option(None, help="The swing's amplitude, as a phone along the body shows it."),
+    u_degrees: float | None = typer.Option(None, help="Standard uncertainty of that angle; 0.5 unless given."),
+    reach_m: float | None = typer.Option(
+        None, "--reach", help="How far apart the toes' turning points lie.", metavar="M"
+    ),
+    length_m: float | None = typer.Option(None, "--length", help="From the bar to the toes.", metavar="M"),
+    data: Path | None = DATA,
+) -> None:
+    """Keep the measured amplitude of a deliberate swing: later swings of this person are told with their own kappa.
+
+    Either --degrees, or --reach and --length.
+    """
+    from monitor.errors import BadInput
+    from monitor.measures.own_swing import U_ANGLE_DEG, MeasuredAngle, angle_from_reach
+
+    if degrees is not None:
+        angle = MeasuredAngle(degrees, U_ANGLE_DEG if u_degrees is None else u_degrees)
+    elif reach_m is not None and length_m is not None:
+        angle = angle_from_reach(reach_m, length_m)
+    else:
+        raise BadInput(
+            what="No amplitude was given.",
+            means="Nothing was kept.",
+            do="Give --degrees, or --reach with --length.",
+        )
+    with opened_desk(data) as desk:
+        kept = desk.calibrate_swing(uid, after_s, angle)
+        now = desk.store.swings.pendulum(kept.person_uid)
+    write(
+        f"The cells told {kept.told_deg:.2f} degrees; measured were {kept.measured_deg:.2f} ± "
+        f"{kept.u_measured_deg:.2f}: "
+        f"kappa {kept.kappa:.3f} ± {kept.kappa * kept.u_rel:.3f}.\n"
+        f"Later swings of this person are told with {now.kappa:.3f} ± {now.kappa * now.u_rel:.3f}; "
+        "hang-monitor reanalyse --everything tells the earlier ones anew."
+    )
+
+
 def _split_content(desk: CoachingDesk, data: Path | None, uid: str, after_s: float) -> dict[str, Any]:
     """Return where a hold is split, and the parts' means where its curve is still on disk."""
     from monitor.coaching.parts import part_means
-    from monitor.service import hold_curve
+    from monitor.exports.kept_curve import hold_curve
     from monitor.store import DataFolder
 
     found = desk.store.get_hold(uid)

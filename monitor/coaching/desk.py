@@ -26,6 +26,7 @@ from monitor.coaching.progress import Progress, compared, progress
 from monitor.coaching.stop_rules import Stop, stops
 from monitor.coaching.strength import StrengthPoint, strength_ahead, strength_course
 from monitor.coaching.trend import Trend, fit_trend
+from monitor.measures.own_swing import MeasuredAngle, SwingNotUsable, own_kappa
 from monitor.store import (
     HoldFilter,
     Intake,
@@ -34,6 +35,8 @@ from monitor.store import (
     Person,
     Store,
     StoredHold,
+    SwingCalibration,
+    UnknownHold,
     UnknownPerson,
 )
 
@@ -114,6 +117,52 @@ class CoachingDesk:
         BadPerson
         """
         return self.store.people.save(checked_person(replace(self.person(uid), **fields)))
+
+    # A person as a pendulum
+
+    def calibrate_swing(self, hold_uid: str, after_s: float, angle: MeasuredAngle) -> SwingCalibration:
+        """Keep what somebody measured of a deliberate swing; later swings of that person are told with their kappa.
+
+        Parameters
+        ----------
+        after_s : float
+            When it was measured, after the hold's onset.
+
+        Raises
+        ------
+        UnknownHold
+        SwingNotUsable
+            It is a guest's hold, or no kappa follows from it.
+        """
+        hold = self.store.get_hold(hold_uid)
+        if hold is None:
+            raise UnknownHold(
+                what=f"There is no hold {hold_uid[:80]!r}.",
+                means="Nothing was kept.",
+                do="Take the hold's uid from the list of holds.",
+            )
+        stay = self.store.get_stay(hold.stay_uid)
+        if stay is None or stay.person_uid is None:
+            raise SwingNotUsable(
+                what="The hold is a guest's.",
+                means="A kappa belongs to a person; nothing was kept.",
+                do="Say first who hung in this stay.",
+            )
+        found = own_kappa(hold.result, after_s, angle)
+        return self.store.swings.add(
+            SwingCalibration(
+                0,
+                stay.person_uid,
+                hold_uid,
+                self._now_utc_ns(),
+                after_s,
+                angle.degrees,
+                angle.u_degrees,
+                found.told_deg,
+                found.kappa,
+                found.u_rel,
+            )
+        )
 
     # Intake, programme
 

@@ -12,7 +12,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from monitor.coaching.intake import IntakeOutcome
 from monitor.dashboard.shapes import MOST_UTC_MS, Day, HoldShape
-from monitor.store import Correction, Intake, ManualHang, PainEntry, Person
+from monitor.measures.own_swing import U_ANGLE_DEG
+from monitor.store import Correction, Intake, ManualHang, PainEntry, Person, SwingCalibration
 
 NS_PER_MS = 1_000_000
 
@@ -39,6 +40,58 @@ class PersonShape(PersonGiven):
 
     uid: str
     created_utc_ms: int
+
+
+class SwingGiven(Given):
+    """What somebody measured of a deliberate swing, ``after_s`` after the hold's onset.
+
+    ``degrees`` is its amplitude; or ``reach_m`` how far apart the turning points of the toes lie, and ``length_m`` how
+    far below the bar they are.
+    """
+
+    hold_uid: str = Field(max_length=80)
+    after_s: float = Field(ge=0, le=36_000)
+    degrees: float | None = Field(default=None, gt=0, le=90)
+    u_degrees: float = Field(default=U_ANGLE_DEG, gt=0, le=10)
+    reach_m: float | None = Field(default=None, gt=0, le=10)
+    length_m: float | None = Field(default=None, gt=0, le=10)
+
+
+class SwingCalibrationShape(BaseModel):
+    """A deliberate swing as kept: what was measured, what the cells had told, the kappa that follows."""
+
+    id: int
+    hold_uid: str
+    at_utc_ms: int
+    after_s: float
+    measured_deg: float
+    u_measured_deg: float
+    told_deg: float
+    kappa: float
+    kappa_u: float
+
+
+class PendulumShape(BaseModel):
+    """A person as a pendulum: the kappa that their swings are told with, and the swings that it is from."""
+
+    kappa: float
+    kappa_u: float
+    swings: list[SwingCalibrationShape]
+
+
+def swing_shape(one: SwingCalibration) -> SwingCalibrationShape:
+    """Return a deliberate swing as it is answered."""
+    return SwingCalibrationShape(
+        id=one.id,
+        hold_uid=one.hold_uid,
+        at_utc_ms=one.at_utc_ns // NS_PER_MS,
+        after_s=one.after_s,
+        measured_deg=one.measured_deg,
+        u_measured_deg=one.u_measured_deg,
+        told_deg=one.told_deg,
+        kappa=one.kappa,
+        kappa_u=one.kappa * one.u_rel,
+    )
 
 
 class WhoGiven(Given):

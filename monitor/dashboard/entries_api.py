@@ -13,17 +13,21 @@ from monitor.dashboard.coaching_shapes import (
     PainGiven,
     PainKept,
     PainShape,
+    PendulumShape,
     StopShape,
+    SwingGiven,
     hang_shape,
     pain_shape,
+    swing_shape,
 )
 from monitor.dashboard.doors import Coach
-from monitor.dashboard.problems import NotThere
+from monitor.dashboard.problems import InvalidRequest, NotThere
 from monitor.dashboard.shapes import RowId
+from monitor.measures.own_swing import MeasuredAngle, angle_from_reach
 
 
 def entry_routes(coach: Coach) -> APIRouter:
-    """Return the routes ``/people/{uid}/pains``, ``/stops``, ``/back-care``, ``/hangs`` and ``/hangs/{id}``."""
+    """Return the routes ``/people/{uid}/pains``, ``/stops``, ``/back-care``, ``/hangs``, ``/swing-calibrations``."""
     router = APIRouter(tags=["entries"], prefix="/people/{uid}")
     desk = coach.desk
 
@@ -70,6 +74,44 @@ def entry_routes(coach: Coach) -> APIRouter:
         mine = any(hang.id == number for hang in desk.store.people.manual_hangs(uid))
         if not (mine and desk.store.people.remove_manual_hang(number)):
             raise NotThere(f"hang {number} of this person")
+
+    @router.get("/swing-calibrations", response_model=PendulumShape)
+    def swings(uid: str) -> PendulumShape:
+        """Return a person's deliberate swings, and the kappa that later swings are told with."""
+        desk.person(uid)
+        return _pendulum_shape(uid)
+
+    @router.post("/swing-calibrations", response_model=PendulumShape, status_code=201)
+    def add_swing(uid: str, given: SwingGiven) -> PendulumShape:
+        """Keep the measured amplitude of a deliberate swing: an angle, or how far apart its turning points lie."""
+        desk.person(uid)
+        hold = desk.store.get_hold(given.hold_uid)
+        stay = None if hold is None else desk.store.get_stay(hold.stay_uid)
+        if stay is None or stay.person_uid != uid:
+            raise NotThere(f"hold {given.hold_uid[:80]!r} of this person")
+        if given.degrees is not None:
+            angle = MeasuredAngle(given.degrees, given.u_degrees)
+        elif given.reach_m is not None and given.length_m is not None:
+            angle = angle_from_reach(given.reach_m, given.length_m)
+        else:
+            raise InvalidRequest("degrees: give it, or reach_m and length_m")
+        desk.calibrate_swing(given.hold_uid, given.after_s, angle)
+        return _pendulum_shape(uid)
+
+    @router.delete("/swing-calibrations/{number}", status_code=204)
+    def remove_swing(uid: str, number: RowId) -> None:
+        """Take a deliberate swing back."""
+        desk.person(uid)
+        if not desk.store.swings.remove(uid, number):
+            raise NotThere(f"swing {number} of this person")
+
+    def _pendulum_shape(uid: str) -> PendulumShape:
+        pendulum = desk.store.swings.pendulum(uid)
+        return PendulumShape(
+            kappa=pendulum.kappa,
+            kappa_u=pendulum.kappa * pendulum.u_rel,
+            swings=[swing_shape(one) for one in desk.store.swings.of_person(uid)],
+        )
 
     return router
 

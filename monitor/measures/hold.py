@@ -30,7 +30,7 @@ from monitor.measures.states import states_of
 from monitor.measures.steepest import Rise, steepest_rise
 from monitor.measures.stillness import stillness_of
 from monitor.measures.sway import feet_sway
-from monitor.measures.swing import LEAST_DEG, beat_wave, swing_course
+from monitor.measures.swing import ANYBODY, LEAST_DEG, Pendulum, beat_wave, swing_course
 from monitor.measures.travel import travels
 from monitor.measures.tremor import tremor_N
 from monitor.signals.bodyweight import Bodyweight
@@ -59,7 +59,7 @@ class Surroundings:
 
     ``clock_rate`` is true seconds per second of the record, with its standard uncertainty ``u_clock_rate``;
     ``alpha_max`` the allowed assistance; ``given_start`` the coach's word on the shoulders at the start; ``stuck`` the
-    columns of cells that stood still during the hold.
+    columns of cells that stood still during the hold; ``pendulum`` the body's own kappa where it is known.
     """
 
     bodyweight: Bodyweight | None
@@ -69,6 +69,7 @@ class Surroundings:
     alpha_max: float = ALPHA_MAX
     given_start: str | None = None
     stuck: tuple[int, ...] = ()
+    pendulum: Pendulum = ANYBODY
 
 
 def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResult:
@@ -463,7 +464,14 @@ class _Hold:
         if disturbed[body].mean() > DISTURBED_MOST:
             return None, None, "swing_disturbed"
         course = swing_course(
-            self.t[body], self.sum[body], self.W, self.rate_Hz, disturbed[body], breaks_s, self._bounce_Hz
+            self.t[body],
+            self.sum[body],
+            self.W,
+            self.rate_Hz,
+            disturbed[body],
+            breaks_s,
+            self._bounce_Hz,
+            self.around.pendulum,
         )
         if course is None:
             return None, None, "too_short_for_swing"
@@ -482,7 +490,8 @@ class _Hold:
             # Without a line of its own in the spectrum it may be anything that moves slowly.
             return Swing(None, None, None, []), None, "swing_frequency_unclear"
         rms = float(np.sqrt(np.mean(amplitude**2) / 2))
-        return Swing(largest, rms, course.frequency_Hz, rows), 2 * course.frequency_Hz, ""
+        kappa, kappa_u = self.around.pendulum.kappa, self.around.pendulum.kappa * self.around.pendulum.u_rel
+        return Swing(largest, rms, course.frequency_Hz, rows, kappa, kappa_u), 2 * course.frequency_Hz, ""
 
     def _travel(
         self,

@@ -229,7 +229,9 @@ class LiveView:
         bar, feet = self._loads(end - rows, end)
         if median(feet) > UNASSISTED_BELOW * weight_N:
             return
-        course = swing_course(t_s, bar + feet, weight_N, self._rate_Hz, np.zeros(rows, dtype=bool))
+        course = swing_course(
+            t_s, bar + feet, weight_N, self._rate_Hz, np.zeros(rows, bool), pendulum=self.wishes.pendulum
+        )
         if course is not None and np.isfinite(course.amplitude_deg[-1]):
             self._swing = (float(course.amplitude_deg[-1]), float(course.u_deg[-1]))
 

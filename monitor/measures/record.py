@@ -9,6 +9,7 @@ import numpy as np
 from monitor.holds.edges import LEAST_FRACTION, find_holds
 from monitor.measures.hold import ALPHA_MAX, Surroundings, measure_hold
 from monitor.measures.result import Quality, RecordResult
+from monitor.measures.swing import ANYBODY, Pendulum
 from monitor.signals.bodyweight import Bodyweight, given_bodyweight, read_bodyweight
 from monitor.signals.stay import Stay
 from monitor.signals.stuck import stuck_rows
@@ -22,11 +23,12 @@ GIVEN_U_REL = 0.002
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """What a caller may set: bodyweight (N), allowed assistance, state of the shoulders at the start."""
+    """What a caller may set: bodyweight (N), allowed assistance, shoulders at the start, the person as a pendulum."""
 
     bodyweight_N: float | None = None
     alpha_max: float = ALPHA_MAX
     given_start: str | None = None
+    pendulum: Pendulum = ANYBODY
 
 
 def analyse_stay(
@@ -64,7 +66,9 @@ def analyse_stay(
         bar_N = inferred_bar_N(stay, body.bodyweight_N) if body else np.zeros(len(stay))
         stay = replace(stay, unweighed_bar_N=bar_N)
     reference_N = body.bodyweight_N if body else _reference_N(stay)
-    around = Surroundings(body, zeros, clock_rate, u_clock_rate, wishes.alpha_max, wishes.given_start)
+    around = Surroundings(
+        body, zeros, clock_rate, u_clock_rate, wishes.alpha_max, wishes.given_start, pendulum=wishes.pendulum
+    )
     holds = []
     if reference_N is not None:
         for edges in find_holds(stay.t_s, stay.bar_N, reference_N):

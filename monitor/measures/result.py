@@ -18,13 +18,16 @@ class Swing:
     """Pendulum motion of the body: amplitude in degrees, frequency in hertz.
 
     ``course`` holds rows of time (s), amplitude (degrees) and its standard uncertainty (degrees); an amplitude
-    is None where it cannot be known.
+    is None where it cannot be known. ``kappa`` is that of the pendulum that they were reckoned with, ``kappa_u`` its
+    standard uncertainty.
     """
 
     max_deg: float | None
     rms_deg: float | None
     frequency_Hz: float | None
     course: list[tuple[float, float | None, float | None]] = field(default_factory=list)
+    kappa: float | None = None
+    kappa_u: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,9 @@ KAPPA = 0.85
 (reference/hanging_body_pendulum.json); arms drawn long add to it."""
 
 U_KAPPA_REL = 0.03
+LARGE_ANGLE = 5.0 / 24.0
+"""Of a pendulum released at rest the second harmonic of V / W is ``kappa theta0^2 (1 - 5/24 theta0^2 + ...)``."""
+
 USUAL_BOUNCE_Hz = 3.5
 """Vertical bounce of a body on its arms where the catch does not show it (common practice, no source)."""
 
@@ -40,6 +43,17 @@ LEAST_SNR = 2.5
 
 
 @dataclass(frozen=True, slots=True)
+class Pendulum:
+    """A hanging body as a pendulum: its kappa and the relative standard uncertainty of it."""
+
+    kappa: float = KAPPA
+    u_rel: float = U_KAPPA_REL
+
+
+ANYBODY = Pendulum()
+
+
+@dataclass(frozen=True, slots=True)
 class SwingCourse:
     """Swing through a hold: rows of time (s), amplitude (degrees), its standard uncertainty; pendulum frequency.
 
@@ -57,9 +71,17 @@ class SwingCourse:
 def amplitude_from_beat(beat: ArrayLike, kappa: float = KAPPA) -> Array:
     """Return the swing's amplitude (rad) whose second harmonic of V / W has the amplitude ``beat`` (any shape).
 
-    Small-angle law ``beat = kappa theta0**2``; at 20 degrees the beat is 2.5 % below it, so the angle reads 1.3 % low.
+    The expansion ``beat = kappa theta0**2 (1 - 5/24 theta0**2)`` of the pivot force (docs/measurement.md) is inverted;
+    what it leaves out is below 0.1 % of the angle at 40 degrees.
     """
-    return np.asarray(np.sqrt(np.maximum(beat, 0.0) / kappa))
+    small = np.maximum(beat, 0.0) / kappa
+    return np.asarray(np.sqrt((1.0 - np.sqrt(np.maximum(0.0, 1.0 - 4 * LARGE_ANGLE * small))) / (2 * LARGE_ANGLE)))
+
+
+def beat_from_amplitude(theta_rad: ArrayLike, kappa: float = KAPPA) -> Array:
+    """Return the beat of V / W that a swing of an amplitude (rad) has: the inverse of ``amplitude_from_beat``."""
+    square = np.square(np.asarray(theta_rad, dtype=float))
+    return np.asarray(kappa * square * (1.0 - LARGE_ANGLE * square))
 
 
 def swing_course(
@@ -70,6 +92,7 @@ def swing_course(
     disturbed: NDArray[np.bool_],
     breaks_s: Sequence[float] = (),
     bounce_Hz: float | None = None,
+    pendulum: Pendulum = ANYBODY,
 ) -> SwingCourse | None:
     """Return the swing's course in an unassisted stretch of a hold; None when the stretch is shorter than a window.
 
@@ -85,6 +108,8 @@ def swing_course(
         Frequency of the body's vertical bounce on arms and bar, as the catch shows it. The beat drives this bounce
         below its resonance, which enlarges it by ``1 / (1 - (f / f_bounce)**2)`` (undamped oscillator, any text on
         vibration); the enlargement is taken off.
+    pendulum : Pendulum
+        The body's own kappa where a deliberate swing has told it.
     """
     rows = round(WINDOW_S * rate_Hz)
     if len(t_s) < rows:
@@ -107,11 +132,11 @@ def swing_course(
     # Noise adds to the square of an amplitude (Rice): its expected share is taken off.
     size = np.sqrt(np.maximum(0.0, size**2 - 2 * u_size**2)) / gain
     u_size = u_size / gain
-    theta = amplitude_from_beat(size)
+    theta = amplitude_from_beat(size, pendulum.kappa)
     # theta goes with the root of the beat: u(theta) = u(beat) / (2 kappa theta), and kappa's share beside it.
-    u_theta = np.hypot(u_size / (2 * KAPPA * np.maximum(theta, 1e-3)), 0.5 * U_KAPPA_REL * theta)
-    pendulum = (beat_Hz / 2, u_beat_Hz / 2) if strong else (None, None)
-    return SwingCourse(times, np.degrees(theta), np.degrees(u_theta), bool(drowned.any()), *pendulum)
+    u_theta = np.hypot(u_size / (2 * pendulum.kappa * np.maximum(theta, 1e-3)), 0.5 * pendulum.u_rel * theta)
+    line = (beat_Hz / 2, u_beat_Hz / 2) if strong else (None, None)
+    return SwingCourse(times, np.degrees(theta), np.degrees(u_theta), bool(drowned.any()), *line)
 
 
 def beat_wave(beat: Array, use: NDArray[np.bool_], beat_Hz: float, rate_Hz: float) -> Array:

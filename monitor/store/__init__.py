@@ -26,6 +26,7 @@ from monitor.store.rows import StoredHold, StoredStay
 from monitor.store.search import HoldFilter, HoldOrder
 from monitor.store.seen import Correction, Seen, seen_holds
 from monitor.store.store import Store, open_store
+from monitor.store.swing_calibrations import SwingCalibration
 
 __all__ = [
     "AccessFile",
@@ -55,6 +56,7 @@ __all__ = [
     "StoredHold",
     "StoredProgramme",
     "StoredStay",
+    "SwingCalibration",
     "UnknownCorrection",
     "UnknownHold",
     "UnknownMarker",

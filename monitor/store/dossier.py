@@ -34,6 +34,7 @@ from monitor.store.schema import (
     programme,
     rig,
     stay,
+    swing_calibration,
 )
 from monitor.store.store import Store
 
@@ -47,6 +48,7 @@ ENTRIES: dict[str, Table] = {
     "pains": pain_entry,
     "programmes": programme,
     "manual_hangs": manual_hang,
+    "swing_calibrations": swing_calibration,
 }
 """Tables of entries about a person that nothing else refers to."""
 
@@ -240,7 +242,7 @@ def _write(dossier: Mapping[str, Any], who: str, although_erased: bool, connecti
     connection.execute(delete(person).where(person.c.uid == uid))
     _insert(connection, person, [{**one, "erased_utc_ns": None}])
     for name, table in ENTRIES.items():
-        _insert(connection, table, [{**row, "person_uid": uid} for row in dossier[name]])
+        _insert(connection, table, [{**row, "person_uid": uid} for row in dossier.get(name, [])])
     rigs = {row["sha256"]: _kept_once(connection, rig, row) for row in dossier["rigs"]}
     calibrations = {row["sha256"]: _kept_once(connection, calibration, row) for row in dossier["calibrations"]}
     _insert(

@@ -74,7 +74,7 @@ def rebuild_stay(store: Store, path: Path, stay_uid: str, started_utc_ns: int, w
     ended_ns, torn, problem, holds = started_utc_ns, 0, "", []
     try:
         torn = _mended(path)
-        analysis = analyse_file(path, wishes)
+        analysis = analyse_file(path, _of_person(store, stay_uid, wishes))
         for number, hold in enumerate(analysis.result.holds, start=1):
             found = _stored(stay_uid, started_utc_ns, number, hold, analysis)
             holds.append(store.save_hold(_better(store.corrections.measured(found.uid), found)))
@@ -84,6 +84,12 @@ def rebuild_stay(store: Store, path: Path, stay_uid: str, started_utc_ns: int, w
         _log.warning("the interrupted stay %s: %s", stay_uid, error)
     store.end_stay(stay_uid, ended_ns, interrupted=True)
     return Rebuilt(stay_uid, tuple(holds), torn, problem)
+
+
+def _of_person(store: Store, stay_uid: str, wishes: Wishes) -> Wishes:
+    """Return the wishes with the pendulum of whose stay it is."""
+    stay = store.get_stay(stay_uid)
+    return wishes if stay is None else replace(wishes, pendulum=store.swings.pendulum(stay.person_uid))
 
 
 def all_journals(folder: DataFolder) -> list[Path]:
@@ -129,7 +135,7 @@ def remeasure_missing(store: Store, folder: DataFolder, stay_uid: str, wishes: W
     if stay is None:
         return 0
     try:
-        analysis = analyse_file(folder.journal(stay.journal), wishes)
+        analysis = analyse_file(folder.journal(stay.journal), _of_person(store, stay_uid, wishes))
     except TellableError as error:
         _log.warning("holds of the stay %s cannot be measured again: %s", stay_uid, error)
         return 0

@@ -17,7 +17,7 @@ from sqlalchemy import (
     Text,
 )
 
-REVISIONS: tuple[str, ...] = ("0001", "0002", "0003", "0004", "0005")
+REVISIONS: tuple[str, ...] = ("0001", "0002", "0003", "0004", "0005", "0006")
 """Schema revisions in order; the last is what this code needs. A revision not listed here is of a newer program."""
 
 metadata = MetaData(
@@ -222,6 +222,23 @@ marker = Table(
     Column("made_utc_ns", BigInteger, nullable=False),
     Column("removed_utc_ns", BigInteger),
     Column("removed_by", String(120)),
+)
+
+# What somebody measured of a deliberate swing, and the kappa that follows: the person's own pendulum.
+swing_calibration = Table(
+    "swing_calibration",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("person_uid", ForeignKey("person.uid"), nullable=False, index=True),
+    Column("hold_uid", String(80), nullable=False),
+    Column("at_utc_ns", BigInteger, nullable=False),
+    Column("after_s", Float, nullable=False),
+    Column("measured_deg", Float, nullable=False),
+    Column("u_measured_deg", Float, nullable=False),
+    Column("told_deg", Float, nullable=False),
+    Column("kappa", Float, nullable=False),
+    Column("u_rel", Float, nullable=False),
+    Column("removed_utc_ns", BigInteger),
 )
 
 setting = Table(

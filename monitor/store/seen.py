@@ -258,4 +258,11 @@ def _joined_swing(a: HoldResult, b: HoldResult) -> Swing | None:
     if x.rms_deg is not None and y.rms_deg is not None:
         squares = x.rms_deg**2 * a.duration_s + y.rms_deg**2 * b.duration_s
         rms = (squares / (a.duration_s + b.duration_s)) ** 0.5
-    return Swing(largest, rms, x.frequency_Hz if x.frequency_Hz is not None else y.frequency_Hz, [*x.course, *y.course])
+    return Swing(
+        largest,
+        rms,
+        x.frequency_Hz if x.frequency_Hz is not None else y.frequency_Hz,
+        [*x.course, *y.course],
+        x.kappa,
+        x.kappa_u,
+    )

@@ -1,6 +1,6 @@
 """Stays, holds and settings: kept by one writer, read by everyone.
 
-People, corrections and markers have modules of their own, reached as ``store.people`` and so on.
+People, corrections, markers and deliberate swings have modules of their own, reached as ``store.people`` and so on.
 """
 
 from __future__ import annotations
@@ -37,6 +37,7 @@ from monitor.store.rows import (
 )
 from monitor.store.schema import calibration, hold, rig, setting, stay
 from monitor.store.search import HoldFilter, HoldOrder, found_all, found_page
+from monitor.store.swing_calibrations import SwingCalibrations
 from monitor.store.writer import Writer
 
 
@@ -71,6 +72,7 @@ class Store:
         self.people = People(self._read, self._writer)
         self.corrections = Corrections(self._read, self._writer)
         self.markers = Markers(self._read, self._writer)
+        self.swings = SwingCalibrations(self._read, self._writer)
         self.audit = Audit(self._read, self._writer)
         self.earlier = Earlier(self._read)
 

@@ -56,7 +56,7 @@ def test_one_file_is_one_json_object_with_the_keys_of_the_result():
     )
     assert set(wanted.split()) <= set(hold)
     assert {"samples", "lost", "spikes", "rate_Hz"} <= set(found["quality"])
-    assert {"max_deg", "rms_deg", "frequency_Hz", "course"} == set(hold["swing"])
+    assert {"max_deg", "rms_deg", "frequency_Hz", "course", "kappa", "kappa_u"} == set(hold["swing"])
 
 
 def test_several_files_are_json_lines_in_the_order_given():

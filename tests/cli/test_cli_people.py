@@ -12,6 +12,7 @@ from typer.testing import CliRunner, Result
 
 from monitor.cli import app
 from monitor.coaching.programme import template_text
+from monitor.measures.result import Swing
 from monitor.store import DataFolder, open_store
 
 sys.path += [str(Path(__file__).parents[1] / name) for name in ("coaching", "store")]
@@ -50,6 +51,26 @@ def stay(tmp_path, anna) -> str:
 def kind_of(data: Path, uid: str) -> str | None:
     with open_store(DataFolder.open(data).database) as store:
         return store.get_hold(uid).result.kind
+
+
+def test_a_deliberate_swing_gives_a_person_their_own_kappa(tmp_path, anna, stay):
+    """Told 8.0, measured 7.8 degrees: kappa is about 0.85 (8.0 / 7.8)^2 = 0.894."""
+    with open_store(DataFolder.open(tmp_path).database) as store:
+        kept = store.get_hold(f"{stay}-001")
+        swing = Swing(8.0, 4.0, 0.45, [(109.0, 8.0, 0.15)], 0.85, 0.85 * 0.03)
+        store.save_hold(dataclasses.replace(kept, result=dataclasses.replace(kept.result, swing=swing)))
+    told = run(tmp_path, "hold", "swing-calibration", f"{stay}-001", "--after-s", 9, "--degrees", 7.8).stdout
+    assert "kappa 0.89" in told
+    reach = ("--reach", 0.6, "--length", 2.2)  # asin(0.3 / 2.2) = 7.84 degrees
+    assert (
+        "measured were 7.84" in run(tmp_path, "hold", "swing-calibration", f"{stay}-001", "--after-s", 9, *reach).stdout
+    )
+    with open_store(DataFolder.open(tmp_path).database) as store:
+        assert len(store.swings.of_person(anna)) == 2
+        assert 0.85 < store.swings.pendulum(anna).kappa < 0.90
+    for wrong in (("--after-s", 9), ("--after-s", 30, "--degrees", 7.8)):
+        run(tmp_path, "hold", "swing-calibration", f"{stay}-001", *wrong, status=2)
+    run(tmp_path, "hold", "swing-calibration", "none", "--after-s", 9, "--degrees", 7.8, status=2)
 
 
 def test_people(tmp_path, anna):

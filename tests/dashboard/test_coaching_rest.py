@@ -19,6 +19,7 @@ from monitor.coaching.live import LiveCoaching
 from monitor.coaching.programme import template
 from monitor.dashboard import LiveHub, create_app
 from monitor.measures.picture import HoldClock, Picture
+from monitor.measures.result import Swing
 from monitor.store import open_store
 
 sys.path += [str(Path(__file__).parents[1] / name) for name in ("coaching", "store")]
@@ -194,6 +195,33 @@ def test_hangs_by_hand_are_marked_and_can_be_taken_out(client, anna):
     assert client.get(f"/api/people/{anna}/days").json()["today"]["by_hand_s"] == 60
     assert client.delete(f"/api/people/{anna}/hangs/{hang['id']}").status_code == 204
     assert told(client.delete(f"/api/people/{anna}/hangs/{hang['id']}"), 404)["code"] == "not-found"
+
+
+def test_deliberate_swings(client, coach, anna, stay):
+    store = coach.desk.store
+    (hold, *_) = store.holds_of_stay(stay)
+    at_s = hold.result.onset_s + 5.0
+    swing = Swing(8.0, 4.0, 0.45, [(at_s, 8.0, 0.15)], 0.85, 0.85 * 0.03)
+    store.save_hold(dataclasses.replace(hold, result=dataclasses.replace(hold.result, swing=swing)))
+    path = f"/api/people/{anna}/swing-calibrations"
+    before = client.get(path).json()
+    assert (before["kappa"], before["swings"]) == (0.85, [])
+    given = {"hold_uid": hold.uid, "after_s": 5.0}
+    made = client.post(path, json={**given, "degrees": 7.8, "u_degrees": 0.3})
+    assert made.status_code == 201
+    (one,) = made.json()["swings"]
+    assert (one["told_deg"], one["measured_deg"]) == (8.0, 7.8)
+    assert 0.85 < made.json()["kappa"] < one["kappa"]
+    assert client.post(path, json={**given, "reach_m": 0.6, "length_m": 2.2}).status_code == 201
+    for wrong, status in (
+        (given, 400),
+        ({**given, "degrees": 20.0}, 400),
+        ({**given, "hold_uid": "x", "degrees": 8}, 404),
+    ):
+        assert client.post(path, json=wrong).status_code == status, wrong
+    assert client.delete(f"{path}/{one['id']}").status_code == 204
+    assert client.delete(f"{path}/{one['id']}").status_code == 404
+    assert len(client.get(path).json()["swings"]) == 1
 
 
 def test_programmes(client, anna):

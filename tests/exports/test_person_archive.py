@@ -21,7 +21,7 @@ from monitor.errors import BadInput
 from monitor.exports.archive import BadArchive, import_archive, write_archive
 from monitor.exports.erasure import erase_everywhere
 from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, Swing
-from monitor.store import DataFolder, StoredHold, UnknownPerson, hold_uid, open_store
+from monitor.store import DataFolder, StoredHold, SwingCalibration, UnknownPerson, hold_uid, open_store
 from monitor.store.dossier import (
     ENTRIES,
     OF_HOLDS,
@@ -59,6 +59,7 @@ def fill(folder: DataFolder, store, name: str = NAME, offset_ns: int = 0) -> str
     desk.log_pain(uid, 3, place="wrist", symptoms=("numbness",), note=f"after the second set of {name}")
     desk.log_hang(uid, 30, START_ns + 10**9, "passive", "at home")
     store.people.remove_manual_hang(desk.log_hang(uid, 31, START_ns + 2 * 10**9).id)
+    store.swings.add(SwingCalibration(0, uid, "some-hold", START_ns, 9.0, 8.0, 0.5, 8.2, 0.88, 0.04))
     uids = []
     for number in range(4):
         at_ns = START_ns + offset_ns + number * 86_400 * 10**9

@@ -12,7 +12,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from monitor.measures.swing import KAPPA, U_KAPPA_REL, amplitude_from_beat, swing_course
+from monitor.measures.swing import (
+    KAPPA,
+    U_KAPPA_REL,
+    Pendulum,
+    amplitude_from_beat,
+    beat_from_amplitude,
+    swing_course,
+)
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 PENDULUM = json.loads((REFERENCE / "physical_pendulum.json").read_text(encoding="utf-8"))
@@ -70,28 +77,32 @@ def test_the_rods_force_is_the_published_one(swinging):
 
 
 def test_the_beats_amplitude_gives_the_angle(swinging):
-    """Half of peak to peak over kappa theta0^2 is tabulated: the small-angle law reads low by its root."""
-    amplitude_deg, _, force = swinging
-    theta = np.degrees(amplitude_from_beat((force.max() - force.min()) / 2, KAPPA_ROD))
-    ratio = TABLE[str(amplitude_deg)]["half_peak_to_peak_over_kappa_theta0_squared"] ** 0.5
-    assert theta == pytest.approx(amplitude_deg * ratio, rel=1e-4)
+    """The second harmonic of the exact force over ten whole periods: the expansion gives the angle back."""
+    amplitude_deg, t_s, force = swinging
+    period_s = REST_PERIOD_s * TABLE[str(amplitude_deg)]["period_ratio"]
+    phase = 4 * np.pi * t_s / period_s
+    design = np.column_stack([np.ones_like(t_s), *(f(k * phase) for k in (1, 2, 3) for f in (np.cos, np.sin))])
+    solution, *_ = np.linalg.lstsq(design, force, rcond=None)
+    theta = np.degrees(amplitude_from_beat(np.hypot(solution[1], solution[2]), KAPPA_ROD))
+    assert theta == pytest.approx(amplitude_deg, rel=3e-4)
+    assert beat_from_amplitude(np.radians(amplitude_deg), KAPPA_ROD) == pytest.approx(
+        np.hypot(solution[1], solution[2]), rel=6e-4
+    )
 
 
 def test_the_course_of_a_rod(swinging):
     amplitude_deg, t_s, force = swinging
     noise_N = NOISE_N * np.random.default_rng(5).standard_normal(len(t_s))
-    course = swing_course(t_s, W * force + noise_N, W, RATE_Hz, np.zeros(len(t_s), dtype=bool), bounce_Hz=STIFF_Hz)
-    # The course reads with a body's kappa, the rod has its own: theta goes with the root of their ratio.
-    as_a_rod_deg = course.amplitude_deg * (KAPPA / KAPPA_ROD) ** 0.5
-    u_deg = course.u_deg * (KAPPA / KAPPA_ROD) ** 0.5
-    assert np.isfinite(as_a_rod_deg).all()
-    assert np.max(np.abs(as_a_rod_deg - amplitude_deg)) < np.max(2 * u_deg)
-    # kappa is known for the rod, so only the small-angle law (1.3 % at 20 degrees) and noise are left: the amplitude
-    # of a sine among n rows of white noise s is known to s (2 / n)^0.5, and 40 s hold five windows of 8 s.
-    law = TABLE[str(amplitude_deg)]["half_peak_to_peak_over_kappa_theta0_squared"] ** 0.5
+    rod = Pendulum(KAPPA_ROD, U_KAPPA_REL)
+    still = np.zeros(len(t_s), dtype=bool)
+    course = swing_course(t_s, W * force + noise_N, W, RATE_Hz, still, bounce_Hz=STIFF_Hz, pendulum=rod)
+    assert np.isfinite(course.amplitude_deg).all()
+    assert np.max(np.abs(course.amplitude_deg - amplitude_deg)) < np.max(2 * course.u_deg)
+    # kappa is known for the rod, so only noise is left: the amplitude of a sine among n rows of white noise s is known
+    # to s (2 / n)^0.5, and 40 s hold five windows of 8 s.
     u_beat = NOISE_N / W * (2 / (8 * RATE_Hz)) ** 0.5 / 5**0.5
     u_mean_deg = np.degrees(u_beat / (2 * KAPPA_ROD * np.radians(amplitude_deg)))
-    assert np.mean(as_a_rod_deg) == pytest.approx(amplitude_deg * law, abs=0.002 * amplitude_deg + 3 * u_mean_deg)
+    assert np.mean(course.amplitude_deg) == pytest.approx(amplitude_deg, abs=0.001 * amplitude_deg + 3 * u_mean_deg)
     # No better than kappa is known, whatever the noise.
     assert (course.u_deg >= 0.5 * U_KAPPA_REL * course.amplitude_deg).all()
     period_s = REST_PERIOD_s * TABLE[str(amplitude_deg)]["period_ratio"]
@@ -101,7 +112,7 @@ def test_the_course_of_a_rod(swinging):
 def test_a_swing_that_dies_down_is_followed():
     t_s = np.arange(0, 60, 1 / RATE_Hz)
     theta_deg = 6 * np.exp(-t_s / 40)
-    beat = KAPPA * np.radians(theta_deg) ** 2
+    beat = beat_from_amplitude(np.radians(theta_deg))
     force = 1 - beat * np.cos(2 * np.pi * 0.9 * t_s)
     course = swing_course(t_s, W * force, W, RATE_Hz, np.zeros(len(t_s), dtype=bool), bounce_Hz=STIFF_Hz)
     np.testing.assert_allclose(course.amplitude_deg, 6 * np.exp(-course.t_s / 40), rtol=0.01)

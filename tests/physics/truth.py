@@ -23,6 +23,8 @@ Array = NDArray[np.float64]
 Truth = dict[str, Any]
 
 BRIDGED_s, TUG_s = 1.0, 0.3
+TOUCHED = 0.05
+"""Above this share of its level a foot still touches."""
 UNCLEAR = 0.1
 """So near to half of the range a shoulder is neither passive nor active."""
 TREMOR_Hz = (6.0, 12.0)
@@ -62,7 +64,8 @@ def half_level_stretches(
 ) -> tuple[list[tuple[float, float]], float]:
     """Return the stretches above half of the settled level and that level (median between first and last edge).
 
-    ``held`` (n,) is 1 where a hand holds the bar: a short stretch belongs to a stay that the hands never left.
+    A short stretch belongs to a stay that the hands never left: ``held`` (n,) is 1 where one holds the bar. Without
+    it the load itself tells that.
     """
     level = first_level
     stretches: list[tuple[float, float]] = []
@@ -81,7 +84,7 @@ def half_level_stretches(
         # The catch may ring: a short stretch belongs to the stay if the hands never let go after it.
         for short in reversed([r for r in every if r[1] - r[0] < shortest_s and r[1] <= stretches[0][0]]):
             between = (t_s >= short[1]) & (t_s <= stretches[0][0])
-            if held is not None and held[between].all():
+            if held[between].all() if held is not None else x[between].min() > TOUCHED * level:
                 stretches = [short, *stretches]
         inside = (t_s >= stretches[0][0]) & (t_s <= stretches[-1][1])
         new = float(np.median(x[inside]))
