@@ -1,5 +1,6 @@
 """What a page looks like as rectangles: text that is cut or covered, targets too small, focus that is not seen."""
 
+# ruff: noqa: E501 (the scripts are wrapped as JavaScript is)
 from __future__ import annotations
 
 from playwright.sync_api import Page

@@ -47,7 +47,7 @@ FORMS = [one for one in EVERY_STATE if one.name.endswith("folded out") or one.na
 
 @pytest.fixture(scope="module")
 def large_text(chromium: Browser) -> Iterator[Browser]:
-    """A browser whose reader has set text to 32 px instead of 16 px: 200 % (WCAG 2.2, 1.4.4)."""
+    """Start a browser whose reader has set text to 32 px instead of 16 px: 200 % (WCAG 2.2, 1.4.4)."""
     args = [*CHROMIUM_ARGS, "--blink-settings=defaultFontSize=32"]
     browser = chromium.browser_type.launch(executable_path=shutil.which("chromium"), args=args)
     yield browser
