@@ -46,12 +46,16 @@ def _running(*arguments: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
 
 def first_page() -> Iterator[str]:
     """Yield the seconds from the command to the first whole page, three times."""
-    for turn in ("first", "second", "third"):
-        with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory() as folder:
+        for turn in ("first ever", "second", "third"):
             begun = time.perf_counter()
-            with _running("demo", "--data", folder) as (_, address):
+            with _running("demo", "--data", folder) as (process, address):
                 urllib.request.urlopen(address, timeout=10).read()
-                yield f"{turn} start: {time.perf_counter() - begun:.2f} s to the first page (goal 3 s)"
+                passed_s, used = time.perf_counter() - begun, psutil.Process(process.pid).cpu_times()
+                yield (
+                    f"{turn} start: {passed_s:.2f} s to the first page (goal 3 s), {used.user + used.system:.2f} s of "
+                    f"the processor's time"
+                )
 
 
 def memory() -> Iterator[str]:
