@@ -17,6 +17,7 @@ from monitor.dashboard.attempts import key_of
 from monitor.dashboard.doorkeeper import VISITOR, Doorkeeper, Visitor
 from monitor.dashboard.problems import ForeignOrigin, Unforeseen, UnknownHost, problem
 from monitor.dashboard.refusals import NotJson, NotYourRole, Refusal, SignInNeeded, TooLarge, TooManyTries, TooSlow
+from monitor.dashboard.request_log import HEADER, REQUEST_ID, RequestCounts, new_request_id
 from monitor.errors import TellableError
 from monitor.store.access import AccessNotUsable
 
@@ -72,10 +73,19 @@ class Guard:
         Names of this machine for itself.
     doorkeeper : Doorkeeper or None
         None: whoever passes the checks of Host and Origin may do everything.
+    counts : RequestCounts, optional
+        Counts and logs every answer.
     """
 
-    def __init__(self, app: ASGIApp, host_names: frozenset[str], doorkeeper: Doorkeeper | None = None) -> None:
+    def __init__(
+        self,
+        app: ASGIApp,
+        host_names: frozenset[str],
+        doorkeeper: Doorkeeper | None = None,
+        counts: RequestCounts | None = None,
+    ) -> None:
         self._app = app
+        self._counts = counts or RequestCounts()
         self._host_names = host_names
         self._door = doorkeeper
         self._feeds: Counter[str] = Counter()
@@ -87,7 +97,11 @@ class Guard:
         elif scope["type"] == "websocket":
             await self._feed(scope, receive, send)
         else:
-            await self._request(scope, receive, send)
+            request_id = REQUEST_ID.set(new_request_id())
+            try:
+                await self._request(scope, receive, send)
+            finally:
+                REQUEST_ID.reset(request_id)
 
     async def _feed(self, scope: Scope, receive: Receive, send: Send) -> None:
         refusal = self._refusal(scope)
@@ -130,7 +144,7 @@ class Guard:
             return False
 
     async def _request(self, scope: Scope, receive: Receive, send: Send) -> None:
-        started = False
+        started, begun_s = False, time.monotonic()
 
         async def send_with_headers(message: Message) -> None:
             nonlocal started
@@ -141,6 +155,8 @@ class Guard:
                 for name, value in SECURITY_HEADERS.items():
                     headers[name] = value
                 headers.setdefault("Cache-Control", "no-cache")
+                headers[HEADER] = REQUEST_ID.get()
+                self._counts.add(scope["method"], scope["path"], message["status"], time.monotonic() - begun_s)
             try:
                 await asyncio.wait_for(send(message), ANSWER_WITHIN_S)
             except TimeoutError:

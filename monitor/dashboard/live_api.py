@@ -33,7 +33,7 @@ def live_routes(hub: LiveHub, rig: RigCard, control: Control) -> APIRouter:
         connected = known["link"]["condition"] == "connected"
         return {
             "ok": connected and age_s is not None and age_s < OLD_S,
-            "version": _version(),
+            "version": known_version(),
             "age_s": finite(age_s, 3),
             "pictures": number,
             "screens": hub.screens,
@@ -57,7 +57,8 @@ def live_routes(hub: LiveHub, rig: RigCard, control: Control) -> APIRouter:
     return router
 
 
-def _version() -> str:
+def known_version() -> str:
+    """Return the program's version."""
     try:
         return version("hang-monitor")
     except PackageNotFoundError:  # run from the source tree, not installed
