@@ -71,9 +71,8 @@ class Despike:
         middle = 0.5 * (total - low - high)
         holes = np.isnan(total)
         if holes.any():
-            with np.errstate(all="ignore"):
-                row, column = np.nonzero(holes & ~np.isnan(low))
-                middle[row, column] = np.nanmedian(np.stack([beside[row, column] for beside in at]), axis=0)
+            row, column = np.nonzero(holes & ~np.isnan(low))
+            middle[row, column] = _middle(np.stack([beside[row, column] for beside in at]))
         limit = np.maximum(LEAST_SPIKE_N, SPREADS * (high - low))
         wild = np.abs(here - middle) > limit
         if wild.any():
@@ -88,3 +87,12 @@ class Despike:
         clean[wild] = middle[wild]
         clean[failed] = 0.5 * (at[1][failed] + at[2][failed])
         return clean
+
+
+def _middle(neighbours: Rows) -> NDArray[np.float64]:
+    """Return (n,) the medians of columns (4, n) of which one to three readings are there."""
+    ordered = np.sort(neighbours, axis=0)  # what failed comes last
+    there = np.count_nonzero(~np.isnan(neighbours), axis=0)
+    return np.asarray(
+        np.where(there == 1, ordered[0], np.where(there == 2, 0.5 * (ordered[0] + ordered[1]), ordered[1]))
+    )

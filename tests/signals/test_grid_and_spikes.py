@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from monitor.newtons.load_block import LoadBlock
 from monitor.signals.grid import LONGEST_FILLED_S, UniformGrid
-from monitor.signals.spikes import LEAST_SPIKE_N, LOOK_AHEAD, Despike
+from monitor.signals.spikes import LEAST_SPIKE_N, LOOK_AHEAD, Despike, _middle
 
 
 def block(first: int, count: int, *, lost: int = 0, segment: int = 0) -> LoadBlock:
@@ -151,3 +151,11 @@ def test_cuts_never_show(seed, sizes):
     np.testing.assert_array_equal(whole, pieces)
     assert in_one.spikes == in_many.spikes == len(marked)
     assert marked == marked_in_many
+
+
+def test_the_middle_of_what_is_there_is_numpys():
+    random = np.random.default_rng(4)
+    neighbours = random.standard_normal((4, 200))
+    for column in range(200):
+        neighbours[random.permutation(4)[: random.integers(1, 4)], column] = np.nan
+    np.testing.assert_array_equal(_middle(neighbours), np.nanmedian(neighbours, axis=0))
