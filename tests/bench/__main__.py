@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 
-from tests.bench import offline, start, streaming, wire
+from tests.bench import load, offline, page, start, streaming, wire, years
 
 ALL = {
     "streaming": streaming.report,
@@ -12,6 +12,9 @@ ALL = {
     "wire": wire.report,
     "memory": start.memory,
     "start": start.first_page,
+    "page": page.report,
+    "load": load.report,
+    "years": years.report,
 }
 
 

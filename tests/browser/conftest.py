@@ -23,6 +23,9 @@ CHROMIUM_ARGS = [
 READ_NEWTONS = "try { if (!localStorage.getItem('unit')) localStorage.setItem('unit', 'N') } catch {}"
 """An init script: pages speak in newtons, as the rig does, unless a test chooses a unit."""
 
+LOST_CONNECTION = ("ERR_CONNECTION_", "ERR_FAILED", "ERR_SOCKET_NOT_CONNECTED", "ERR_EMPTY_RESPONSE")
+"""What the browser itself writes when a connection goes."""
+
 VIEWPORTS = {
     "phone": {"width": 390, "height": 844},
     "tablet": {"width": 1024, "height": 768},
@@ -76,7 +79,7 @@ def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
     for context in contexts:
         context.close()
     # A server that a test takes away leaves the browser's own line about the lost connection.
-    assert [text for text in complaints if "ERR_CONNECTION_REFUSED" not in text and "ERR_FAILED" not in text] == []
+    assert [text for text in complaints if not any(line in text for line in LOST_CONNECTION)] == []
     assert {urlsplit(url).hostname for url in asked} <= {"127.0.0.1"}
 
 
@@ -100,12 +103,20 @@ def keeping(folder: Path) -> Iterator[SimpleNamespace]:
     from fake_coach import FakeCoach, StoredReader, fill
     from fake_rig import served
 
-    from monitor.store import open_store
+    from monitor.dashboard.doorkeeper import Doorkeeper
+    from monitor.dashboard.house_api import House
+    from monitor.dashboard.power_api import ProgramEnd
+    from monitor.store import AccessFile, DataFolder, open_store
+    from monitor.work.workshop import Workshop
 
-    with open_store(folder / "holds.sqlite") as store:
+    place = DataFolder.open(folder / "data")
+    with open_store(place.database) as store, Workshop(place, audit=store.audit.add) as jobs:
         person, holds = fill(store)
-        coach = FakeCoach(store)
-        with served(store=StoredReader(store), coach=coach) as dashboard:
+        coach, end = FakeCoach(store), ProgramEnd()
+        door = Doorkeeper(AccessFile(place.access_file), audit=store.audit.add)
+        more = {"house": House(place, store), "door": door, "power": end, "jobs": jobs, "audit": store.audit.recent}
+        with served(store=StoredReader(store), coach=coach, **more) as dashboard:
             yield SimpleNamespace(
-                url=dashboard.url, hub=dashboard.hub, store=store, person=person, holds=holds, coach=coach
-            )
+                url=dashboard.url, hub=dashboard.hub, store=store, person=person, holds=holds, coach=coach,
+                folder=place, door=door, end=end,
+            )  # fmt: skip
