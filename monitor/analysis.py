@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import functools
+import operator
 import os
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -28,6 +31,9 @@ from monitor.pipeline import Output, Pipeline, StayBegan, StayMeasured
 from monitor.rig import HIGHEST_RATE_Hz, LOWEST_RATE_Hz, Rig, rig_from_dict, rig_to_dict
 
 JOURNAL_SUFFIX = ".journal"
+MOST_JOINED = 500
+"""Most blocks of a journal that are taken as one."""
+
 SAME_RATE = 0.2
 """A board whose told rate differs by more than this from the one in use makes a new pipeline."""
 
@@ -280,7 +286,7 @@ def _analyse_journal(path: Path, wishes: Wishes, rig: Rig | None, calibration: C
     outputs: list[Output] = []
     loads: list[LoadBlock] = []
     newtons: Newtons | None = None
-    for event in JournalSource(path).events():
+    for event in joined(JournalSource(path).events()):
         outputs.append(analyser.take(event))
         if isinstance(event, CountBlock) and analyser.calibration is not None:
             newtons = newtons or Newtons(analyser.calibration, analyser.delay_s)
@@ -301,6 +307,44 @@ def _analyse_journal(path: Path, wishes: Wishes, rig: Rig | None, calibration: C
     return Analysis(path, analyser.rig, result, t_s, load_N, analyser.clock)
 
 
+def joined(events: Iterable[SourceEvent]) -> Iterator[SourceEvent]:
+    """Yield events with count blocks that follow on put together: a frame holds a few readings, and each block costs.
+
+    Results cannot tell (decision 1), and every other event keeps its place between the readings.
+    """
+    held: list[CountBlock] = []
+    for event in events:
+        follows = (
+            isinstance(event, CountBlock)
+            and event.lost_before == 0
+            and bool(held)
+            and event.segment == held[0].segment
+            and event.counts.shape[1] == held[0].counts.shape[1]
+        )
+        if held and not (follows and len(held) < MOST_JOINED):
+            yield _one(held)
+            held = []
+        if isinstance(event, CountBlock):
+            held.append(event)
+        else:
+            yield event
+    if held:
+        yield _one(held)
+
+
+def _one(blocks: list[CountBlock]) -> CountBlock:
+    """Return blocks that follow on as one."""
+    if len(blocks) == 1:
+        return blocks[0]
+    return replace(
+        blocks[0],
+        board_s=np.concatenate([b.board_s for b in blocks]),
+        counts=np.concatenate([b.counts for b in blocks]),
+        status=functools.reduce(operator.or_, (b.status for b in blocks)),
+        damaged=sum(b.damaged for b in blocks),
+    )
+
+
 def read_loads(path: str | os.PathLike[str]) -> tuple[Rig, NDArray[np.float64], NDArray[np.float64]]:
     """Return a stay's rig, instants of the load (n,) and loads (n, channels) in newtons, without analysing it.
 
@@ -312,7 +356,7 @@ def read_loads(path: str | os.PathLike[str]) -> tuple[Rig, NDArray[np.float64], 
     analyser = EventAnalyser(Wishes())
     loads: list[LoadBlock] = []
     newtons: Newtons | None = None
-    for event in JournalSource(path).events():
+    for event in joined(JournalSource(path).events()):
         if isinstance(event, CountBlock):
             newtons = newtons or analyser.newtons(event.counts.shape[1])
             loads.append(newtons.push(event))

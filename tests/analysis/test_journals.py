@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from journals_by_hand import READING_DELAY_us, calibration_of, write_journal
 from load_stories import RIG, TWO_STAYS, blocks_of, loads, with_faults
 
+from firmware_bridge.counts import CountBlock
 from firmware_bridge.errors import JournalNotFound, NotAJournal
-from monitor.analysis import RigUnknown, WrongBoard, analyse_file, read_loads, rig_of_journal
+from firmware_bridge.sources import Note
+from monitor.analysis import RigUnknown, WrongBoard, analyse_file, joined, read_loads, rig_of_journal
 from monitor.errors import BadInput
 from monitor.measures.record import Wishes
 from monitor.measures.result import RecordResult
@@ -117,3 +123,44 @@ def test_a_bar_on_one_cell_is_measured_as_far_as_it_goes(tmp_path):
     assert (first.misclosure, first.lateral_m, first.tremor_N, first.swing) == (None, None, None, None)
     assert second.alpha_mean == pytest.approx(0.2, abs=0.01)
     assert second.support == "assisted"
+
+
+@settings(deadline=None, max_examples=100)
+@given(data=st.data())
+def test_readings_that_follow_on_are_joined_and_nothing_else_moves(data):
+    """Rows, losses, segments and other events stand in the order they came in (worked out by counting rows)."""
+    events, row = [], 0
+    kind = st.sampled_from(["rows", "rows", "rows", "rows", "lost", "segment", "note"])
+    segment = 0
+    for number, what in enumerate(data.draw(st.lists(kind, max_size=40))):
+        if what == "note":
+            events.append(Note({"number": number}))
+            continue
+        segment += what == "segment"
+        n = data.draw(st.integers(1, 9))
+        rows = np.arange(row, row + n)
+        events.append(
+            CountBlock(segment, rows / 80.0, rows[:, None].astype(np.int32), 3 * (what == "lost"), 1 << number, n)
+        )
+        row += n
+    out = list(joined(events))
+
+    def told(sequence):
+        """Return each row with its segment and what was lost before it, and notes at their places."""
+        found = []
+        for event in sequence:
+            if isinstance(event, Note):
+                found.append(event)
+                continue
+            lost = [event.lost_before] + [0] * (len(event) - 1)
+            rows = zip(event.board_s.tolist(), event.counts[:, 0].tolist(), lost, strict=True)
+            found += [(event.segment, *row) for row in rows]
+        return found
+
+    assert told(out) == told(events)
+    blocks = [e for e in out if isinstance(e, CountBlock)]
+    assert sum(b.damaged for b in blocks) == row
+    assert sum(b.status for b in blocks) == sum(e.status for e in events if isinstance(e, CountBlock))
+    for before, after in itertools.pairwise(out):
+        if isinstance(before, CountBlock) and isinstance(after, CountBlock):
+            assert after.lost_before or after.segment != before.segment
