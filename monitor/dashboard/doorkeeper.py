@@ -35,6 +35,9 @@ OPEN_TO_ALL = frozenset(
 WALL_LOOKS = frozenset(
     {
         "/",
+        "/healthz",
+        "/metrics",
+        "/settings",
         "/api/health",
         "/api/rig",
         "/api/live",
@@ -50,6 +53,10 @@ OWNERS_ONLY = (
     "/api/audit",
     "/api/sign-ins",
     "/api/power",
+    "/api/setup",
+    "/api/passcodes",
+    "/api/house/policy",
+    "/api/house/backups",
     "/api/uploads",
     "/api/jobs/archive",
     "/api/jobs/import",

@@ -30,7 +30,8 @@ MOST_UPLOAD_BYTES = 4 << 30
 _Uid = Annotated[str, Field(min_length=1, max_length=80)]
 
 
-def _usable_place(text: str) -> str:
+def usable_place(text: str) -> str:
+    """Return a place on this machine as it was given; raises ``ValueError`` unless it is an absolute path."""
     if not os.path.isabs(text) or "\0" in text or ".." in Path(text).parts:
         raise ValueError("a place is an absolute path without ..")
     return text
@@ -87,7 +88,7 @@ class EraseGiven(Given):
 class BackupGiven(Given):
     """A folder that is there already, such as a stick's; ``keep``: backups that are left standing."""
 
-    into: Annotated[str, Field(min_length=1, max_length=1000, pattern="^/"), AfterValidator(_usable_place)]
+    into: Annotated[str, Field(min_length=1, max_length=1000, pattern="^/"), AfterValidator(usable_place)]
     keep: Annotated[int, Field(ge=1, le=1000)] = 7
 
 

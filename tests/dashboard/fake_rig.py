@@ -253,11 +253,15 @@ def served(
     rig: RigCard = RIG,
     port: int = 0,
     settings: DashboardSettings | None = None,
+    **more: Any,
 ) -> Iterator[Served]:
-    """Serve a dashboard over a made-up rig on a free port (or on a given one) until the block ends."""
+    """Serve a dashboard over a made-up rig on a free port (or on a given one) until the block ends.
+
+    ``more``: what else ``create_app`` takes.
+    """
     hub, store, control = hub or LiveHub(), store or FakeStore(), control or FakeControl()
     as_control: Control = control
-    app = create_app(hub=hub, store=store, rig=rig, control=as_control, coach=coach, settings=settings)
+    app = create_app(hub=hub, store=store, rig=rig, control=as_control, coach=coach, settings=settings, **more)
     listener = socket.socket()
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listener.bind(("127.0.0.1", port))

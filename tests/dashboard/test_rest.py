@@ -257,5 +257,6 @@ def test_flags_come_with_their_words():
 
 
 def test_a_screen_learns_what_it_may_offer(client):
-    assert client.get("/api/screens").json() == {"coaching": False}
+    offers = dict.fromkeys(("coaching", "jobs", "power", "house", "door"), False)
+    assert client.get("/api/screens").json() == offers
     assert client.get("/api/rig/calibration").json() is None

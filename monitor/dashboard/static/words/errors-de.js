@@ -71,6 +71,7 @@ export const errors = {
   "rig-not-found": e("Die Beschreibung des Messgeräts fehlt oder ist nicht lesbar.", "Ohne sie wird nicht gemessen.", "Den Pfad einer rig.toml angeben."),
   "rig-not-still": e("Das Messgerät bewegt sich, oder eine Zelle gibt keine Messwerte.", "Ein neuer Nullpunkt wäre falsch.", "Hände, Füße und Zugluft fernhalten; die Drähte der Zelle prüfen."),
   "rig-unknown": e("Zu den Messwerten fehlen Beschreibung und Kalibrierung.", "Lasten sind daraus nicht zu rechnen.", "Beide angeben."),
+  "setup-fixed": e("Das Programm wurde mit seinem Messgerät gestartet.", nothing, "hang-monitor run ohne --port starten, um auf der Seite zu wählen."),
   "sheet-not-written": e("Das Blatt der Kalibrierung ließ sich nicht schreiben.", "Die Kalibrierung selbst ist davon nicht berührt.", "Platz und Rechte prüfen."),
   "sign-flips": e("Eine Zelle antwortet auf Last nach unten verkehrt herum.", "So wird nicht kalibriert.", "Die Verdrahtung richten; wurde die Zelle mit Absicht gedreht, die alte Kalibrierung entfernen."),
   "sign-in-needed": e("Dieses Gerät ist nicht angemeldet.", "Es wurde nichts gezeigt oder geändert.", "Auf der Anmeldeseite ein Passwort angeben, oder einen Code an der Wand zeigen lassen."),
