@@ -1,0 +1,193 @@
+"""Twenty live screens, five coaches at work, one client that never reads, while 8 channels arrive 1000 times a second.
+
+The clients are a process of their own, as they are in a hall; both read the machine's monotonic clock.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import dataclasses
+import json
+import multiprocessing
+import os
+import socket
+import tempfile
+import threading
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import psutil
+import uvicorn
+from websockets.asyncio.client import connect
+
+from firmware_bridge.link import LinkSource
+from firmware_bridge.virtual_board import VirtualBoard
+from monitor.cli.page import MOST_FEED_MESSAGE_BYTES, bound
+from monitor.dashboard import create_app
+from monitor.dashboard.connections import FeedProtocol, PatientProtocol
+from monitor.dashboard.hub import LiveHub
+from monitor.demo import DemoRig
+from monitor.newtons.calibration import Calibration
+from monitor.rig import Rig
+from monitor.service import MonitorService, rig_card
+from monitor.signals.spikes import LOOK_AHEAD
+from monitor.store import DataFolder, Person, open_store
+from monitor.store.stay_recorder import StayRecorder
+from tests.bench.wire import _Server
+
+RATE_HZ, SCREENS, COACHES, SECONDS = 1000.0, 20, 5, 40.0
+WARM_UP_S = 5.0
+
+
+def eight_channels(invented: DemoRig) -> tuple[Rig, Calibration]:
+    """Return the demo's rig with each bar cell twice at half the weight: four bar cells, four under the platform."""
+    rig, calibration = invented.rig, invented.calibration
+    names = ("bar_left", "bar_right")
+    twins = [dataclasses.replace(c, name=f"{c.name}_2") for c in rig.channels if c.name in names]
+    halves = [
+        dataclasses.replace(c, N_per_count=c.N_per_count / 2) if c.channel in names else c for c in calibration.channels
+    ]
+    more = [dataclasses.replace(c, channel=f"{c.channel}_2") for c in halves if c.channel in names]
+    wide = dataclasses.replace(rig, channels=(*rig.channels, *twins))
+    return wide, Calibration((*halves, *more), "eight channels")
+
+
+def report() -> Iterator[str]:
+    """Yield losses and delays."""
+    invented = DemoRig(1, RATE_HZ)
+    rig, calibration = eight_channels(invented)
+    given_ns: list[int] = []
+
+    def conversions(n: int) -> tuple[np.ndarray, np.ndarray]:
+        counts, _ = invented.conversions(n)
+        given_ns.extend([time.monotonic_ns()] * len(counts))
+        return np.column_stack([counts, counts[:, :2]]), np.zeros(len(counts), dtype=bool)
+
+    board = VirtualBoard(conversions, channels=8, rate_Hz=RATE_HZ, samples_per_frame=8)
+    with tempfile.TemporaryDirectory() as folder, board:
+        data = DataFolder.open(Path(folder) / "data")
+        with open_store(data.database) as store:
+            for number in range(6):
+                store.people.save(Person("", f"Person {number}", time_zone="UTC"))
+            recorder = StayRecorder(time.monotonic_ns)
+            link = LinkSource(board.port, tap=recorder.tap)
+            recorder.prologue = link.prologue
+            hub = LiveHub()
+            service = MonitorService(
+                source=link, rig=rig, calibration=calibration, store=store, folder=data, hub=hub, recorder=recorder,
+            )  # fmt: skip
+            place = bound(0)
+            app = create_app(hub=hub, store=service, rig=rig_card(rig), control=service, coach=service)
+            config = uvicorn.Config(
+                app, http=PatientProtocol, ws=FeedProtocol, log_level="error", access_log=False, lifespan="off",
+                ws_per_message_deflate=False, ws_max_size=MOST_FEED_MESSAGE_BYTES,
+            )  # fmt: skip
+            server = _Server(config)
+            page = threading.Thread(target=lambda: server.run(sockets=[place]), daemon=True)
+            page.start()
+            server.answers.wait(30)
+            service.start()
+            context = multiprocessing.get_context("spawn")
+            ours, theirs = context.Pipe()
+            clients = context.Process(target=_clients, args=(place.getsockname()[1], theirs))
+            used_before = sum(psutil.Process().cpu_times()[:2])
+            clients.start()
+            seen = ours.recv()
+            clients.join()
+            used_s = sum(psutil.Process().cpu_times()[:2]) - used_before
+            link.close()
+            service.stop()
+            sent, counters = board.sent_samples, link.counters
+            server.should_exit = True
+            page.join()
+    delays_ms: list[float] = []
+    for first_s, rows in seen["screens"]:
+        for last_s, arrived_ns in rows:
+            row = round((last_s - first_s) * RATE_HZ) + LOOK_AHEAD
+            if row < len(given_ns) and arrived_ns > seen["begun_ns"] + WARM_UP_S * 1e9:
+                delays_ms.append((arrived_ns - given_ns[row]) * 1e-6)
+    p50, p99, worst = np.percentile(delays_ms, [50, 99, 100])
+    yield (
+        f"{counters.samples} readings of 8 channels received of {sent} sent, {counters.lost} lost, {counters.damaged} "
+        f"frames damaged (goal: none lost; what is still on the wire at the end was not lost)"
+    )
+    yield (
+        f"{len(delays_ms)} messages to {len(seen['screens'])} screens: p50 {p50:.0f} ms, p99 {p99:.0f} ms, worst "
+        f"{worst:.0f} ms behind the bytes (goal: p99 under 100 ms)"
+    )
+    asked, failed, slowest_s = seen["asked"], seen["failed"], seen["slowest_s"]
+    yield f"{asked} requests of {COACHES} coaches, {failed} failed; the slowest took {slowest_s:.2f} s"
+    yield (
+        f"the program took {100 * used_s / SECONDS:.0f} % of one processor; machine's load {os.getloadavg()[0]:.1f}; a "
+        "client that never read was connected throughout"
+    )
+
+
+def _clients(port: int, pipe: Any) -> None:
+    pipe.send(asyncio.run(_all_clients(port)))
+
+
+async def _all_clients(port: int) -> dict[str, Any]:
+    begun_ns = time.monotonic_ns()
+    ends_s = time.monotonic() + SECONDS
+    deaf = socket.create_connection(("127.0.0.1", port))
+    deaf.sendall(
+        f"GET /api/feed HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
+        "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13\r\n\r\n".encode()
+    )
+    screens = [asyncio.create_task(_screen(port, ends_s)) for _ in range(SCREENS)]
+    coaches = [asyncio.create_task(asyncio.to_thread(_coach, port, ends_s, n)) for n in range(COACHES)]
+    seen = await asyncio.gather(*screens)
+    told = await asyncio.gather(*coaches)
+    deaf.close()
+    return {
+        "begun_ns": begun_ns,
+        "screens": [one for one in seen if one is not None],
+        "asked": sum(one[0] for one in told),
+        "failed": sum(one[1] for one in told),
+        "slowest_s": max(one[2] for one in told),
+    }
+
+
+async def _screen(port: int, ends_s: float) -> tuple[float, list[tuple[float, int]]] | None:
+    first_s, rows = None, []
+    async with connect(f"ws://127.0.0.1:{port}/api/feed", origin=f"http://127.0.0.1:{port}") as feed:  # type: ignore[arg-type]
+        while time.monotonic() < ends_s:
+            text = await asyncio.wait_for(feed.recv(), 30)
+            arrived_ns = time.monotonic_ns()
+            message = json.loads(text)
+            curve = message.get("curve") if message.get("type") == "picture" else None
+            if curve and curve["t_s"]:
+                if first_s is None:
+                    first_s = curve["t_s"][0]
+                else:
+                    rows.append((curve["t_s"][-1], arrived_ns))
+    return None if first_s is None else (first_s, rows)
+
+
+def _coach(port: int, ends_s: float, number: int) -> tuple[int, int, float]:
+    """Look at lists, people and the prescription, and change a setting, about three times a second."""
+    asked = failed = 0
+    slowest_s, pause = 0.0, threading.Event()
+    places = ["/api/holds", "/api/people", "/api/settings", "/api/rig", "/api/holds.csv", "/api/health", "/holds"]
+    while time.monotonic() < ends_s:
+        place, begun_s = places[asked % len(places)], time.monotonic()
+        request = urllib.request.Request(f"http://127.0.0.1:{port}{place}")
+        if asked % 10 == 9:
+            wish = json.dumps({"alpha_max": 0.1 + 0.01 * number, "bodyweight_N": None}).encode()
+            request = urllib.request.Request(
+                f"http://127.0.0.1:{port}/api/settings", wish, {"content-type": "application/json"}, method="PUT"
+            )
+        asked += 1
+        try:
+            with urllib.request.urlopen(request, timeout=30) as answer:
+                answer.read()
+        except OSError:
+            failed += 1
+        slowest_s = max(slowest_s, time.monotonic() - begun_s)
+        pause.wait(0.3)
+    return asked, failed, slowest_s
