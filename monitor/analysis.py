@@ -375,8 +375,9 @@ def read_loads(path: str | os.PathLike[str]) -> tuple[Rig, NDArray[np.float64], 
 def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, rate_Hz: float | None) -> RecordResult:
     """Put the final results of all stays of one record together.
 
-    Bodyweight is that of the stay with the most time on the bar; ``several_stays`` tells that there were others,
-    ``interrupted`` that a gap or a restart of the board cut one off.
+    Bodyweight is that of the stay with the most time on the bar, flags are those of the stays with holds (of the
+    longest where nobody hung); ``several_stays`` tells that there were others, ``interrupted`` that a gap or a restart
+    of the board cut one off.
     """
     last = [e for out in outputs for e in out.events if isinstance(e, StayMeasured) and e.final]
     final = [e.result for e in last]
@@ -389,7 +390,8 @@ def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, ra
 
     main = max(final, key=hanging_s)
     holds: list[HoldResult] = [h for r in final for h in r.holds]
-    flags = list(dict.fromkeys(f for r in final for f in r.flags))
+    # Somebody who only stepped over the rig could not be weighed: that says nothing of those who hung.
+    flags = list(dict.fromkeys(f for r in final if r.holds or r is main for f in r.flags))
     if any(e.interrupted for e in last):
         flags.append("interrupted")
     if len(final) > 1:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from monitor.signals.corner import corner_of, fine_steps
 from monitor.signals.stay import Array
 
 LEAST_FRACTION = 0.25
@@ -20,6 +21,18 @@ BRIDGED_S = 1.0
 TUG_S = 0.3
 LET_GO = 0.05
 """Below this share of the settled level nobody holds the bar."""
+
+OPENED_ROWS, STOOD_ROWS = 2, 3
+"""Hands that open at once take at most so many readings; before them the load stood still for so many."""
+
+SUDDEN = 0.5
+"""From one reading to the next they lose more than this share of the load."""
+
+STOOD = 0.02
+"""A load whose readings span less than this share of it stands still."""
+
+CHANGED_N = 3.0
+"""A reading has changed that lies so far off, and farther than those that stood still span."""
 
 MOST_TURNS = 12
 MARGIN_S = 3.0
@@ -90,6 +103,42 @@ def bend_shift_s(t_s: Array, load_N: Array, at_s: float) -> float:
     if abs(above_N) >= 0.5 * abs(slope_N):
         return 0.0
     return above_N / slope_N * step_s
+
+
+def let_go_s(t_s: Array, load_N: Array, row: int, level_N: float) -> float | None:
+    """Return when a load that hands let go of at once falls below a level; None where it does not fall like that.
+
+    Hands that open take two readings from all to nothing, and the bar springs back: no straight line or cubic through
+    readings describes it. But the load stood still until a corner, at an instant that no reading shows
+    (``monitor.signals.corner``).
+
+    Parameters
+    ----------
+    row : int
+        The first reading below the level.
+    """
+    if row < OPENED_ROWS + STOOD_ROWS or row >= len(load_N):
+        return None
+    stood = load_N[row - OPENED_ROWS - STOOD_ROWS : row - OPENED_ROWS]
+    settled_N, span_N = float(stood.mean()), float(np.ptp(stood))
+    sudden = (
+        float(np.max(load_N[row - OPENED_ROWS : row] - load_N[row - OPENED_ROWS + 1 : row + 1])) > SUDDEN * settled_N
+    )
+    if not sudden or span_N > STOOD * settled_N or level_N > (1 - STOOD) * settled_N:
+        return None
+    off_N = max(CHANGED_N, span_N)
+    changed = np.flatnonzero(np.abs(load_N[row - OPENED_ROWS : row + 1] - settled_N) > off_N)
+    first = row - OPENED_ROWS + int(changed[0])
+    rate_Hz = float((len(t_s) - 1) / (t_s[-1] - t_s[0]))
+    corner = corner_of(settled_N - load_N[first:], rate_Hz)
+    if corner is None:
+        return None
+    below = corner.course_N > settled_N - level_N
+    if not below.any(axis=1).all():
+        return None
+    step = np.argmax(below, axis=1)
+    after_s = (step + 0.5) / (fine_steps(rate_Hz) * rate_Hz)
+    return float(t_s[first] - 0.5 / rate_Hz + corner.share @ (corner.begins_s + after_s))
 
 
 def runs_above(t_s: Array, load_N: Array, level_N: float) -> list[Run]:
@@ -187,6 +236,9 @@ def _edges(group: list[Run], settled_N: float, t_s: Array, bar_N: Array) -> Hold
     gaps = tuple((a.end_s, b.start_s) for a, b in itertools.pairwise(group))
     first, last = group[0].first, group[-1].last
     onset_s, release_s = (at_s + bend_shift_s(t_s, bar_N, at_s) for at_s in (group[0].start_s, group[-1].end_s))
+    opened_s = let_go_s(t_s, bar_N, last, settled_N / 2)
+    if opened_s is not None:
+        release_s = opened_s
     return HoldEdges(onset_s, release_s, first, last, settled_N, gaps, first == 0, last == len(t_s))
 
 

@@ -14,13 +14,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from monitor.signals.corner import corner_of, fine_steps
 from monitor.signals.stay import Array
 
 STEEPEST_S = 0.05
 """The rise is taken over this time (a usual window for rates of force; common practice, no source)."""
 
 FROM_S, TO_S, LEAST_AFTER_S = -0.2, 0.5, 0.2
-FINE_Hz = 1280.0
 LADDER = ((7, 6), (7, 3))
 """Readings and degree of the polynomials, the roughest first. The calmest that explains the readings is taken."""
 
@@ -32,12 +32,6 @@ UNLOADED_N, UNLOADED_NOISES = 3.0, 6.0
 """A bar that reads less than this, or than so many times its noise, carries nobody."""
 
 EMPTY_ROWS = 3
-TAKE_UP_S = 0.005
-"""How fast a contact comes to its slope: skin and fingers give way for some milliseconds (common practice, no
-source; between 3 and 8 ms the results hardly differ)."""
-
-MODELLED_S = 0.0875
-NUGGET = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,12 +65,12 @@ def steepest_rise(t_s: Array, load_N: Array, onset_s: float, rate_Hz: float, noi
     if low >= high or t_s[low] > onset_s - STEEPEST_S or t_s[high - 1] < onset_s + LEAST_AFTER_S:
         return None
     near_N = load_N[low - EDGE : high + EDGE]
-    fine = max(2, round(FINE_Hz / rate_Hz))
+    fine = fine_steps(rate_Hz)
     smooth = _smoothly(near_N, fine, rate_Hz, noise_N)
     foot = _foot(near_N, noise_N)
     if foot is None or abs(smooth.start_rows + EDGE - foot) > 1.5:
         return smooth.rise
-    return _caught(near_N[foot:], fine, rate_Hz) or smooth.rise
+    return _caught(near_N[foot:], rate_Hz) or smooth.rise
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,90 +155,14 @@ def _foot(near_N: Array, noise_N: float) -> int | None:
     return None
 
 
-@dataclass(frozen=True, slots=True)
-class _Closings:
-    """Hands that close at each of k instants: what n readings are expected to be then.
-
-    Attributes
-    ----------
-    inverse : (k, n, n) float
-        Of the readings' covariance; ``log_determinant`` (k,) of that covariance.
-    course : (k, m, n) float
-        Covariance of the load at m steps after the instant with the readings; 0 after the last of them.
-    early : (k, m) float
-        Steps that fall into the reading before the first, as shares of its interval.
-    end_variance : (k,) float
-        What the readings leave open of the load ``STEEPEST_S`` after the instant.
-    """
-
-    inverse: Array
-    log_determinant: Array
-    course: Array
-    early: Array
-    end_variance: Array
-
-
-def _caught(after_N: Array, fine: int, rate_Hz: float) -> Rise | None:
+def _caught(after_N: Array, rate_Hz: float) -> Rise | None:
     """Return the steepest rise of a load that was nothing until some instant near the first of the readings (n,)."""
-    n = max(4, round(MODELLED_S * rate_Hz))
-    readings = after_N[:n]
-    if len(readings) < n:
+    corner = corner_of(after_N, rate_Hz)
+    if corner is None:
         return None
-    rows = round(STEEPEST_S * rate_Hz * fine)
-    closings = _closings(n, fine, round(rate_Hz))
-    weights = closings.inverse @ readings
-    fit = weights @ readings
-    course_N = np.einsum("kmn,kn->km", closings.course, weights)
-    # The reading before saw nothing: what falls into it must be within its noise.
-    unseen_N = (closings.early * course_N).sum(axis=1)
-    likely = -0.5 * (n * np.log(fit) + closings.log_determinant + unseen_N**2)
-    share = np.exp(likely - likely.max())
-    share /= share.sum()
+    course_N = corner.course_N
+    rows = round(STEEPEST_S * rate_Hz * fine_steps(rate_Hz))
     rises = np.maximum((course_N[:, rows:] - course_N[:, :-rows]).max(axis=1), course_N[:, rows - 1])
-    rise_N = float(share @ rises)
-    variance_N2 = float(share @ (closings.end_variance * fit / n + (rises - rise_N) ** 2))
+    rise_N = float(corner.share @ rises)
+    variance_N2 = float(corner.share @ (corner.left[:, rows - 1] + (rises - rise_N) ** 2))
     return Rise(rise_N / STEEPEST_S, math.sqrt(variance_N2) / STEEPEST_S)
-
-
-@functools.lru_cache(maxsize=4)
-def _closings(n: int, fine: int, rate_Hz: int) -> _Closings:
-    """Return the instants at which hands may have closed, from one interval before to the end of the first reading.
-
-    The slope is a stationary process (Matern, of smoothness 3/2 and length ``TAKE_UP_S``) under the condition that it
-    is nothing at the instant of closing; the load is its integral, a reading the mean of that over its interval
-    (Gaussian process regression; C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, 2006,
-    equations 2.22 to 2.24 and 2.30, from memory).
-    """
-    step_s, steps = 1.0 / (rate_Hz * fine), (n + 1) * fine
-    since_s = np.asarray((np.arange(steps) + 0.5) * step_s, dtype=float)
-    at_zero = _matern(since_s)
-    slope = _matern(since_s[:, None] - since_s) - np.outer(at_zero, at_zero)
-    load = _integrated(_integrated(slope, step_s).T, step_s)
-    end = round(STEEPEST_S * rate_Hz * fine) - 1
-    inverse, course = np.zeros((2 * fine, n, n)), np.zeros((2 * fine, steps, n))
-    log_determinant, end_variance = np.zeros(2 * fine), np.zeros(2 * fine)
-    for k, begins in enumerate(range(-fine, fine)):
-        # Step i after the closing lies ``begins`` steps later after the first reading's beginning.
-        early, late, m = max(0, -begins), max(0, begins), n * fine - begins
-        into = np.zeros((m, n * fine))
-        into[:, late:] = load[:m, early:m]
-        with_readings = into.reshape(m, n, fine).mean(axis=2)
-        among = np.zeros((n * fine, n))
-        among[late:] = with_readings[early:]
-        covariance = among.reshape(n, fine, n).mean(axis=1)
-        covariance += NUGGET * float(np.trace(covariance)) / n * np.eye(n)
-        inverse[k], course[k, :m] = np.linalg.inv(covariance), with_readings
-        log_determinant[k] = np.linalg.slogdet(covariance)[1]
-        end_variance[k] = max(0.0, float(load[end, end] - with_readings[end] @ inverse[k] @ with_readings[end]))
-    before = np.arange(steps) < fine - np.arange(2 * fine)[:, None]
-    return _Closings(inverse, log_determinant, course, before / fine, end_variance)
-
-
-def _integrated(rows: Array, step_s: float) -> Array:
-    """Return the integral over the rows up to the middle of each step: its own row counts half."""
-    return np.asarray(step_s * (np.cumsum(rows, axis=0) - 0.5 * rows))
-
-
-def _matern(apart_s: Array) -> Array:
-    a = math.sqrt(3.0) * np.abs(apart_s) / TAKE_UP_S
-    return np.asarray((1.0 + a) * np.exp(-a))

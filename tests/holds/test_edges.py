@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import brentq
 
 from monitor.holds.edges import HoldEdges, crossing_s, find_holds, runs_above
 
@@ -186,3 +187,21 @@ def test_runs_and_crossings_lie_on_the_straight_line():
     assert run.length_s == pytest.approx(2 + 1 / 3)
     assert crossing_s(t_s, load_N, 2, 5.0) == 2.0  # no slope, no line: the row itself
     assert runs_above(t_s, load_N, 20.0) == []
+
+
+@pytest.mark.parametrize("phase", np.linspace(0, 0.95, 8))
+def test_hands_that_open_at_once(phase):
+    """A mass on a spring that is let go of: load (cos wt) from the corner on, 30 Hz, dying down.
+
+    Half of the load is left where the closed formula says so; readings are its means over 12.5 ms.
+    """
+    rate_Hz, fine, level_N = 80.0, 200, 700.0
+    opened_s = 10.0 + phase / rate_Hz
+    step_s = 1 / (rate_Hz * fine)
+    t = (np.arange(round(12 * rate_Hz) * fine) + 0.5) * step_s
+    since = np.maximum(0.0, t - opened_s)
+    load = level_N * np.where(t < 5.0, 0.0, np.cos(2 * np.pi * 30 * since) * np.exp(-since / 0.02))
+    half_s = opened_s + brentq(lambda x: np.cos(2 * np.pi * 30 * x) * np.exp(-x / 0.02) - 0.5, 0.0, 0.008)
+    means = load.reshape(-1, fine).mean(axis=1) + 0.4 * np.random.default_rng(1).standard_normal(round(12 * rate_Hz))
+    (hold,) = find_holds((np.arange(len(means)) + 0.5) / rate_Hz, means, level_N)
+    assert hold.release_s == pytest.approx(half_s, abs=0.0015)
