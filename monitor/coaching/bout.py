@@ -9,9 +9,14 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Ending = Literal["exhausted", "target", "other"]
+Ending = Literal["exhausted", "target", "other", "unsure"]
 """``exhausted``: the person let go because they could not hold on. ``target``: it was reached. ``other``: anything
-else, a phone or a pain; like a reached target it says only that the person could have held at least so long."""
+else, a phone or a pain; like a reached target it says only that the person could have held at least so long.
+``unsure``: short of its target, and nobody said why: exhaustion, or the coach's "enough", a pain, a slip."""
+
+OTHER_PER_s = 1 / 300
+"""How often a hold ends for another reason than exhaustion, where nobody said: so many times a second (common practice,
+no source). Of holds of 30 s it is one in ten."""
 
 LEAST_BETA = 0.05
 QUANTILES = 20
@@ -71,7 +76,7 @@ class Bouts:
     Attributes
     ----------
     log_T : (n,) float, ln of seconds
-    exhausted : (n,) bool
+    exhausted, unsure : (n,) bool
     weight : (n,) float
     age_days : (n,) float
     log_betas : (n, q) float
@@ -80,6 +85,7 @@ class Bouts:
 
     log_T: NDArray[np.float64]
     exhausted: NDArray[np.bool_]
+    unsure: NDArray[np.bool_]
     weight: NDArray[np.float64]
     age_days: NDArray[np.float64]
     log_betas: NDArray[np.float64]
@@ -94,6 +100,27 @@ class Bouts:
         for column, exponent in enumerate(b):
             out[:, column] = -np.log(np.mean(np.exp(-exponent * self.log_betas), axis=1))
         return out
+
+    def log_likelihood_of(
+        self, row: int, z: NDArray[np.float64], log_sigma: NDArray[np.float64] | float
+    ) -> NDArray[np.float64]:
+        """Return the log-likelihood of one bout at the standardized log times ``z``, up to a constant.
+
+        The density where it ended by exhaustion, its upper tail where it did not. Where nobody knows, two risks
+        compete: exhaustion at T, or another ending, which strikes at a constant rate whoever hangs:
+        ``f(T) + OTHER_PER_s * S(T)``. A hold far shorter than what is believed of the person thereby counts as broken
+        off, one near it as held to the end.
+        """
+        from scipy.special import log_ndtr
+
+        if self.exhausted[row]:
+            return np.asarray(-0.5 * z**2 - log_sigma)
+        tail = np.asarray(log_ndtr(-z))
+        if not self.unsure[row]:
+            return tail
+        density = -0.5 * z**2 - log_sigma
+        rate = self.log_T[row] + np.log(OTHER_PER_s) + 0.5 * np.log(2 * np.pi)
+        return np.asarray(np.logaddexp(density, rate + tail))
 
     @property
     def log_beta(self) -> NDArray[np.float64]:
@@ -113,6 +140,7 @@ def as_arrays(bouts: Sequence[Bout], memory_days: float = np.inf, most: int | No
     return Bouts(
         log_T=np.log(np.array([b.duration_s for b in kept], dtype=float)),
         exhausted=np.array([b.ending == "exhausted" for b in kept], dtype=bool),
+        unsure=np.array([b.ending == "unsure" for b in kept], dtype=bool),
         weight=np.exp(-age_days / memory_days),
         age_days=age_days,
         log_betas=log_betas,

@@ -96,9 +96,11 @@ def fit_hyperbola(loads: ArrayLike, times_s: ArrayLike) -> CriticalLoad | None:
 def fit_critical_load(bouts: Sequence[Bout], exponent: float = -1.61) -> CriticalLoad | None:
     """Return the hyperbola through the holds that ended by exhaustion, at their equivalent loads.
 
-    None where there are fewer than ``LEAST_HOLDS`` of them, or their loads span less than ``LEAST_SPAN``.
+    Those that ended short of their target without a word why are taken for such: the model stands beside the other
+    and decides nothing. None where there are fewer than ``LEAST_HOLDS`` of them, or their loads span less than
+    ``LEAST_SPAN``.
     """
-    done = [b for b in bouts if b.ending == "exhausted"]
+    done = [b for b in bouts if b.ending in ("exhausted", "unsure")]
     loads = [float(np.exp(log_equivalent(b.betas, [exponent])[0] / exponent)) for b in done]
     if len(done) < LEAST_HOLDS or max(loads) - min(loads) < LEAST_SPAN:
         return None

@@ -3,7 +3,8 @@
 ``a`` is the log of the time (s) at full bodyweight, ``b`` the exponent, ``sigma`` the spread of ln T from hold to hold.
 The prior on b is the published exponent of hand and grip (L. A. Frey Law, K. G. Avin, Ergonomics 53 (2010) 109-129:
 -1.61), wide enough for the other joints of that table (-1.83 to -2.27) and for people not being averages. Holds that
-ended at their target are right-censored: they say "at least so long". Older holds count less.
+ended at their target are right-censored: they say "at least so long"; where nobody said why one ended short of it, two
+risks compete. Older holds count less.
 """
 
 from __future__ import annotations
@@ -67,7 +68,9 @@ class Posterior:
     bouts : int
         How many holds it rests on.
     exhausted : int
-        How many of them ended because the person could not hold on.
+        How many of them ended because the person could not hold on, as far as that was told.
+    unsure : int
+        How many ended short of their target without a word why.
     lightest_beta : float
         Smallest mean load among the holds; 1 without any. Below it the curve is extrapolated.
     """
@@ -80,6 +83,7 @@ class Posterior:
     bouts: int
     exhausted: int
     lightest_beta: float = 1.0
+    unsure: int = 0
 
     def mean(self, values: Array) -> float:
         """Return the posterior mean of a function's values (k,) on the grid."""
@@ -95,13 +99,15 @@ class Posterior:
 def log_likelihood(data: Bouts, a: float, b: float, log_sigma: float, *, shift: Array | float = 0.0) -> float:
     """Return the weighted log-likelihood of one (a, b, ln sigma).
 
-    For holds that ended by exhaustion the log-normal density, for all others its upper tail. ``shift`` (n,) is taken
-    off ln T: a trend.
+    For holds that ended by exhaustion the log-normal density, for all others its upper tail, and both where it is not
+    known (``Bouts.log_likelihood_of``). ``shift`` (n,) is taken off ln T: a trend.
     """
     from scipy.special import log_ndtr
 
     z = (data.log_T - shift - a - data.load_terms([b])[:, 0]) / np.exp(log_sigma)
     each = np.where(data.exhausted, -0.5 * z**2 - log_sigma, log_ndtr(-z))
+    for row in np.flatnonzero(data.unsure).tolist():
+        each[row] = data.log_likelihood_of(row, z[row], log_sigma)
     return float(data.weight @ each)
 
 
@@ -135,14 +141,13 @@ def fit_endurance(bouts: Sequence[Bout], memory_days: float = MEMORY_DAYS, prior
         mode=(float(mode[0] - mode[1] * middle), float(mode[1]), float(mode[2])),
         bouts=len(data),
         exhausted=int(data.exhausted.sum()),
+        unsure=int(data.unsure.sum()),
         lightest_beta=float(np.exp(data.log_beta.min())) if len(data) else 1.0,
     )
 
 
 def _on_grid(data: Bouts, middle: float, at_middle: Array, b: Array, log_sigma: Array) -> Array:
     """Return (A, B, S) the weighted log-likelihood on the grid of log times at the mean load, b and ln sigma."""
-    from scipy.special import log_ndtr
-
     out = np.zeros((len(at_middle), len(b), len(log_sigma)))
     terms = data.load_terms(b) - b * middle
     sigma = np.exp(log_sigma)
@@ -152,9 +157,9 @@ def _on_grid(data: Bouts, middle: float, at_middle: Array, b: Array, log_sigma: 
     rest = (data.log_T[:, None] - terms)[done]
     moments = weight.sum() * at_middle[:, None] ** 2 - 2 * at_middle[:, None] * (weight @ rest) + weight @ rest**2
     out += -0.5 * moments[:, :, None] / sigma**2 - weight.sum() * log_sigma
-    for row in np.flatnonzero(~done):
+    for row in np.flatnonzero(~done).tolist():
         z = (data.log_T[row] - at_middle[:, None] - terms[row])[:, :, None] / sigma
-        out += data.weight[row] * log_ndtr(-z)
+        out += data.weight[row] * data.log_likelihood_of(row, z, log_sigma)
     return out
 
 

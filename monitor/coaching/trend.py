@@ -88,7 +88,6 @@ def fit_trend(bouts: Sequence[Bout], prior: Prior = PRIOR, seed: int = 0) -> Tre
 def _draws(data: Bouts, prior: Prior, seed: int) -> tuple[Array, Array, Array, Array]:
     """Return equally likely points (a today, b, sigma, slope)."""
     from scipy.optimize import minimize
-    from scipy.special import log_ndtr
 
     weeks = -data.age_days / 7
     middle_weeks, middle = float(weeks.mean()), float(data.log_beta.mean())
@@ -117,7 +116,7 @@ def _draws(data: Bouts, prior: Prior, seed: int) -> tuple[Array, Array, Array, A
     log_p = prior.log_density(a, b, log_sigma) - 0.5 * (slope / SLOPE_SD_PER_WEEK) ** 2
     for row in range(len(data)):
         z = (data.log_T[row] - a - slope * weeks[row] - terms[row]) / np.exp(log_sigma)
-        log_p += -0.5 * z**2 - log_sigma if data.exhausted[row] else log_ndtr(-z)
+        log_p += data.log_likelihood_of(row, z, log_sigma)
     weight = np.exp(log_p - log_bell - (log_p - log_bell).max())
     levels = (np.arange(DRAWS) + 0.5) / DRAWS
     kept = np.searchsorted(np.cumsum(weight) / weight.sum(), levels).clip(max=DRAWS - 1)

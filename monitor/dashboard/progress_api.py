@@ -47,11 +47,13 @@ class EnduranceShape:
     """What is known of a person's endurance.
 
     ``log_time_at_bodyweight`` is a of ``ln T = a + b ln beta`` (T in s), ``exponent`` is b, ``spread`` the standard
-    deviation of ln T from hold to hold. ``models`` says where the hyperbolic model disagrees.
+    deviation of ln T from hold to hold. ``exhausted`` counts the holds that are said to have ended so, ``unsure`` those
+    that ended short of their target without a word why. ``models`` says where the hyperbolic model disagrees.
     """
 
     holds: int
     exhausted: int
+    unsure: int
     log_time_at_bodyweight: Estimate
     exponent: Estimate
     spread: Estimate
@@ -102,6 +104,7 @@ def progress_routes(coach: Coach) -> APIRouter:
         return EnduranceShape(
             holds=posterior.bouts,
             exhausted=posterior.exhausted,
+            unsure=posterior.unsure,
             log_time_at_bodyweight=estimate(posterior.a),
             exponent=estimate(posterior.b),
             spread=estimate(posterior.sigma),

@@ -54,7 +54,7 @@ def test_only_the_persons_own_holds_count(desk, anna):
     hung(desk, None, [hold_at(NOW - DAY_ns // 2, 90.0)])
     assert [h.result.duration_s for h in desk.holds(anna.uid)] == [40.0]
     found = desk.posterior(anna.uid)
-    assert (found.bouts, found.exhausted) == (1, 1)
+    assert (found.bouts, found.exhausted, found.unsure) == (1, 0, 1)
 
 
 def test_a_corrected_hold_counts_as_corrected(desk, anna):
@@ -132,7 +132,7 @@ def test_everything_of_endurance_is_told_of_a_month_of_holds(desk, anna):
         ]
         hung(desk, anna.uid, holds)
     found = desk.endurance(anna.uid)
-    assert (found.posterior.bouts, found.posterior.exhausted) == (15, 15)
+    assert (found.posterior.bouts, found.posterior.unsure) == (15, 15)
     assert found.trend.per_week.low < 0.08 < found.trend.per_week.high
     assert found.critical is not None
     assert found.models.rows[0][0] == 1.0

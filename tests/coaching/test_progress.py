@@ -106,7 +106,7 @@ def test_an_alternating_hang_by_hand():
 @pytest.mark.parametrize(
     ("fields", "ending"),
     [
-        ({}, "other"), ({"target_s": 30.0}, "target"), ({"target_s": 45.0}, "exhausted"),
+        ({}, "other"), ({"target_s": 30.0}, "target"), ({"target_s": 45.0}, "unsure"),
         ({"target_s": 45.0, "ending": "other"}, "other"), ({"ending": "exhausted"}, "exhausted"),
         ({"target_s": 30.5}, "target"),
     ],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,9 @@ from scipy.special import ndtr
 from monitor.coaching.bout import Bout, bout_from_course
 from monitor.coaching.endurance import fit_endurance
 from monitor.coaching.prescription import chance_of_holding, least_assistance, time_at
+from tests.coaching_calibration.best import EXPONENTS, SPREAD_OF_MIDDLES, SPREADS, best_chance
 
+WIDE_s, NARROW_s = (8.0, 28.0, 80.0), (17.0, 41.0)
 HOLDS, DAYS = 6, 3
 LEAST_HELP = 0.1
 TARGET_s = 30.0
@@ -28,16 +31,17 @@ class Outcome:
     assisted_told: float
     assisted_true: float
     flag: str
+    best: float
 
 
-def invented_person(rng: np.random.Generator) -> tuple[float, float, float]:
+def invented_person(rng: np.random.Generator, middles_s: Sequence[float] = WIDE_s) -> tuple[float, float, float]:
     """Return (a, b, sigma) of a beginner, an intermediate or an advanced person; none drawn from the model's prior.
 
-    Middles of 8, 28 and 80 s: from those who can hardly hang to those whose goal is 120 s. Exponents and spreads are
-    even over a range. All of it is common practice, no source.
+    Middles of 8, 28 and 80 s: from those who can hardly hang to those whose goal is 120 s; ``NARROW_s``: people who are
+    all near 30 s. Exponents and spreads are even over a range. All of it is common practice, no source.
     """
-    a = float(np.log(rng.choice([8.0, 28.0, 80.0]))) + 0.45 * rng.standard_normal()
-    return a, float(rng.uniform(-2.2, -1.1)), float(rng.uniform(0.1, 0.32))
+    a = float(np.log(rng.choice(list(middles_s)))) + SPREAD_OF_MIDDLES * rng.standard_normal()
+    return a, float(rng.uniform(*EXPONENTS)), float(rng.uniform(*SPREADS))
 
 
 def hold(
@@ -56,14 +60,14 @@ def hold(
     return bout_from_course(float(seconds), course, "target" if able_s > target_s else "exhausted", age_days)
 
 
-def one_person(seed: int, *, prescribed: bool = False) -> Outcome:
+def one_person(seed: int, *, prescribed: bool = False, middles_s: Sequence[float] = WIDE_s) -> Outcome:
     """Return what the model told of a person after six assisted holds, and the truth.
 
     Two holds a day: with a coach's guesses of help and target, or, ``prescribed``, from the second day on with the
     help that the model itself asks for. The latter tells less: most holds then end at their target.
     """
     rng = np.random.default_rng([20, seed])
-    person = invented_person(rng)
+    person = invented_person(rng, middles_s)
     bouts: list[Bout] = []
     posterior = fit_endurance(bouts)
     for day in range(DAYS):
@@ -84,4 +88,5 @@ def one_person(seed: int, *, prescribed: bool = False) -> Outcome:
         assisted_told=least.chance,
         assisted_true=float(ndtr((a + b * np.log(1 - least.alpha) - np.log(TARGET_s)) / sigma)),
         flag=least.flag,
+        best=best_chance(bouts, TARGET_s, middles_s),
     )

@@ -41,7 +41,17 @@ def reliability(outcomes: list[Outcome]) -> list[Fifth]:
 
 def brier(outcomes: list[Outcome]) -> float:
     """Return the expected squared difference of told probability and outcome (G. W. Brier 1950, from memory)."""
-    return float(np.mean([o.true * (1 - o.told) ** 2 + (1 - o.true) * o.told**2 for o in outcomes]))
+    return _expected([o.true for o in outcomes], [o.told for o in outcomes])
+
+
+def brier_limits(outcomes: list[Outcome]) -> tuple[float, float]:
+    """Return the scores of somebody who knows every person, and of the best forecast that the same holds allow."""
+    true = [o.true for o in outcomes]
+    return _expected(true, true), _expected(true, [o.best for o in outcomes])
+
+
+def _expected(true: list[float], told: list[float]) -> float:
+    return float(np.mean([t * (1 - p) ** 2 + (1 - t) * p**2 for t, p in zip(true, told, strict=True)]))
 
 
 def coverage(outcomes: list[Outcome]) -> float:

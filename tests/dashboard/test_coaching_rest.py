@@ -269,7 +269,7 @@ def test_prescription_progress_and_endurance(client, anna, stay):
     assert (progress["holds"], progress["dose_bw_s"]) == (3, pytest.approx(96.0))
     assert client.get(f"/api/people/{anna}/progress", params={"last": "2026-05-18"}).json()["holds"] == 0
     endurance = client.get(f"/api/people/{anna}/endurance").json()
-    assert (endurance["holds"], endurance["exhausted"], endurance["trend"]) == (3, 3, None)
+    assert (endurance["holds"], endurance["unsure"], endurance["trend"]) == (3, 3, None)
     times = [point["time_s"]["value"] for point in endurance["curve"]]
     assert times == sorted(times)
     period = {"before_first": "2026-05-01", "before_last": "2026-05-10", "after_first": "2026-05-11",
@@ -348,7 +348,7 @@ def test_a_correction_that_does_not_fit_changes_nothing(client, stay, body, stat
 def test_why_a_hold_ended(client, coach, anna, stay):
     answer = client.put(f"/api/holds/{stay}-001/ending", json={"ending": "target"}).json()
     assert (answer["ending"], answer["target_s"]) == ("target", 60.0)
-    assert coach.desk.posterior(anna).exhausted == 2
+    assert coach.desk.posterior(anna).unsure == 2
 
 
 def test_the_description_names_every_route_with_its_shape(client):
