@@ -139,8 +139,11 @@ class HealthShape(BaseModel):
     warnings: list[str]
 
 
+_PROBLEM = {"application/json": {"schema": {"$ref": "#/components/schemas/ProblemShape"}}}
+
 PROBLEMS: dict[int | str, dict[str, Any]] = {
-    code: {"model": ProblemShape, "description": text}
+    # One names the shape, so that it is described; from each that does the framework builds a reader for every address.
+    code: {"description": text} | ({"model": ProblemShape} if code == 400 else {"content": _PROBLEM})
     for code, text in (
         (400, "refused, in its own words"),
         (401, "this device is not signed in"),
