@@ -245,10 +245,17 @@ class AtTheBar:
                 "since_s": round(self._monotonic_s() - released_s, 1),
                 "rest_s": asked.rest_s if asked is not None else None,
             },
+            "due_in_s": self._due_in_s(asked),
             "step_on": {**asdict(state), "shown": self._called(state.person_uid)},
             "queue": [self._called(one) for one in self._queue],
             "next_up": self._next_up(),
         }
+
+    def _due_in_s(self, asked: Asked | None) -> float | None:
+        """Return seconds until the next set or bout is due, by this machine's clock; 0 when it is due now."""
+        if asked is None or asked.next_at_utc_ms is None:
+            return None
+        return round(max(0.0, asked.next_at_utc_ms / 1000 - self._desk.now_utc_ns() * 1e-9), 1)
 
     def _next_up(self) -> str | None:
         """Return what the next one in the queue is called; None with nobody, or only the one who is there."""

@@ -48,6 +48,7 @@ class BarShape(BaseModel):
     short_of_target: bool | None
     reserve: Reserve | None
     rest: RestShape | None
+    due_in_s: float | None
     step_on: StepOnShape
     queue: list[str]
     next_up: str | None

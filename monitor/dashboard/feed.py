@@ -117,7 +117,7 @@ def _beat(hub: LiveHub, control: Control) -> dict[str, Any]:
 
 def _apart_from_time(card: dict[str, Any]) -> dict[str, Any]:
     """Return a card without what only grows older: that alone is no news."""
-    return {**card, "rest": card["rest"] and card["rest"]["rest_s"]}
+    return {**card, "rest": card["rest"] and card["rest"]["rest_s"], "due_in_s": None}
 
 
 async def _until_gone(socket: WebSocket) -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 from fastapi import APIRouter
-from fastapi.responses import FileResponse
+from fastapi.responses import FileResponse, RedirectResponse
 from pydantic import BaseModel
 
 from monitor.dashboard.doors import Coach
@@ -15,10 +17,16 @@ STATIC = Path(__file__).parent / "static"
 
 SCREENS = {
     "/": "index.html",
+    "/coach": "coach.html",
     "/sign-in": "sign-in.html",
     "/holds": "hold-list.html",
     "/rig": "rig.html",
+    "/rig/zero": "walk.html",
+    "/rig/calibrate": "walk.html",
+    "/rig/check": "walk.html",
+    "/first-steps": "first-steps.html",
     "/people": "people.html",
+    "/settings": "settings.html",
     "/person/{uid}": "person.html",
     "/hold/{uid}": "hold.html",
 }
@@ -26,9 +34,27 @@ SCREENS = {
 
 
 class ScreensShape(BaseModel):
-    """What a screen may offer: ``coaching`` tells whether people, programmes and corrections are served."""
+    """What a screen may offer.
+
+    ``coaching``: people, programmes and corrections; ``jobs``: long work; ``power``: the program's end; ``house``: where
+    everything is kept; ``door``: passcodes and sign-ins.
+    """
 
     coaching: bool
+    jobs: bool
+    power: bool
+    house: bool
+    door: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Offers:
+    """What this program serves beside the measurement and the coaching."""
+
+    jobs: bool = False
+    power: bool = False
+    house: bool = False
+    door: bool = False
 
 
 class CellCalibration(BaseModel):
@@ -49,22 +75,24 @@ class CalibrationShape(BaseModel):
     channels: list[CellCalibration]
 
 
-def page_routes() -> APIRouter:
-    """Return the routes of the screens themselves."""
+def page_routes(nothing_yet: Callable[[], bool] = lambda: False) -> APIRouter:
+    """Return the routes of the screens themselves; with nothing to show yet the first one leads to the first steps."""
     router = APIRouter(include_in_schema=False)
+    if nothing_yet():
+        router.add_api_route("/", lambda: RedirectResponse("/first-steps", 303), methods=["GET"], response_model=None)
     for address, name in SCREENS.items():
         router.add_api_route(address, _giver(STATIC / name), methods=["GET"])
     return router
 
 
-def screen_routes(coach: Coach | None) -> APIRouter:
+def screen_routes(coach: Coach | None, offers: Offers) -> APIRouter:
     """Return the routes ``/screens`` and ``/rig/calibration``."""
     router = APIRouter(tags=["screens"])
 
     @router.get("/screens", response_model=ScreensShape)
     def screens() -> ScreensShape:
         """Tell what the screens may offer."""
-        return ScreensShape(coaching=coach is not None)
+        return ScreensShape(coaching=coach is not None, **dataclasses.asdict(offers))
 
     @router.get("/rig/calibration", response_model=CalibrationShape | None)
     def calibration() -> CalibrationShape | None:

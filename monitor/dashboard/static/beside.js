@@ -87,9 +87,9 @@ export class Beside {
     if (state === "guest" && scene === "standing" && card.who.guest) lines.push(words.beside.guestWhy);
     const asked = card.asked;
     if (asked !== null && scene !== "hanging") {
-      const due_ms = asked.next_at_utc_ms;
+      const { due_in_s } = card; // told by the program: this screen's clock may be wrong
       if (asked.paused) lines.push(asked.paused);
-      else if (asked.set_number === 1 && due_ms !== null && due_ms - Date.now() > REST_SHOWN_S * 1000 * 2) lines.push(words.beside.nextBout(hour(due_ms)));
+      else if (asked.set_number === 1 && due_in_s !== null && due_in_s > REST_SHOWN_S) lines.push(words.beside.nextBout(hour(asked.next_at_utc_ms)));
       else lines.push(words.beside.nextSet(asked.title, asked.target_s.toFixed(0), Math.round(asked.alpha * 100), Math.round(asked.alpha_max * 100)));
     }
     if (card.next_up && scene !== "hanging") lines.push(words.beside.nextUp(card.next_up));

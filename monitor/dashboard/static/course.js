@@ -1,6 +1,6 @@
 // A few numbers in their order, as dots with their uncertainty: drift is seen, not told.
 
-import { spread } from "./curves.js";
+import { spread } from "./labels.js";
 import { svg } from "./drawing.js";
 import { fixed } from "./numbers.js";
 import { words } from "./words.js";

@@ -2,7 +2,7 @@
 
 import { svg } from "./drawing.js";
 import { travelText } from "./measures.js";
-import { spread } from "./curves.js";
+import { spread } from "./labels.js";
 import { fixed } from "./numbers.js";
 import { loadAxis, loadText } from "./units.js";
 import { words } from "./words.js";

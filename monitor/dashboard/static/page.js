@@ -1,4 +1,5 @@
 // Joins feed and drawings. Pictures come 20 times a second: drawings follow each, words and figures five times a second.
+// The coach's page shows the same and adds to it: it listens here.
 
 import { Beside } from "./beside.js";
 import { say } from "./drawing.js";
@@ -13,6 +14,7 @@ import { SettingsForm } from "./settings.js";
 import { chooseTheme } from "./light.js";
 import { Sounds } from "./sounds.js";
 import { Speaker } from "./speaker.js";
+import { loadText, useGravity, weightText } from "./units.js";
 import { words } from "./words.js";
 
 const OLD_S = 1.5;
@@ -22,10 +24,10 @@ const DESCRIBE_MS = 5000;
 const NORMAL_GRAVITY_M_S2 = 9.80665;
 
 const byId = (id) => document.getElementById(id);
-const state = { rig: null, picture: null, health: null, settings: null, lastHold: null, onset_s: null, skipped: 0, number: 0, due: false };
+export const state = { rig: null, picture: null, health: null, settings: null, lastHold: null, onset_s: null, skipped: 0, number: 0, due: false };
 
 const plumbLine = new PlumbLine(byId("plumbline"));
-const curves = new Curves(byId("curves"));
+export const curves = new Curves(byId("curves"));
 const paper = new Paper(byId("paper"), byId("reading"), curves);
 const holds = new HoldList(byId("hold-list"), byId("holds-none"));
 const beside = new Beside();
@@ -33,12 +35,16 @@ const sounds = new Sounds(byId("sound-list"));
 const speaker = new Speaker(byId("spoken"));
 const form = new SettingsForm(byId, NORMAL_GRAVITY_M_S2);
 const narrow = matchMedia("(max-width: 43.74em)");
+const listeners = [];
 let figuresAt_ms = -Infinity;
 let describedAt_ms = -Infinity;
 let describedScene = "";
 
 labels();
-chooseTheme(byId("theme"), () => curves.restyle());
+chooseTheme(byId("theme"), () => {
+  curves.restyle();
+  tellOthers("light");
+});
 const feed = new Feed(take, () => {
   readRig();
   holds.refresh();
@@ -46,6 +52,15 @@ const feed = new Feed(take, () => {
 });
 setInterval(schedule, 250);
 schedule();
+
+/** Hear every message of the feed, and with null each drawing; `"rig"` and `"light"` when these have changed. */
+export function listen(listener) {
+  listeners.push(listener);
+}
+
+function tellOthers(message) {
+  for (const listener of listeners) listener(message);
+}
 
 function take(message) {
   if (message.type === "picture") {
@@ -72,6 +87,7 @@ function take(message) {
     if (message.type === "event") takeEvent(message);
     holds.refresh();
   }
+  tellOthers(message);
   schedule();
 }
 
@@ -94,11 +110,18 @@ function draw(now_ms) {
   const old = age_s === null || age_s > OLD_S || !feed.connected;
   const picture = age_s === null ? null : withHold(state.picture);
   document.body.dataset.scene = picture?.scene ?? "waiting";
-  document.body.classList.toggle("old", old);
+  if (document.body.classList.contains("old") !== old) {
+    document.body.classList.toggle("old", old);
+    curves.restyle(); // an old screen has paler colours
+    tellOthers("light");
+  }
   if (state.settings !== null) plumbLine.setBand(beside.band(state.settings.alpha_max), beside.short);
   plumbLine.draw(picture);
   curves.reference_N = picture?.bodyweight_N ?? null;
+  const u_N = (u) => (u == null || picture.bodyweight_N === null ? null : u * picture.bodyweight_N);
+  curves.setUncertainty(u_N(picture?.u_beta), u_N(picture?.u_alpha));
   curves.draw();
+  tellOthers(null);
   drawNow(picture);
   if (now_ms - figuresAt_ms > FIGURES_MS) {
     figuresAt_ms = now_ms;
@@ -163,9 +186,7 @@ function drawTime(hold, scene) {
 function before(picture) {
   if (picture?.scene === "empty") return state.rig?.has_platform === false ? words.invite.bar : words.invite.platform;
   if (picture?.scene !== "standing" || picture.bodyweight_N === null) return "";
-  const g = form.gravity_m_s2;
-  const kg = cut(picture.bodyweight_N / g, picture.bodyweight_u_N === null ? null : picture.bodyweight_u_N / g);
-  return words.weighed(kg.shown, kg.about);
+  return words.weighed(weightText(picture.bodyweight_N, picture.bodyweight_u_N, 1));
 }
 
 /** What a hold brought, once its measures have come; until then nothing is said. */
@@ -202,7 +223,7 @@ function drawShares(picture) {
   const open = picture?.misclosure_open ?? false;
   const reasons = { waiting: words.shareWhy.waiting, not_ready: words.shareWhy.rig, empty: words.shareWhy.nobody };
   const why = reasons[scene] ?? words.shareWhy.weight;
-  const loads = (load_N) => (load_N === null || load_N === undefined ? "" : words.newtons(fixed(load_N, 0)));
+  const loads = (load_N) => loadText(load_N, { bodyweight_N: picture?.bodyweight_N ?? null });
   const about = (load_N) => (open ? words.shareWhy.open : picture?.ofHold ? words.meanOfHold : loads(load_N));
   figure("hands", percent(picture?.beta, picture?.u_beta), about(picture?.bar_N), why);
   const judged = scene === "hanging" && !open && state.settings !== null;
@@ -290,6 +311,8 @@ async function readRig() {
   say(byId("rig-invented"), state.rig.invented ? words.invented : "");
   byId("rig-invented").hidden = !state.rig.invented;
   curves.setRig(state.rig.channels);
+  useGravity(state.rig.gravity_m_s2);
+  tellOthers("rig");
   form.gravity_m_s2 = state.rig.gravity_m_s2;
 }
 
@@ -302,7 +325,7 @@ function labels() {
     "set-save": words.setSave, "sounds-title": words.sounds.title, "sounds-legend": words.sounds.title, "sounds-hint": words.sounds.hint, "theme-label": words.theme,
   };
   for (const [id, text] of Object.entries(fixed)) say(byId(id), text);
-  fillPages(byId("pages"), "/");
+  fillPages(byId("pages"), location.pathname);
   for (const [id, turn] of [["curves-cells", (on) => curves.showCells(on)], ["curves-stop", (on) => curves.stop(on)]]) {
     byId(id).addEventListener("click", (event) => {
       const on = event.currentTarget.getAttribute("aria-pressed") !== "true";

@@ -1,6 +1,7 @@
 // Reading values off the curves: by pointer, by touch and by keys.
 
 import { fixed } from "./numbers.js";
+import { loadText } from "./units.js";
 import { words } from "./words.js";
 
 const SPAN_S = 30;
@@ -64,7 +65,7 @@ export class Paper {
     }
     const pieces = [words.ago(fixed(reading.ago_s, 1))];
     for (const { label, load_N } of reading.values)
-      pieces.push(`${label} ${load_N === null ? words.noReading : words.newtons(fixed(load_N, 0))}`);
+      pieces.push(`${label} ${load_N === null ? words.noReading : loadText(load_N, { bodyweight_N: this.curves.reference_N })}`);
     const text = pieces.map((piece) => piece.replaceAll(" ", "\u00a0")).join("   ");
     if (text === this.written) return;
     this.written = text;

@@ -35,7 +35,7 @@ export class PlumbLine {
     const floor = Math.round(height - em * 1.1);
     const narrow = width < em * 13;
     const x = Math.round(Math.min(width * (narrow ? 0.44 : 0.36), em * 7.2));
-    this.at = { width, height, em, x, top, floor, length: floor - top, narrow };
+    this.at = { width, height, em, x, top, floor, length: Math.max(0, floor - top), narrow };
     const step = em * 0.5;
     set(this.parts.hatch, { width: step, height: step });
     set(this.parts.hatch.firstChild, { d: `M0 0V${step}` });
