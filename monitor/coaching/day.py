@@ -45,10 +45,17 @@ def minutes_by_day(
     holds: Iterable[StoredHold], by_hand: Iterable[ManualHang], zone: ZoneInfo
 ) -> dict[dt.date, DayMinutes]:
     """Return the days on which somebody hung. A hold across midnight gives each day its part."""
+    return minutes_of_spans(((hold.onset_utc_ns, hold.result.duration_s) for hold in holds), by_hand, zone)
+
+
+def minutes_of_spans(
+    spans: Iterable[tuple[int, float]], by_hand: Iterable[ManualHang], zone: ZoneInfo
+) -> dict[dt.date, DayMinutes]:
+    """Return the days on which somebody hung, of holds told by onset (UTC in ns) and duration (s)."""
     rig: dict[dt.date, int] = {}
     hand: dict[dt.date, int] = {}
-    for hold in holds:
-        _spread(rig, hold.onset_utc_ns, hold.result.duration_s, zone)
+    for onset_utc_ns, duration_s in spans:
+        _spread(rig, onset_utc_ns, duration_s, zone)
     for hang in by_hand:
         _spread(hand, hang.at_utc_ns, hang.duration_s, zone)
     return {day: DayMinutes(day, rig.get(day, 0) / 1e9, hand.get(day, 0) / 1e9) for day in sorted({*rig, *hand})}

@@ -13,7 +13,7 @@ from monitor.coaching.back_care import BackCare, back_care
 from monitor.coaching.comparison import Comparison
 from monitor.coaching.critical_load import Comparison as ModelComparison
 from monitor.coaching.critical_load import CriticalLoad, compare, fit_critical_load
-from monitor.coaching.day import DayLedger, day_bounds_ns, ledger, local_day, minutes_by_day
+from monitor.coaching.day import DayLedger, day_bounds_ns, ledger, local_day, minutes_of_spans
 from monitor.coaching.endurance import Posterior, fit_endurance
 from monitor.coaching.errors import BadEntry
 from monitor.coaching.holds import bouts_of
@@ -318,9 +318,9 @@ class CoachingDesk:
         begin_ns = day_bounds_ns(first, zone)[0]
         # A hold that began just before the first midnight reaches into the first day.
         margin_ns = round(LONGEST_BY_HAND_s * 1e9)
-        found = minutes_by_day(
-            self.holds(uid, begin_ns - margin_ns), self.store.people.manual_hangs(uid, begin_ns - margin_ns), zone
-        )
+        wanted = HoldFilter(person_uid=uid, since_utc_ns=begin_ns - margin_ns)
+        by_hand = self.store.people.manual_hangs(uid, begin_ns - margin_ns)
+        found = minutes_of_spans(self.store.hold_spans(wanted), by_hand, zone)
         resting = resting_days(programme.pauses, first, today)
         return ledger(found, today, first, programme.day.minutes, programme.day.days, resting)
 

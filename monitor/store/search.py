@@ -96,5 +96,12 @@ def found_all(connection: Connection, wanted: HoldFilter) -> list[StoredHold]:
     return [hold_of_row(row) for row in connection.execute(query).mappings()]
 
 
+def found_spans(connection: Connection, wanted: HoldFilter) -> list[tuple[int, float]]:
+    """Return onset (UTC in ns) and duration (s) of every hold that a filter finds, oldest first; rows are not read."""
+    query = select(hold.c.onset_utc_ns, hold.c.duration_s).where(wanted.condition())
+    rows = connection.execute(query.order_by(hold.c.onset_utc_ns, hold.c.uid))
+    return [(row.onset_utc_ns, row.duration_s) for row in rows]
+
+
 def _holds() -> Select[Any]:
     return select(hold, stay.c.uid.label("stay_uid")).join(stay, hold.c.stay_id == stay.c.id)

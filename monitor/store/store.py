@@ -36,7 +36,7 @@ from monitor.store.rows import (
     stay_of_row,
 )
 from monitor.store.schema import calibration, hold, rig, setting, stay
-from monitor.store.search import HoldFilter, HoldOrder, found_all, found_page
+from monitor.store.search import HoldFilter, HoldOrder, found_all, found_page, found_spans
 from monitor.store.swing_calibrations import SwingCalibrations
 from monitor.store.writer import Writer
 
@@ -295,6 +295,11 @@ class Store:
         """Return every hold that a filter finds, oldest first."""
         with self._read() as connection:
             return found_all(connection, wanted)
+
+    def hold_spans(self, wanted: HoldFilter) -> list[tuple[int, float]]:
+        """Return onset (UTC in ns) and duration (s) of every hold that a filter finds, oldest first."""
+        with self._read() as connection:
+            return found_spans(connection, wanted)
 
     # Settings
 

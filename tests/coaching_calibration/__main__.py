@@ -21,7 +21,12 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     options = parser.parse_args()
     seeds = range(options.first, options.first + options.people)
-    draw = partial(one_person, prescribed=options.prescribed, middles_s=NARROW_s if options.narrow else WIDE_s)
+    draw = partial(
+        one_person,
+        prescribed=options.prescribed,
+        middles_s=NARROW_s if options.narrow else WIDE_s,
+        with_best=True,
+    )
     with ProcessPoolExecutor(options.jobs) as pool:
         outcomes = list(pool.map(draw, seeds, chunksize=20))
     print(f"{len(outcomes)} invented people, six assisted holds each")

@@ -60,7 +60,9 @@ def hold(
     return bout_from_course(float(seconds), course, "target" if able_s > target_s else "exhausted", age_days)
 
 
-def one_person(seed: int, *, prescribed: bool = False, middles_s: Sequence[float] = WIDE_s) -> Outcome:
+def one_person(
+    seed: int, *, prescribed: bool = False, middles_s: Sequence[float] = WIDE_s, with_best: bool = False
+) -> Outcome:
     """Return what the model told of a person after six assisted holds, and the truth.
 
     Two holds a day: with a coach's guesses of help and target, or, ``prescribed``, from the second day on with the
@@ -88,5 +90,5 @@ def one_person(seed: int, *, prescribed: bool = False, middles_s: Sequence[float
         assisted_told=least.chance,
         assisted_true=float(ndtr((a + b * np.log(1 - least.alpha) - np.log(TARGET_s)) / sigma)),
         flag=least.flag,
-        best=best_chance(bouts, TARGET_s, middles_s),
+        best=best_chance(bouts, TARGET_s, middles_s) if with_best else float("nan"),
     )

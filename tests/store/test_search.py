@@ -103,6 +103,16 @@ def test_all_holds_come_oldest_first(store, rows):
     assert found
 
 
+def test_spans_are_told_without_reading_the_results(store, rows, capsys):
+    wanted, fits = FILTERS["a person"]
+    began = time.perf_counter()
+    found = store.hold_spans(wanted)
+    took_ms = 1000 * (time.perf_counter() - began)
+    assert found == [(r["onset_utc_ns"], r["duration_s"]) for r in rows if r["hidden"] is None and fits(r)]
+    with capsys.disabled():
+        print(f"\n{COUNT:,} holds, a person's spans: {len(found):,} in {took_ms:.1f} ms")
+
+
 def test_a_hold_found_is_the_hold_kept(tmp_path):
     with open_store(tmp_path / "one.sqlite") as store:
         person = store.people.save(Person("", "C."))
