@@ -19,8 +19,9 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from firmware_bridge.sources import HostClock, LinkState, Source, SourceEvent
-from monitor.analysis import EventAnalyser, read_loads, rig_note
+from firmware_bridge.counts import CountBlock
+from firmware_bridge.sources import Counters, HostClock, LinkState, Source, SourceEvent
+from monitor.analysis import EventAnalyser, rig_note
 from monitor.coaching.at_the_bar import AtTheBar
 from monitor.coaching.desk import CoachingDesk
 from monitor.coaching.live import LiveCoaching
@@ -28,9 +29,12 @@ from monitor.dashboard.cards import event_card
 from monitor.dashboard.doors import Channel, GivenSettings, Health, RigCard
 from monitor.dashboard.hub import LiveHub
 from monitor.errors import MonitorError, TellableError
+from monitor.exports.kept_curve import hold_curve
+from monitor.health.bench import Bench, Practice
 from monitor.measures.picture import Picture
 from monitor.measures.record import Wishes
 from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, RecordResult
+from monitor.measures.swing import ANYBODY, Pendulum
 from monitor.newtons.calibration import Calibration, calibration_to_dict
 from monitor.pipeline import Output, StayBegan, StayMeasured
 from monitor.rig import Rig, rig_to_dict
@@ -52,9 +56,9 @@ _log = logging.getLogger(__name__)
 __all__ = ["INTERRUPTED", "MonitorService", "hold_curve", "rig_card"]
 
 SETTINGS_KEY = "given"
-CURVE_MARGIN_S = 3.0
 TRY_AGAIN_S = 2.0
-WRAP_S = 2**32 / 1e6
+LONGEST_STEP_S = 60.0
+"""One event may keep the pipeline for so long: a stay of hours is measured within seconds, on a small board too."""
 
 LOOK_AGAIN_S = 0.2
 MARKED_AFTER_S = 120.0
@@ -67,6 +71,19 @@ class PersonLeaves(MonitorError):
     """Somebody is to hang who is being erased at this moment."""
 
     code = "person-leaves"
+
+
+class NotCalibrated(MonitorError):
+    """The rig has no calibration yet, so that nothing can be measured."""
+
+    code = "not-calibrated"
+
+    def __init__(self) -> None:
+        super().__init__(
+            what="The rig has no calibration yet.",
+            means="Readings come, but nobody knows what they weigh; no hold is measured.",
+            do="Open First steps, and calibrate the rig with known masses.",
+        )
 
 
 @dataclass
@@ -87,6 +104,8 @@ class MonitorService:
         None: nothing raw is kept (a replay of what is kept already).
     observer : callable or None
         Called in the pipeline's thread with every source event and what came of it; it must return soon.
+    practice : Practice or None
+        For a rig in software: loads itself as a calibration or a check asks.
     """
 
     def __init__(
@@ -101,18 +120,21 @@ class MonitorService:
         clock: HostClock | None = None,
         recorder: StayRecorder | None = None,
         observer: Observer | None = None,
+        practice: Practice | None = None,
     ) -> None:
         self._observer = observer
         self._source, self._store, self._folder, self._hub = source, store, folder, hub
         self._clock = clock or HostClock()
         self._recorder = recorder
         self._given = _stored_settings(store)
-        self._analyser = EventAnalyser(_wishes(self._given), rig, calibration, live=True)
+        self._pendulum = ANYBODY
+        self._analyser = EventAnalyser(_wishes(self._given, self._pendulum), rig, calibration, live=True)
         self._link: LinkState | None = None
         self._problem: TellableError | None = None
         self._trouble: str = ""
         self._unwritten: str = ""
         self._unrecorded: str = ""
+        self._busy_since_s: float | None = None
         self._ending = threading.Event()
         self._stay: _CurrentStay | None = None
         self.desk = CoachingDesk(store, self._clock.utc_ns)
@@ -123,6 +145,25 @@ class MonitorService:
         self._leaving: str | None = None
         self._seen_s: float = 0.0
         self._last_stay: tuple[str, float] | None = None
+        self._scene = ""
+        self._renewal: Calibration | None = None
+        self._renew = False
+        self.bench = (
+            None
+            if rig is None
+            else Bench(
+                rig,
+                calibration,
+                root=folder.root,
+                calibrations=folder.calibrations,
+                in_use=lambda: self._stay is not None,
+                hangs=lambda: self._scene == "hanging",
+                ended=self._walk_ended,
+                tell=store.audit.add,
+                practice=practice,
+                utc_ns=self._clock.utc_ns,
+            )
+        )
         self._naming = threading.Condition()
         """Held while somebody is named; told when a stay ends."""
         self._recording = ThreadPoolExecutor(1, thread_name_prefix="recording")
@@ -156,8 +197,28 @@ class MonitorService:
 
     @property
     def alive(self) -> bool:
-        """Say whether the pipeline's thread runs; a service manager restarts a program whose does not."""
-        return self._thread.is_alive()
+        """Say whether the pipeline runs and moves; a service manager restarts a program whose does not."""
+        return self._thread.is_alive() and not self.stuck
+
+    @property
+    def stuck(self) -> str:
+        """Say in words what stands still: a dead thread, or one that does not come back; empty while all moves."""
+        if not self._thread.is_alive():
+            return "The measuring has ended."
+        begun_s = self._busy_since_s
+        if begun_s is not None and (busy_s := time.monotonic() - begun_s) > LONGEST_STEP_S:
+            return f"The measuring has been at one and the same reading for {busy_s:.0f} s."
+        return ""
+
+    @property
+    def counters(self) -> Counters:
+        """Return what came from the board since the start."""
+        return self._analyser.counters
+
+    @property
+    def folder(self) -> Path:
+        """Return where the data lie."""
+        return self._folder.root
 
     # Who hangs
 
@@ -212,7 +273,8 @@ class MonitorService:
         self._stay_is_theirs(uid, stay)
 
     def _stay_is_theirs(self, uid: str | None, stay: _CurrentStay | None) -> None:
-        """Write a stay to somebody, and reckon what is asked of them."""
+        """Write a stay to somebody, and reckon what is asked of them, and how they swing."""
+        self._later(self._swings_like, uid)
         if stay is not None and not (self._leaving is not None and self._stays_on(self._leaving)):
             self._later(self._store.people.assign_stay, stay.uid, uid)
         self._later(self._prepare)
@@ -230,6 +292,7 @@ class MonitorService:
             if self._person_uid == uid:
                 self._person_uid, self._item = None, None
                 self.bar.hangs(None, by_hand=True)
+                self._later(self._swings_like, None)
         self._later(self.bar.forget, uid)
         try:
             with contextlib.suppress(RuntimeError):  # after the end of the service there is nothing to wait for
@@ -251,6 +314,11 @@ class MonitorService:
         kept = self._store.get_stay(stay.uid)
         return kept is None or kept.person_uid == uid
 
+    def _swings_like(self, uid: str | None) -> None:
+        """Tell swings from now on with somebody's own kappa."""
+        self._pendulum = self._store.swings.pendulum(uid)
+        self._analyser.wishes = _wishes(self._given, self._pendulum)
+
     def _prepare(self) -> None:
         """Reckon what is known of who hangs, and what is asked of them; in the bookkeeper's thread."""
         self.bar.prepare(self._item)
@@ -265,7 +333,7 @@ class MonitorService:
         """Put settings in force, and keep them."""
         self._store.set_setting(SETTINGS_KEY, {"alpha_max": settings.alpha_max, "bodyweight_N": settings.bodyweight_N})
         self._given = settings
-        self._analyser.wishes = _wishes(settings)
+        self._analyser.wishes = _wishes(settings, self._pendulum)
         return settings
 
     def health(self) -> Health:
@@ -276,6 +344,8 @@ class MonitorService:
         ]
         if self._recorder is not None and self._recorder.trouble is not None:
             warnings.append(str(self._recorder.trouble))
+        if self.bench is not None and self.bench.busy:
+            warnings.append(self.bench.words())
         for watcher in self.watchers:
             warnings += watcher()
         if link is None:
@@ -313,7 +383,9 @@ class MonitorService:
     def _run(self) -> None:
         try:
             for event in self._source.events():
+                self._busy_since_s = time.monotonic()
                 self._take(event)
+                self._busy_since_s = None
             self._follow(self._analyser.flush(interrupted=True))
         except Exception as error:
             # A fault of this program: told on the screen, never swallowed.
@@ -327,21 +399,51 @@ class MonitorService:
     def _take(self, event: SourceEvent) -> None:
         if isinstance(event, LinkState):
             self._link = event
+        if self._renew:
+            self._begin_anew()
+        if self.bench is not None:
+            self.bench.take(event)
         try:
+            if isinstance(event, CountBlock) and self._analyser.rig is not None and self._analyser.calibration is None:
+                raise NotCalibrated
             out = self._analyser.take(event)
         except TellableError as error:
             if self._problem is None or str(self._problem) != str(error):
                 _log.error("%s", error)
             self._problem = error
             return
+        if isinstance(event, CountBlock):
+            self._problem = None
         self._follow(out)
         if self._observer is not None:
             self._observer(event, out)
 
+    def _walk_ended(self, calibration: Calibration | None) -> None:
+        """Let the pipeline begin anew after a walk, with what is in force from now on."""
+        self._renewal = calibration
+        self._renew = True
+
+    def _begin_anew(self) -> None:
+        calibration = self._renewal or self._analyser.calibration
+        self._renew, self._renewal = False, None
+        self._analyser = self._analyser.renewed(calibration)
+        if isinstance(self._problem, NotCalibrated) and calibration is not None:
+            self._problem = None
+
     def _follow(self, out: Output) -> None:
         for picture in out.pictures:
-            self._seen_s = picture.t_s
+            self._seen_s, self._scene = picture.t_s, picture.scene
             self._hub.publish(picture)
+        if self.bench is None:
+            self._heed(out)
+            return
+        with self.bench.no_walk_begins() as free:
+            # During a walk plates hang and people try the rig: pictures show it, no hold comes of it.
+            if free and not self._renew:
+                self._heed(out)
+
+    def _heed(self, out: Output) -> None:
+        for picture in out.pictures:
             self._advise(picture)
         for event in out.events:
             if isinstance(event, StayBegan):
@@ -491,8 +593,8 @@ class MonitorService:
             _log.warning("stay %s was interrupted; %d holds rebuilt. %s", one.stay_uid, len(one.holds), one.problem)
 
 
-def _wishes(given: GivenSettings) -> Wishes:
-    return Wishes(bodyweight_N=given.bodyweight_N, alpha_max=given.alpha_max)
+def _wishes(given: GivenSettings, pendulum: Pendulum) -> Wishes:
+    return Wishes(bodyweight_N=given.bodyweight_N, alpha_max=given.alpha_max, pendulum=pendulum)
 
 
 def _stored_settings(store: Store) -> GivenSettings:
@@ -500,8 +602,17 @@ def _stored_settings(store: Store) -> GivenSettings:
     return GivenSettings(kept.get("alpha_max", GivenSettings().alpha_max), kept.get("bodyweight_N"))
 
 
-def rig_card(rig: Rig) -> RigCard:
-    """Return the rig as a screen needs it."""
+def rig_card(rig: Rig | None) -> RigCard:
+    """Return the rig as a screen needs it; one without cells where none was chosen yet."""
+    if rig is None:
+        return {
+            "name": "Hang monitor",
+            "channels": [],
+            "has_platform": False,
+            "bar_cells": 0,
+            "nominal_rate_Hz": 0.0,
+            "invented": False,
+        }
     channels: list[Channel] = [{"name": c.name, "part": c.part} for c in rig.channels]
     return {
         "name": rig.name,
@@ -512,24 +623,3 @@ def rig_card(rig: Rig) -> RigCard:
         "invented": rig.invented,
         "gravity_m_s2": rig.gravity_m_s2,
     }
-
-
-def hold_curve(
-    store: Store, folder: DataFolder, uid: str
-) -> tuple[NDArray[np.float64], tuple[str, ...], NDArray[np.float64]] | None:
-    """Return a stored hold's curve: times (n,) as in its result, channel names, loads (n, channels) in N.
-
-    None when there is no such hold, or its journal is gone.
-    """
-    hold = store.get_hold(uid)
-    stay = store.get_stay(hold.stay_uid) if hold is not None else None
-    if hold is None or stay is None:
-        return None
-    path = folder.journal(stay.journal)
-    if not path.exists():
-        return None
-    rig, t_s, load_N = read_loads(path)
-    # A journal's clock starts within its first turn of 71.6 minutes; live it may have turned before.
-    t_s = t_s + round((hold.result.onset_s - float(t_s[len(t_s) // 2])) / WRAP_S) * WRAP_S
-    near = (t_s > hold.result.onset_s - CURVE_MARGIN_S) & (t_s < hold.result.release_s + CURVE_MARGIN_S)
-    return t_s[near], rig.names, load_N[near]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -13,39 +13,10 @@ if TYPE_CHECKING:
     from monitor.rig import Rig
 
 
-def plan_answers(
-    rig: Rig, parts: list[str], masses_kg: list[float], tolerance_kg: float | None, latitude_deg: float | None
-) -> dict[str, Any]:
-    """Return the plan (as plain data) that fits a rig: all masses at every bar cell, and at five places of a platform.
-
-    Parameters
-    ----------
-    tolerance_kg : float or None
-        Half-width of every mass; None: that of unweighed gym plates.
-    """
-    masses = [
-        {"name": f"{letter} ({kg:g} kg)", "kg": kg} | ({} if tolerance_kg is None else {"tolerance_kg": tolerance_kg})
-        for letter, kg in zip("ABCDEFGHIJKLMNOPQRSTUVWXYZ", masses_kg, strict=False)
-    ]
-    names = [m["name"] for m in masses]
-    series: list[dict[str, Any]] = []
-    if "bar" in parts:
-        series += [{"part": "bar", "at": rig.names[i], "masses": names} for i in rig.bar_index]
-    if "platform" in parts:
-        cells = [rig.channels[i] for i in rig.platform_index]
-        middle = [sum(c.x_m for c in cells) / len(cells), sum(c.y_m for c in cells) / len(cells)]
-        places: list[list[float] | None] = [middle] if len(cells) > 1 else [None]
-        if len(cells) > 1:
-            # Half-way to each cell: right over a cell, the opposite one would lift off.
-            places += [[round((middle[0] + c.x_m) / 2, 4), round((middle[1] + c.y_m) / 2, 4)] for c in cells]
-        for place in places:
-            series.append({"part": "platform", "masses": names} | ({} if place is None else {"at": place}))
-    return {"masses": masses, "series": series} | ({} if latitude_deg is None else {"latitude_deg": latitude_deg})
-
-
 def ask_plan(rig: Rig) -> Plan:
     """Ask for masses and place until they make a plan."""
     from monitor.newtons.calibrating.plan import plan_from_dict
+    from monitor.newtons.calibrating.standard import plan_answers
 
     parts = ["bar"]
     if rig.has_platform:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 import sys
 import threading
 from collections.abc import Callable, Iterator
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
 SILENCE_S = 10.0
 LOOK_S = 0.1
+LONGEST_WATCH_S = 3600.0
 SOMETHING_BAD = 1
 HOLDS_LOOKED_AT = 2000
 
@@ -42,6 +44,9 @@ def check(
     calibration: Path | None = typer.Option(None, help="Calibration; the data folder's newest if left out."),
     data: Path | None = typer.Option(None, help="Data folder, which keeps the result; your default one if left out."),
     watch: float = typer.Option(60.0, help="Seconds for which the empty rig is watched.", min=10.0, max=3600.0),
+    drift: str | None = typer.Option(
+        None, help="The same in minutes or hours, such as 30m: then the creep limits are applied.", metavar="TIME"
+    ),
     heaviest: float = typer.Option(130.0, help="Mass of the heaviest person who may use the rig, kg.", min=20, max=300),
     empty_only: bool = typer.Option(False, "--empty-only", help="Nobody at the rig: only what an empty one shows."),
     as_json: bool = typer.Option(False, "--json", help="The result as one JSON object."),
@@ -57,6 +62,8 @@ def check(
     from monitor.health.history import keep_check
 
     _one_source(port, virtual)
+    if drift is not None:
+        watch = _seconds(drift)
     folder = _folder(data, virtual)
     with ExitStack() as stack:
         description, in_force, visitor, events = stack.enter_context(
@@ -140,6 +147,24 @@ def _one_source(port: str | None, virtual: bool) -> None:
             means="Nothing was looked at.",
             do="Give either --port (hang-monitor ports lists them) or --virtual.",
         )
+
+
+def _seconds(text: str) -> float:
+    """Return a duration such as ``90s``, ``30m`` or ``1h`` in seconds.
+
+    Raises
+    ------
+    BadInput
+    """
+    found = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(s|m|min|h)?", text.strip())
+    seconds = float(found[1]) * {"h": 3600.0, "m": 60.0, "min": 60.0}.get(found[2] or "s", 1.0) if found else 0.0
+    if not 10 <= seconds <= LONGEST_WATCH_S:
+        raise BadInput(
+            what=f"{text!r} is no time between 10 s and an hour.",
+            means="Nothing was looked at.",
+            do="Write for example 30m (minutes) or 90s (seconds).",
+        )
+    return seconds
 
 
 def _folder(data: Path | None, virtual: bool) -> DataFolder | None:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import logging
 import sys
 from contextlib import ExitStack
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,6 +23,18 @@ PAGE_PORT = 8064
 DEMO_FOLDER = "demo"
 
 
+class LogLevel(StrEnum):
+    """How much the log tells."""
+
+    DEBUG = "debug"
+    INFO = "info"
+    WARNING = "warning"
+    ERROR = "error"
+
+
+LOG_LEVEL = typer.Option(LogLevel.INFO, help="How much the log in the data folder tells.")
+
+
 @tells_errors
 def demo(
     page_port: int = typer.Option(PAGE_PORT, help="Port of the live page on this machine; 0: any free one."),
@@ -30,6 +42,7 @@ def demo(
     speed: float = typer.Option(1.0, help="Times as fast as life.", min=0.1, max=60.0),
     seed: int = typer.Option(1, help="Another number, another story.", min=0),
     stays: int | None = typer.Option(None, help="End the story after so many people; endless if left out.", min=1),
+    log_level: LogLevel = LOG_LEVEL,
 ) -> None:
     """Show the monitor without any hardware: invented people hang on a virtual rig.
 
@@ -39,21 +52,25 @@ def demo(
     from firmware_bridge.link import LinkSource
     from firmware_bridge.sources import HostClock
     from firmware_bridge.virtual_board import VirtualBoard
+    from monitor.cli.logbook import begin_log
     from monitor.cli.page import bound, serve_page, workshop
+    from monitor.dashboard.house_api import House
     from monitor.dashboard.hub import LiveHub
     from monitor.demo import DemoRig
+    from monitor.demo.stage import Stage
     from monitor.service import MonitorService
     from monitor.store import DataFolder, open_store
     from monitor.store.stay_recorder import StayRecorder
 
-    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s")
     folder = DataFolder.open(data if data is not None else DataFolder.open().root / DEMO_FOLDER)
+    begin_log(folder.root, log_level)
     place = bound(page_port)
     invented = DemoRig(seed, stays=stays)
     clock = HostClock(speed)
     with folder.held(), open_store(folder.database) as store:
+        stage = Stage(seed, invented)
         board = VirtualBoard(
-            invented.conversions, channels=len(invented.rig.channels), rate_Hz=invented.rig.nominal_rate_Hz, speed=speed
+            stage.conversions, channels=len(invented.rig.channels), rate_Hz=invented.rig.nominal_rate_Hz, speed=speed
         )
         with board:
             recorder = StayRecorder(clock.monotonic_ns)
@@ -69,6 +86,7 @@ def demo(
                 hub=hub,
                 clock=clock,
                 recorder=recorder,
+                practice=stage,
             )
             sys.stdout.write(
                 f"Demonstration with invented people on a virtual rig ({board.port}).\nLoad curves are kept in "
@@ -79,7 +97,15 @@ def demo(
             door = doorway.doorkeeper(folder, store.audit.add)
             with workshop(folder, service, store) as jobs:
                 serve_page(
-                    service, hub, invented.rig, place, doorway=doorway, door=door, audit=store.audit.recent, jobs=jobs
+                    service,
+                    hub,
+                    invented.rig,
+                    place,
+                    doorway=doorway,
+                    door=door,
+                    audit=store.audit.recent,
+                    jobs=jobs,
+                    house=House(folder, store),
                 )
 
 
@@ -111,13 +137,18 @@ def run(
         help="A service manager switches the machine off after exit status 85 and starts the program again after 86: "
         "owners get buttons for both.",
     ),
+    log_level: LogLevel = LOG_LEVEL,
 ) -> None:
     """Run the monitor on a rig: read the board, time and measure holds by itself, show them on the live page.
+
+    Without --port the page lets you choose a rig: one of your own at its port, or a virtual one.
 
     A replay shows a journal as if it happened now, and keeps what it measures like a live recording.
     """
     from firmware_bridge.sources import HostClock, JournalSource, Source
+    from monitor.cli.logbook import begin_log
     from monitor.cli.page import bound, serve_page, workshop
+    from monitor.dashboard.house_api import House
     from monitor.dashboard.hub import LiveHub
     from monitor.dashboard.power_api import ProgramEnd
     from monitor.service import MonitorService
@@ -125,18 +156,33 @@ def run(
     from monitor.store.stay_recorder import StayRecorder
     from monitor.store.storage import Housekeeper
 
-    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s")
-    if (port is None) == (replay is None):
+    if port is not None and replay is not None:
         raise BadInput(
-            what="Neither a port nor a replay is given." if port is None else "A port and a replay are both given.",
+            what="A port and a replay are both given.",
             means="It is not clear where readings are to come from; nothing was started.",
             do="Give --port (hang-monitor ports lists them), or --replay with a journal.",
         )
     doorway = Doorway.checked(host, name, behind_proxy, certificate, key)
     folder = DataFolder.open(data)
+    begin_log(folder.root, log_level)
     doorway.check_passcodes(folder)
+    if port is None and replay is None:
+        if rig is not None or calibration is not None:
+            raise BadInput(
+                what="A rig or a calibration is given, but no port.",
+                means="It is not clear where readings are to come from; nothing was started.",
+                do="Give --port as well (hang-monitor ports lists them), or nothing of these to choose on the page.",
+            )
+        from monitor.cli.choose import run_chosen
+
+        end = ProgramEnd(is_service=may_switch_off)
+        run_chosen(folder, doorway, page_port, end)
+        if end.status:
+            raise typer.Exit(end.status)
+        return
     source: Source
     recorder: StayRecorder | None = None
+    in_force: Calibration | None
     clock = HostClock()
     if replay is not None:
         source = JournalSource(replay, speed, clock=clock)
@@ -146,7 +192,7 @@ def run(
     else:
         from firmware_bridge.link import LinkSource
 
-        description, in_force = _rig_and_calibration(folder, rig, calibration)
+        description, in_force = _rig_as_it_is(folder, rig, calibration)
         recorder = StayRecorder(clock.monotonic_ns)
         link = LinkSource(port or "", tap=recorder.tap, clock=clock)
         recorder.prologue = link.prologue
@@ -183,6 +229,7 @@ def run(
                 door=door,
                 audit=store.audit.recent,
                 jobs=jobs,
+                house=House(folder, store),
                 end=end,
             )
     finally:
@@ -200,6 +247,17 @@ def _rig_and_calibration(folder: DataFolder, rig: Path | None, calibration: Path
     if calibration is not None:
         return description, load_calibration(calibration, description.names)
     return description, latest_calibration(folder.calibrations, description.names)
+
+
+def _rig_as_it_is(folder: DataFolder, rig: Path | None, calibration: Path | None) -> tuple[Rig, Calibration | None]:
+    """Return the same; a rig that was never calibrated is calibrated on the page."""
+    from monitor.cli.choose import calibration_or_none
+    from monitor.rig import load_rig
+
+    if calibration is not None:
+        return _rig_and_calibration(folder, rig, calibration)
+    description = load_rig(rig if rig is not None else folder.rig_file)
+    return description, calibration_or_none(folder, description)
 
 
 def _rig_of_journal(path: Path) -> tuple[Rig, Calibration]:

@@ -6,6 +6,7 @@ import contextlib
 import signal
 import socket
 import sys
+import time
 from collections.abc import Callable, Iterator
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
@@ -22,7 +23,9 @@ from monitor.service import MonitorService, rig_card
 from monitor.work.workshop import Workshop
 
 if TYPE_CHECKING:
+    from monitor.cli.choose import RigChoice
     from monitor.dashboard.doorkeeper import Doorkeeper
+    from monitor.dashboard.house_api import House
     from monitor.dashboard.hub import LiveHub
     from monitor.dashboard.jobs import Jobs
     from monitor.dashboard.sign_in_api import AuditReader
@@ -30,6 +33,9 @@ if TYPE_CHECKING:
     from monitor.store import DataFolder, Store
 
 LONGEST_GOODBYE_S = 2
+LONGEST_TICK_S = 20.0
+"""Time for which the event loop may stand still before the service manager is told no more that all is well."""
+
 MOST_FEED_MESSAGE_BYTES = 1 << 16
 MOST_AT_ONCE = 512
 
@@ -72,12 +78,23 @@ class _PageServer(uvicorn.Server):
     def __init__(self, config: uvicorn.Config, address: str, answering: Callable[[], None]) -> None:
         super().__init__(config)
         self._address, self._answering = address, answering
+        self._ticked_s = time.monotonic()
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)
         sys.stdout.write(f"Live page: {self._address}\nEnd with Ctrl-C.\n")
         sys.stdout.flush()
         self._answering()
+
+    async def on_tick(self, counter: int) -> bool:
+        """Note that the event loop runs; called ten times a second."""
+        self._ticked_s = time.monotonic()
+        return await super().on_tick(counter)
+
+    @property
+    def answers(self) -> bool:
+        """Say whether the event loop runs, so that pages can be answered."""
+        return time.monotonic() - self._ticked_s < LONGEST_TICK_S
 
     def end_soon(self) -> None:
         """End as a stop signal does; any thread may call."""
@@ -97,14 +114,16 @@ class _PageServer(uvicorn.Server):
 def serve_page(
     service: MonitorService,
     hub: LiveHub,
-    rig: Rig,
+    rig: Rig | None,
     place: socket.socket,
     *,
     doorway: Doorway | None = None,
     door: Doorkeeper | None = None,
     audit: AuditReader | None = None,
     jobs: Jobs | None = None,
+    house: House | None = None,
     end: ProgramEnd | None = None,
+    setup: RigChoice | None = None,
 ) -> None:
     """Run the service and its page until Ctrl-C, a stop signal or ``end``; then finish what is being recorded."""
     way, end = doorway or Doorway(), end or ProgramEnd()
@@ -118,6 +137,10 @@ def serve_page(
         audit=audit,
         jobs=jobs,
         power=end,
+        instruments=service,
+        house=house,
+        bench=service.bench,
+        setup=setup,
     )
     config = uvicorn.Config(
         app,
@@ -140,14 +163,22 @@ def serve_page(
     host, port = place.getsockname()[:2]
     shown = f"[{host}]" if ":" in host else host
     address = f"http{'s' if way.certificate else ''}://{shown}:{port}/"
-    server = _PageServer(config, address, lambda: manager.ready(f"Live page: {address}", lambda: service.alive))
+
+    def beats() -> None:
+        manager.ready(f"Live page: {address}", lambda: service.alive and server.answers)
+
+    server = _PageServer(config, address, beats)
     end.end = server.end_soon
+    if setup is not None:
+        setup.end = server.end_soon
     service.start()
     try:
         server.run(sockets=[place])
     finally:
-        manager.stopping()
+        again = setup is not None and setup.renewed
+        if not again:
+            manager.stopping()
         service.stop()
         place.close()
-        sys.stdout.write("Ended; everything that was measured is kept.\n")
+        sys.stdout.write("Another rig was chosen.\n" if again else "Ended; everything that was measured is kept.\n")
         sys.stdout.flush()

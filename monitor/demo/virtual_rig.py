@@ -13,8 +13,8 @@ from monitor.demo.truth import HoldTruth
 from monitor.newtons.calibration import Calibration, ChannelCalibration
 from monitor.rig import STANDARD_CHANNELS, Rig
 
-BAR_CELL_N, FOOT_CELL_N = 2000.0, 1500.0
-"""Rated capacities of the invented cells."""
+BAR_CELL_N, FOOT_CELL_N = 3000.0, 1500.0
+"""Rated capacities of the invented cells: those of the bar bear twice a person of 130 kg (hardware/loads.md)."""
 
 
 def demo_rig(rate_Hz: float = 80.0) -> Rig:

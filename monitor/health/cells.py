@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.health.half_hour import shorter_words
 from monitor.health.verdict import Verdict, graded
 from monitor.newtons.stability import FEWEST_VALUES, AllanCurve, allan_curve, judge
 from monitor.rig import Rig
@@ -115,6 +116,7 @@ def drift_verdict(cell: Stillness, seconds: float) -> Verdict:
     outcome = graded(surely, DRIFT_GOOD_N_per_min, DRIFT_DOUBTFUL_N_per_min)
     words = (
         f"{cell.drift_N_per_min:+.2f} N a minute over {seconds:.0f} s; wandering beyond noise {cell.wander_N:.2g} N."
+        f"{shorter_words(seconds)}"
     )
     do = (
         "" if outcome == "good" else "Let the electronics warm up for half an hour, keep sun and draught off the cells."

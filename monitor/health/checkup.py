@@ -19,6 +19,7 @@ from monitor.errors import TellableError
 from monitor.health.account import Standing, closure_verdict, corner_verdict
 from monitor.health.board import answer_verdict, loss_verdict, rate_verdict
 from monitor.health.cells import LEAST_PRESS_N, Stillness, drift_verdict, noise_verdict, press_verdicts, stillness
+from monitor.health.half_hour import half_hour_verdict, is_half_hour
 from monitor.health.strength import HEAVIEST_kg, strength_verdicts
 from monitor.health.tasks import Task, tasks_for
 from monitor.health.verdict import Verdict, worst
@@ -135,6 +136,12 @@ class Checkup:
         """End the check: what was not done is told as such."""
         self._trouble, self._remedy = why, remedy
         self._number = len(self.tasks)
+
+    def skip(self) -> None:
+        """Go on without what is asked now; only the empty rig cannot be left out, all else rests on it."""
+        task = self.progress.task
+        if task is not None and task.kind != "empty":
+            self._close(task)
 
     def take(self, event: SourceEvent) -> None:
         """Take what a source tells."""
@@ -272,6 +279,14 @@ class Checkup:
         spans = [c.N_per_count for c in self._scale.channels]
         return [stillness(n, load_N[:, i], rate_Hz, spans[i]) for i, n in enumerate(self.rig.names)]
 
+    def _half_hours(self) -> list[Verdict]:
+        counts, rate_Hz = self._empty_counts, self.rate_Hz or self.rig.nominal_rate_Hz
+        if counts is None or not is_half_hour(len(counts) / rate_Hz):
+            return []
+        load_N = self._scale.newtons(counts)
+        rated = [c.rated_N for c in self.rig.channels]
+        return [half_hour_verdict(n, load_N[:, i], rate_Hz, rated[i]) for i, n in enumerate(self.rig.names)]
+
     def zero(self) -> ZeroReading | None:
         """Return the zero that the empty rig proposes; None where it was not empty and still, or never calibrated."""
         if self.calibration is None or self._empty_counts is None:
@@ -317,6 +332,7 @@ class Checkup:
         converter = told.converter if told is not None else ""
         found += [noise_verdict(cell, converter, self.rate_Hz or rig.nominal_rate_Hz) for cell in cells]
         found += [drift_verdict(cell, self.empty_s) for cell in cells]
+        found += self._half_hours()
         found.append(self._zero_verdict())
         found += press_verdicts(rig, self._pressed)
         corners = {t.at: self._stood.get(t.key) for t in self.tasks if t.kind == "corner"}

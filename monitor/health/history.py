@@ -22,17 +22,26 @@ class CheckNotKept(MonitorError):
     code = "check-not-kept"
 
 
+def read_check(root: Path, name: str) -> dict[str, Any] | None:
+    """Return a kept check by its file's name, None where there is none that can be read."""
+    try:
+        report = json.loads((root / FOLDER / f"{name}.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return None
+    whole = isinstance(report, dict) and isinstance(report.get("verdicts"), list) and "outcome" in report
+    return report if whole and all(isinstance(one, dict) for one in report["verdicts"]) else None
+
+
+def newest_check(root: Path) -> dict[str, Any] | None:
+    """Return the newest check that can be read, None where there is none."""
+    names = sorted((path.stem for path in (root / FOLDER).glob("*.json")), reverse=True)
+    return next((report for name in names if (report := read_check(root, name)) is not None), None)
+
+
 def kept_checks(root: Path) -> list[dict[str, Any]]:
     """Return the checks kept in a data folder, the newest first; files that cannot be read are left out."""
-    found = []
-    for path in sorted((root / FOLDER).glob("*.json"), reverse=True):
-        try:
-            report = json.loads(path.read_text(encoding="utf-8"))
-        except (OSError, ValueError, RecursionError):
-            continue
-        if isinstance(report, dict) and isinstance(report.get("verdicts"), list) and "outcome" in report:
-            found.append(report)
-    return found
+    names = sorted((path.stem for path in (root / FOLDER).glob("*.json")), reverse=True)
+    return [report for name in names if (report := read_check(root, name)) is not None]
 
 
 def keep_check(root: Path, report: dict[str, Any], now: dt.datetime) -> tuple[Path, Path]:

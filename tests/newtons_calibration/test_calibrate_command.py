@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 
 from firmware_bridge.counts import NO_READING, CountBlock
 from monitor.cli.app import app
-from monitor.cli.asking import plan_answers
+from monitor.newtons.calibrating.standard import plan_answers
 from monitor.demo.practice import PracticeRig, practice_plan
 from monitor.demo.virtual_rig import demo_rig
 from monitor.newtons.calibrating.guide import GuidedCalibration

@@ -1,0 +1,233 @@
+"""REST: guided zero, calibration and check of the rig, one walk at a time, and what was kept of earlier ones."""
+
+from __future__ import annotations
+
+import logging
+import re
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Request
+from fastapi.responses import FileResponse, Response
+from pydantic import BaseModel, Field
+
+from monitor.dashboard.coaching_shapes import Given
+from monitor.dashboard.doorkeeper import who_asks
+from monitor.dashboard.doors import StoreReader
+from monitor.dashboard.problems import NotThere
+from monitor.health.bench import Bench
+from monitor.health.history import FOLDER, read_check
+from monitor.health.strength import HEAVIEST_kg
+from monitor.health.zero import READ_S
+from monitor.newtons.calibrating.plan import plan_from_dict
+from monitor.newtons.calibrating.standard import plan_answers
+from monitor.newtons.calibration import calibration_to_dict
+from monitor.rig import write_whole
+
+_log = logging.getLogger(__name__)
+
+MOST_MASSES = 12
+HOLDS_LOOKED_AT = 2000
+STAMP = re.compile(r"\d{4}-\d{2}-\d{2}T\d{6}Z")
+"""Name of a kept check or calibration: nothing else is looked for on the disk."""
+
+PDF = "application/pdf"
+
+
+class ZeroGiven(Given):
+    """How long the empty rig is read."""
+
+    seconds: float = Field(default=READ_S, ge=3, le=600)
+
+
+class CalibrationGiven(Given):
+    """Known masses and where the rig stands; the plan of the loads follows from the rig's shape.
+
+    ``tolerance_kg`` is the half-width of what each mass may be off; null: as unweighed gym plates. ``fresh`` leaves the
+    last calibration aside, after a cell was changed or turned.
+    """
+
+    parts: Annotated[list[Literal["bar", "platform"]], Field(min_length=1, max_length=2)]
+    masses_kg: Annotated[list[Annotated[float, Field(gt=0, le=500)]], Field(min_length=1, max_length=MOST_MASSES)]
+    tolerance_kg: float | None = Field(default=None, gt=0, le=50)
+    latitude_deg: float | None = Field(default=None, ge=-90, le=90)
+    height_m: float | None = Field(default=None, ge=-500, le=9000)
+    temperature_degC: float | None = Field(default=None, ge=-40, le=60)
+    dwell_s: float | None = Field(default=None, ge=0, le=3600)
+    fresh: bool = False
+
+
+class CheckGiven(Given):
+    """How long the empty rig is watched, for whom ratings are judged, and whether somebody stands and hangs."""
+
+    watch_s: float = Field(default=60.0, ge=10, le=3600)
+    heaviest_kg: float = Field(default=HEAVIEST_kg, ge=20, le=300)
+    with_person: bool = True
+
+
+class AnswerGiven(Given):
+    """What the person says of a step: it hangs (``next``), do the last one again (``back``), do not wait (``skip``).
+
+    ``step`` is the step that the screen showed: an answer that comes too late is left out.
+    """
+
+    action: Literal["next", "back", "skip"]
+    step: int = Field(ge=0, le=10_000)
+
+
+class KeepGiven(Given):
+    """Accept what was found."""
+
+    although_somebody_hangs: bool = Field(default=False, strict=True)
+
+
+class KeptShape(BaseModel):
+    """What was kept: its name; ``in_force`` says that it is a calibration, which counts from now on."""
+
+    id: str
+    in_force: bool
+
+
+class InForceShape(BaseModel):
+    """The calibration in force, null where there is none; ``kept``: all that are on the disk, newest first."""
+
+    calibration: dict[str, Any] | None
+    kept: list[str]
+    sheets: list[str]
+
+
+class KeptCheckShape(BaseModel):
+    """One earlier check."""
+
+    id: str
+    at: str
+    outcome: str
+    bad: list[str]
+
+
+def walk_routes(bench: Bench, store: StoreReader) -> APIRouter:
+    """Return the routes ``/rig/walk``, ``/rig/calibrations`` and ``/rig/checks``."""
+    router = APIRouter(tags=["rig"])
+
+    @router.get("/rig/walk")
+    def state() -> dict[str, Any] | None:
+        """Tell what is under way at the rig, null where nothing is; whoever follows it asks about twice a second.
+
+        A walk that nobody asks for during five minutes is given up. Nothing is saved before it is accepted.
+        """
+        return bench.state()
+
+    @router.post("/rig/walk/zero", status_code=201)
+    def zero(request: Request, given: ZeroGiven) -> dict[str, Any]:
+        """Begin to read a new zero."""
+        return bench.zero(who_asks(request), given.seconds)
+
+    @router.post("/rig/walk/calibration", status_code=201)
+    def calibration(request: Request, given: CalibrationGiven) -> dict[str, Any]:
+        """Begin a guided calibration."""
+        more = {k: v for k in ("height_m", "temperature_degC", "dwell_s") if (v := getattr(given, k)) is not None}
+        answers = plan_answers(bench.rig, given.parts, given.masses_kg, given.tolerance_kg, given.latitude_deg, **more)
+        return bench.calibrate(who_asks(request), plan_from_dict(answers, bench.rig), fresh=given.fresh)
+
+    @router.post("/rig/walk/check", status_code=201)
+    def check(request: Request, given: CheckGiven) -> dict[str, Any]:
+        """Begin a check of the rig."""
+        peaks = [hold.result.peak_N for hold in store.list_holds(HOLDS_LOOKED_AT, 0)]
+        return bench.check(
+            who_asks(request),
+            watch_s=given.watch_s,
+            heaviest_kg=given.heaviest_kg,
+            with_person=given.with_person,
+            largest_peak_N=max((peak for peak in peaks if peak is not None), default=None),
+        )
+
+    @router.post("/rig/walk/answer")
+    def answer(given: AnswerGiven) -> dict[str, Any]:
+        """Answer the running step."""
+        return bench.act(given.action, given.step)
+
+    @router.post("/rig/walk/accept", response_model=KeptShape)
+    def accept(request: Request, given: KeepGiven) -> KeptShape:
+        """Keep what was found; a new zero or calibration is in force from now on, earlier holds keep theirs."""
+        walk = bench.calibration_walk
+        outcome = walk.outcome if walk is not None else None
+        # Drawn before anything is kept: a calibration in force must not come with an error.
+        pdf = None
+        if outcome is not None:
+            from monitor.reports.calibration_sheet import sheet_pdf
+
+            pdf = sheet_pdf(outcome)
+        kept = bench.keep(who_asks(request), although_somebody_hangs=given.although_somebody_hangs)
+        if pdf is not None and kept.calibration is not None:
+            try:
+                write_whole(kept.files["calibration"].with_suffix(".pdf"), pdf)
+            except OSError as error:
+                _log.error("The sheet of calibration %s was not written: %s", kept.id, error)
+        return KeptShape(id=kept.id, in_force=kept.calibration is not None)
+
+    @router.delete("/rig/walk", status_code=204)
+    def cancel(request: Request) -> Response:
+        """Give the walk up; nothing is saved."""
+        bench.cancel(who_asks(request))
+        return Response(status_code=204)
+
+    _kept_routes(router, bench)
+    return router
+
+
+def _kept_routes(router: APIRouter, bench: Bench) -> None:
+    """Add the routes that read what is kept."""
+    binary: dict[int | str, dict[str, Any]] = {
+        200: {"content": {PDF: {"schema": {"type": "string", "format": "binary"}}}}
+    }
+
+    @router.get("/rig/calibrations", response_model=InForceShape)
+    def calibrations() -> InForceShape:
+        """Tell which calibration is in force, and which there are."""
+        names = sorted((p.stem for p in bench.calibrations.glob("*.toml") if STAMP.fullmatch(p.stem)), reverse=True)
+        found = bench.calibration
+        return InForceShape(
+            calibration=None if found is None else calibration_to_dict(found),
+            kept=names,
+            sheets=[name for name in names if (bench.calibrations / f"{name}.pdf").is_file()],
+        )
+
+    @router.get("/rig/calibrations/{name}/sheet", response_class=FileResponse, responses=binary)
+    def sheet(name: str) -> FileResponse:
+        """Fetch the sheet of a calibration (PDF)."""
+        path = _file(bench.calibrations, name, ".pdf", "calibration sheet")
+        return FileResponse(path, media_type=PDF, filename=f"calibration-{name}.pdf")
+
+    @router.get("/rig/checks", response_model=list[KeptCheckShape])
+    def checks() -> list[KeptCheckShape]:
+        """List the checks that are kept, newest first."""
+        found = []
+        for name in sorted((path.stem for path in (bench.root / FOLDER).glob("*.json")), reverse=True):
+            report = read_check(bench.root, name) if STAMP.fullmatch(name) else None
+            if report is not None:
+                bad = [str(v.get("title", "")) for v in report["verdicts"] if v.get("outcome") == "bad"]
+                found.append(
+                    KeptCheckShape(id=name, at=str(report.get("at", "")), outcome=str(report["outcome"]), bad=bad)
+                )
+        return found
+
+    @router.get("/rig/checks/{name}")
+    def one_check(name: str) -> dict[str, Any]:
+        """Return a kept check."""
+        report = read_check(bench.root, name) if STAMP.fullmatch(name) else None
+        if report is None:
+            raise NotThere(f"check {name[:40]!r}")
+        return report
+
+    @router.get("/rig/checks/{name}/page", response_class=FileResponse, responses={200: {"content": {"text/html": {}}}})
+    def check_page(name: str) -> FileResponse:
+        """Fetch a kept check as a page to print."""
+        path = _file(bench.root / FOLDER, name, ".html", "check")
+        return FileResponse(path, media_type="text/html", filename=f"check-{name}.html")
+
+
+def _file(folder: Path, name: str, suffix: str, what: str) -> Path:
+    path = folder / f"{name}{suffix}"
+    if not STAMP.fullmatch(name) or not path.is_file():
+        raise NotThere(f"{what} {name[:40]!r}")
+    return path

@@ -1,0 +1,64 @@
+"""The virtual rig as a stage: invented people hang there, unless somebody calibrates or checks it."""
+
+from __future__ import annotations
+
+import threading
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.demo.practice import PracticeRig
+from monitor.demo.virtual_rig import DemoRig
+from monitor.demo.visitor import Visitor
+from monitor.newtons.calibrating.plan import Plan, Step
+
+
+class Stage:
+    """Counts for a virtual board, from the same cells whoever loads them.
+
+    Parameters
+    ----------
+    seed : int
+    invented : DemoRig or None
+        Whoever hangs there otherwise; None: the people of this seed.
+    """
+
+    def __init__(self, seed: int = 1, invented: DemoRig | None = None) -> None:
+        self._seed = seed
+        self._people = invented or DemoRig(seed)
+        self.rig = self._people.rig
+        self._lock = threading.Lock()
+        self._at_work: PracticeRig | Visitor | None = None
+
+    def conversions(self, n: int) -> tuple[NDArray[np.int32], NDArray[np.bool_]]:
+        """Return the next n conversions, (n, channels) counts and (n,) which were missed. Made for ``VirtualBoard``."""
+        with self._lock:
+            return (self._at_work or self._people).conversions(n)
+
+    def begin(self, kind: str, plan: Plan | None) -> None:
+        """Take everybody off; the story stands still until the end."""
+        with self._lock:
+            work: PracticeRig | Visitor
+            work = (
+                PracticeRig(self.rig, plan, seed=self._seed) if plan is not None else Visitor(self.rig, seed=self._seed)
+            )
+            # The same cells: what is found out about them must hold for the people afterwards.
+            work.electronics = self._people.electronics
+            self._at_work = work
+
+    def place(self, step: Step) -> None:
+        """Hang the plates of a step."""
+        with self._lock:
+            if isinstance(self._at_work, PracticeRig):
+                self._at_work.place(step)
+
+    def do(self, task: str) -> None:
+        """Let the invented visitor do a task of the check."""
+        with self._lock:
+            if isinstance(self._at_work, Visitor):
+                self._at_work.begin(task)
+
+    def end(self) -> None:
+        """Let the people come again."""
+        with self._lock:
+            self._at_work = None

@@ -1,0 +1,332 @@
+"""The one guided walk that may be under way at a rig: begun, answered, kept, given up; with who did it."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import logging
+import secrets
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, Protocol
+
+from firmware_bridge.counts import CountBlock
+from firmware_bridge.sources import BoardFacts, ClockFit, SourceEvent
+from monitor.errors import MonitorError
+from monitor.health.checkup import Checkup
+from monitor.health.walks import CalibrationWalk, CheckWalk, Kept, Walk, WalkAction, WalkKind, ZeroWalk
+from monitor.newtons.calibrating.plan import Plan, Step
+from monitor.newtons.calibrating.refusals import BadPlan
+from monitor.newtons.calibration import Calibration
+from monitor.rig import Rig
+
+_log = logging.getLogger(__name__)
+
+FORGOTTEN_S = 300.0
+"""A walk that no screen has asked for so long is given up: nobody may find the rig closed by a page left open."""
+
+WORDS: dict[WalkKind, str] = {
+    "zero": "a new zero is read",
+    "calibration": "the rig is being calibrated",
+    "check": "the rig is being checked",
+}
+
+
+class RigInUse(MonitorError):
+    """A walk was to begin, or its result to come into force, while somebody is on the rig."""
+
+    code = "rig-in-use"
+    status = 409
+
+
+class WalkUnderWay(MonitorError):
+    """There is a walk already."""
+
+    code = "walk-under-way"
+    status = 409
+
+
+class NoWalk(MonitorError):
+    """There is no walk to be answered."""
+
+    code = "no-walk"
+    status = 409
+
+
+class Practice(Protocol):
+    """A rig in software that loads itself as a walk asks; real ones are loaded by people."""
+
+    def begin(self, kind: WalkKind, plan: Plan | None) -> None:
+        """Take everybody off the rig."""
+        ...
+
+    def place(self, step: Step) -> None:
+        """Hang invented plates."""
+        ...
+
+    def do(self, task: str) -> None:
+        """Let an invented person do a task of the check."""
+        ...
+
+    def end(self) -> None:
+        """Go back to whatever goes on there otherwise."""
+        ...
+
+
+class Bench:
+    """Owns the walk. Screens call it from their threads, the pipeline gives it what the source tells.
+
+    Parameters
+    ----------
+    rig : Rig
+    calibration : Calibration or None
+        In force now.
+    root, calibrations : Path
+        The data folder, and where its calibrations lie.
+    in_use : callable
+        Says whether somebody is on the rig now, as far as it is measured.
+    hangs : callable
+        Says whether somebody hangs by what the rig reads, walk or not.
+    ended : callable
+        Called when a walk is over, with the calibration that is in force from then on (None: as before).
+    tell : callable
+        Gets who, what and of what, for the audit log.
+    practice : Practice or None
+    utc_ns, clock_s : callable
+        The clock that the source's clock fits are told in; seconds for deadlines.
+    """
+
+    def __init__(
+        self,
+        rig: Rig,
+        calibration: Calibration | None,
+        *,
+        root: Path,
+        calibrations: Path,
+        in_use: Callable[[], bool] = lambda: False,
+        hangs: Callable[[], bool] = lambda: False,
+        ended: Callable[[Calibration | None], None] = lambda calibration: None,
+        tell: Callable[[str, str, str], None] = lambda who, what, subject: None,
+        practice: Practice | None = None,
+        utc_ns: Callable[[], int] = time.time_ns,
+        clock_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.rig, self.calibration = rig, calibration
+        self.root, self.calibrations = root, calibrations
+        self.practice = practice
+        self._hangs = hangs
+        self._in_use, self._ended, self._tell, self._clock_s = in_use, ended, tell, clock_s
+        self._lock = threading.RLock()
+        self._walk: Walk | None = None
+        self._facts: BoardFacts | None = None
+        self._fit: ClockFit | None = None
+        self._utc_ns = utc_ns
+        self._from_ns = 0
+        self._id = self._who = self._told = ""
+        self._asked_s = 0.0
+        self._kept: Kept | None = None
+
+    @property
+    def _parts(self) -> set[str]:
+        return {channel.part for channel in self.rig.channels}
+
+    # The pipeline's thread
+
+    @property
+    def busy(self) -> bool:
+        """Say whether a walk is under way: what hangs meanwhile is no hold."""
+        return self._walk is not None
+
+    @contextlib.contextmanager
+    def no_walk_begins(self) -> Iterator[bool]:
+        """Keep walks from beginning while the block runs; yields whether none is under way."""
+        with self._lock:
+            yield self._walk is None
+
+    def take(self, event: SourceEvent) -> None:
+        """Hand on what the source tells; a walk that everybody has forgotten is given up."""
+        if isinstance(event, BoardFacts):
+            self._facts = event
+        elif isinstance(event, ClockFit):
+            self._fit = event
+        walk = self._walk
+        if walk is None:
+            return
+        if not self._is_stale(event):
+            walk.take(event)
+        if self.practice is not None and isinstance(walk, CheckWalk):
+            task = walk.task
+            if task != self._told:
+                self._told = task
+                self.practice.do(task)
+        if self._clock_s() - self._asked_s > FORGOTTEN_S:
+            _log.warning("Nobody has looked at the walk for %.0f s: it was given up, nothing was saved.", FORGOTTEN_S)
+            with self._lock:
+                if self._walk is walk:
+                    self._over(None)
+
+    def _is_stale(self, event: SourceEvent) -> bool:
+        """Say whether readings are from before the last answer: where the pipeline lags they would pass for newer."""
+        fit = self._fit
+        if not isinstance(event, CountBlock) or not len(event) or fit is None or fit.segment != event.segment:
+            return False
+        return fit.utc_ns_at_zero + round(fit.rate * float(event.board_s[0]) * 1e9) < self._from_ns
+
+    # A screen's thread
+
+    def state(self) -> dict[str, Any] | None:
+        """Return the walk as plain data, None where there is none."""
+        with self._lock:
+            walk = self._walk
+            if walk is None:
+                return None
+            self._asked_s = self._clock_s()
+            head = {"id": self._id, "kind": walk.kind, "by": self._who, "practice": self.practice is not None}
+        return {**head, **walk.state()}
+
+    def words(self) -> str:
+        """Return what goes on in one sentence for every screen; empty where nothing does."""
+        with self._lock:
+            if self._walk is None:
+                return ""
+            return f"{WORDS[self._walk.kind].capitalize()} ({self._who}): what hangs meanwhile is not kept as a hold."
+
+    def zero(self, who: str, seconds: float) -> dict[str, Any]:
+        """Begin to read a new zero."""
+        return self._begin(who, lambda: ZeroWalk(self.rig, self.calibration, seconds))
+
+    def calibrate(self, who: str, plan: Plan, *, fresh: bool = False, warm_up_s: float | None = None) -> dict[str, Any]:
+        """Begin a guided calibration.
+
+        Raises
+        ------
+        BadPlan
+            It leaves a part out of which nothing is known yet, or whose last calibration is left aside.
+        """
+        left_out = [part for part in ("bar", "platform") if part in self._parts and part not in plan.parts]
+        if left_out and (fresh or self.calibration is None):
+            raise BadPlan(
+                what=f"The plan leaves out the {left_out[0]}, and no earlier calibration stands in for it.",
+                means="Half a calibration could not be used; nothing was begun.",
+                do="Calibrate bar and platform in one go.",
+            )
+        return self._begin(
+            who, lambda: CalibrationWalk(self.rig, plan, self.calibration, fresh=fresh, warm_up_s=warm_up_s), plan
+        )
+
+    def check(
+        self, who: str, *, watch_s: float, heaviest_kg: float, with_person: bool, largest_peak_N: float | None
+    ) -> dict[str, Any]:
+        """Begin a check."""
+
+        def made() -> CheckWalk:
+            checkup = Checkup(
+                self.rig,
+                self.calibration,
+                empty_s=watch_s,
+                heaviest_kg=heaviest_kg,
+                with_person=with_person,
+                largest_peak_N=largest_peak_N,
+            )
+            if self._facts is not None:
+                checkup.take(self._facts)  # a board tells these only when it connects
+            return CheckWalk(checkup)
+
+        return self._begin(who, made)
+
+    def _begin(self, who: str, make: Callable[[], Walk], plan: Plan | None = None) -> dict[str, Any]:
+        with self._lock:
+            if self._walk is not None:
+                raise WalkUnderWay(
+                    what=f"{WORDS[self._walk.kind].capitalize()} already, by {self._who}.",
+                    means="Only one can be done at a time; nothing was begun.",
+                    do="Go on with that one, or end it first.",
+                )
+            if self._in_use():
+                raise RigInUse(
+                    what="Somebody is on the rig.",
+                    means="Their hold would be spoiled; nothing was begun.",
+                    do="Wait until the rig is empty, then begin again.",
+                )
+            walk = make()
+            if self.practice is not None:
+                self.practice.begin(walk.kind, plan)
+            self._id, self._who, self._told, self._kept = secrets.token_hex(4), who, "", None
+            self._asked_s = self._clock_s()
+            self._from_ns = self._utc_ns()
+            self._walk = walk
+            self._tell(who, f"began: {WORDS[walk.kind]}", self._id)
+        state = self.state()
+        assert state is not None
+        return state
+
+    def act(self, action: WalkAction, step: int) -> dict[str, Any]:
+        """Answer the walk.
+
+        Raises
+        ------
+        NoWalk, WalkMovedOn
+        """
+        walk = self._running()
+        with walk.lock:
+            due = walk.step if isinstance(walk, CalibrationWalk) else None
+            walk.act(action, step)
+            self._from_ns = self._utc_ns()
+            if action == "next" and due is not None and self.practice is not None:
+                self.practice.place(due)
+        return self.state() or {}
+
+    def keep(self, who: str, *, although_somebody_hangs: bool = False) -> Kept:
+        """Write what was found and put it in force; the walk is over then.
+
+        Raises
+        ------
+        NoWalk, WalkNotReady, RigInUse, TellableError
+        """
+        with self._lock:
+            walk = self._running()
+            if walk.kind != "check" and self._hangs() and not although_somebody_hangs:
+                raise RigInUse(
+                    what="Something as heavy as a person hangs from the bar.",
+                    means="A new calibration would come into force in the middle of it; nothing was saved yet.",
+                    do="Clear the bar, then accept again. If nothing hangs, the old calibration is wrong: say so.",
+                )
+            kept = walk.keep(self.root, self.calibrations, dt.datetime.now(dt.UTC))
+            what = "put a new calibration in force" if kept.calibration is not None else "kept a check"
+            self._tell(who, f"{what} ({walk.kind})", kept.id)
+            if kept.calibration is not None:
+                self.calibration = kept.calibration
+            self._over(kept.calibration)
+            return kept
+
+    def cancel(self, who: str) -> None:
+        """Give the walk up; nothing is saved."""
+        with self._lock:
+            if self._walk is not None:
+                self._tell(who, f"gave up: {WORDS[self._walk.kind]}", self._id)
+                self._over(None)
+
+    @property
+    def calibration_walk(self) -> CalibrationWalk | None:
+        """Return the calibration that is under way, for its sheet."""
+        walk = self._walk
+        return walk if isinstance(walk, CalibrationWalk) else None
+
+    def _running(self) -> Walk:
+        walk = self._walk
+        if walk is None:
+            raise NoWalk(
+                what="Nothing is under way at the rig.",
+                means="It was ended or accepted meanwhile, perhaps on another screen; nothing was changed.",
+                do="Begin again, if it is still wanted.",
+            )
+        return walk
+
+    def _over(self, calibration: Calibration | None) -> None:
+        if self.practice is not None:
+            self.practice.end()
+        # First the successor, then the end: between the two nothing is taken for a hold.
+        self._ended(calibration)
+        self._walk = None
