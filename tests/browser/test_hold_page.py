@@ -174,3 +174,41 @@ def test_touches_and_free_feet_are_never_told_together(open_page):
         page = ready(open_page(f"{dashboard.url}/hold/touched"))
         assert "without the feet" not in page.locator("#gain-why").inner_text()
         assert page.locator("#wish-why").inner_text() == "They touched 2 times."
+
+
+def test_cues_and_pain_stand_at_their_instants(open_page, kept):
+    hold = kept.holds[0]
+    at = f"/api/holds/{hold.uid}/markers"
+    page = ready(open_page(f"{kept.url}/hold/{hold.uid}"))
+    expect(page.locator("#mark-list")).to_be_hidden()
+    for given in (
+        {"kind": "cue", "text": "ribs <down>", "at_s": HANGS_S + 3},
+        {"kind": "pain", "pain": 2, "at_s": HANGS_S + 8},
+    ):
+        assert page.request.post(kept.url + at, data=given, headers={"Origin": kept.url}).status == 201
+    page.reload()
+    ready(page)
+    assert page.locator("#mark-list li").all_inner_texts() == ["3.0 s: ribs <down>", "8.0 s: pain 2 of 10"]
+    edges = [float(x) for x in page.eval_on_selector_all(".nb-edge", "all => all.map((e) => e.getAttribute('x1'))")]
+    per_s = (edges[1] - edges[0]) / hold.result.duration_s
+    starts = page.eval_on_selector_all(".nb-mark", "all => all.map((e) => parseFloat(e.getAttribute('d').slice(1)))")
+    assert starts == pytest.approx([edges[0] + 3 * per_s, edges[0] + 8 * per_s], abs=0.6)
+    assert "ribs <down>" in page.locator(".notebook").text_content()
+
+
+def test_the_assistance_second_by_second_is_a_band_to_scale(open_page):
+    u, alpha = 0.02, 0.1
+    course = [(HANGS_S + second + 0.5, alpha, u) for second in range(18)]
+    full = full_hold()
+    store = FakeStore([dataclasses.replace(full, result=dataclasses.replace(full.result, assistance_course=course))])
+    with served(store=store) as dashboard:
+        page = ready(open_page(f"{dashboard.url}/hold/full"))
+        band = page.evaluate(
+            """() => {
+                const box = document.querySelector(".nb-assistance").getBBox();
+                const y = (name) => parseFloat(document.querySelector(name).getAttribute("y1"));
+                const weight = y(".nb-base") - y(".nb-weight");
+                return [(y(".nb-base") - box.y - box.height) / weight, (y(".nb-base") - box.y) / weight];
+            }"""
+        )
+        assert band == pytest.approx([alpha - 2 * u, alpha + 2 * u], abs=0.002)

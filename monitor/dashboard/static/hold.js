@@ -4,6 +4,7 @@ import { ask, byId, element, frame, tell, whenOf } from "./frame.js";
 import { holdMark } from "./mark.js";
 import { gainOf, measuresOf, wishOf } from "./measures.js";
 import { Notebook, sumsOf } from "./notebook.js";
+import { JobLines } from "./jobs.js";
 import { cut, fixed, percent } from "./numbers.js";
 import { notesOf, words } from "./words.js";
 
@@ -11,7 +12,7 @@ const NEIGHBOURS = 20;
 const CURVE_POINTS = 1200;
 
 const uid = decodeURIComponent(location.pathname.split("/").pop());
-const state = { rig: null, hold: null, sums: null, book: null };
+const state = { rig: null, hold: null, sums: null, book: null, marks: [], offers: null };
 
 start();
 
@@ -21,9 +22,13 @@ async function start() {
   try {
     state.hold = await ask(`/api/holds/${encodeURIComponent(uid)}`);
     const settings = await ask("/api/settings");
+    state.offers = await ask("/api/screens");
+    if (state.offers.coaching) state.marks = (await ask(`/api/holds/${encodeURIComponent(uid)}/markers`)).map(markOf);
     showHead(settings.alpha_max);
     showNumbers(null);
+    showMarks();
     await showCurve();
+    await offerForms();
     document.body.dataset.ready = "yes";
   } catch (error) {
     tell(error);
@@ -56,6 +61,34 @@ function showHead(alpha_max) {
   const links = [[`${at}/curve.csv`, words.linkCurveCsv, true], [`${at}/curve`, words.linkCurveJson], [`/api/holds.csv?uid=${encodeURIComponent(uid)}`, words.linkHoldCsv, true], [at, words.linkHoldJson]];
   byId("links").replaceChildren(...links.map(link));
   byId("notes").hidden = false;
+}
+
+/** A marker as it is told: a cue in its own words, pain with how much where that was said. */
+function markOf({ kind, at_s, text, pain }) {
+  const told = kind === "pain" ? [pain === null ? words.markPain : words.markPainOf(pain), text] : [text];
+  return { at_s, text: told.filter(Boolean).join(", ") };
+}
+
+function showMarks() {
+  const onset_s = state.hold.result.onset_s;
+  byId("mark-list").replaceChildren(...state.marks.map(({ at_s, text }) => element("li", "", words.markAt(fixed(at_s - onset_s, 1), text))));
+  byId("mark-list").hidden = state.marks.length === 0;
+}
+
+/** The hold in the other programs' formats, made as a job beside the measuring. */
+async function offerForms() {
+  if (!state.offers.jobs) return;
+  for (const [value, name] of Object.entries(words.output.forms)) byId("form").add(new Option(name, value));
+  const jobs = new JobLines(byId("jobs"), ({ kind }) => kind === "export");
+  byId("export").addEventListener("click", async () => {
+    try {
+      tell(null);
+      await jobs.start("export", { uids: [uid], form: byId("form").value });
+    } catch (error) {
+      tell(error);
+    }
+  });
+  byId("forms").hidden = false;
 }
 
 function link([address, text, download]) {
@@ -101,7 +134,7 @@ async function showCurve() {
   byId("paper").setAttribute("aria-label", words.curveOfHold(fixed(r.duration_s, 1), share(r.beta_mean, r.beta_u), share(r.alpha_mean, r.alpha_u)));
   state.sums = curve;
   state.book = new Notebook(byId("paper"), byId("reading"));
-  state.book.show(hold, curve);
+  state.book.show(hold, curve, null, state.marks);
   await offerEarlier();
 }
 

@@ -38,9 +38,12 @@ export class Notebook {
     new ResizeObserver(() => this.draw()).observe(box);
   }
 
-  /** @param hold the hold's card  @param sums of `sumsOf`  @param earlier sums of the hold laid under it, or null */
-  show(hold, sums, earlier = null) {
-    Object.assign(this, { hold, sums, earlier });
+  /**
+   * @param hold the hold's card  @param sums of `sumsOf`  @param earlier sums of the hold laid under it, or null
+   * @param marks list of {at_s, text}: what was said or told at an instant, on the hold's own time axis
+   */
+  show(hold, sums, earlier = null, marks = this.marks ?? []) {
+    Object.assign(this, { hold, sums, earlier, marks });
     this.draw();
     this.read(null);
   }
@@ -49,7 +52,7 @@ export class Notebook {
     const { width, height } = this.box.getBoundingClientRect();
     if (!this.hold || width < 50 || height < 50) return;
     const em = parseFloat(getComputedStyle(this.box).fontSize);
-    const tracks = tracksOf(this.hold.result);
+    const tracks = tracksOf(this.hold.result, this.marks);
     const times = [this.sums, this.earlier].filter(Boolean).flatMap(({ t_s }) => [t_s[0], t_s.at(-1)]);
     this.first_s = Math.min(...times);
     this.last_s = Math.max(...times);
@@ -63,6 +66,7 @@ export class Notebook {
     this.root.setAttribute("viewBox", `0 0 ${width} ${height}`);
     this.drawAxes();
     this.drawThirdSupport();
+    this.drawAssistance();
     this.drawEdges();
     if (this.earlier) this.drawSums(this.earlier, "earlier");
     this.drawSums(this.sums, "");
@@ -151,6 +155,17 @@ export class Notebook {
       for (let x = from; x < to; x += step) this.line("nb-missing-line", x, bottom, Math.min(to, x + step), top);
       this.text("nb-missing-text", (from + to) / 2, bottom + 1.1 * this.em, words.heldElsewhere(fixed(part.fraction * 100, 0)), "middle");
     }
+  }
+
+  /** The feet's share second by second, two standard uncertainties to both sides, as a load: a pale band under their curve. */
+  drawAssistance() {
+    const { bodyweight_N, result: r } = this.hold;
+    if (bodyweight_N === null || !this.sums.feet) return;
+    const rows = (r.assistance_course ?? []).filter(([, alpha, u]) => alpha !== null && u !== null);
+    if (rows.length < 2) return;
+    const at = ([t_s, alpha, u], side) => `${this.x(t_s - r.onset_s).toFixed(1)} ${this.y((alpha + side * 2 * u) * bodyweight_N).toFixed(1)}`;
+    const points = [...rows.map((row) => at(row, 1)), ...rows.toReversed().map((row) => at(row, -1))];
+    this.add("path", { class: "nb-assistance", d: `M${points.join("L")}Z` });
   }
 
   drawEdges() {
@@ -274,8 +289,19 @@ export class Notebook {
   }
 }
 
-function tracksOf(r) {
+function tracksOf(r, marks) {
   const tracks = [];
+  if (marks.length > 0)
+    tracks.push({
+      name: words.track.marks,
+      draw: (book, y) => {
+        for (const { at_s, text } of marks) {
+          const [x] = book.span({ start_s: at_s, end_s: at_s });
+          book.add("path", { class: "nb-mark", d: `M${x} ${y}l${-0.3 * book.em} ${-0.6 * book.em}h${0.6 * book.em}z` });
+          book.note(x, y + 0.95 * book.em, text);
+        }
+      },
+    });
   if (r.states.length > 0)
     tracks.push({
       name: words.track.shoulders,
