@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import dataclasses
-
 from fastapi import APIRouter
 
-from monitor.coaching.intake import intake_outcome, questions
+from monitor.coaching.intake import intake_outcome, places, questions
 from monitor.coaching.live import LiveAdvice
 from monitor.dashboard.coaching_shapes import (
     IntakeGiven,
@@ -51,7 +49,12 @@ def people_routes(coach: Coach) -> APIRouter:
     @router.get("/intake/questions", response_model=list[QuestionShape])
     def asked() -> list[QuestionShape]:
         """List the questions of the intake in their order."""
-        return [QuestionShape(**{**dataclasses.asdict(q), "choices": list(q.choices)}) for q in questions()]
+        return [
+            QuestionShape(
+                key=q.key, text=q.text, answer=q.answer, choices=list(places() if q.answer == "places" else q.choices)
+            )
+            for q in questions()
+        ]
 
     @router.get("/people/{uid}/intakes", response_model=list[IntakeShape])
     def intakes(uid: str) -> list[IntakeShape]:

@@ -1,8 +1,6 @@
 // Numbers cut to what their uncertainty allows, written as the language writes them. Absent stays absent: null in, null out.
 
-import { locale } from "./words.js";
-
-const MARK = new Intl.NumberFormat(locale).formatToParts(1.5).find(({ type }) => type === "decimal").value;
+import { MARK } from "./words.js";
 
 /** A number with so many decimals, for reading: decimal mark of the language, a true minus sign, none before a zero. */
 export function fixed(value, decimals = 0) {

@@ -1,16 +1,25 @@
-// One person: what comes next and why, the month, endurance, bests, pain.
+// One person: what comes next and why, programme, month, endurance, trial, progress, entries, intake, report, record.
 
 import { Calendar } from "./calendar.js";
 import { EnduranceCurve } from "./endurance.js";
-import { ask, byId, element, frame, tell, whenOf } from "./frame.js";
+import { ask, byId, element, frame, tell } from "./frame.js";
 import { fixed, percent } from "./numbers.js";
-import { locale, words } from "./words.js";
+import { Courses } from "./person-course.js";
+import { Entries } from "./person-entries.js";
+import { Intake } from "./person-intake.js";
+import { Plan } from "./person-plan.js";
+import { PersonRecord } from "./person-record.js";
+import { Timeline } from "./timeline.js";
+import { usePersonUnit } from "./units.js";
+import { locale, toldSentences, toldTitle, words } from "./words.js";
 
 const text = words.person;
 const uid = decodeURIComponent(location.pathname.split("/").pop());
 const at = `/api/people/${encodeURIComponent(uid)}`;
 const calendar = new Calendar(byId("calendar"));
 const curve = new EnduranceCurve(byId("endurance"));
+const trial = new Timeline(byId("trial"));
+const parts = {};
 const state = { month: null, programme: null, today: null };
 
 start();
@@ -18,19 +27,47 @@ start();
 async function start() {
   if ((await frame("/people")) === null) return;
   try {
-    const { coaching } = await ask("/api/screens");
-    if (!coaching) {
+    const offers = await ask("/api/screens");
+    if (!offers.coaching) {
       byId("name").textContent = words.people.noCoaching;
       return;
     }
-    const person = await ask(at);
-    document.title = byId("name").textContent = person.name;
+    const [person, questions, visitor] = await Promise.all([ask(at), ask("/api/intake/questions"), offers.door ? ask("/api/visitor") : { role: "owner" }]);
+    named(person);
     byId("csv").href = `/api/holds.csv?person_uid=${encodeURIComponent(uid)}`;
     byId("holds").href = `/holds?who=${encodeURIComponent(uid)}`;
     byId("all").hidden = false;
-    await offerPain();
-    await refresh();
+    parts.plan = new Plan(at, refresh);
+    parts.courses = new Courses(at);
+    parts.entries = new Entries(at, uid, questions, refresh);
+    parts.intake = new Intake(at, uid, questions, refresh);
+    parts.record = new PersonRecord(at, person, { offers, owner: visitor.role === "owner", renamed: named });
+    byId("take").addEventListener("click", take);
+    await Promise.all([parts.plan.read(), showWho()]);
+    await Promise.all([refresh(), parts.intake.read()]);
     document.body.dataset.ready = "yes";
+  } catch (error) {
+    tell(error);
+  }
+}
+
+function named(person) {
+  usePersonUnit(person.units);
+  byId("name").textContent = person.name;
+  document.title = `${words.product}: ${person.name}`;
+}
+
+async function showWho() {
+  const who = await ask("/api/who");
+  byId("take").hidden = false;
+  byId("take").setAttribute("aria-pressed", String(who.person_uid === uid));
+}
+
+async function take() {
+  try {
+    await ask("/api/who", { method: "PUT", body: { person_uid: uid } });
+    tell(null);
+    await showWho();
   } catch (error) {
     tell(error);
   }
@@ -40,28 +77,33 @@ async function refresh() {
   const [programme, prescription, ledger, stops, all] = await Promise.all(["/programme", "/prescription", "/days", "/stops", "/progress"].map((path) => ask(at + path)));
   Object.assign(state, { programme: programme.content, today: ledger.today.day, month: state.month ?? ledger.today.day.slice(0, 7) });
   showToday(prescription, ledger, stops);
+  parts.plan.show(programme.content);
   showBests(all);
-  await Promise.all([showMonth(), showEndurance(all), showPains()]);
+  parts.courses.take(all, ledger.today.day);
+  await Promise.all([showMonth(), showEndurance(all), showTrial(prescription), parts.entries.show()]);
 }
 
 function showToday(prescription, ledger, stops) {
   const next = prescription.items.find(({ key }) => key === prescription.next);
-  byId("next").textContent = next ? `${text.next}: ${next.title}, ${text.target(fixed(next.target_s, 0))}, ${text.help(next.alpha, next.alpha_max)}` : text.nothing;
-  const left = ledger.minutes_left > 0 ? text.left(fixed(ledger.minutes_left, 1)) : "";
-  byId("why").textContent = [prescription.reason, ledger.words === prescription.reason ? "" : ledger.words, left, ...prescription.cautions].filter(Boolean).join(" ");
-  byId("stops").replaceChildren(...stops.map((stop) => element("li", "", stop.words)));
+  byId("next").textContent = next ? `${text.next}: ${toldTitle(next.title)}, ${text.target(fixed(next.target_s, 0))}, ${text.help(next.alpha, next.alpha_max)}` : text.nothing;
+  // What the first line has said already (item, target, help) is not said again by the reason.
+  const said = next ? `${next.title}, ${fixed(next.target_s, 0)} s` : null;
+  const reason = said !== null && prescription.reason.startsWith(said) ? prescription.reason.replace(/^.*?\. /, "") : prescription.reason;
+  const left = ledger.minutes_left > 0 && ledger.words === prescription.reason ? text.left(fixed(ledger.minutes_left, 1)) : "";
+  const sentences = [toldSentences(reason), ledger.words === prescription.reason ? "" : toldSentences(ledger.words), left, ...prescription.cautions.filter((one) => !stops.some((stop) => stop.words === one)).map(toldSentences)];
+  byId("why").textContent = sentences.filter(Boolean).join(" ");
+  byId("stops").replaceChildren(...stops.map((stop) => element("li", "", toldSentences(stop.words))));
   byId("items").replaceChildren(
     ...prescription.items.map((item) => {
       const row = element("tr");
-      const name = element("th", "", item.title);
+      const name = element("th", "", toldTitle(item.title));
       name.scope = "row";
-      const cells = [text.target(fixed(item.target_s, 0)), text.help(item.alpha, item.alpha_max), text.percent(item.chance), item.paused ? `${text.paused}: ${item.paused}` : item.reason];
+      const why = item.paused ? `${text.paused}: ${toldSentences(item.paused)}` : toldSentences(item.reason);
+      const cells = [text.target(fixed(item.target_s, 0)), text.help(item.alpha, item.alpha_max), text.percent(item.chance), why];
       row.append(name, ...cells.map((cell) => element("td", "", cell)));
       return row;
     }),
   );
-  const { value, low, high } = prescription.chance_unassisted;
-  byId("chance").textContent = text.chance(state.programme.trial.seconds, text.percent(value), text.percent(low), text.percent(high));
 }
 
 async function showMonth() {
@@ -99,8 +141,18 @@ async function showEndurance(all) {
   const known = await ask(`${at}/endurance`);
   byId("end-note").textContent = known.holds === 0 ? text.endNone : text.endNote(known.holds, known.exhausted);
   const full = known.curve.find(({ beta }) => beta === 1).time_s;
-  const range = `${fixed(full.value, 0)} s (${fixed(full.low, 0)} to ${fixed(full.high, 0)})`;
+  const range = text.range(`${fixed(full.value, 0)} s`, fixed(full.low, 0), fixed(full.high, 0));
   curve.show(known.curve, all.points, text.endLabel(known.holds, range));
+}
+
+async function showTrial(prescription) {
+  const { seconds, past, ahead } = await ask(`${at}/strength`);
+  const points = [...past.map((one) => ({ ...one, ahead: false })), ...ahead.map((one) => ({ ...one, ahead: true }))];
+  const series = { name: text.trialLine(seconds), part: "hands", line: true, points: points.map(({ day, chance, ahead: later }) => ({ at_ms: Date.parse(`${day}T12:00:00Z`), value: chance.value * 100, low: chance.low * 100, high: chance.high * 100, ahead: later })) };
+  trial.show(text.trialTitle, [series], { unit: "%", low: 0, high: 100 });
+  const { value, low, high } = prescription.chance_unassisted;
+  byId("chance").textContent = text.chance(state.programme.trial.seconds, text.percent(value), text.percent(low), text.percent(high));
+  byId("trial-why").textContent = [prescription.trial.days === 0 ? "" : toldSentences(prescription.trial.reason), ahead.length > 0 ? text.trialAhead : ""].filter(Boolean).join(" ");
 }
 
 function showBests(all) {
@@ -117,41 +169,6 @@ function showBests(all) {
     const share = percent(best.value, best.u);
     const link = element("a", "", key === "least_assistance" ? `${share.shown} ± ${share.about} %` : `${fixed(best.value, 1)} ${words.unit.second}`);
     link.href = `/hold/${encodeURIComponent(best.hold_uid)}`;
-    cell.append(link, ` ${best.day}`);
+    cell.append(link, ` ${new Date(`${best.day}T12:00:00`).toLocaleDateString(locale, { dateStyle: "medium" })}`);
   }
-}
-
-async function offerPain() {
-  const questions = await ask("/api/intake/questions");
-  const places = questions.find(({ answer }) => answer === "places")?.choices ?? [];
-  byId("place").add(new Option(text.nowhere, ""));
-  for (const place of places) byId("place").add(new Option(place.replaceAll("_", " "), place));
-  byId("pain-form").addEventListener("submit", keepPain);
-}
-
-async function keepPain(event) {
-  event.preventDefault();
-  const pain = byId("pain");
-  if (!pain.checkValidity()) {
-    byId("pain-answer").textContent = text.painHow;
-    return pain.focus();
-  }
-  try {
-    const { stops } = await ask(`${at}/pains`, { method: "POST", body: { pain: pain.valueAsNumber, place: byId("place").value || null, note: byId("note").value } });
-    tell(null);
-    byId("pain-answer").textContent = [text.painKept, ...stops.map((stop) => stop.words)].join(" ");
-    byId("pain-form").reset();
-    await refresh();
-  } catch (error) {
-    tell(error); // what was entered stays
-  }
-}
-
-async function showPains() {
-  const pains = await ask(`${at}/pains`);
-  const lines = pains.slice(-8).reverse().map(({ at_utc_ms, pain, place, note }) => {
-    const when = whenOf({ onset_utc_ms: at_utc_ms, utc_offset_s: null });
-    return element("li", "", [text.painAt(when, pain, place?.replaceAll("_", " ")), note].filter(Boolean).join(": "));
-  });
-  byId("pains").replaceChildren(...(lines.length > 0 ? lines : [element("li", "quiet", text.painNone)]));
 }

@@ -16,6 +16,9 @@ export const language = chosenLanguage();
 export const locale = navigator.languages.find((tag) => tag.slice(0, 2) === language) ?? language;
 
 export const words = languages[language];
+
+/** What stands between a number and its decimals. */
+export const MARK = new Intl.NumberFormat(locale).formatToParts(1.5).find(({ type }) => type === "decimal").value;
 document.documentElement.lang = language;
 
 /** What the program tells, where this language has its own words for it; the program speaks English. */
@@ -61,10 +64,20 @@ export function toldSentences(said) {
     .join(" ");
 }
 
+/** A title that the program brings along (a template, its items). */
+export function toldTitle(title) {
+  return told.names[title] ?? title;
+}
+
+/** A number as the program writes it, with the decimal mark of the language. */
+function inOwnMark(part) {
+  return /^\d+\.\d+$/.test(part ?? "") ? part.replace(".", MARK) : part;
+}
+
 function phrase(sentence) {
   for (const [pattern, write] of told.phrases) {
     const found = pattern.exec(sentence);
-    if (found !== null) return write(...found.slice(1));
+    if (found !== null) return write(...found.slice(1).map(inOwnMark));
   }
   return null;
 }

@@ -118,6 +118,8 @@ export const words = {
     names: { "/": "at the bar", "/coach": "coach", "/people": "people", "/holds": "holds", "/rig": "rig", "/first-steps": "first steps", "/settings": "settings" },
   },
   notReached: { what: "The program was not reached.", means: "What is shown may be out of date.", do: "Check that it runs, then load the page again." },
+  pageBroke: { what: "Something went wrong on this page.", means: "What is shown may be incomplete; measuring and recording go on.", do: "Load the page again; if it stays so, report it." },
+  nowhere: { title: "nothing here", what: "There is no page at this address.", means: "Nothing was read or changed.", do: "Choose a page from the line above." },
   strangeAnswer: (status) => `The program answered with ${status}.`,
 
   // A kept hold
@@ -221,6 +223,7 @@ export const words = {
     dropChoice: "choose none",
     csvFound: "all that were found (CSV)",
     csvChosen: "the chosen ones (CSV)",
+    exportChosen: "export the chosen ones",
     discard: "discard …",
     discardWhy: "Why are they discarded?",
     discardDo: (n) => (n === 1 ? "discard 1 hold" : `discard ${n} holds`),
