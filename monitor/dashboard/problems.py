@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse
+from fastapi.responses import FileResponse, JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from monitor.errors import MonitorError, TellableError
 from monitor.store import UnknownCorrection, UnknownHold, UnknownMarker, UnknownPerson, UnknownStay
+
+NOWHERE = Path(__file__).parent / "static" / "nowhere.html"
+"""Page for an address at which there is none."""
 
 
 class DashboardError(MonitorError):
@@ -130,10 +134,12 @@ def tell_problems(app: FastAPI) -> None:
         assert isinstance(error, RequestValidationError)
         return problem(InvalidRequest("; ".join(_complaint(part) for part in error.errors())), 422)
 
-    async def refused(request: Request, error: Exception) -> JSONResponse:
+    async def refused(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
         path = request.url.path
         if error.status_code == 404:
+            if _person_asks(request):
+                return FileResponse(NOWHERE, status_code=404)
             return problem(NotThere(f"page at {path}"), 404)
         if error.status_code == 405:
             answer = problem(NotAllowed(request.method, path), 405)
@@ -145,6 +151,13 @@ def tell_problems(app: FastAPI) -> None:
     app.add_exception_handler(TellableError, told)
     app.add_exception_handler(RequestValidationError, invalid)
     app.add_exception_handler(HTTPException, refused)
+
+
+def _person_asks(request: Request) -> bool:
+    """Say whether a browser asks for a page to be read, rather than a program for data."""
+    path = request.url.path
+    wants_page = "text/html" in request.headers.get("accept", "")
+    return wants_page and request.method == "GET" and not path.startswith(("/api/", "/static/"))
 
 
 def _complaint(part: dict[str, Any]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import re
 import time
 
@@ -90,6 +91,20 @@ def test_chosen_holds_are_exported(open_page, kept):
     expect(page.locator("#chosen")).to_have_text("8 chosen")
     page.get_by_role("button", name="choose none").click()
     expect(page.locator("#csv-chosen")).to_be_hidden()
+
+
+def test_chosen_holds_are_exported_as_a_job(open_page, kept):
+    page = open_page(f"{kept.url}/holds")
+    wanted = [kept.holds[1].uid, kept.holds[4].uid]
+    pick(page, *wanted)
+    page.get_by_label("as", exact=True).select_option("json")
+    page.get_by_role("button", name="export the chosen ones").click()
+    line = page.locator("#export-jobs li")
+    expect(line).to_contain_text("export: done", timeout=90_000)
+    with page.expect_download() as download:
+        line.get_by_role("link", name="fetch").click()
+    content = json.loads(download.value.path().read_text("utf-8"))
+    assert sorted(hold["uid"] for hold in content["holds"]) == sorted(wanted)
 
 
 def test_holds_are_discarded_with_a_reason_and_taken_back(open_page, kept):

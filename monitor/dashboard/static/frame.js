@@ -28,6 +28,7 @@ export function fillPages(nav, here) {
 
 /** Make a sheet's frame; returns the rig's card, null when the program is not reached. */
 export async function frame(here, onLight = () => {}) {
+  tellMistakes();
   fillWords();
   fillPages(byId("pages"), here);
   chooseTheme(byId("theme"), onLight);
@@ -44,6 +45,16 @@ export async function frame(here, onLight = () => {}) {
     tell(error);
     return null;
   }
+}
+
+/** A mistake of a page itself is told, too: what stands on it stays, and the console has the rest. */
+function tellMistakes() {
+  const told = ({ error, reason }) => {
+    if (!byId("notice") || (error ?? reason) instanceof Told) return;
+    tell(new Told(words.pageBroke));
+  };
+  addEventListener("error", told);
+  addEventListener("unhandledrejection", told);
 }
 
 /** Something that went wrong, as the program tells it: what happened, what it means, what to do. */

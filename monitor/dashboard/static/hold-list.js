@@ -1,6 +1,7 @@
 // The list of all holds: asked of the program page by page, however many there are. What is asked stands in the address.
 
 import { ask, byId, element, frame, tell, whenOf } from "./frame.js";
+import { JobLines } from "./jobs.js";
 import { holdMark } from "./mark.js";
 import { cut, percent } from "./numbers.js";
 import { notesOf, words } from "./words.js";
@@ -25,8 +26,9 @@ async function start() {
   byId("ask-box").open = innerWidth >= 700 || location.search !== "";
   if ((await framed) === null) return;
   try {
-    const { coaching } = await ask("/api/screens");
-    state.coaching = coaching;
+    const { coaching, jobs } = await ask("/api/screens");
+    Object.assign(state, { coaching, jobs: coaching && jobs });
+    if (state.jobs) await offerExport();
     if (coaching) await offerPeople();
   } catch (error) {
     tell(error);
@@ -36,6 +38,21 @@ async function start() {
 
 function options(id, entries) {
   for (const [value, name] of Object.entries(entries)) byId(id).add(new Option(name, value));
+}
+
+/** Chosen holds as a file of another form: long work, which goes on while the list is read. */
+async function offerExport() {
+  options("export-form", words.output.forms);
+  const jobs = new JobLines(byId("export-jobs"), ({ kind }) => kind === "export");
+  byId("export").addEventListener("click", async () => {
+    try {
+      await jobs.start("export", { uids: [...state.chosen.keys()], form: byId("export-form").value });
+      tell(null);
+    } catch (error) {
+      tell(error);
+    }
+  });
+  await jobs.read();
 }
 
 async function offerPeople() {
@@ -154,6 +171,7 @@ function showChoice() {
   byId("chosen").textContent = text.chosen(n);
   for (const id of ["csv-chosen", "drop"]) byId(id).hidden = n === 0;
   byId("discard").hidden = n === 0 || !state.coaching;
+  byId("export-part").hidden = n === 0 || !state.jobs;
   if (n === 0) byId("discard-form").hidden = true;
   byId("discard-do").textContent = text.discardDo(n);
   byId("csv-chosen").href = `/api/holds.csv?${new URLSearchParams([...state.chosen.keys()].map((uid) => ["uid", uid]))}`;
