@@ -56,7 +56,9 @@ def asked(kept):
 def ask(kept, *, alpha: float = 0.0, alpha_max: float = 0.1, target_s: float = TARGET_S) -> None:
     """Ask for a hold of a given length with a given band of help."""
     bar = kept.coach.bar
-    bar._asked = dataclasses.replace(bar._asked, item="passive", target_s=target_s, alpha=alpha, alpha_max=alpha_max)
+    bar._asked = dataclasses.replace(
+        bar._asked, item="passive", target_s=target_s, alpha=alpha, alpha_max=alpha_max, next_at_utc_ms=None
+    )
     posterior = kept.coach.desk.posterior(kept.person)
     kept.coach.live.hangs(kept.person, posterior, item="passive", target_s=target_s, alpha_max=alpha_max)
 
@@ -126,6 +128,7 @@ def test_the_band_is_the_prescriptions_and_has_a_word_to_each_side(open_page, as
     ask(asked, alpha=0.12, alpha_max=0.2, target_s=6.0)
     show(asked, page, HANGS_S + 5.5, alpha=0.05, beta=0.95)
     expect(word).to_have_text("fine")
+    expect(page.locator("#feet-aside")).to_contain_text("less than asked, and enough")
 
 
 def test_rest_counts_between_sets_and_says_when_it_is_over(open_page, asked):

@@ -179,7 +179,7 @@ def test_the_word_follows_the_allowed_help(open_page):
         word = page.locator("#plumbline .verdict").first
         show(dashboard.hub, page, dataclasses.replace(scene_at(HANGING_S), alpha=0.14, beta=0.86))
         assert [line.text_content() for line in word.locator("tspan").all()] == ["lighter", "on the feet"]
-        page.get_by_text("settings").click()
+        page.locator("#settings summary").click()
         page.get_by_label("feet may take up to").fill("20")
         page.get_by_role("button", name="save").click()
         expect(page.locator("#set-answer")).to_have_text("saved")
@@ -192,7 +192,7 @@ def test_settings_speak_kilograms_and_tell_what_is_wrong(open_page):
     with served(control=control) as dashboard:
         page = open_page(dashboard.url)
         expect(page.locator("#rig-name")).to_have_text("invented rig")
-        page.get_by_text("settings").click()
+        page.locator("#settings summary").click()
         weight = page.get_by_label("bodyweight", exact=False).and_(page.get_by_role("spinbutton"))
         weight.fill("500")
         page.get_by_role("button", name="save").click()

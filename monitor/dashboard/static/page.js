@@ -227,15 +227,16 @@ function drawShares(picture) {
   const about = (load_N) => (open ? words.shareWhy.open : picture?.ofHold ? words.meanOfHold : loads(load_N));
   figure("hands", percent(picture?.beta, picture?.u_beta), about(picture?.bar_N), why);
   const judged = scene === "hanging" && !open && state.settings !== null;
-  const feetAbout = judged ? allowed() : about(picture?.feet_N);
+  const feetAbout = judged ? allowed(picture.alpha) : about(picture?.feet_N);
   const inferred = picture?.alpha != null && !picture.alpha_direct;
   figure("feet", percent(picture?.alpha, picture?.u_alpha), feetAbout, why, inferred);
 }
 
 /** The band of help that is asked for, in words. */
-function allowed() {
+function allowed(alpha) {
   const { low, high } = beside.band(state.settings.alpha_max);
   const percents = [low, high].map((part) => Math.round(part * 100));
+  if (low > 0 && alpha !== null && alpha < low && plumbLine.verdict === "fine") return words.beside.enough;
   return low > 0 ? words.beside.allowedBand(...percents) : words.allowed(percents[1]);
 }
 

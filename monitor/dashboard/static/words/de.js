@@ -295,7 +295,7 @@ export const words = {
   beside: {
     guest: "Gast",
     unnamed: "ohne Namen",
-    leftOf: (left, target) => `noch ${left} von ${target} s`,
+    leftOf: (left, target) => `noch ${left} s von ${target}\u00a0s`,
     setOf: (number, sets) => `Satz ${number} von ${sets}`,
     reserve: (value, low, high) => `Reserve zu ${value} % verbraucht\n(${low} bis ${high} %)`,
     restOf: (of) => (of ? `Pause, von ${of}` : "Pause"),
@@ -312,6 +312,7 @@ export const words = {
     nextBout: (time) => `für jetzt getan; weiter um ${time}`,
     nextUp: (name) => `danach ${name}`,
     certain: (state, percent) => `${state}, zu ${percent} % sicher`,
+    enough: "weniger als verordnet, und genug",
     allowedBand: (low, high) => `${low} bis ${high} % ist gut`,
   },
   beside: {

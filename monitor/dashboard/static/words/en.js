@@ -295,7 +295,7 @@ export const words = {
   beside: {
     guest: "guest",
     unnamed: "no name",
-    leftOf: (left, target) => `${left} s left of ${target} s`,
+    leftOf: (left, target) => `${left} s left of ${target}\u00a0s`,
     setOf: (number, sets) => `set ${number} of ${sets}`,
     reserve: (value, low, high) => `reserve ${value} % used\n(${low} to ${high} %)`,
     restOf: (of) => (of ? `rest, of ${of}` : "rest"),
@@ -312,6 +312,7 @@ export const words = {
     nextBout: (time) => `done for now; next at ${time}`,
     nextUp: (name) => `then ${name}`,
     certain: (state, percent) => `${state}, ${percent} % sure`,
+    enough: "less than asked, and enough",
     allowedBand: (low, high) => `${low} to ${high} % is fine`,
   },
   coach: {
