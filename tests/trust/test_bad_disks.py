@@ -9,6 +9,7 @@ import shutil
 import sqlite3
 import subprocess
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from io import FileIO
@@ -225,8 +226,8 @@ class SteppedClock(HostClock):
 
 @pytest.mark.parametrize(
     ("before_s", "after_s"),
-    [(-1.79e9, 0.0), (0.0, 86_400.0)],
-    ids=["1970, then the network comes", "a day ahead"],
+    [(-1.79e9, 0.0), (0.0, 86_400.0), (0.0, -1.5)],
+    ids=["1970, then the network comes", "a day ahead", "set by the network"],
 )
 def test_a_clock_that_steps_in_mid_hold_changes_no_time_on_the_bar(tmp_path, monkeypatch, before_s, after_s):
     clock = SteppedClock(SPEED)
@@ -245,6 +246,27 @@ def test_a_clock_that_steps_in_mid_hold_changes_no_time_on_the_bar(tmp_path, mon
         (path,) = made.folder.journals.rglob("*.journal")
     again = [h.duration_s for h in analyse_file(path).result.holds]
     assert again == pytest.approx([t.duration_s for t in made.truth()], abs=0.03)  # type: ignore[attr-defined]
+
+
+def test_a_time_zone_that_changes_in_mid_hold_changes_no_time_and_each_hold_keeps_its_own(tmp_path, monkeypatch):
+    def zone(name: str) -> None:
+        monkeypatch.setenv("TZ", name)
+        time.tzset()
+
+    try:
+        zone("<+05>-5")  # five hours ahead of UTC all year (POSIX form)
+        with table(tmp_path / "data") as made:
+            assert watch(made, hanging).wait(WAIT_S)
+            zone("<-03>3")
+            made.play_to_the_end()
+            held_as_in_truth(made)
+            now_ns = HostClock(1.0).utc_ns()
+            holds = made.store.list_holds(None)
+            assert all(abs(hold.onset_utc_ns - now_ns) < 600e9 for hold in holds)
+            assert {hold.utc_offset_s for hold in holds} <= {5 * 3600, -3 * 3600}
+    finally:
+        monkeypatch.undo()
+        time.tzset()
 
 
 @pytest.mark.parametrize("look", [damage_of, lambda path: open_store(path).close()], ids=["doctor", "start"])
