@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.coaching.bout import Bout
 from monitor.coaching.endurance import Posterior
@@ -13,6 +14,7 @@ from monitor.coaching.prescription import INTERVAL, TRIAL_CHANCE, Estimate, TRIA
 from monitor.coaching.trend import Trend
 
 HORIZON_DAYS = 120
+STEP_DAYS = 5
 LIGHT_ALPHA = 0.10
 LIGHT_WITHIN_DAYS = 14.0
 
@@ -66,35 +68,46 @@ def trial_day(
     from scipy.special import ndtr, ndtri
 
     first = "" if light_reached else f" First {seconds:.0f} s with at most {light_alpha:.0%} help."
-    day = np.arange(HORIZON_DAYS + 1)
     gap = np.log(seconds)
     today = chance_of_holding(posterior, seconds)
-    predicted = np.array([today.value])
     if trend is not None:
         # A strength that changes has left the weighted mean of four weeks behind: the trend knows today better.
-        chances = ndtr((trend.a[:, None] + trend.slope[:, None] * day / 7 - gap) / trend.sigma[:, None])
-        predicted = chances.mean(axis=0)
-        low, high = np.quantile(chances[:, 0], INTERVAL)
-        today = Estimate(float(predicted[0]), float(low), float(high))
-    if predicted[0] >= chance:
+        chances = ndtr((trend.a - gap) / trend.sigma)
+        low, high = np.quantile(chances, INTERVAL)
+        today = Estimate(float(chances.mean()), float(low), float(high))
+    if today.value >= chance:
         return TrialDay(today, 0, 0, 0, f"{seconds:.0f} s without help succeed today with {today.value:.0%}.{first}")
     if trend is None:
         reason = f"{today.value:.0%} today. The trend is not known yet: it takes holds over two weeks or more.{first}"
         return TrialDay(today, None, None, None, reason)
-    reached = np.flatnonzero(predicted >= chance)
+    days = _first_day(trend, gap, chance)
     # Each point of the posterior has its own day; their spread is the interval.
     need = gap - trend.a + trend.sigma * ndtri(chance)
     with np.errstate(divide="ignore"):
         own = np.where(need <= 0, 0.0, np.where(trend.slope > 0, 7 * need / trend.slope, np.inf))
     low, high = np.quantile(own, INTERVAL, method="nearest")
     ends = [int(np.ceil(x)) if x <= HORIZON_DAYS else None for x in (low, high)]
-    if not len(reached):
+    if days is None:
         reason = f"{today.value:.0%} today; at the present trend not within {HORIZON_DAYS} days.{first}"
         return TrialDay(today, None, ends[0], ends[1], reason)
-    days = int(reached[0])
     late = f"{ends[1]}" if ends[1] is not None else f"more than {HORIZON_DAYS}"
     reason = (
         f"{today.value:.0%} today; at the present trend {chance:.0%} in {days} days "
         f"(four fifths of what is believed: {ends[0]} to {late} days).{first}"
     )
     return TrialDay(today, days, ends[0], ends[1], reason)
+
+
+def _first_day(trend: Trend, gap: float, chance: float) -> int | None:
+    """Return the first day on which the mean chance is reached: in steps, then day by day within the step."""
+    from scipy.special import ndtr
+
+    def reached(days: NDArray[np.int64]) -> NDArray[np.int64]:
+        z = (trend.a[:, None] + trend.slope[:, None] * days / 7 - gap) / trend.sigma[:, None]
+        return np.asarray(days[ndtr(z).mean(axis=0) >= chance])
+
+    coarse = reached(np.arange(STEP_DAYS, HORIZON_DAYS + 1, STEP_DAYS))
+    if not len(coarse):
+        return None
+    last = int(coarse[0])
+    return int(reached(np.arange(last - STEP_DAYS + 1, last + 1))[0])

@@ -85,3 +85,12 @@ def test_seconds_that_were_not_read_are_left_out_and_too_many_of_them_leave_the_
     (bout,) = bouts_of([few], NOW)
     assert np.std(bout.betas) == pytest.approx(UNKNOWN_SD, rel=1e-3), "the mean, with a spread that says so"
     assert bout.beta_mean == pytest.approx(0.8)
+
+
+def test_load_terms_of_very_many_exponents_are_those_of_each():
+    rng = np.random.default_rng(3)
+    data = as_arrays([Bout(30.0, tuple(rng.uniform(0.3, 1.05, 20)), "exhausted") for _ in range(5)])
+    exponents = rng.uniform(-3.0, -0.5, 400)
+    each = np.array([-np.log(np.mean(np.exp(-b * data.log_betas), axis=1)) for b in exponents]).T
+    assert np.abs(data.load_terms(exponents) - each).max() < 1e-4
+    assert data.load_terms(exponents[:9]) == pytest.approx(each[:, :9], abs=1e-12)
