@@ -19,11 +19,18 @@ from fake_rig import HANGS_S, RIG, FakeControl, scene_at
 
 from monitor.dashboard import LiveHub, create_app
 from monitor.dashboard.doorkeeper import Doorkeeper
+from monitor.dashboard.house_api import House
 from monitor.dashboard.jobs import Job, JobKind, NoResult, NotCancellable, TooManyJobs
 from monitor.dashboard.power_api import ProgramEnd
-from monitor.store import AccessFile, open_store
+from monitor.demo import DemoRig
+from monitor.health.bench import Bench
+from monitor.store import AccessFile, DataFolder, open_store
+
+Page = tuple[FastAPI, dict[str, list[Any]]]
+"""An application, and values of path parameters that exist in it."""
 
 MOST_JOBS = 50
+PASSCODE = "seven slow trams"
 
 
 class JobsOnPaper:
@@ -77,14 +84,33 @@ class PlainHasher:
 
 
 @contextmanager
-def whole_page(folder: Path) -> Iterator[tuple[FastAPI, dict[str, list[Any]]]]:
-    """Yield the application as whoever sits at a machine without passcodes meets it, an owner; and names that exist."""
-    with open_store(blank_database(folder / "hang-monitor.sqlite")) as store:
+def whole_page(
+    folder: Path, *, passcodes: dict[str, Any] | None = None
+) -> Iterator[tuple[FastAPI, dict[str, list[Any]]]]:
+    """Yield the application as whoever sits at a machine without passcodes meets it, an owner; and names that exist.
+
+    With ``passcodes``, a role for each name, it is served to the network.
+    """
+    data, invented = DataFolder.open(folder / "data"), DemoRig(1)
+    with open_store(blank_database(data.database)) as store:
         person, holds = fill(store)
         coach, hub = FakeCoach(store), LiveHub()
         coach.set_person(person)
         hub.publish(scene_at(HANGS_S + 2.0))
-        door = Doorkeeper(AccessFile(folder / "access.json", PlainHasher()), audit=store.audit.add)
+        access = AccessFile(data.access_file, PlainHasher())
+        for name, role in (passcodes or {}).items():
+            access.set_passcode(name, role, PASSCODE)
+        door = Doorkeeper(access, audit=store.audit.add, network=bool(passcodes))
+        bench = Bench(
+            invented.rig,
+            invented.calibration,
+            root=data.root,
+            calibrations=data.calibrations,
+            in_use=lambda: False,
+            hangs=lambda: False,
+            ended=lambda _calibration: None,
+            tell=store.audit.add,
+        )
         names = {
             "uid": [person, *(hold.uid for hold in holds[:3])],
             "stay_uid": [hold.stay_uid for hold in holds[:3]],
@@ -102,5 +128,7 @@ def whole_page(folder: Path) -> Iterator[tuple[FastAPI, dict[str, list[Any]]]]:
             audit=store.audit.recent,
             jobs=JobsOnPaper(),
             power=ProgramEnd(is_service=True),
+            house=House(data, store),
+            bench=bench,
         )
         yield app, names
