@@ -59,9 +59,9 @@ export class Timeline {
       text("nb-quiet", left - 0.5 * em, y(tick) + 0.35 * em, fixed(tick, step < 1 ? 1 : 0), "end");
     }
     const days = new Intl.DateTimeFormat(locale, last - first > 300 * DAY_MS ? { month: "short", year: "2-digit" } : { day: "numeric", month: "short" });
-    const dates = Math.max(2, Math.min(5, Math.floor((right - left) / (6.5 * em))));
+    const dates = Math.max(1, Math.min(5, Math.floor((right - left) / (6.5 * em))));
     for (let i = 0; i < dates; i++) {
-      const at_ms = first + ((last - first) * i) / (dates - 1);
+      const at_ms = first + (dates === 1 ? 0 : ((last - first) * i) / (dates - 1));
       text("nb-quiet", x(at_ms), height - 0.4 * em, days.format(at_ms), i === 0 ? "start" : i === dates - 1 ? "end" : "middle");
     }
     const ends = [];
