@@ -31,6 +31,7 @@ from monitor.dashboard.hub import LiveHub
 from monitor.errors import MonitorError, TellableError
 from monitor.exports.kept_curve import hold_curve
 from monitor.health.bench import Bench, Practice
+from monitor.health.mount import MountWatch
 from monitor.measures.picture import Picture
 from monitor.measures.record import Wishes
 from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, RecordResult
@@ -138,6 +139,7 @@ class MonitorService:
         self._ending = threading.Event()
         self._stay: _CurrentStay | None = None
         self.desk = CoachingDesk(store, self._clock.utc_ns)
+        self.desk.watchers.append(self._changed)
         self.live = LiveCoaching()
         self.bar = AtTheBar(self.desk, self.live)
         self._person_uid: str | None = None
@@ -164,6 +166,7 @@ class MonitorService:
                 utc_ns=self._clock.utc_ns,
             )
         )
+        self._mount = None if rig is None else MountWatch(rig)
         self._naming = threading.Condition()
         """Held while somebody is named; told when a stay ends."""
         self._recording = ThreadPoolExecutor(1, thread_name_prefix="recording")
@@ -179,7 +182,10 @@ class MonitorService:
         """Rebuild what an interruption left, then read the source in threads of their own."""
         # Looked up before the first stay of this run can begin: its journal is no stray.
         self._later(self._rebuild, recent_journals(self._folder))
-        self._later(self.bar.renew_queue)
+        if self.bar.named_before is not None:
+            self._person_uid = self.bar.named_before
+            self.bar.hangs(self._person_uid, by_hand=False)
+        self._later(self._prepare)
         self._thread.start()
 
     def stop(self) -> None:
@@ -319,6 +325,12 @@ class MonitorService:
         self._pendulum = self._store.swings.pendulum(uid)
         self._analyser.wishes = _wishes(self._given, self._pendulum)
 
+    def _changed(self, uid: str) -> None:
+        """Reckon anew what is asked of whoever hangs, when a pain, a programme or a correction of theirs changes it."""
+        if uid == self._person_uid:
+            with contextlib.suppress(RuntimeError):  # after the end of the service nothing is asked of anybody
+                self._later(self._prepare)
+
     def _prepare(self) -> None:
         """Reckon what is known of who hangs, and what is asked of them; in the bookkeeper's thread."""
         self.bar.prepare(self._item)
@@ -344,6 +356,8 @@ class MonitorService:
         ]
         if self._recorder is not None and self._recorder.trouble is not None:
             warnings.append(str(self._recorder.trouble))
+        if self._mount is not None:
+            warnings += self._mount.warnings()
         if self.bench is not None and self.bench.busy:
             warnings.append(self.bench.words())
         for watcher in self.watchers:
@@ -433,6 +447,8 @@ class MonitorService:
     def _follow(self, out: Output) -> None:
         for picture in out.pictures:
             self._seen_s, self._scene = picture.t_s, picture.scene
+            if self._mount is not None:
+                self._mount.see(picture)
             self._hub.publish(picture)
         if self.bench is None:
             self._heed(out)

@@ -99,7 +99,13 @@ def create_app(
     app.add_middleware(Guard, host_names=how.host_names, doorkeeper=door, counts=counts)
     if door is not None:
         control = Announced(control, door)
-    offers = Offers(jobs=jobs is not None, power=power is not None, house=house is not None, door=door is not None)
+    offers = Offers(
+        jobs=jobs is not None,
+        power=power is not None,
+        house=house is not None,
+        door=door is not None,
+        bench=bench is not None,
+    )
     routers = [
         live_routes(hub, rig, control),
         holds_routes(store),

@@ -36,8 +36,8 @@ SCREENS = {
 class ScreensShape(BaseModel):
     """What a screen may offer.
 
-    ``coaching``: people, programmes and corrections; ``jobs``: long work; ``power``: the program's end; ``house``: where
-    everything is kept; ``door``: passcodes and sign-ins.
+    ``coaching``: people, programmes and corrections; ``jobs``: long work; ``power``: the program's end; ``house``:
+    where everything is kept; ``door``: passcodes and sign-ins; ``bench``: zero, calibration and check of the rig.
     """
 
     coaching: bool
@@ -45,6 +45,7 @@ class ScreensShape(BaseModel):
     power: bool
     house: bool
     door: bool
+    bench: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +56,7 @@ class Offers:
     power: bool = False
     house: bool = False
     door: bool = False
+    bench: bool = False
 
 
 class CellCalibration(BaseModel):

@@ -1,92 +1,87 @@
-"""A whole program over a virtual rig that loads itself, many times as fast as life: for tests of work at the rig."""
+"""Pages of the work at the rig over a virtual rig that loads itself, as fast as the machine goes."""
 
 from __future__ import annotations
 
 import contextlib
-import socket
 import threading
-import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
-import uvicorn
+import numpy as np
+from fake_rig import FakeStore, served
 
-from firmware_bridge.link import LinkSource
-from firmware_bridge.sources import HostClock
-from firmware_bridge.virtual_board import VirtualBoard
-from monitor.dashboard.app import create_app
-from monitor.dashboard.hub import LiveHub
-from monitor.demo import DemoRig
+from firmware_bridge.counts import CountBlock
+from firmware_bridge.sources import BoardFacts
 from monitor.demo.stage import Stage
-from monitor.newtons.calibration import Calibration
-from monitor.service import MonitorService, rig_card
-from monitor.store import DataFolder, Store, open_store
-from monitor.store.stay_recorder import StayRecorder
+from monitor.demo.visitor import Visitor
+from monitor.health.bench import Bench
+from monitor.rig import Channel, Rig
+from monitor.service import rig_card
 
-SPEED = 20.0
+RATE_Hz = 80.0
+BAR = Rig(
+    "Two hangers",
+    (Channel("bar_left", "bar", -0.3, 0.0, 3000.0), Channel("bar_right", "bar", 0.3, 0.0, 3000.0)),
+    mount_rating_N=3000.0,
+    invented=True,
+)
 
 
 @dataclass
 class BenchHall:
+    """What a test needs of it; ``told`` is the audit log."""
+
     url: str
-    service: MonitorService
-    store: Store
-    folder: DataFolder
+    bench: Bench
     stage: Stage
+    told: list[tuple[str, str]] = field(default_factory=list)
+
+    @property
+    def saved(self) -> set[str]:
+        return {path.name for path in self.bench.calibrations.glob("*")}
 
 
 @contextlib.contextmanager
-def serving(app: object) -> Iterator[str]:
-    """Serve an application on a free port until the block ends."""
-    listener = socket.socket()
-    listener.bind(("127.0.0.1", 0))
-    server = uvicorn.Server(
-        uvicorn.Config(app, log_level="warning", lifespan="off", timeout_graceful_shutdown=2)  # type: ignore[arg-type]
+def bench_hall(root: Path, *, calibrated: bool, rig: Rig = BAR) -> Iterator[BenchHall]:
+    """Serve the pages; whenever a walk is under way the rig sends it readings, a second of them at a time."""
+    empty = Visitor(rig, seed=1)
+    stage = Stage(1, empty)  # type: ignore[arg-type]
+    told: list[tuple[str, str]] = []
+    bench = Bench(
+        rig,
+        empty.calibration if calibrated else None,
+        root=root,
+        calibrations=root / "calibrations",
+        tell=lambda who, what, _: told.append((who, what)),
+        practice=stage,
     )
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
+    bench.take(_facts(rig))
+    ended = threading.Event()
+
+    def feed() -> None:
+        given = 0
+        n = round(RATE_Hz)
+        while not ended.wait(0.002):
+            if not bench.busy:
+                continue
+            counts, missed = stage.conversions(n)
+            t_s = (given + 1 + np.arange(n)) / RATE_Hz
+            given += n
+            bench.take(CountBlock(0, t_s[~missed], counts[~missed], int(missed.sum())))
+
+    thread = threading.Thread(target=feed, daemon=True)
     thread.start()
     try:
-        deadline_s = time.monotonic() + 20
-        while not server.started:
-            if time.monotonic() > deadline_s or not thread.is_alive():
-                raise RuntimeError("The server did not start.")
-            thread.join(0.01)
-        yield f"http://127.0.0.1:{listener.getsockname()[1]}"
+        with served(store=FakeStore([]), rig=rig_card(rig), bench=bench) as dashboard:
+            yield BenchHall(dashboard.url, bench, stage, told)
     finally:
-        server.should_exit = True
+        ended.set()
         thread.join(20)
-        listener.close()
 
 
-@contextlib.contextmanager
-def bench_hall(root: Path, *, calibrated: bool = True, stays: int = 0, speed: float = SPEED) -> Iterator[BenchHall]:
-    """Run service and page over a virtual rig; ``stays``: how many invented people come before it stays empty."""
-    invented = DemoRig(1, stays=stays or 1)
-    stage = Stage(1, invented)
-    if not stays:
-        stage.begin("zero", None)  # an empty rig from the beginning
-    calibration: Calibration | None = invented.calibration if calibrated else None
-    folder = DataFolder.open(root)
-    clock = HostClock(speed)
-    with open_store(folder.database) as store:
-        rig = stage.rig
-        board = VirtualBoard(stage.conversions, channels=len(rig.channels), rate_Hz=rig.nominal_rate_Hz, speed=speed)
-        with board:
-            recorder = StayRecorder(clock.monotonic_ns)
-            link = LinkSource(board.port, tap=recorder.tap, clock=clock)
-            recorder.prologue = link.prologue
-            hub = LiveHub()
-            service = MonitorService(
-                source=link, rig=rig, calibration=calibration, store=store, folder=folder, hub=hub, clock=clock,
-                recorder=recorder, practice=stage,
-            )  # fmt: skip
-            app = create_app(
-                hub=hub, store=service, rig=rig_card(rig), control=service, coach=service, bench=service.bench
-            )
-            service.start()
-            try:
-                with serving(app) as url:
-                    yield BenchHall(url, service, store, folder, stage)
-            finally:
-                service.stop()
+def _facts(rig: Rig) -> BoardFacts:
+    return BoardFacts(
+        segment=0, protocol=1, firmware=(1, 0, 0), board_id=b"virtual0", boot_count=1, channels=len(rig.channels),
+        rate_Hz=RATE_Hz, skew_us=0, reading_delay_us=6250, converter="virtual",
+    )  # fmt: skip

@@ -11,7 +11,7 @@ from types import SimpleNamespace
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "dashboard"))  # the made-up rig lives there
 
@@ -19,6 +19,9 @@ CHROMIUM_ARGS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
+
+# What a page is to show comes at once; only a broken one, or a machine at its limit, reaches this deadline (ms).
+expect.set_options(timeout=30_000)
 
 READ_NEWTONS = "try { if (!localStorage.getItem('unit')) localStorage.setItem('unit', 'N') } catch {}"
 """An init script: pages speak in newtons, as the rig does, unless a test chooses a unit."""
@@ -106,6 +109,8 @@ def keeping(folder: Path) -> Iterator[SimpleNamespace]:
     from monitor.dashboard.doorkeeper import Doorkeeper
     from monitor.dashboard.house_api import House
     from monitor.dashboard.power_api import ProgramEnd
+    from monitor.demo import demo_rig
+    from monitor.health.bench import Bench
     from monitor.store import AccessFile, DataFolder, open_store
     from monitor.work.workshop import Workshop
 
@@ -115,6 +120,7 @@ def keeping(folder: Path) -> Iterator[SimpleNamespace]:
         coach, end = FakeCoach(store), ProgramEnd()
         door = Doorkeeper(AccessFile(place.access_file), audit=store.audit.add)
         more = {"house": House(place, store), "door": door, "power": end, "jobs": jobs, "audit": store.audit.recent}
+        more["bench"] = Bench(demo_rig(), None, root=place.root, calibrations=place.calibrations)
         with served(store=StoredReader(store), coach=coach, **more) as dashboard:
             yield SimpleNamespace(
                 url=dashboard.url, hub=dashboard.hub, store=store, person=person, holds=holds, coach=coach,

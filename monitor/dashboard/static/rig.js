@@ -13,6 +13,7 @@ const OLD_S = 2;
 const LOOK_MS = 500;
 const LAST_HOLDS = 40;
 const MEAN_S = 1;
+const ZERO_GOOD_N = 2; // up to here a check calls the zeros good, too
 const DAY_MS = 86_400_000;
 
 const text = words.rigPage;
@@ -31,6 +32,8 @@ async function start() {
   curves.setRig(state.rig.channels);
   curves.showCells(true);
   for (const channel of state.rig.channels) byId("cells").append(cellRow(channel));
+  state.offers = await ask("/api/screens").catch(() => ({}));
+  byId("work").hidden = !state.offers.bench;
   feed = new Feed(take, () => {});
   setInterval(look, LOOK_MS);
   await Promise.all([readCalibration(), readHistory(), readVersion()].map((reading) => reading.catch(tell)));
@@ -80,6 +83,7 @@ function look() {
   showWarnings([...(state.health?.warnings ?? []), ...(state.picture?.warnings ?? [])]);
   showFacts(age_s, link);
   for (const [name, cells] of state.cells) showCell(cells, old ? [] : (state.recent.get(name) ?? []));
+  showZero(well);
   curves.draw();
 }
 
@@ -122,15 +126,41 @@ function showCell(cells, kept) {
   say(cells.spread, loadText(spread_N, { digits: 2 }));
 }
 
+/** Propose a new zero where the empty rig reads something; a person takes it, never the page. */
+function showZero(well) {
+  if (!well || state.picture?.scene !== "empty" || byId("work").hidden) {
+    say(byId("zero-hint"), "");
+    return;
+  }
+  const parts = ["bar", "platform"].map((part) => {
+    const kept = state.rig.channels.filter((channel) => channel.part === part).map(({ name }) => state.recent.get(name) ?? []);
+    if (kept.length === 0 || kept.some((one) => one.length < 2)) return null;
+    const sum_N = kept.reduce((sum, one) => sum + one.reduce((all, [, load_N]) => all + load_N, 0) / one.length, 0);
+    return Math.abs(sum_N) > ZERO_GOOD_N ? `${fixed(sum_N, 0)} ${words.unit.newton} (${text.parts[part]})` : null;
+  });
+  const found = parts.filter((one) => one !== null);
+  say(byId("zero-hint"), found.length > 0 ? words.bench.emptyReads(found.join(", ")) : "");
+}
+
 async function readCalibration() {
+  const inForce = state.offers.bench ? await ask("/api/rig/calibrations") : null;
+  if (inForce !== null && inForce.calibration !== null) {
+    say(byId("calibration"), words.bench.inForceNow(inForce.calibration.id || words.unknown));
+    showSpans(inForce.calibration.channels);
+    return;
+  }
   const found = await ask("/api/rig/calibration");
   say(byId("calibration"), found === null ? text.calibrationNone : text.calibrationOf(found.id, new Date(found.stay_utc_ms).toLocaleDateString(locale)));
-  for (const one of found?.channels ?? []) {
+  showSpans(found?.channels ?? []);
+}
+
+function showSpans(channels) {
+  for (const one of channels) {
     const cells = state.cells.get(one.channel);
     if (cells === undefined) continue;
-    say(cells.zero, ago(one.zero_at));
-    say(cells.span, ago(one.span_at));
-    say(cells.u, one.u_rel_span === null ? words.unknown : `± ${fixed(one.u_rel_span * 100, 2)} %`);
+    say(cells.zero, ago(one.zero_at || null));
+    say(cells.span, ago(one.span_at || null));
+    say(cells.u, one.u_rel_span == null ? words.unknown : `± ${fixed(one.u_rel_span * 100, 2)} %`);
   }
 }
 

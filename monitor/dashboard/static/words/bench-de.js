@@ -107,8 +107,8 @@ export const bench = {
   },
   zeroProposed: "Das Messgerät war leer und in Ruhe: ein neuer Nullpunkt wird vorgeschlagen, geändert wurde nichts.",
   workTitle: "Arbeit am Messgerät",
+  inForceNow: (id) => `Kalibrierung ${id} gilt.`,
   emptyReads: (list) => `Leer zeigt das Messgerät ${list}: ein neuer Nullpunkt wird vorgeschlagen.`,
-  mountNear: (percent) => `Die letzte Last erreichte ${percent} % der Tragfähigkeit der Befestigung.`,
 };
 
 export const firstSteps = {

@@ -107,8 +107,8 @@ export const bench = {
   },
   zeroProposed: "The rig was empty and still: a new zero is proposed, and nothing was changed.",
   workTitle: "work at the rig",
+  inForceNow: (id) => `Calibration ${id} is in force.`,
   emptyReads: (list) => `The empty rig reads ${list}: a new zero is proposed.`,
-  mountNear: (percent) => `The last load reached ${percent} % of the mount's working load.`,
 };
 
 export const firstSteps = {
