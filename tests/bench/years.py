@@ -32,7 +32,7 @@ PEOPLE, HOLDS, STAYS = 50, 20_000, 2_000
 DAY_NS = 86_400 * 10**9
 NEWEST_NS = 1_790_000_000 * 10**9
 JOURNAL_BYTES = 400
-LONGEST_S = 120.0
+LONGEST_S = 30.0
 
 
 def report() -> Iterator[str]:
@@ -85,6 +85,8 @@ def _strength_s(folder: DataFolder, uid: str) -> str:
     if process.is_alive():
         process.kill()
         return f"more than {LONGEST_S:.0f} s"
+    if process.exitcode:
+        return "it failed"
     return f"{time.monotonic() - begun_s:.1f} s, with the start of a process"
 
 
