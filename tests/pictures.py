@@ -64,6 +64,17 @@ def _drawn(page: Page) -> None:
     page.wait_for_load_state("networkidle")
 
 
+def _ready(page: Page) -> None:
+    expect(page.locator("body")).to_have_attribute("data-ready", "yes", timeout=PATIENCE_MS)
+    _drawn(page)
+
+
+def _measuring(page: Page) -> None:
+    """Wait until nobody is on the rig: then the page shows what is normal."""
+    expect(page.locator("#state")).to_have_text("measuring", timeout=PATIENCE_MS)
+    expect(page.locator("#facts")).to_contain_text("only while somebody is there", timeout=PATIENCE_MS)
+
+
 def _hanging(page: Page) -> None:
     """Wait until somebody hangs for six seconds and more."""
     expect(page.locator("#scene")).to_have_text("hanging", timeout=PATIENCE_MS)
@@ -100,11 +111,10 @@ def take(url: str, folder: Path, names: list[str]) -> None:
             "coach-page": ("/coach", "tablet", "light", _coached),
             "hold-page": (places["hold"], "tablet", "light", _drawn),
             "hold-page-phone": (places["hold"], "phone", "light", _drawn),
-            "person-page": (places["person"], "tablet", "light", _drawn),
+            "person-page": (places["person"], "tablet", "light", _ready),
             "holds-page": ("/holds", "tablet", "light", _drawn),
-            "rig-page": ("/rig", "tablet", "light", _drawn),
+            "rig-page": ("/rig", "tablet", "light", _measuring),
             "first-steps-page": ("/first-steps", "tablet", "light", _drawn),
-            "settings-page": ("/settings", "tablet", "light", _drawn),
         }
         for name, (address, size, light, ready) in views.items():
             if names and name not in names:
