@@ -125,6 +125,10 @@ def prescribe(
 
 def _lines(name: str, found: DayPrescription) -> list[str]:
     lines = [f"{name}: {found.reason}", f"  {found.day}"]
+    if found.next_at_utc_ms is not None:
+        due = dt.datetime.fromtimestamp(found.next_at_utc_ms / 1000).astimezone()
+        now = dt.datetime.now(due.tzinfo)
+        lines.append("  next set: now" if due <= now else f"  next set or bout at {due:%H:%M} ({due:%Z})")
     for item in found.items:
         held = _range(item.time_s, "s", 0)
         lines.append(

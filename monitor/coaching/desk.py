@@ -73,10 +73,18 @@ class CoachingDesk:
     def __init__(self, store: Store, now_utc_ns: Callable[[], int] = time.time_ns) -> None:
         self.store = store
         self._now_utc_ns = now_utc_ns
+        self.watchers: list[Callable[[str], None]] = []
+        """Told the uid of a person of whom something was changed that a prescription rests on."""
 
     def now_utc_ns(self) -> int:
         """Return the time that "today" is told by."""
         return self._now_utc_ns()
+
+    def changed(self, uid: str | None) -> None:
+        """Tell the watchers that something of a person was changed; None is a guest, of whom nothing is reckoned."""
+        if uid is not None:
+            for watcher in self.watchers:
+                watcher(uid)
 
     # People
 
@@ -175,7 +183,9 @@ class CoachingDesk:
         """
         self.person(uid)
         given, outcome = checked_answers(answers), intake_outcome(answers)
-        return self.store.people.add_intake(uid, self._now_utc_ns(), given, outcome.as_dict()), outcome
+        kept = self.store.people.add_intake(uid, self._now_utc_ns(), given, outcome.as_dict())
+        self.changed(uid)
+        return kept, outcome
 
     def latest_intake(self, uid: str) -> tuple[Intake, IntakeOutcome] | None:
         """Return the newest intake; its outcome is reckoned anew from the answers."""
@@ -226,6 +236,7 @@ class CoachingDesk:
     def set_programme(self, uid: str, programme: Programme) -> Programme:
         """Put a programme in force from now on."""
         self.store.people.set_programme(uid, self._now_utc_ns(), programme.as_dict())
+        self.changed(uid)
         return programme
 
     # Entries
@@ -246,6 +257,7 @@ class CoachingDesk:
         if strange:
             raise _bad(f"There is no symptom {strange[0]!r}.", f"Choose from {', '.join(SYMPTOMS)}.")
         kept = self.store.people.add_pain(entry)
+        self.changed(uid)
         return kept, self.stops(uid)
 
     def stops(self, uid: str) -> list[Stop]:
@@ -274,7 +286,9 @@ class CoachingDesk:
             raise _bad(f"There is no kind {kind!r}.", "Choose passive, active or mixed, or leave it out.")
         if at_utc_ns is not None and at_utc_ns > now_ns + 60 * 10**9:
             raise _bad("The hang lies in the future.", "Give the time at which it was made.")
-        return self.store.people.add_manual_hang(uid, at_utc_ns or now_ns, duration_s, kind, note)
+        kept = self.store.people.add_manual_hang(uid, at_utc_ns or now_ns, duration_s, kind, note)
+        self.changed(uid)
+        return kept
 
     # What is known and what comes next
 

@@ -41,6 +41,8 @@ def correction_routes(coach: Coach, reader: StoreReader, rig: RigCard, hub: Live
         for uid, hold in after.items():
             if before.get(uid) != hold:
                 hub.publish_event(event_card("revised" if uid in before else "closed", uid, hold))
+        stay = store.get_stay(stay_uid)
+        coach.desk.changed(stay.person_uid if stay is not None else None)
         return made
 
     def wanted(uid: str) -> StoredHold:
@@ -103,6 +105,8 @@ def correction_routes(coach: Coach, reader: StoreReader, rig: RigCard, hub: Live
     def ending(uid: str, given: EndingGiven) -> dict[str, Any]:
         """Say why a hold ended: ``exhausted``, ``target``, ``other``, or null for not told."""
         store.corrections.set_ending(uid, given.ending)
-        return hold_card(wanted(uid))
+        hold = wanted(uid)
+        coach.desk.changed(hold.person_uid)
+        return hold_card(hold)
 
     return router

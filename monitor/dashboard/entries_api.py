@@ -74,6 +74,7 @@ def entry_routes(coach: Coach) -> APIRouter:
         mine = any(hang.id == number for hang in desk.store.people.manual_hangs(uid))
         if not (mine and desk.store.people.remove_manual_hang(number)):
             raise NotThere(f"hang {number} of this person")
+        desk.changed(uid)
 
     @router.get("/swing-calibrations", response_model=PendulumShape)
     def swings(uid: str) -> PendulumShape:

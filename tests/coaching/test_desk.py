@@ -136,3 +136,18 @@ def test_everything_of_endurance_is_told_of_a_month_of_holds(desk, anna):
     assert found.trend.per_week.low < 0.08 < found.trend.per_week.high
     assert found.critical is not None
     assert found.models.rows[0][0] == 1.0
+
+
+def test_whatever_a_prescription_rests_on_is_told_to_the_watchers(desk, anna):
+    told: list[str] = []
+    desk.watchers.append(told.append)
+    changes = [
+        lambda: desk.take_intake(anna.uid, {"passive_30s": False}), lambda: desk.set_programme(anna.uid, template()),
+        lambda: desk.log_pain(anna.uid, 5, item="passive"), lambda: desk.log_hang(anna.uid, 30.0),
+        lambda: desk.pause(anna.uid, item="active"), lambda: desk.resume(anna.uid, "active"),
+    ]  # fmt: skip
+    for number, change in enumerate(changes, start=1):
+        change()
+        assert told == [anna.uid] * number
+    desk.changed(None)
+    assert len(told) == len(changes), "of a guest nothing is reckoned"

@@ -321,6 +321,15 @@ def test_a_split_takes_its_means_from_the_curve(client, coach, stay):
     assert first.dose_bw_s == pytest.approx(18.0, abs=0.05)
 
 
+def test_corrections_and_endings_are_told_to_who_reckons(client, coach, anna, stay):
+    told: list[str] = []
+    coach.desk.watchers.append(told.append)
+    made = correct(client, f"{stay}-001", kind="discard").json()
+    client.post(f"/api/corrections/{made['id']}/undo")
+    client.put(f"/api/holds/{stay}-002/ending", json={"ending": "other"})
+    assert told == [anna] * 3
+
+
 def test_split_and_join_tell_the_screens(client, hub, stay):
     events: list[dict] = []
     hub.publish_event = events.append  # type: ignore[method-assign]
