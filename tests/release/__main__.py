@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 import tempfile
 from pathlib import Path
+
+from cyclonedx.schema import SchemaVersion
+from cyclonedx.validation.json import JsonStrictValidator
 
 from tests.release.bill import write_bill
 from tests.release.building import ROOT, build
@@ -24,6 +28,10 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as source:
         built = build(given.into, Path(source))
     bill = write_bill(given.into / "sbom.cyclonedx.json")
+    # Against the standard's own schema; it takes some seconds, which the tests need not spend.
+    complaint = JsonStrictValidator(SchemaVersion.V1_6).validate_str(json.dumps(bill))
+    if complaint is not None:
+        raise SystemExit(f"the bill of materials is not valid: {complaint}")
     sys.stdout.write(
         f"{built.wheel}: {built.wheel.stat().st_size} bytes\n{built.sdist}: {built.sdist.stat().st_size} bytes\n"
         f"{given.into / 'sbom.cyclonedx.json'}: {len(bill['components'])} libraries\n"

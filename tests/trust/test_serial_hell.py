@@ -185,7 +185,8 @@ def test_a_good_board_is_measured_after_a_device_from_hell(tmp_path, what):
         assert hell.caught_up.wait(WAIT_S)
         grown_MB = psutil.Process().memory_info().rss / 1e6 - before_MB
         service.stop()
-        assert service.health()["warnings"] == []
+        # A load of tons that was told stays told: somebody has to look at the mount.
+        assert [line for line in service.health()["warnings"] if "mount" not in line] == []
         holds = service.list_holds(100, 0)
     story = DemoRig(1, stays=1)
     story.conversions(GOOD_ROWS)
