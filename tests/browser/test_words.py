@@ -60,6 +60,14 @@ def test_every_language_has_the_same_keys_and_functions(page):
         assert page.evaluate(SHAPE, language) == english, language
 
 
+@pytest.mark.parametrize("name", ["en", "de", "errors-de"])
+def test_no_group_of_words_stands_there_twice(name):
+    # JavaScript would take the last one without a word.
+    text = (STATIC / "words" / f"{name}.js").read_text("utf-8")
+    groups = re.findall(r'^  "?([\w-]+)"?: ', text, re.MULTILINE)
+    assert len(groups) == len(set(groups))
+
+
 def test_nothing_is_said_with_a_hole_in_it(page):
     for language in languages(page):
         said = page.evaluate(SAID, language)
@@ -138,3 +146,21 @@ def test_an_error_by_its_code_keeps_what_the_program_said_about_the_case(open_pa
     expect(page.locator("#notice-what")).to_have_text("Diese Person gibt es nicht.")
     expect(page.locator("#notice-do q")).to_contain_text("nobody-here")
     expect(page.locator("#notice-do q")).to_have_attribute("lang", "en")
+
+
+def test_reasons_of_the_coaching_are_said_in_german(open_page, hall):
+    page = open_page("about:blank")
+    page.add_init_script("localStorage.setItem('language', 'de')")
+    page.goto(f"{hall.url}/person/{hall.person}")
+    expect(page.locator("body")).to_have_attribute("data-ready", "yes")
+    wanted = hall.coach.desk.prescribe(hall.person)
+    said = " ".join(
+        page.locator(place).inner_text() for place in ("#next", "#why", "#items", "#plan-name", "#plan-about")
+    )
+    english = {
+        word for sentence in (wanted.reason, *(item.reason for item in wanted.items)) for word in sentence.split()
+    }
+    assert {"with", "the", "is", "item"} & english, "the program speaks English"
+    assert not re.search(r"\b(the|with|without|is|are|were|help|hang|left|first)\b", said), said
+    # 3.3 min of the program's sentence are 3,3 min here
+    assert re.search(r"noch \d+,\d min", said)

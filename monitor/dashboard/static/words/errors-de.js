@@ -73,7 +73,6 @@ export const errors = {
   "no-walk": e("Am Messgerät geht nichts vor.", "Es wurde inzwischen beendet oder angenommen.", "Neu beginnen, wenn es noch gewünscht ist."),
   "walk-moved-on": e("Es ging inzwischen weiter.", "Die Antwort galt einem früheren Schritt und zählt nicht.", "Ansehen, was jetzt gefragt ist."),
   "walk-not-ready": e("Es gibt noch kein Ergebnis.", "Es wurde nichts gespeichert.", "Erst bis zum Ende gehen."),
-  "setup-fixed": e("Das Programm wurde mit seinem Messgerät gestartet.", nothing, "Ohne --port starten, um auf der Seite zu wählen."),
   "rig-not-empty": e("Stange oder Plattform tragen etwas.", "Ein neuer Nullpunkt wäre falsch.", "Alles abnehmen; ist nichts daran, neu kalibrieren."),
   "rig-not-found": e("Die Beschreibung des Messgeräts fehlt oder ist nicht lesbar.", "Ohne sie wird nicht gemessen.", "Den Pfad einer rig.toml angeben."),
   "rig-not-still": e("Das Messgerät bewegt sich, oder eine Zelle gibt keine Messwerte.", "Ein neuer Nullpunkt wäre falsch.", "Hände, Füße und Zugluft fernhalten; die Drähte der Zelle prüfen."),
