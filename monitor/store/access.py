@@ -277,6 +277,8 @@ class AccessFile:
                 raise ValueError(f"version {data['version']!r} is not known")
             accounts = tuple(Account(**_typed(row, Account)) for row in data["accounts"])
             sign_ins = tuple(SignIn(**_typed(row, SignIn)) for row in data["sign_ins"])
+            if not all(one.token_sha256.isascii() for one in sign_ins):
+                raise ValueError("the hash of a device's token is none")
         except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
             raise self._not_usable(f"{type(error).__name__}: {error}") from error
         return _Content(accounts, sign_ins)

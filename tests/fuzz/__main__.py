@@ -77,7 +77,8 @@ def _guided(name: str, seconds: float, folder: Path) -> tuple[int, list[str]]:
         said = [
             line for line in done.stderr.splitlines() if re.match(r"[\w.]*(Error|Exception|Warning)\b|==\d+==", line)
         ]
-        wrong.append(f"{[path.name for path in new]}: {said[:2] or done.stderr[-300:]}")
+        last = " ".join(done.stderr.split())[-300:]
+        wrong.append(f"{[path.name for path in new]}: {said[:2] or last}")
         if len(wrong) >= 5:
             break
     return cases, wrong
