@@ -95,7 +95,7 @@ class Argon2id:
 
         try:
             return self._hasher.verify(encoded, passcode)
-        except (VerificationError, InvalidHashError):
+        except (VerificationError, InvalidHashError, ValueError):
             return False
 
 

@@ -205,7 +205,11 @@ def hold_is_sound(row: dict[str, Any]) -> bool:
     except (KeyError, TypeError, ValueError, AttributeError, RecursionError, TellableError):
         return False
     columns.pop("result")
-    return all(row[key] in (value, int(value) if isinstance(value, bool) else value) for key, value in columns.items())
+    # A column may be missing: its very name can be what was damaged.
+    return all(
+        key in row and row[key] in (value, int(value) if isinstance(value, bool) else value)
+        for key, value in columns.items()
+    )
 
 
 def _as_measured(made: StoredHold, result: dict[str, Any]) -> StoredHold:
