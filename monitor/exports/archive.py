@@ -223,7 +223,7 @@ def _json(archive: zipfile.ZipFile, name: str) -> Any:
         return json.loads(archive.read(name))
     except KeyError as error:
         raise _bad(f"{name} is missing.") from error
-    except (ValueError, RecursionError) as error:
+    except (ValueError, RuntimeError) as error:  # nested too deeply, or locked with a password
         raise _bad(f"{name} cannot be read: {error}.") from error
 
 
