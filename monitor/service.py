@@ -185,7 +185,9 @@ class MonitorService:
         if self.bar.named_before is not None:
             self._person_uid = self.bar.named_before
             self.bar.hangs(self._person_uid, by_hand=False)
-        self._later(self._prepare)
+            self._later(self._prepare)
+        else:
+            self._later(self.bar.renew_queue)
         self._thread.start()
 
     def stop(self) -> None:

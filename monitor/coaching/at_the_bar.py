@@ -67,7 +67,12 @@ class AtTheBar:
         self._hanging = False
         kept = desk.store.get_setting(SETTING_KEY) or {}
         self._shown: dict[str, Shown] = dict(kept.get("shown", {}))
-        self._queue: list[str] = list(kept.get("queue", [])) if kept.get("day") == self._today() else []
+        today = kept.get("day") == self._today()
+        self._queue: list[str] = list(kept.get("queue", [])) if today else []
+        named = kept.get("named") if today else None
+        self.named_before: str | None = named if named and desk.store.people.get(named) is not None else None
+        """Who was named when the program ended earlier on this day: they may still be there."""
+        self._kept_named = self.named_before
 
     # The queue, and how people are called
 
@@ -109,7 +114,8 @@ class AtTheBar:
         self.renew_queue()
 
     def _keep(self) -> None:
-        values = {"day": self._today(), "queue": self._queue, "shown": self._shown}
+        self._kept_named = self._uid
+        values = {"day": self._today(), "queue": self._queue, "shown": self._shown, "named": self._uid}
         self._desk.store.set_setting(SETTING_KEY, values)
 
     def _today(self) -> str:
@@ -153,9 +159,13 @@ class AtTheBar:
     def prepare(self, item: str | None = None) -> None:
         """Reckon what is known of who is named and what is asked of them; takes a while."""
         uid = self._uid
+        if uid != self._kept_named:
+            with self._lock:
+                self._keep()
         self.renew_queue()
         if uid is None:
-            self._live.hangs(None)
+            if self._uid is None:
+                self._live.hangs(None)
             return
         prescription = self._desk.prescribe(uid)
         holds = self._desk.recent_holds(uid)
@@ -193,7 +203,7 @@ class AtTheBar:
     def forget(self, uid: str) -> None:
         """Forget somebody who is being erased."""
         with self._lock:
-            if uid in self._shown or uid in self._queue:
+            if uid in self._shown or uid in self._queue or uid == self._kept_named:
                 self._shown.pop(uid, None)
                 self._queue = [one for one in self._queue if one != uid]
                 self._keep()

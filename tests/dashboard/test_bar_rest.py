@@ -109,3 +109,13 @@ def test_an_erased_person_leaves_the_queue(coached):
     coach.bar.forget(person)
     assert coach.bar.queue() == []
     assert person not in json.dumps(coach.desk.store.get_setting("at_the_bar"))
+
+
+def test_who_was_named_before_a_restart_is_named_after_it(coached):
+    _, coach, person = coached
+    coach.set_person(person)
+    assert FakeCoach(coach.desk.store).bar.named_before == person
+    tomorrow = FakeCoach(coach.desk.store, coach.desk.now_utc_ns() + 36 * 3600 * 10**9)
+    assert tomorrow.bar.named_before is None
+    coach.set_person(None)
+    assert FakeCoach(coach.desk.store).bar.named_before is None
