@@ -181,7 +181,9 @@ def job_routes(jobs: Jobs, coach: Coach) -> APIRouter:
         path = jobs.file(job.id)
         media_type = job.file.media_type if job.file is not None else "application/octet-stream"
         desk.store.audit.add(who_asks(request), f"fetched the file of a job: {job.kind}", job.subject or job.id)
-        return FileResponse(path, media_type=media_type, filename=path.name)
+        # What a browser keeps would outlive an erasure.
+        kept_nowhere = {"Cache-Control": "no-store"}
+        return FileResponse(path, media_type=media_type, filename=path.name, headers=kept_nowhere)
 
     _starters(router, started, jobs, coach)
 

@@ -86,3 +86,12 @@ def test_a_report_that_cannot_be_made_is_told(data, words, told):
     status, _, error = run("report", *words, "--data", data)
     assert status == 2
     assert told in error
+
+
+def test_the_command_erases_nobody_beside_a_running_monitor(data):
+    """Its page does: the running monitor may have a journal of theirs open."""
+    with DataFolder.open(data).held():
+        status, _, told = run("person", "erase", "Ada B.", "--yes", "--data", data)
+    assert status == 2
+    assert "Another program works on" in told
+    assert "Ada B." in run("person", "list", "--data", data)[1]

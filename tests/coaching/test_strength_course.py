@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from invented import VIENNA, ns_of
 
+from monitor.coaching import strength
 from monitor.coaching.bout import Bout
 from monitor.coaching.endurance import fit_endurance
 from monitor.coaching.prescription import chance_of_holding
@@ -69,3 +70,17 @@ def test_years_are_thinned_out_evenly_with_both_ends():
     assert len(course) == MOST_DAYS
     assert course[-1].day == "2026-06-01"
     assert course[0].day == (dt.date(2026, 6, 1) - dt.timedelta(days=399)).isoformat()
+
+
+def test_what_is_past_is_reckoned_once(month, monkeypatch):
+    course = strength_course(month, NOW, VIENNA)
+
+    def again(_bouts):
+        raise AssertionError("a day was reckoned twice")
+
+    monkeypatch.setattr(strength, "fit_endurance", again)
+    assert strength_course(month, NOW, VIENNA) == course
+    later = [replace(b, age_days=b.age_days + 1 / 24) for b in month]
+    assert strength_course(later, NOW + 3600 * 10**9, VIENNA) == course, "an hour later, too"
+    with pytest.raises(AssertionError, match="twice"):
+        strength_course([*month, Bout(50.0, (0.8,), "exhausted", 0.0)], NOW, VIENNA)

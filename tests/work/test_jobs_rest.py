@@ -79,6 +79,7 @@ def test_a_job_is_started_watched_and_its_file_fetched(as_role, shop, hall):
     assert client.get("/api/jobs").json() == [over]
     fetched = client.get(f"/api/jobs/{job['id']}/file")
     assert (fetched.text, fetched.headers["content-type"].split(";")[0]) == ("report", "text/plain")
+    assert fetched.headers["cache-control"] == "no-store"
     assert 'filename="made.txt"' in fetched.headers["content-disposition"]
     assert ("fetched the file of a job: report", "Olga") in [(e.what, e.who) for e in hall.store.audit.recent(5)]
     assert told(client.post(f"/api/jobs/{job['id']}/cancel"), 409)["code"] == "not-cancellable"
