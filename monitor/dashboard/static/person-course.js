@@ -20,12 +20,12 @@ const CHARTS = {
   minutes: {
     unit: "min",
     series: ({ days }) => [
-      { name: text.atRig, part: "hands", points: days.map(({ day, rig_min }) => ({ at_ms: noon(day), value: rig_min })) },
+      { name: text.atRig, part: "hands", points: days.filter(({ rig_min }) => rig_min > 0).map(({ day, rig_min }) => ({ at_ms: noon(day), value: rig_min })) },
       ...(days.some(({ by_hand_min }) => by_hand_min > 0) ? [{ name: text.byHand, part: "quiet", points: days.filter(({ by_hand_min }) => by_hand_min > 0).map(({ day, by_hand_min }) => ({ at_ms: noon(day), value: by_hand_min })) }] : []),
     ],
   },
   longest: { unit: "s", series: ({ points }) => ["passive", "active"].map((kind) => ({ name: words.kind[kind], part: kind === "passive" ? "hands" : "quiet", line: true, points: running(points.filter((hold) => hold.kind === kind && hold.support === "unassisted")) })) },
-  dose: { unit: words.units.dose, series: ({ days }) => [{ name: words.measure.dose, part: "hands", points: days.map(({ day, dose_bw_s }) => ({ at_ms: noon(day), value: dose_bw_s })) }] },
+  dose: { unit: words.units.dose, series: ({ days }) => [{ name: words.measure.dose, part: "hands", points: days.filter(({ dose_bw_s }) => dose_bw_s > 0).map(({ day, dose_bw_s }) => ({ at_ms: noon(day), value: dose_bw_s })) }] },
   stillness: { unit: "°", series: ({ points }) => [{ name: words.measure.swing, part: "hands", points: points.map((hold) => point(hold, hold.swing_deg)) }] },
   sides: { unit: "mm", series: ({ points }) => [{ name: words.measure.lateral, part: "hands", points: points.map((hold) => point(hold, hold.lateral_m === null ? null : hold.lateral_m * 1000)) }] },
   travel: { unit: "mm", series: ({ points }) => [{ name: words.measure.travel, part: "hands", points: points.map((hold) => point(hold, hold.travel_mm)) }] },
