@@ -50,7 +50,8 @@ export async function frame(here, onLight = () => {}) {
 /** A mistake of a page itself is told, too: what stands on it stays, and the console has the rest. */
 function tellMistakes() {
   const told = ({ error, reason }) => {
-    if (!byId("notice") || (error ?? reason) instanceof Told) return;
+    const mistake = error ?? reason;
+    if (!byId("notice") || !(mistake instanceof Error) || mistake instanceof Told) return; // late layout is no mistake
     tell(new Told(words.pageBroke));
   };
   addEventListener("error", told);
