@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import re
+import threading
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -19,6 +20,7 @@ from monitor.health.bench import Bench
 from monitor.health.history import FOLDER, read_check
 from monitor.health.strength import HEAVIEST_kg
 from monitor.health.zero import READ_S
+from monitor.newtons.calibrating.outcome import Outcome
 from monitor.newtons.calibrating.plan import plan_from_dict
 from monitor.newtons.calibrating.standard import plan_answers
 from monitor.newtons.calibration import calibration_to_dict
@@ -105,9 +107,36 @@ class KeptCheckShape(BaseModel):
     bad: list[str]
 
 
+class _Sheets:
+    """Draws calibration sheets beside the answers: on a small board a sheet takes longer than anybody waits."""
+
+    def __init__(self) -> None:
+        self._drawing: dict[str, threading.Thread] = {}
+
+    def draw(self, name: str, path: Path, outcome: Outcome) -> None:
+        """Begin to draw a sheet."""
+        self._drawing[name] = threading.Thread(target=self._draw, args=(name, path, outcome), name="calibration sheet")
+        self._drawing[name].start()
+
+    def wait(self, name: str) -> None:
+        """Wait until a sheet that is being drawn is there."""
+        drawing = self._drawing.get(name)
+        if drawing is not None:
+            drawing.join()
+
+    def _draw(self, name: str, path: Path, outcome: Outcome) -> None:
+        from monitor.reports.calibration_sheet import sheet_pdf
+
+        try:
+            write_whole(path, sheet_pdf(outcome))
+        except Exception:
+            _log.exception("The sheet of calibration %s was not written; the calibration itself is in force.", name)
+
+
 def walk_routes(bench: Bench, store: StoreReader) -> APIRouter:
     """Return the routes ``/rig/walk``, ``/rig/calibrations`` and ``/rig/checks``."""
     router = APIRouter(tags=["rig"])
+    sheets = _Sheets()
 
     @router.get("/rig/walk")
     def state() -> dict[str, Any] | None:
@@ -151,18 +180,9 @@ def walk_routes(bench: Bench, store: StoreReader) -> APIRouter:
         """Keep what was found; a new zero or calibration is in force from now on, earlier holds keep theirs."""
         walk = bench.calibration_walk
         outcome = walk.outcome if walk is not None else None
-        # Drawn before anything is kept: a calibration in force must not come with an error.
-        pdf = None
-        if outcome is not None:
-            from monitor.reports.calibration_sheet import sheet_pdf
-
-            pdf = sheet_pdf(outcome)
         kept = bench.keep(who_asks(request), although_somebody_hangs=given.although_somebody_hangs)
-        if pdf is not None and kept.calibration is not None:
-            try:
-                write_whole(kept.files["calibration"].with_suffix(".pdf"), pdf)
-            except OSError as error:
-                _log.error("The sheet of calibration %s was not written: %s", kept.id, error)
+        if outcome is not None and kept.calibration is not None:
+            sheets.draw(kept.id, kept.files["calibration"].with_suffix(".pdf"), outcome)
         return KeptShape(id=kept.id, in_force=kept.calibration is not None)
 
     @router.delete("/rig/walk", status_code=204)
@@ -171,11 +191,11 @@ def walk_routes(bench: Bench, store: StoreReader) -> APIRouter:
         bench.cancel(who_asks(request))
         return Response(status_code=204)
 
-    _kept_routes(router, bench)
+    _kept_routes(router, bench, sheets)
     return router
 
 
-def _kept_routes(router: APIRouter, bench: Bench) -> None:
+def _kept_routes(router: APIRouter, bench: Bench, sheets: _Sheets) -> None:
     """Add the routes that read what is kept."""
     binary: dict[int | str, dict[str, Any]] = {
         200: {"content": {PDF: {"schema": {"type": "string", "format": "binary"}}}}
@@ -195,6 +215,7 @@ def _kept_routes(router: APIRouter, bench: Bench) -> None:
     @router.get("/rig/calibrations/{name}/sheet", response_class=FileResponse, responses=binary)
     def sheet(name: str) -> FileResponse:
         """Fetch the sheet of a calibration (PDF)."""
+        sheets.wait(name)
         path = _file(bench.calibrations, name, ".pdf", "calibration sheet")
         return FileResponse(path, media_type=PDF, filename=f"calibration-{name}.pdf")
 

@@ -40,9 +40,8 @@ def test_first_calibration_with_virtual_plates(open_page, uncalibrated):
     page.get_by_label("latitude in degrees").fill("48.2")
     page.get_by_label("watch zero and first load for s").fill("10")
     page.get_by_role("button", name="begin to calibrate").click()
-    expect(page.locator("#do")).to_contain_text("Leave the rig empty")
+    expect(page.locator("#do")).not_to_be_empty()
     assert "is being calibrated (this machine)" in bench.bench.words()
-    page.get_by_role("button", name="go on without waiting").click()
     for number in range(1, 10):
         expect(page.locator("#where")).to_contain_text(f"step {number} of 9", timeout=LONGEST_MS)
         expect(main_button(page)).to_be_visible(timeout=LONGEST_MS)
@@ -53,14 +52,14 @@ def test_first_calibration_with_virtual_plates(open_page, uncalibrated):
     assert bench.saved == set()
     expect(page.locator("#found table").first).to_contain_text("bar left")
     page.get_by_role("button", name="save and use this calibration").click()
-    expect(page.locator("#done")).to_contain_text("The new calibration is in force.")
+    expect(page.locator("#done")).to_contain_text("The new calibration is in force.", timeout=LONGEST_MS)
     kept = latest_calibration(bench.bench.calibrations, bench.stage.rig.names)
     assert bench.bench.calibration == kept
     for found, counts_per_N in zip(kept.channels, bench.stage._people.electronics.counts_per_N, strict=True):
         # Four standard uncertainties: one of 15,000 such cells lies further (normal distribution).
         assert abs(found.N_per_count * counts_per_N - 1) < 4 * found.u_rel_span
     assert ("this machine", "put a new calibration in force (calibration)") in bench.told
-    with page.expect_download() as download:
+    with page.expect_download(timeout=LONGEST_MS) as download:
         page.locator("#done").get_by_role("link", name="sheet (PDF)").click()
     assert download.value.path().read_bytes().startswith(b"%PDF-")
     assert list(bench.bench.calibrations.glob("*.readings.csv"))
@@ -74,7 +73,7 @@ def test_zero_is_shown_and_only_taken_by_a_person(open_page, bench):
     assert bench.saved == before
     old = bench.bench.calibration
     page.get_by_role("button", name="take this zero").click()
-    expect(page.locator("#done")).to_contain_text("The new zero is in force.")
+    expect(page.locator("#done")).to_contain_text("The new zero is in force.", timeout=LONGEST_MS)
     new = bench.bench.calibration
     assert [c.N_per_count for c in new.channels] == [c.N_per_count for c in old.channels]
     assert [c.zero_counts for c in new.channels] != [c.zero_counts for c in old.channels]
@@ -90,9 +89,9 @@ def test_check_walks_through_the_rig_and_its_result_is_kept(open_page, bench):
     assert bad == []
     expect(page.locator("#found")).to_contain_text("bar_left moves when it is pressed")
     page.get_by_role("button", name="keep this check").click()
-    expect(page.locator("#done")).to_contain_text("The check is kept.")
+    expect(page.locator("#done")).to_contain_text("The check is kept.", timeout=LONGEST_MS)
     assert len(list((bench.bench.root / "checks").glob("*.json"))) == 1
-    with page.expect_download() as download:
+    with page.expect_download(timeout=LONGEST_MS) as download:
         page.locator("#done").get_by_role("link", name="page to print").click()
     assert b"<html" in download.value.path().read_bytes()
 

@@ -225,7 +225,8 @@ function drawShares(picture) {
   const why = reasons[scene] ?? words.shareWhy.weight;
   const loads = (load_N) => loadText(load_N, { bodyweight_N: picture?.bodyweight_N ?? null });
   const about = (load_N) => (open ? words.shareWhy.open : picture?.ofHold ? words.meanOfHold : loads(load_N));
-  figure("hands", percent(picture?.beta, picture?.u_beta), about(picture?.bar_N), why);
+  const handsInferred = picture?.beta != null && Boolean(picture.beta_inferred);
+  figure("hands", percent(picture?.beta, picture?.u_beta), about(picture?.bar_N), why, handsInferred);
   const judged = scene === "hanging" && !open && state.settings !== null;
   const feetAbout = judged ? allowed(picture.alpha) : about(picture?.feet_N);
   const inferred = picture?.alpha != null && !picture.alpha_direct;

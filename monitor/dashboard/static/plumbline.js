@@ -264,7 +264,7 @@ export class PlumbLine {
     const said = [words.scene[picture.scene]];
     const hands = percent(picture.beta, picture.u_beta);
     const feet = percent(picture.alpha, picture.u_alpha);
-    if (hands) said.push(`${words.hands} ${hands.shown} %`);
+    if (hands) said.push(`${words.hands} ${hands.shown} %${picture.beta_inferred ? `, ${words.inferred}` : ""}`);
     if (feet) said.push(`${words.feet} ${feet.shown} %${picture.alpha_direct ? "" : `, ${words.inferred}`}`);
     const verdict = this.judge(picture);
     if (verdict) said.push(verdictLines(verdict).join(" "));

@@ -297,6 +297,8 @@ function showResult(walk) {
 }
 
 async function accept(kind, although) {
+  const buttons = byId("result-buttons").querySelectorAll("button");
+  for (const one of buttons) one.disabled = true; // a small board takes a moment; nobody shall press twice
   try {
     tell(null);
     const kept = await ask("/api/rig/walk/accept", { method: "POST", body: { although_somebody_hangs: although } });
@@ -305,6 +307,7 @@ async function accept(kind, although) {
     await showEarlier();
   } catch (error) {
     tell(error);
+    for (const one of buttons) one.disabled = false;
     if (error.code === "rig-in-use" && !byId("result-buttons").querySelector(".although")) {
       const insist = button(text.although, () => accept(kind, true));
       insist.classList.add("although");

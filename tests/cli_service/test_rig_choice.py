@@ -1,0 +1,110 @@
+"""Which rig the program reads where it was started without one: chosen on the page, kept on the disk."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from monitor.cli.choose import RigChoice, calibration_or_none
+from monitor.dashboard.doorkeeper import Doorkeeper
+from monitor.dashboard.setup_api import SetupFixed
+from monitor.errors import BadInput, TellableError
+from monitor.health.builds import BUILDS
+from monitor.rig import load_rig
+from monitor.store import AccessFile, DataFolder
+
+HARDWARE = Path(__file__).parents[2] / "hardware" / "rigs"
+
+
+@pytest.fixture
+def folder(tmp_path):
+    return DataFolder.open(tmp_path / "data")
+
+
+@pytest.fixture
+def port(tmp_path):
+    place = tmp_path / "ttyTEST"
+    place.touch()
+    return str(place)
+
+
+@pytest.mark.parametrize("name", sorted(BUILDS))
+def test_the_builds_are_those_of_the_hardware_folder(name):
+    described = load_rig(HARDWARE / f"{name}.toml")
+    assert BUILDS[name].channels == described.channels
+    assert BUILDS[name].name == described.name
+    assert BUILDS[name].nominal_rate_Hz == described.nominal_rate_Hz
+    # A working load is never given away: only whoever built the mount knows it.
+    assert BUILDS[name].mount_rating_N is None
+    assert {path.stem for path in HARDWARE.glob("*.toml")} == set(BUILDS)
+
+
+def test_without_a_choice_the_page_offers_one(folder):
+    choice = RigChoice(folder)
+    assert (choice.way, choice.ways, choice.described()) == ("none", "open", None)
+
+
+def test_a_chosen_build_and_port_are_kept_and_taken_up_at_the_next_start(folder, port):
+    choice, ended = RigChoice(folder), []
+    choice.end = lambda: ended.append(True)
+    choice.choose("port", port, "hangers", 2500.0)
+    assert (choice.way, choice.renewed, ended) == ("port", True, [True])
+    assert load_rig(folder.rig_file).mount_rating_N == 2500.0
+    assert tomllib.loads(choice.path.read_text()) == {"port": port}
+    again = RigChoice(folder)
+    assert (again.way, again.port, again.ways) == ("port", port, "fixed")
+    with pytest.raises(SetupFixed):
+        again.choose("virtual", "", None, None)
+    assert calibration_or_none(folder, load_rig(folder.rig_file)) is None
+
+
+def test_a_platform_alone_has_no_mount(folder, port):
+    RigChoice(folder).choose("port", port, "platform", 2500.0)
+    assert load_rig(folder.rig_file).mount_rating_N is None
+
+
+@pytest.mark.parametrize(("build", "gone"), [("no such build", False), ("hangers", True), (None, False)])
+def test_what_cannot_be_chosen_changes_nothing(folder, port, build, gone):
+    choice = RigChoice(folder)
+    with pytest.raises(TellableError) as told:
+        choice.choose("port", port + "x" if gone else port, build, None)
+    assert told.value.do
+    assert not folder.rig_file.exists()
+    assert not choice.path.exists()
+    assert not choice.renewed
+
+
+def test_a_described_rig_is_never_written_over(folder, port):
+    folder.rig_file.write_text((HARDWARE / "rings.toml").read_text())
+    choice = RigChoice(folder)
+    with pytest.raises(BadInput, match="described already"):
+        choice.choose("port", port, "hangers", None)
+    assert load_rig(folder.rig_file).name == "Two rings"
+    choice.choose("port", port, None, None)
+    assert choice.way == "port"
+
+
+def test_practice_is_left_again(folder):
+    choice = RigChoice(folder)
+    choice.choose("virtual", "", None, None)
+    assert choice.ways == "virtual"
+    choice.choose("none", "", None, None)
+    assert choice.ways == "open"
+    assert not choice.path.exists()  # practice is not taken up at the next start
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "role"),
+    [
+        ("POST", "/api/rig/walk/zero", "coach"),
+        ("POST", "/api/rig/walk/accept", "coach"),
+        ("GET", "/api/rig/walk", "coach"),
+        ("DELETE", "/api/rig/walk", "coach"),
+        ("GET", "/rig/calibrate", "coach"),
+        ("POST", "/api/setup", "owner"),
+    ],
+)
+def test_a_wall_screen_may_not_work_at_the_rig(tmp_path, method, path, role):
+    assert Doorkeeper(AccessFile(tmp_path / "access.json")).needs(method, path) == role
