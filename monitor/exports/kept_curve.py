@@ -17,7 +17,7 @@ def hold_curve(
 ) -> tuple[NDArray[np.float64], tuple[str, ...], NDArray[np.float64]] | None:
     """Return a stored hold's curve: times (n,) as in its result, channel names, loads (n, channels) in N.
 
-    None when there is no such hold, or its journal is gone.
+    None when there is no such hold, or its journal is gone or holds nothing of it.
     """
     hold = store.get_hold(uid)
     stay = store.get_stay(hold.stay_uid) if hold is not None else None
@@ -30,4 +30,6 @@ def hold_curve(
     # A journal's clock starts within its first turn of 71.6 minutes; live it may have turned before.
     t_s = t_s + round((hold.result.onset_s - float(t_s[len(t_s) // 2])) / WRAP_S) * WRAP_S
     near = (t_s > hold.result.onset_s - CURVE_MARGIN_S) & (t_s < hold.result.release_s + CURVE_MARGIN_S)
+    if not near.any():  # a journal that begins after this hold: its first frames came too late, or are lost
+        return None
     return t_s[near], rig.names, load_N[near]
