@@ -138,7 +138,7 @@ def progress_routes(coach: Coach) -> APIRouter:
         least_alpha: Annotated[float | None, Query(allow_inf_nan=False)] = None,
         most_alpha: Annotated[float | None, Query(allow_inf_nan=False)] = None,
         limit: Annotated[int, Query(ge=1, le=PAGE_LIMIT)] = 20,
-        offset: Annotated[int, Query(ge=0)] = 0,
+        offset: Annotated[int, Query(ge=0, le=2**53)] = 0,
     ) -> dict[str, Any]:
         """Find holds by what they are like, newest first; ``kind`` is as seen, with the coach's word."""
         wanted = HoldFilter(

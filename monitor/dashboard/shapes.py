@@ -6,7 +6,7 @@ import datetime as dt
 import re
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 MOST_UTC_MS = 9_000_000_000_000
 """Latest instant that is taken, in the year 2255: nanoseconds since 1970 fit into 63 bits."""
@@ -21,8 +21,14 @@ def _plain_day(value: object) -> object:
     return value
 
 
-Day = Annotated[dt.date, BeforeValidator(_plain_day)]
-"""A day of the calendar."""
+def _day_within_reach(day: dt.date) -> dt.date:
+    if not dt.date(1970, 1, 2) <= day <= dt.date(2254, 12, 31):
+        raise ValueError("a day lies between 1970-01-02 and 2254-12-31")
+    return day
+
+
+Day = Annotated[dt.date, BeforeValidator(_plain_day), AfterValidator(_day_within_reach)]
+"""A day of the calendar; its instants can be counted in nanoseconds, in every time zone."""
 
 RowId = Annotated[int, Field(ge=1, le=2**63 - 1)]
 """Number of a kept row; the database counts in 63 bits."""

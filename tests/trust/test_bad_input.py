@@ -83,6 +83,19 @@ def test_json_that_is_none_is_refused(page, body):
     assert answer.json()["error"]["code"] == "invalid-request"
 
 
+@pytest.mark.parametrize(
+    "place",
+    ["people/{uid}/progress?first=0001-01-01", "people/{uid}/progress?last=9999-12-31",
+     "people/{uid}/progress?first=2300-01-01&last=2400-01-01", "search/holds?offset=99999999999999999999",
+     "holds?since_utc_ms=9007199254740992", "audit?before=99999999999999999999"],
+)  # fmt: skip
+def test_days_and_numbers_out_of_reach_are_refused(page, place):
+    home = TestClient(page, base_url="http://127.0.0.1:8064", client=("127.0.0.1", 5))
+    uid = home.get("/api/people").json()[0]["uid"]
+    answer = home.get(f"/api/{place.format(uid=uid)}")
+    assert (answer.status_code, answer.json()["error"]["code"]) == (422, "invalid-request")
+
+
 def test_a_screen_may_say_what_it_likes(tmp_path):
     with Screenful(tmp_path) as screenful:
         assert [wrong for number in range(60) for wrong in screenful.try_one(random.Random(number))] == []
