@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Request
 from fastapi.responses import FileResponse
-from pydantic import AfterValidator, BaseModel, Field, model_validator
+from pydantic import AfterValidator, BaseModel, Field, StrictBool, model_validator
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect
 
@@ -61,13 +61,13 @@ class ImportGiven(Given):
     """An archive that was sent to ``/api/uploads``; ``although_erased`` brings back somebody who was erased here."""
 
     upload: Annotated[str, Field(max_length=40)]
-    although_erased: bool = False
+    although_erased: StrictBool = False
 
 
 class ReanalysisGiven(Given):
     """Stays whose holds carry an older version of the measurement, or all of them."""
 
-    everything: bool = False
+    everything: StrictBool = False
 
 
 class ExportGiven(Given):
@@ -75,7 +75,7 @@ class ExportGiven(Given):
 
     uids: Annotated[list[_Uid], Field(min_length=1, max_length=MOST_HOLDS)]
     form: Literal["csv", "json", "parquet", "c3d", "edf"] = "csv"
-    curves: bool = False
+    curves: StrictBool = False
 
 
 class EraseGiven(Given):
