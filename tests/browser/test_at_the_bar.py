@@ -115,10 +115,13 @@ def test_the_band_is_the_prescriptions_and_has_a_word_to_each_side(open_page, as
         show(asked, page, HANGS_S + at_s, alpha=0.15, beta=0.85)
     expect(word).to_have_text("fine")
     expect(page.locator("#feet-aside")).to_contain_text("12 to 20 % is fine")
-    line = page.locator("#plumbline .allowed")
-    whole = page.locator("#plumbline .idle")
-    length = float(whole.get_attribute("y2")) - float(whole.get_attribute("y1"))
-    assert float(line.get_attribute("height")) / length == pytest.approx(0.08, abs=0.002)
+    share = page.evaluate(
+        """() => {
+            const at = (part, name) => Number(document.querySelector(`#plumbline ${part}`).getAttribute(name));
+            return at(".allowed", "height") / (at(".idle", "y2") - at(".idle", "y1"));
+        }"""
+    )
+    assert share == pytest.approx(0.08, abs=0.002)
     assert asked.coach.live.now().reserve.left_s.value < 590
     show(asked, page, HANGS_S + 4.2, alpha=0.05, beta=0.95)
     expect(word).to_have_text("takemore help")
