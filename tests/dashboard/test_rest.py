@@ -187,7 +187,7 @@ def test_the_description_names_every_route_and_the_error_shape(client):
     assert set(described["paths"]) == {
         "/api/health", "/api/rig", "/api/live", "/api/holds", "/api/holds.csv", "/api/holds/{uid}",
         "/api/holds/{uid}/curve", "/api/holds/{uid}/curve.csv", "/api/settings",
-            "/api/screens", "/api/rig/calibration",
+            "/api/screens", "/api/rig/calibration", "/api/first-steps",
     }  # fmt: skip
     assert set(described["components"]["schemas"]["Problem"]["required"]) == {"code", "what", "means", "do"}
     for methods in described["paths"].values():
@@ -257,6 +257,6 @@ def test_flags_come_with_their_words():
 
 
 def test_a_screen_learns_what_it_may_offer(client):
-    offers = dict.fromkeys(("coaching", "jobs", "power", "house", "door"), False)
+    offers = dict.fromkeys(("coaching", "jobs", "power", "house", "door", "bench"), False)
     assert client.get("/api/screens").json() == offers
     assert client.get("/api/rig/calibration").json() is None
