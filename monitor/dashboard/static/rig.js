@@ -32,10 +32,10 @@ async function start() {
   curves.setRig(state.rig.channels);
   curves.showCells(true);
   for (const channel of state.rig.channels) byId("cells").append(cellRow(channel));
-  state.offers = await ask("/api/screens").catch(() => ({}));
-  byId("work").hidden = !state.offers.bench;
   feed = new Feed(take, () => {});
   setInterval(look, LOOK_MS);
+  state.offers = await ask("/api/screens").catch(() => ({}));
+  byId("work").hidden = !state.offers.bench;
   await Promise.all([readCalibration(), readHistory(), readVersion()].map((reading) => reading.catch(tell)));
   look();
 }
