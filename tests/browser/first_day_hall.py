@@ -1,0 +1,152 @@
+"""A new program over a virtual rig that nobody has calibrated, to which somebody comes when a test says so."""
+
+from __future__ import annotations
+
+import contextlib
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+import uvicorn
+from numpy.typing import NDArray
+
+from firmware_bridge.link import LinkSource
+from firmware_bridge.sources import HostClock
+from firmware_bridge.virtual_board import VirtualBoard
+from monitor.dashboard.app import create_app
+from monitor.dashboard.hub import LiveHub
+from monitor.demo.people import INVENTED_PEOPLE, Person
+from monitor.demo.recorded_visit import BUFFER_BYTES, Deed, counts_of_visit, hall_electronics
+from monitor.demo.stage import Stage
+from monitor.demo.virtual_rig import calibrate
+from monitor.rig import Channel, Rig
+from monitor.service import MonitorService, rig_card
+from monitor.store import DataFolder, Store, open_store
+from monitor.store.stay_recorder import StayRecorder
+from monitor.work.workshop import Workshop
+
+SPEED = 20.0
+SHORT_BUFFER_BYTES = 4096
+SEED = 5
+BAR_CELL_N, PLATFORM_CELL_N = 2000.0, 3000.0
+RIG = Rig(
+    "Demo rig",
+    (
+        Channel("bar_left", "bar", -0.55, rated_N=BAR_CELL_N),
+        Channel("bar_right", "bar", 0.55, rated_N=BAR_CELL_N),
+        Channel("platform", "platform", rated_N=PLATFORM_CELL_N),
+    ),
+    mount_rating_N=6000.0,
+    invented=True,
+)
+"""Two hangers and a platform on one cell: the smallest rig that measures everything but the feet's place."""
+
+
+class Comer:
+    """An empty rig; ``comes`` plays one visit of an invented person through body model and cells."""
+
+    def __init__(self, person: Person = INVENTED_PEOPLE[0]) -> None:
+        self.rig = RIG
+        self.person = person
+        self.electronics = hall_electronics(self.rig, SEED)
+        self._lock = threading.Lock()
+        self._counts: NDArray[np.int32] = np.empty((0, len(self.rig.channels)), dtype=np.int32)
+        self._missed: NDArray[np.bool_] = np.empty(0, dtype=bool)
+
+    def conversions(self, n: int) -> tuple[NDArray[np.int32], NDArray[np.bool_]]:
+        """Return the next n conversions: of the visit while there is one, else of the empty rig."""
+        with self._lock:
+            counts, self._counts = self._counts[:n], self._counts[n:]
+            missed, self._missed = self._missed[:n], self._missed[n:]
+            if len(counts) < n:
+                more, also = self.electronics.convert(np.zeros((n - len(counts), len(self.rig.channels))))
+                counts, missed = np.concatenate((counts, more)), np.concatenate((missed, also))
+            return counts, missed
+
+    def comes(self, deeds: list[Deed]) -> None:
+        """Let the person step on, do these deeds, and step off."""
+        counts, missed = counts_of_visit(self.person, deeds, self.rig, self, np.random.default_rng(SEED))  # type: ignore[arg-type]
+        with self._lock:
+            self._counts, self._missed = counts, missed
+
+    def convert(self, load_N: NDArray[np.float64]) -> tuple[NDArray[np.int32], NDArray[np.bool_]]:
+        """Convert the loads of a visit with the same cells."""
+        three_N = np.column_stack((load_N[:, :2], load_N[:, 2:].sum(axis=1)))
+        with self._lock:
+            return self.electronics.convert(three_N)
+
+
+@dataclass
+class FirstDay:
+    url: str
+    comer: Comer
+    service: MonitorService
+    store: Store
+    folder: DataFolder
+
+
+@contextlib.contextmanager
+def serving(app: object) -> Iterator[str]:
+    """Serve an application on a free port until the block ends."""
+    listener = socket.create_server(("127.0.0.1", 0))
+    server = uvicorn.Server(
+        uvicorn.Config(app, log_level="error", lifespan="off", timeout_graceful_shutdown=5)  # type: ignore[arg-type]
+    )
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
+    thread.start()
+    try:
+        deadline_s = time.monotonic() + 30
+        while not server.started:
+            if time.monotonic() > deadline_s or not thread.is_alive():
+                raise RuntimeError("The server did not start.")
+            thread.join(0.01)
+        yield f"http://127.0.0.1:{listener.getsockname()[1]}"
+    finally:
+        server.should_exit = True
+        thread.join(30)
+        listener.close()
+
+
+@contextlib.contextmanager
+def first_day(root: Path, *, calibrated: bool) -> Iterator[FirstDay]:
+    """Run the whole program over an empty data folder and the virtual rig's pseudo-terminal."""
+    comer = Comer()
+    stage = Stage(SEED, comer)  # type: ignore[arg-type]
+    folder = DataFolder.open(root)
+    clock = HostClock(SPEED)
+    with contextlib.ExitStack() as stack:
+        store = stack.enter_context(open_store(folder.database))
+        rig = stage.rig
+        calibration = calibrate(comer.electronics, rig, seed=SEED) if calibrated else None
+        board = VirtualBoard(
+            stage.conversions,
+            channels=len(rig.channels),
+            rate_Hz=rig.nominal_rate_Hz,
+            speed=SPEED,
+            # Nothing is lost on a busy machine; a calibration wants to see a load as soon as it hangs.
+            buffer_bytes=BUFFER_BYTES if calibrated else SHORT_BUFFER_BYTES,
+        )
+        stack.enter_context(board)
+        # By the test's own clock: quickened, its ring of seconds would be shorter than a busy machine's delays.
+        recorder = StayRecorder(time.monotonic_ns)
+        link = LinkSource(board.port, tap=recorder.tap, clock=clock)
+        recorder.prologue = link.prologue
+        hub = LiveHub()
+        service = MonitorService(
+            source=link, rig=rig, calibration=calibration, store=store, folder=folder, hub=hub, clock=clock,
+            recorder=recorder, practice=stage,
+        )  # fmt: skip
+        jobs = stack.enter_context(
+            Workshop(folder, version=version("hang-monitor"), let_go=service.let_go, audit=store.audit.add)
+        )
+        app = create_app(
+            hub=hub, store=service, rig=rig_card(rig), control=service, coach=service, bench=service.bench, jobs=jobs
+        )
+        service.start()
+        stack.callback(service.stop)
+        yield FirstDay(stack.enter_context(serving(app)), comer, service, store, folder)
