@@ -152,7 +152,7 @@ function showFolder({ folder, room }) {
     [text.curves, room === null ? null : sizeText(room.journal_bytes)],
     [text.database, room === null ? null : sizeText(room.database_bytes)],
     [text.perDay, room === null ? null : text.perDayOf(sizeText(room.per_day_bytes))],
-    [text.lasts, room === null ? null : room.days_left === null ? text.lastsUnknown : text.lastsOf(lasting(room.days_left))],
+    [text.lasts, room === null ? null : room.days_left === null ? text.lastsUnknown : lasting(room.days_left)],
   ]);
   byId("room-warnings").replaceChildren(...(room?.warnings ?? []).map((warning) => element("li", "", warning)));
 }

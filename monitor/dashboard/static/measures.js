@@ -83,7 +83,7 @@ function add(text, more) {
 export function gainOf(hold) {
   const r = hold.result;
   const first = r.dose_bw_s === null ? words.gainedTime(fixed(r.duration_s, 1)) : words.gained(fixed(r.duration_s, 1), fixed(r.dose_bw_s, 0));
-  if (r.support === "unassisted" && r.touches.length === 0) return [first, words.gainFree];
+  if (r.support === "unassisted" && r.touches.length === 0 && r.regrips.length === 0) return [first, words.gainFree];
   if (r.clean_s !== null && r.clean_s > 0.9 * r.duration_s) return [first, words.gainClean(fixed(r.clean_s, 0), fixed(r.duration_s, 0))];
   if (r.settle_s !== null && r.settle_s < 5) return [first, words.gainStill(fixed(r.settle_s, 1))];
   return [first, ""];

@@ -13,6 +13,7 @@ const OLD_S = 2;
 const LOOK_MS = 500;
 const LAST_HOLDS = 40;
 const MEAN_S = 1;
+const STILL_N = 2; // spread of one cell's readings in that second above which somebody is still stepping off
 const ZERO_GOOD_N = 2; // up to here a check calls the zeros good, too
 const DAY_MS = 86_400_000;
 
@@ -120,10 +121,16 @@ function showCell(cells, kept) {
     say(cells.spread, words.noTime);
     return;
   }
-  const mean = kept.reduce((sum, [, load_N]) => sum + load_N, 0) / kept.length;
-  const spread_N = Math.sqrt(kept.reduce((sum, [, load_N]) => sum + (load_N - mean) ** 2, 0) / (kept.length - 1));
-  say(cells.load, loadText(mean, { digits: 1 }));
-  say(cells.spread, loadText(spread_N, { digits: 2 }));
+  say(cells.load, loadText(meanOf(kept), { digits: 1 }));
+  say(cells.spread, loadText(spreadOf(kept), { digits: 2 }));
+}
+
+const meanOf = (kept) => kept.reduce((sum, [, load_N]) => sum + load_N, 0) / kept.length;
+
+/** Standard deviation in newtons of two readings or more. */
+function spreadOf(kept) {
+  const mean = meanOf(kept);
+  return Math.sqrt(kept.reduce((sum, [, load_N]) => sum + (load_N - mean) ** 2, 0) / (kept.length - 1));
 }
 
 /** Propose a new zero where the empty rig reads something; a person takes it, never the page. */
@@ -134,8 +141,8 @@ function showZero(well) {
   }
   const parts = ["bar", "platform"].map((part) => {
     const kept = state.rig.channels.filter((channel) => channel.part === part).map(({ name }) => state.recent.get(name) ?? []);
-    if (kept.length === 0 || kept.some((one) => one.length < 2)) return null;
-    const sum_N = kept.reduce((sum, one) => sum + one.reduce((all, [, load_N]) => all + load_N, 0) / one.length, 0);
+    if (kept.length === 0 || kept.some((one) => one.length < 2 || spreadOf(one) > STILL_N)) return null;
+    const sum_N = kept.reduce((sum, one) => sum + meanOf(one), 0);
     return Math.abs(sum_N) > ZERO_GOOD_N ? `${fixed(sum_N, 0)} ${words.unit.newton} (${text.parts[part]})` : null;
   });
   const found = parts.filter((one) => one !== null);
