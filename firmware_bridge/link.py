@@ -312,7 +312,7 @@ class LinkSource:
             value = received.value
             if isinstance(value, Samples):
                 visit.last_sample_ns = now_ns
-                self._tell("connected", f"Readings arrive from {port.path}.")
+                self._tell("connected", f"Readings arrive from {port.path}.", since_ns=now_ns)
             elif isinstance(value, Hello):
                 self._greeted(port, visit, received, events)
             elif isinstance(value, Echo) and value.token in visit.tokens:

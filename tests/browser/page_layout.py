@@ -108,8 +108,14 @@ REACHABLE = (
     "() => {"
     + SEEN
     + """
+    // Of a group of radio buttons one is a stop: the chosen one, else the first; arrow keys go through the others.
+    const stop = (node) => {
+        if (node.type !== "radio") return true;
+        const group = [...(node.form ?? document).querySelectorAll("input[type=radio]")].filter((one) => one.name === node.name && one.form === node.form);
+        return node === (group.find((one) => one.checked) ?? group[0]);
+    };
     window.reachable = [...document.querySelectorAll("a[href], button, input, select, summary, textarea, [tabindex='0']")]
-        .filter((node) => seen(node) && !node.disabled && node.tabIndex >= 0);
+        .filter((node) => seen(node) && !node.disabled && node.tabIndex >= 0 && stop(node));
     window.reached = new Set();
     window.unseenFocus = new Set();
     document.activeElement?.blur();
@@ -163,8 +169,10 @@ def small_targets(page: Page) -> list[str]:
 def walk_by_keys(page: Page) -> dict[str, list[str]]:
     """Press Tab until all was reached or every step was made; return what was not reached, and focus that is not seen."""
     count = int(page.evaluate(REACHABLE))
-    for _ in range(count + 12):
+    for _ in range(2 * count + 12):  # a date has a stop for each of its parts
         page.keyboard.press("Tab")
         page.evaluate(FOCUSED)
+        if page.evaluate("window.reachable.every((node) => window.reached.has(node))"):
+            break
     found: dict[str, list[str]] = page.evaluate(UNREACHED)
     return found

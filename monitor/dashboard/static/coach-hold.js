@@ -32,7 +32,7 @@ export class LastHold {
   /** Read the newest hold and the one before; a later call overtakes an earlier one. */
   async refresh() {
     const asked = ++this.asked;
-    const page = await this.attempt(() => ask("/api/holds?limit=2"));
+    const page = await this.attempt(() => ask("/api/holds?limit=2"), { asked: false });
     if (page === null || asked !== this.asked) return;
     [this.hold, this.before] = [page.holds[0] ?? null, page.holds[1] ?? null];
     this.draw();

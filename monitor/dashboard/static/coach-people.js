@@ -25,7 +25,7 @@ export class Crowd {
   /** Read people, queue and who is named anew; a later call overtakes an earlier one. */
   async refresh() {
     const asked = ++this.asked;
-    const read = await this.attempt(() => Promise.all([ask("/api/people"), ask("/api/queue"), ask("/api/who")]));
+    const read = await this.attempt(() => Promise.all([ask("/api/people"), ask("/api/queue"), ask("/api/who")]), { asked: false });
     if (read === null || asked !== this.asked) return;
     const [people, queue, who] = read;
     this.people = people;
@@ -57,7 +57,7 @@ export class Crowd {
     box.hidden = this.uid === null;
     const uid = this.uid;
     if (uid === null) return;
-    const found = await this.attempt(() => ask(`/api/people/${uid}/called`));
+    const found = await this.attempt(() => ask(`/api/people/${uid}/called`), { asked: false });
     if (found !== null && uid === this.uid) this.byId("called").value = found.shown;
   }
 
@@ -103,7 +103,7 @@ export class Crowd {
       return;
     }
     if (this.shownFor !== uid) reason.textContent = words.coach.nextWait;
-    const [day, now] = (await this.attempt(() => Promise.all([ask(`/api/people/${encodeURIComponent(uid)}/prescription`), ask("/api/advice")]))) ?? [null];
+    const [day, now] = (await this.attempt(() => Promise.all([ask(`/api/people/${encodeURIComponent(uid)}/prescription`), ask("/api/advice")]), { asked: false })) ?? [null];
     if (day === null || uid !== this.uid) return;
     this.shownFor = uid;
     reason.textContent = day.reason;

@@ -64,10 +64,10 @@ function begin() {
 }
 
 /** Do something that may be refused: a refusal stands above the page in three sentences, until it is seen. */
-async function attempt(deed) {
+async function attempt(deed, { asked = true } = {}) {
   try {
     const done = await deed();
-    byId("told").hidden = true;
+    if (asked) byId("told").hidden = true; // what the page reads by itself takes no refusal away
     return done;
   } catch (error) {
     if (!(error instanceof Told)) throw error;

@@ -180,10 +180,10 @@ function offerPolicy(policy, owner) {
       tell(error);
     }
   });
+  form.hidden = false;
 }
 
 async function offerBackup(may) {
-  byId("backup-form").hidden = !may;
   command("backup-do", may ? text.backupRestore : text.backupElsewhere, may ? "hang-monitor restore" : "hang-monitor backup");
   if (!may) return;
   const into = byId("backup-into");
@@ -213,6 +213,7 @@ async function offerBackup(may) {
     }
   });
   byId("backup-list").addEventListener("click", () => (into.value.startsWith("/") ? listBackups() : wanting(into, byId("backup-answer"), text.backupBad)));
+  byId("backup-form").hidden = false; // only now: what is typed stays, what is pressed is heard
 }
 
 async function listBackups() {
