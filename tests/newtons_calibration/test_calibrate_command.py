@@ -15,7 +15,6 @@ from typer.testing import CliRunner
 
 from firmware_bridge.counts import NO_READING, CountBlock
 from monitor.cli.app import app
-from monitor.newtons.calibrating.standard import plan_answers
 from monitor.demo.practice import PracticeRig, practice_plan
 from monitor.demo.virtual_rig import demo_rig
 from monitor.newtons.calibrating.guide import GuidedCalibration
@@ -23,6 +22,7 @@ from monitor.newtons.calibrating.outcome import evaluate
 from monitor.newtons.calibrating.plan import load_plan, plan_from_dict
 from monitor.newtons.calibrating.recorded import Record, carry_out, read_readings
 from monitor.newtons.calibrating.refusals import BadPlan, BadReadings, CellOverloaded
+from monitor.newtons.calibrating.standard import plan_answers
 from monitor.newtons.calibrating.summary import outcome_to_dict
 from monitor.newtons.calibration import latest_calibration
 from monitor.reports.calibration_sheet import SheetNotWritten, sheet_figure, sheet_pdf, write_sheet
