@@ -148,4 +148,5 @@ OTHERS = [
     State("no such hold", "/hold/none", refusals=True),
     State("no such person", "/person/none", refusals=True),
 ]
-EVERY_STATE = [*AS_IT_OPENS, *AT_THE_BAR, *FOLDED_OUT, *OTHERS]
+EVERY_STATE = [*AT_THE_BAR, *FOLDED_OUT, *OTHERS]
+"""A screen folded out shows what it opens with, too; as it opens it is looked at in German and in large text."""
