@@ -61,6 +61,8 @@ class State:
 def shown(open_page: Callable[..., Page], hall: SimpleNamespace, state: State, **options: object) -> Iterator[Page]:
     """Open a screen, bring it into a state, and keep it there until the block ends."""
     page = open_page("about:blank", refusals=state.refusals, **options)
+    if state.picture is None:  # what the state before has shown is not this one's: who stands there bars some buttons
+        hall.hub.publish(scene_at(LEAVES_S + 1))
     page.add_init_script(COUNT_REQUESTS)
     page.goto(hall.url + address_of(state.address, hall))
     settle(page)

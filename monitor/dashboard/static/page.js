@@ -34,7 +34,6 @@ const beside = new Beside();
 const sounds = new Sounds(byId("sound-list"));
 const speaker = new Speaker(byId("spoken"));
 const form = new SettingsForm(byId, NORMAL_GRAVITY_M_S2);
-const narrow = matchMedia("(max-width: 43.74em)");
 const listeners = [];
 let figuresAt_ms = -Infinity;
 let describedAt_ms = -Infinity;
@@ -167,14 +166,20 @@ function drawTime(hold, scene) {
   const offer = hold === null ? beside.offer() : null;
   const rest = hold === null && offer === null && scene !== "waiting" && scene !== "not_ready" ? beside.rest() : null;
   let digits = words.noTime;
+  let tenths = "";
   let unit = "";
-  if (hold !== null) [digits, unit] = [clock(hold.time_s, hold.ended && !narrow.matches), words.unit.second];
+  if (hold !== null) {
+    // A phone has no room for tenths: its style leaves them out, at whatever instant the screen is turned.
+    [, digits, tenths = ""] = /^(\d+)(\D\d)?$/.exec(clock(hold.time_s, hold.ended));
+    unit = words.unit.second;
+  }
   else if (offer !== null) [digits, unit] = [offer.name, offer.count];
   else if (rest !== null) [digits, unit] = [rest.digits, rest.over ? words.beside.restOver(rest.of) : words.beside.restOf(rest.of)];
-  say(byId("time-digits"), digits);
+  say(byId("time-whole"), digits);
+  say(byId("time-tenths"), tenths);
   say(byId("time-unit"), unit);
   const is = byId("time").classList;
-  is.toggle("long", hold !== null && (digits.length > 4 || hold.time_s >= 100));
+  is.toggle("long", hold !== null && hold.time_s >= 99.95);
   is.toggle("unsure", hold !== null && hold.provisional);
   is.toggle("none", hold === null && offer === null && rest === null);
   is.toggle("offer", offer !== null);
