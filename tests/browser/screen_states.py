@@ -72,13 +72,13 @@ def shown(open_page: Callable[..., Page], hall: SimpleNamespace, state: State, *
         yield page
         return
     publish(page, hall, state.picture)
-    with playing(hall.hub, _Standstill(state.picture)):  # type: ignore[arg-type]
+    with playing(hall.hub, Standstill(state.picture)):  # type: ignore[arg-type]
         state.prepare(page, hall)
         settle(page)
         yield page
 
 
-class _Standstill:
+class Standstill:
     """A rig that sees the same again and again, often enough for the screen not to be old."""
 
     step_s = 0.25

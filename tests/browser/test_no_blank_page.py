@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from fake_rig import LEAVES_S, playing, scene_at
 from playwright.sync_api import expect
+from screen_states import Standstill
 
 from monitor.dashboard.pages import SCREENS
 
@@ -44,14 +46,16 @@ def test_a_script_that_is_missing_is_told(open_page, hall):
     expect(page.get_by_role("alert").first).to_contain_text("did not arrive whole")
 
 
-def test_a_mistake_of_the_page_is_told_and_the_content_stays(chromium, hall):
+@pytest.mark.parametrize(("screen", "content"), [("/holds", "#table"), ("/", "#plumbline"), ("/coach", "#plumbline")])
+def test_a_mistake_of_the_page_is_told_and_the_content_stays(chromium, hall, screen, content):
     context = chromium.new_context(locale="en-GB")
     page = context.new_page()
-    page.goto(hall.url + "/holds")
-    expect(page.locator("#table")).to_be_visible()
-    page.evaluate("setTimeout(() => { throw new Error('a mistake') }, 0)")
-    expect(page.locator("#notice-what")).to_have_text(SENTENCES)
-    expect(page.locator("#table")).to_be_visible()
+    page.goto(hall.url + screen)
+    expect(page.locator(content)).to_be_visible()
+    with playing(hall.hub, Standstill(scene_at(LEAVES_S + 1))):  # a screen that is old says that first
+        page.evaluate("setTimeout(() => { throw new Error('a mistake') }, 0)")
+        expect(page.locator("#notice-what")).to_have_text(SENTENCES)
+    expect(page.locator(content)).to_be_visible()
     context.close()
 
 

@@ -48,11 +48,11 @@ export async function frame(here, onLight = () => {}) {
 }
 
 /** A mistake of a page itself is told, too: what stands on it stays, and the console has the rest. */
-function tellMistakes() {
+export function tellMistakes(telling = tell) {
   const told = ({ error, reason }) => {
     const mistake = error ?? reason;
     if (!byId("notice") || !(mistake instanceof Error) || mistake instanceof Told) return; // late layout is no mistake
-    tell(new Told(words.pageBroke));
+    telling(new Told(words.pageBroke));
   };
   addEventListener("error", told);
   addEventListener("unhandledrejection", told);

@@ -5,7 +5,7 @@ import { Beside } from "./beside.js";
 import { say } from "./drawing.js";
 import { Curves } from "./curves.js";
 import { Feed } from "./feed.js";
-import { fillPages, fillWords } from "./frame.js";
+import { fillPages, fillWords, tellMistakes } from "./frame.js";
 import { HoldList } from "./holds.js";
 import { clock, cut, fixed, percent } from "./numbers.js";
 import { Paper } from "./paper.js";
@@ -24,7 +24,7 @@ const DESCRIBE_MS = 5000;
 const NORMAL_GRAVITY_M_S2 = 9.80665;
 
 const byId = (id) => document.getElementById(id);
-export const state = { rig: null, picture: null, health: null, settings: null, lastHold: null, onset_s: null, skipped: 0, number: 0, due: false };
+export const state = { rig: null, picture: null, health: null, settings: null, lastHold: null, onset_s: null, skipped: 0, number: 0, due: false, mistake: null };
 
 const plumbLine = new PlumbLine(byId("plumbline"));
 export const curves = new Curves(byId("curves"));
@@ -39,6 +39,11 @@ let figuresAt_ms = -Infinity;
 let describedAt_ms = -Infinity;
 let describedScene = "";
 
+// Told at once: the mistake may be one of drawing, and then no drawing comes that would tell it.
+tellMistakes((mistake) => {
+  state.mistake = mistake;
+  writeNotice(...mistakeLines());
+});
 labels();
 chooseTheme(byId("theme"), () => {
   curves.restyle();
@@ -284,7 +289,7 @@ function drawRig(picture) {
   say(byId("rig-facts"), facts.join(" · "));
 }
 
-/** One notice at a time: an old screen first, then a rig that cannot measure, then its warnings. */
+/** One notice at a time: an old screen first, then a rig that cannot measure, a mistake of the page, the rig's warnings. */
 function drawNotice(picture, age_s, old) {
   const link = state.health?.link;
   const warnings = [...(picture?.warnings ?? []), ...(state.health?.warnings ?? [])];
@@ -296,14 +301,24 @@ function drawNotice(picture, age_s, old) {
     then = reason ? [reason.reason, reason.do].filter(Boolean).join(" ") : feed.connected ? words.oldDo.mute : words.oldDo.closed;
   } else if (picture?.scene === "not_ready") {
     then = [link?.reason, ...warnings, link?.do].filter(Boolean).join(" ");
+  } else if (state.mistake !== null) {
+    [what, then] = mistakeLines();
   } else if (warnings.length > 0) {
     then = warnings.join(" ");
   }
-  byId("notice").hidden = what === "" && then === "";
   byId("notice").classList.toggle("notice-old", old);
+  writeNotice(what, then);
+  speaker.old(old && age_s !== null);
+}
+
+function writeNotice(what, then) {
+  byId("notice").hidden = what === "" && then === "";
   say(byId("notice-what"), what);
   say(byId("notice-do"), then);
-  speaker.old(old && age_s !== null);
+}
+
+function mistakeLines() {
+  return [state.mistake.what, `${state.mistake.means} ${state.mistake.then}`];
 }
 
 async function readRig() {
