@@ -49,10 +49,20 @@ def store(tmp_path_factory, rows):
                     "VALUES (:uid, :name, :notes, :units, :time_zone, 0, 0)",
                     one,
                 )
-            columns = {**hold_columns(sample_hold(stay_uid)), "stay_id": 1, "revised": 0}
-            columns |= {"created_utc_ns": 0, "changed_utc_ns": 0}
-            for start in range(0, COUNT, 20_000):
-                connection.execute(hold_table.insert(), [{**columns, **row} for row in rows[start : start + 20_000]])
+            # One whole hold, and what differs from it beside it: the database itself makes the hundred thousand.
+            whole = {**hold_columns(sample_hold(stay_uid)), "stay_id": 1, "revised": 0, "uid": "whole"}
+            connection.execute(hold_table.insert(), {**whole, "created_utc_ns": 0, "changed_utc_ns": 0})
+            names = list(rows[0])
+            connection.exec_driver_sql(f"CREATE TEMP TABLE differing ({', '.join(names)})")
+            places = ", ".join(f":{name}" for name in names)
+            connection.exec_driver_sql(f"INSERT INTO differing VALUES ({places})", rows)
+            columns = list(hold_table.columns.keys())
+            taken = ", ".join(f"differing.{name}" if name in names else f"hold.{name}" for name in columns)
+            connection.exec_driver_sql(
+                f"INSERT INTO hold ({', '.join(columns)}) SELECT {taken} FROM differing, hold "
+                "WHERE hold.uid = 'whole' ORDER BY differing.rowid"
+            )
+            connection.exec_driver_sql("DELETE FROM hold WHERE uid = 'whole'")
 
         opened._writer.submit(fill).result()
         yield opened
