@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 import re
 
 import pytest
+from conftest import VIEWPORTS
 from fake_rig import served
 from playwright.sync_api import Page, expect
 
@@ -251,19 +253,17 @@ def test_a_person_who_is_not_there_is_told(open_page, kept):
     expect(page.get_by_role("alert")).to_contain_text("There is no")
 
 
-@pytest.mark.parametrize("viewport", ["phone", "tablet", "wall"])
-@pytest.mark.parametrize("light", ["light", "dark"])
-def test_they_fit_the_screen(open_page, kept, viewport, light):
-    for page in (
-        person_page(open_page, kept, viewport=viewport, color_scheme=light),
-        open_page(f"{kept.url}/people", viewport=viewport, color_scheme=light),
-    ):
-        root = "document.documentElement"
-        assert page.evaluate(f"{root}.scrollWidth - {root}.clientWidth") <= 0
-        unnamed = page.evaluate(
-            """() => [...document.querySelectorAll("button, a, input, select, svg[role=img]")]
-                .filter((e) => e.checkVisibility())
-                .filter((e) => !(e.ariaLabel || e.textContent.trim() || e.labels?.[0]?.textContent.trim()))
-                .map((e) => e.outerHTML)"""
-        )
-        assert unnamed == []
+def test_they_fit_the_screen(open_page, kept):
+    for page in (person_page(open_page, kept), open_page(f"{kept.url}/people")):
+        for viewport, light in itertools.product(("phone", "tablet", "wall"), ("light", "dark")):
+            page.set_viewport_size(VIEWPORTS[viewport])
+            page.emulate_media(color_scheme=light)
+            root = "document.documentElement"
+            assert page.evaluate(f"{root}.scrollWidth - {root}.clientWidth") <= 0
+            unnamed = page.evaluate(
+                """() => [...document.querySelectorAll("button, a, input, select, svg[role=img]")]
+                    .filter((e) => e.checkVisibility())
+                    .filter((e) => !(e.ariaLabel || e.textContent.trim() || e.labels?.[0]?.textContent.trim()))
+                    .map((e) => e.outerHTML)"""
+            )
+            assert unnamed == []

@@ -1,4 +1,4 @@
-"""Every screen, by hand and on the wall: nothing is cut, covered or too small, and all of it is reached by keys.
+"""Every screen, by hand and on the wall: nothing cut, covered or too small, all reached by keys, axe is content.
 
 With ``HANG_MONITOR_PICTURES`` naming a folder, each screen that is looked at is kept there as a picture.
 """
@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 from conftest import CHROMIUM_ARGS, VIEWPORTS
+from page_axe import axe_blames
 from page_layout import covered, cut, sideways, small_targets, walk_by_keys
 from playwright.sync_api import Browser, Page
 from screen_states import AS_IT_OPENS, AT_THE_BAR, EVERY_STATE, State, settle, shown
@@ -55,14 +56,16 @@ def large_text(chromium: Browser) -> Iterator[Browser]:
 
 
 @pytest.mark.parametrize("state", EVERY_STATE, ids=lambda state: state.name)
-def test_nothing_is_cut_or_covered_and_all_is_reached_by_keys(open_page, hall, state: State):
+def test_nothing_is_cut_or_covered_all_is_reached_by_keys_and_axe_is_content(open_page, hall, state: State):
     with shown(open_page, hall, state, reduced_motion="reduce") as page:
         found = []
-        for viewport, light in (("wall", "light"), ("phone", "light"), ("tablet", "dark")):
+        for viewport, light in (("wall", "dark"), ("phone", "light"), ("tablet", "dark")):
             page.set_viewport_size(VIEWPORTS[viewport])
             page.emulate_media(color_scheme=light)
             settle(page)
             found += blame(page, f"{state.name} {viewport} {light}")
+            if viewport != "tablet":
+                found += axe_blames(page, light)
         if page.evaluate("document.getAnimations().length") > 0:
             found.append("something moves for who wants no movement")
         keys = walk_by_keys(page)
@@ -71,9 +74,13 @@ def test_nothing_is_cut_or_covered_and_all_is_reached_by_keys(open_page, hall, s
 
 
 @pytest.mark.parametrize("state", AS_IT_OPENS, ids=lambda state: state.name)
-def test_nothing_is_cut_or_covered_in_german(open_page, hall, state: State):
+def test_nothing_is_cut_or_covered_and_axe_is_content_in_german(open_page, hall, state: State):
     with shown(open_page, hall, state, locale="de-DE", viewport="phone") as page:
-        tell(blame(page, f"{state.name} phone german"))
+        found = [*blame(page, f"{state.name} phone german"), *axe_blames(page, "light")]
+        page.set_viewport_size(VIEWPORTS["wall"])
+        page.emulate_media(color_scheme="dark")
+        settle(page)
+        tell(found + axe_blames(page, "dark"))
 
 
 @pytest.mark.parametrize("state", [*AS_IT_OPENS, AT_THE_BAR[2]], ids=lambda state: state.name)
