@@ -33,6 +33,7 @@ Conversions = Callable[[int], Rows | tuple[Rows, NDArray[np.bool_]]]
 
 _RAILS = (2**23 - 1, -(2**23))
 _LONGEST_FRAME_S = 0.05
+_BUFFER_BYTES = 4096
 _MOST_FRAMES_A_TURN = 16
 """A board that has fallen behind, on a busy machine or at a great speed, goes on listening while it catches up."""
 
@@ -68,8 +69,9 @@ class VirtualBoard:
         A text board starts by itself and hears nothing.
     link : path or None
         A symbolic link to the pseudo-terminal that keeps its name when the board is plugged in again.
-    buffer_bytes : int
-        Size of the board's own output buffer; the pseudo-terminal holds some more.
+    buffer_bytes : int or None
+        Size of the board's own output buffer; the pseudo-terminal holds some more. None: 4 KiB times the speed, so that
+        the same stall of this machine costs as little at every speed.
     at_end : "silent" or "unplug"
         What happens when the data end and everything has been sent. What the host has not fetched by then goes with
         the cable.
@@ -91,7 +93,7 @@ class VirtualBoard:
         skew_us: int = 0,
         converter: str = "virtual",
         link: str | os.PathLike[str] | None = None,
-        buffer_bytes: int = 4096,
+        buffer_bytes: int | None = None,
         at_end: Literal["silent", "unplug"] = "silent",
     ) -> None:
         rows = max(1, int(rate_Hz * _LONGEST_FRAME_S)) if samples_per_frame is None else samples_per_frame
@@ -120,7 +122,7 @@ class VirtualBoard:
         self._skew_us = skew_us
         self._converter = converter
         self._link = Path(link) if link is not None else None
-        self._buffer_bytes = buffer_bytes
+        self._buffer_bytes = round(_BUFFER_BYTES * max(1.0, speed)) if buffer_bytes is None else buffer_bytes
         self._at_end = at_end
         self._orders: deque[tuple[Callable[[], None], threading.Event]] = deque()
         self._selector = selectors.DefaultSelector()
