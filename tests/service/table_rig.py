@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -61,8 +61,16 @@ class TableRig:
 
 @contextmanager
 def table_rig(
-    folder: Path, board: VirtualBoard, rig: Rig, calibration: Calibration, *, speed: float, keep: bool = True
+    folder: Path,
+    board: VirtualBoard,
+    rig: Rig,
+    calibration: Calibration,
+    *,
+    speed: float,
+    keep: bool = True,
+    watched_by: Callable[[TableRig], object] | None = None,
 ) -> Iterator[TableRig]:
+    """Run a service over a board; ``watched_by`` gets the table before the first event can come."""
     data = DataFolder.open(folder)
     clock = HostClock(speed)
     with open_store(data.database) as store, board:
@@ -82,6 +90,8 @@ def table_rig(
             observer=lambda event, out: table.observe(event, out),
         )
         table = TableRig(board, service, store, data)
+        if watched_by is not None:
+            watched_by(table)
         service.start()
         try:
             yield table

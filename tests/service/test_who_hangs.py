@@ -18,32 +18,57 @@ from monitor.pipeline import Output, StayMeasured
 from monitor.service import PersonLeaves
 from monitor.store import UnknownPerson
 
-SPEED = 12.0
-WAIT_S = 60.0
+SPEED = 40.0
+WAIT_S = 300.0
 
 
-class _Watch:
-    """Sets ``hung`` when a hold of some seconds runs, ``done`` when a stay has been measured for good."""
+class _Pauses:
+    """Lets the pipeline run from one moment of the stay to another, so that what a test does is never late.
+
+    It stands at its first event, and where ``until`` has sent it: ``hung`` when a hold of some seconds runs, ``over``
+    when the stay has been measured for good.
+    """
 
     def __init__(self, table: TableRig) -> None:
-        self.hung, self.done = threading.Event(), threading.Event()
+        self.table = table
         self.advice: list[LiveAdvice] = []
+        self.reached: set[str] = set()
+        self._wanted = "begun"
+        self._turn = threading.Condition()
         watched = table.observe
 
         def observe(event: SourceEvent, out: Output) -> None:
             watched(event, out)
             self.advice.append(table.service.live.now())
+            moments = {"begun"}
             if any(p.hold is not None and not p.hold.ended and p.hold.time_s > 4.0 for p in out.pictures):
-                self.hung.set()
+                moments.add("hung")
             if any(isinstance(e, StayMeasured) and e.final for e in out.events):
-                self.done.set()
+                moments.add("over")
+            with self._turn:
+                self.reached |= moments
+                self._turn.notify_all()
+                while self._wanted in moments:
+                    self._turn.wait()
 
         table.observe = observe  # type: ignore[method-assign]
 
+    def go_on(self, moment: str = "") -> None:
+        with self._turn:
+            self._wanted = moment
+            self._turn.notify_all()
+
+    def until(self, moment: str) -> None:
+        self.go_on(moment)
+        with self._turn:
+            assert self._turn.wait_for(lambda: moment in self.reached, WAIT_S)
+        self.table.service.settle()
+
 
 @pytest.fixture
-def demo(tmp_path: Path):
-    invented = DemoRig(seed=5)
+def rig(tmp_path: Path):
+    """One stay of an invented visitor; nothing of it has been seen yet."""
+    invented = DemoRig(seed=5, stays=1)
     board = VirtualBoard(
         invented.conversions,
         channels=len(invented.rig.channels),
@@ -51,103 +76,109 @@ def demo(tmp_path: Path):
         speed=SPEED,
         link=tmp_path / "board",
     )
-    with table_rig(tmp_path / "data", board, invented.rig, invented.calibration, speed=SPEED) as table:
-        yield table
+    pauses: list[_Pauses] = []
+    with table_rig(
+        tmp_path / "data",
+        board,
+        invented.rig,
+        invented.calibration,
+        speed=SPEED,
+        watched_by=lambda table: pauses.append(_Pauses(table)),
+    ) as table:
+        try:
+            yield table, pauses[0]
+        finally:
+            pauses[0].go_on()
 
 
-def test_a_persons_stay_is_theirs_and_their_hold_is_advised_on(demo: TableRig) -> None:
-    watch = _Watch(demo)
-    anna = demo.service.desk.add_person("Anna K.")
-    demo.service.set_person(anna.uid, "assisted")
-    demo.service.settle()
-    asked = demo.service.live.now()
+def test_a_persons_stay_is_theirs_and_their_hold_is_advised_on(rig: tuple[TableRig, _Pauses]) -> None:
+    table, pauses = rig
+    anna = table.service.desk.add_person("Anna K.")
+    table.service.set_person(anna.uid, "assisted")
+    table.service.settle()
+    asked = table.service.live.now()
     assert (asked.person_uid, asked.item, asked.target_s) == (anna.uid, "assisted", 30.0)
-    assert watch.done.wait(WAIT_S)
-    demo.service.settle()
-    demo.service.stop()
-    (stay, *_) = demo.store.list_stays(newest_first=False)
-    holds = demo.store.holds_of_stay(stay.uid)
+    pauses.until("over")
+    (stay, *_) = table.store.list_stays(newest_first=False)
+    holds = table.store.holds_of_stay(stay.uid)
     assert stay.person_uid == anna.uid
     assert holds
     assert {(h.person_uid, h.target_s) for h in holds} == {(anna.uid, 30.0)}
-    running = [a for a in watch.advice if a.reserve is not None]
+    running = [a for a in pauses.advice if a.reserve is not None]
     assert running, "no advice came while the hold ran"
     assert all(0.0 <= a.reserve.used.value <= 1.0 for a in running)
-    assert demo.service.desk.posterior(anna.uid).bouts == len([h for h in holds if h.result.duration_s >= 3.0])
+    assert table.service.desk.posterior(anna.uid).bouts == len([h for h in holds if h.result.duration_s >= 3.0])
 
 
-def test_a_tap_in_mid_hold_gives_the_stay_to_the_new_person(demo: TableRig) -> None:
-    watch = _Watch(demo)
-    first, second = (demo.service.desk.add_person(name) for name in ("A.", "B."))
-    demo.service.set_person(first.uid)
-    assert watch.hung.wait(WAIT_S)
-    demo.service.set_person(second.uid)
-    assert demo.service.person_uid == second.uid
-    assert watch.done.wait(WAIT_S)
-    demo.service.settle()
-    (stay, *_) = demo.store.list_stays(newest_first=False)
+def test_a_tap_in_mid_hold_gives_the_stay_to_the_new_person(rig: tuple[TableRig, _Pauses]) -> None:
+    table, pauses = rig
+    first, second = (table.service.desk.add_person(name) for name in ("A.", "B."))
+    table.service.set_person(first.uid)
+    pauses.until("hung")
+    table.service.set_person(second.uid)
+    assert table.service.person_uid == second.uid
+    pauses.until("over")
+    (stay, *_) = table.store.list_stays(newest_first=False)
     assert stay.person_uid == second.uid
-    assert {h.person_uid for h in demo.store.holds_of_stay(stay.uid)} == {second.uid}
+    assert {h.person_uid for h in table.store.holds_of_stay(stay.uid)} == {second.uid}
 
 
-def test_a_guest_needs_no_record_and_a_stranger_is_told(demo: TableRig) -> None:
-    watch = _Watch(demo)
+def test_a_guest_needs_no_record_and_a_stranger_is_told(rig: tuple[TableRig, _Pauses]) -> None:
+    table, pauses = rig
     with pytest.raises(UnknownPerson):
-        demo.service.set_person("p-none")
-    assert demo.service.person_uid is None
-    assert watch.done.wait(WAIT_S)
-    demo.service.settle()
-    (stay, *_) = demo.store.list_stays(newest_first=False)
+        table.service.set_person("p-none")
+    assert table.service.person_uid is None
+    pauses.until("over")
+    (stay, *_) = table.store.list_stays(newest_first=False)
     assert stay.person_uid is None
-    assert {h.target_s for h in demo.store.holds_of_stay(stay.uid)} == {None}
+    assert {h.target_s for h in table.store.holds_of_stay(stay.uid)} == {None}
 
 
 def test_a_fault_of_the_advice_ends_no_measuring(
-    demo: TableRig, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    rig: tuple[TableRig, _Pauses], monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    watch = _Watch(demo)
+    table, pauses = rig
 
     def broken(picture: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(demo.service.live, "see", broken)
+    monkeypatch.setattr(table.service.live, "see", broken)
     with caplog.at_level(logging.ERROR):
-        assert watch.done.wait(WAIT_S)
-    demo.service.settle()
-    assert demo.store.count_holds() >= 1
+        pauses.until("over")
+    assert table.store.count_holds() >= 1
     assert "advice on the running hold" in caplog.text
 
 
-def test_who_is_erased_in_mid_hold_leaves_no_journal_and_no_guest_behind(demo: TableRig) -> None:
+def test_who_is_erased_in_mid_hold_leaves_no_journal_and_no_guest_behind(rig: tuple[TableRig, _Pauses]) -> None:
     """The stay in progress is waited for and goes with the rest; the next one is a guest's."""
-    watch = _Watch(demo)
-    anna, bert = (demo.service.desk.add_person(name).uid for name in ("Anna K.", "B."))
-    demo.service.set_person(anna)
-    assert watch.hung.wait(WAIT_S)
+    table, pauses = rig
+    anna, bert = (table.service.desk.add_person(name).uid for name in ("Anna K.", "B."))
+    table.service.set_person(anna)
+    pauses.until("hung")
     asked: list[bool] = []
 
     def give_up() -> bool:
         if not asked:
             # Meanwhile nobody can bring them back, and naming somebody else leaves the stay theirs.
             with pytest.raises(PersonLeaves):
-                demo.service.set_person(anna)
-            demo.service.set_person(bert)
-            running = demo.service.running_stay()
+                table.service.set_person(anna)
+            table.service.set_person(bert)
+            running = table.service.running_stay()
             assert running is not None
-            assert demo.store.get_stay(running[0]).person_uid == anna
+            assert table.store.get_stay(running[0]).person_uid == anna
+            pauses.go_on("over")
         asked.append(True)
         return False
 
-    with demo.service.let_go(anna, give_up):
-        assert watch.done.is_set(), "the stay in progress was waited for"
-        (stay, *_) = demo.store.list_stays(newest_first=False)
-        assert (stay.person_uid, stay.ended_utc_ns is None) == (anna, False)
-        journal = demo.folder.journal(stay.journal)
+    with table.service.let_go(anna, give_up):
+        (stay, *_) = table.store.list_stays(newest_first=False)
+        assert (stay.person_uid, stay.ended_utc_ns is None) == (anna, False), "the stay in progress was waited for"
+        journal = table.folder.journal(stay.journal)
         assert journal.exists()
-        receipt = erase_everywhere(demo.store, demo.folder, anna)
+        receipt = erase_everywhere(table.store, table.folder, anna)
     assert receipt["journals_erased"] == [stay.journal]
     assert receipt["left_over"] == []
-    assert demo.store.get_stay(stay.uid) is None
+    assert table.store.get_stay(stay.uid) is None
     assert not journal.exists()
-    assert demo.service.person_uid == bert
-    assert demo.service.health()["warnings"] == []
+    assert table.service.person_uid == bert
+    assert table.service.health()["warnings"] == []
