@@ -65,6 +65,8 @@ class VirtualBoard:
         How much too fast the board's clock runs.
     speed : float
         Seconds of the board per real second.
+    clock : HostClock or None
+        Paces the board instead of a clock of its own at ``speed``.
     dialect : "frames" or "text"
         A text board starts by itself and hears nothing.
     link : path or None
@@ -89,6 +91,7 @@ class VirtualBoard:
         start_board_us: int = 0,
         clock_error_ppm: float = 0.0,
         speed: float = 1.0,
+        clock: HostClock | None = None,
         dialect: Literal["frames", "text"] = "frames",
         skew_us: int = 0,
         converter: str = "virtual",
@@ -117,12 +120,13 @@ class VirtualBoard:
         self._delay_us = reading_delay_us
         self._start_us = start_board_us
         self._tick = 1 + clock_error_ppm * 1e-6
-        self._clock = HostClock(speed)
+        self._clock = clock or HostClock(speed)
         self._text = dialect == "text"
         self._skew_us = skew_us
         self._converter = converter
         self._link = Path(link) if link is not None else None
-        self._buffer_bytes = round(_BUFFER_BYTES * max(1.0, speed)) if buffer_bytes is None else buffer_bytes
+        usual_bytes = round(_BUFFER_BYTES * max(1.0, self._clock.speed))
+        self._buffer_bytes = usual_bytes if buffer_bytes is None else buffer_bytes
         self._at_end = at_end
         self._orders: deque[tuple[Callable[[], None], threading.Event]] = deque()
         self._selector = selectors.DefaultSelector()

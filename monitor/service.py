@@ -415,9 +415,9 @@ class MonitorService:
     def _take(self, event: SourceEvent) -> None:
         if isinstance(event, LinkState):
             self._link = event
-        if self._renew:
-            self._begin_anew()
         if self.bench is not None:
+            if self._renew and self.bench.is_fresh(event):
+                self._begin_anew()
             self.bench.take(event)
         try:
             if isinstance(event, CountBlock) and self._analyser.rig is not None and self._analyser.calibration is None:

@@ -27,6 +27,9 @@ _log = logging.getLogger(__name__)
 FORGOTTEN_S = 300.0
 """A walk that no screen has asked for so long is given up: nobody may find the rig closed by a page left open."""
 
+LONGEST_LAG_S = 60.0
+"""Readings that seem to be older came after the host's clock was set back."""
+
 WORDS: dict[WalkKind, str] = {
     "zero": "a new zero is read",
     "calibration": "the rig is being calibrated",
@@ -167,12 +170,17 @@ class Bench:
                 if self._walk is walk:
                     self._over(None)
 
+    def is_fresh(self, event: SourceEvent) -> bool:
+        """Say whether these are readings from after the last answer, or the end of the walk."""
+        return isinstance(event, CountBlock) and len(event) > 0 and not self._is_stale(event)
+
     def _is_stale(self, event: SourceEvent) -> bool:
         """Say whether readings are from before the last answer: where the pipeline lags they would pass for newer."""
         fit = self._fit
         if not isinstance(event, CountBlock) or not len(event) or fit is None or fit.segment != event.segment:
             return False
-        return fit.utc_ns_at_zero + round(fit.rate * float(event.board_s[0]) * 1e9) < self._from_ns
+        before_ns = self._from_ns - fit.utc_ns_at_zero - round(fit.rate * float(event.board_s[0]) * 1e9)
+        return 0 < before_ns < LONGEST_LAG_S * 1e9
 
     # A screen's thread
 
@@ -327,6 +335,7 @@ class Bench:
     def _over(self, calibration: Calibration | None) -> None:
         if self.practice is not None:
             self.practice.end()
+        self._from_ns = self._utc_ns()
         # First the successor, then the end: between the two nothing is taken for a hold.
         self._ended(calibration)
         self._walk = None

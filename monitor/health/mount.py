@@ -59,6 +59,9 @@ class MountWatch:
             total = np.asarray(picture.curve_N, dtype=np.float64)[:, columns].sum(axis=1)
             total = total[~np.isnan(total)]
             if len(total) >= 3:
+                top_N = float(total.max())
+                if self._rating_N is None or top_N < NEAR * self._rating_N:
+                    return top_N  # no middle of three lies higher, and nothing is told of it
                 return float(np.median(np.lib.stride_tricks.sliding_window_view(total, 3), axis=1).max())
         return picture.bar_N
 

@@ -14,32 +14,29 @@ from pathlib import Path
 import numpy as np
 import uvicorn
 from numpy.typing import NDArray
+from paced_time import PacedClock, PacedLink
 
-from firmware_bridge.link import LinkSource
-from firmware_bridge.sources import HostClock
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.dashboard.app import create_app
 from monitor.dashboard.hub import LiveHub
 from monitor.demo.people import INVENTED_PEOPLE, Person
 from monitor.demo.recorded_visit import BUFFER_BYTES, Deed, counts_of_visit, hall_electronics
 from monitor.demo.stage import Stage
-from monitor.demo.virtual_rig import calibrate
 from monitor.rig import Channel, Rig
 from monitor.service import MonitorService, rig_card
 from monitor.store import DataFolder, Store, open_store
 from monitor.store.stay_recorder import StayRecorder
 from monitor.work.workshop import Workshop
 
-SPEED = 20.0
-SHORT_BUFFER_BYTES = 4096
+USUAL_SPEED, QUICK_SPEED = 2.0, 60.0
 SEED = 5
-BAR_CELL_N, PLATFORM_CELL_N = 2000.0, 3000.0
+CELL_N = 3000.0
 RIG = Rig(
     "Demo rig",
     (
-        Channel("bar_left", "bar", -0.55, rated_N=BAR_CELL_N),
-        Channel("bar_right", "bar", 0.55, rated_N=BAR_CELL_N),
-        Channel("platform", "platform", rated_N=PLATFORM_CELL_N),
+        Channel("bar_left", "bar", -0.55, rated_N=CELL_N),
+        Channel("bar_right", "bar", 0.55, rated_N=CELL_N),
+        Channel("platform", "platform", rated_N=CELL_N),
     ),
     mount_rating_N=6000.0,
     invented=True,
@@ -88,6 +85,16 @@ class FirstDay:
     service: MonitorService
     store: Store
     folder: DataFolder
+    clock: PacedClock
+
+    @contextlib.contextmanager
+    def quick(self) -> Iterator[None]:
+        """Let the rig's time pass as fast as the program digests it, while nothing but that is waited for."""
+        self.clock.speed = QUICK_SPEED
+        try:
+            yield
+        finally:
+            self.clock.speed = USUAL_SPEED
 
 
 @contextlib.contextmanager
@@ -113,32 +120,27 @@ def serving(app: object) -> Iterator[str]:
 
 
 @contextlib.contextmanager
-def first_day(root: Path, *, calibrated: bool) -> Iterator[FirstDay]:
+def first_day(root: Path) -> Iterator[FirstDay]:
     """Run the whole program over an empty data folder and the virtual rig's pseudo-terminal."""
     comer = Comer()
     stage = Stage(SEED, comer)  # type: ignore[arg-type]
     folder = DataFolder.open(root)
-    clock = HostClock(SPEED)
+    clock = PacedClock(USUAL_SPEED)
     with contextlib.ExitStack() as stack:
         store = stack.enter_context(open_store(folder.database))
         rig = stage.rig
-        calibration = calibrate(comer.electronics, rig, seed=SEED) if calibrated else None
         board = VirtualBoard(
-            stage.conversions,
-            channels=len(rig.channels),
-            rate_Hz=rig.nominal_rate_Hz,
-            speed=SPEED,
-            # Nothing is lost on a busy machine; a calibration wants to see a load as soon as it hangs.
-            buffer_bytes=BUFFER_BYTES if calibrated else SHORT_BUFFER_BYTES,
-        )
+            stage.conversions, channels=len(rig.channels), rate_Hz=rig.nominal_rate_Hz, clock=clock,
+            buffer_bytes=BUFFER_BYTES,
+        )  # fmt: skip
+        clock.paces(board)
         stack.enter_context(board)
-        # By the test's own clock: quickened, its ring of seconds would be shorter than a busy machine's delays.
-        recorder = StayRecorder(time.monotonic_ns)
-        link = LinkSource(board.port, tap=recorder.tap, clock=clock)
+        recorder = StayRecorder(clock.monotonic_ns)
+        link = PacedLink(board.port, tap=recorder.tap, clock=clock)
         recorder.prologue = link.prologue
         hub = LiveHub()
         service = MonitorService(
-            source=link, rig=rig, calibration=calibration, store=store, folder=folder, hub=hub, clock=clock,
+            source=link, rig=rig, calibration=None, store=store, folder=folder, hub=hub, clock=clock,
             recorder=recorder, practice=stage,
         )  # fmt: skip
         jobs = stack.enter_context(
@@ -149,4 +151,4 @@ def first_day(root: Path, *, calibrated: bool) -> Iterator[FirstDay]:
         )
         service.start()
         stack.callback(service.stop)
-        yield FirstDay(stack.enter_context(serving(app)), comer, service, store, folder)
+        yield FirstDay(stack.enter_context(serving(app)), comer, service, store, folder, clock)

@@ -2,15 +2,12 @@
 
 One browser, the real service with the virtual rig over its pseudo-terminal, a real SQLite file. The loads are those of
 an invented body (``monitor.demo.body``), so the length of each hold is known from its script.
-
-Calibration and check take minutes even twenty times as fast; they belong to the day with
-``HANG_MONITOR_WHOLE_DAY=1``, and each is tried for itself in ``test_work_at_the_rig.py`` otherwise.
+The rig's time goes quickly while something is measured (``paced_time.py``): minutes of the board pass in seconds.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-import os
 import re
 
 import pypdf
@@ -25,14 +22,13 @@ pytestmark = pytest.mark.browser
 
 LONGEST_MS = 120_000
 """Reached by a broken program only, or by a machine at its limit."""
-WHOLE = bool(os.environ.get("HANG_MONITOR_WHOLE_DAY"))
 NAME = "Ada L."
 DEEDS = [Deed(10.0, 0.35, False), Deed(12.0, 0.35, False), Deed(14.0, 0.35, False)]
 
 
 @pytest.fixture(scope="module")
 def day(tmp_path_factory):
-    with first_day(tmp_path_factory.mktemp("first-day"), calibrated=not WHOLE) as day:
+    with first_day(tmp_path_factory.mktemp("first-day")) as day:
         yield day
 
 
@@ -47,9 +43,11 @@ def first_steps(page: Page, day: FirstDay) -> None:
 
 def checked(page: Page, day: FirstDay) -> None:
     step(page, "the rig is checked").get_by_role("link").click()
-    page.get_by_label("watch the empty rig for s").fill("20")
+    page.get_by_label("watch the empty rig for s").fill("10")
     page.get_by_role("button", name="begin the check").click()
-    expect(page.locator("#found li").first).to_be_visible(timeout=LONGEST_MS)
+    with day.quick():
+        expect(page.locator("#found li").first).to_be_visible(timeout=LONGEST_MS)
+    assert page.locator("#found li.bad").all_inner_texts() == []
     page.get_by_role("button", name="keep this check").click()
     expect(page.locator("#done")).to_contain_text("The check is kept.", timeout=LONGEST_MS)
 
@@ -59,15 +57,17 @@ def calibrated(page: Page, day: FirstDay) -> None:
     page.get_by_label("masses in kg, in the order of hanging").fill("20 20")
     page.get_by_label("each known to ± kg").fill("0.02")
     page.get_by_label("latitude in degrees").fill("48.2")
+    page.get_by_label("watch zero and first load for s").fill("10")
     page.get_by_role("button", name="begin to calibrate").click()
     where, button, result = page.locator("#where"), page.locator("#buttons .main-button"), page.locator("#result")
     expect(where).to_contain_text(re.compile(r"step \d+ of \d+"), timeout=LONGEST_MS)
     steps = int(re.search(r"step \d+ of (\d+)", where.inner_text())[1])
-    for number in range(1, steps + 1):
-        expect(where).to_contain_text(f"step {number} of {steps}", timeout=LONGEST_MS)
-        expect(button).to_be_visible(timeout=LONGEST_MS)
-        button.click()
-    expect(result).to_be_visible(timeout=LONGEST_MS)
+    with day.quick():
+        for number in range(1, steps + 1):
+            expect(where).to_contain_text(f"step {number} of {steps}", timeout=LONGEST_MS)
+            expect(button).to_be_visible(timeout=LONGEST_MS)
+            button.click()
+        expect(result).to_be_visible(timeout=LONGEST_MS)
     page.get_by_role("button", name="save and use this calibration").click()
     expect(page.locator("#done")).to_contain_text("The new calibration is in force.", timeout=LONGEST_MS)
 
@@ -95,8 +95,9 @@ def three_holds(page: Page, day: FirstDay, uid: str) -> None:
     step(page, "the first hold").get_by_role("link").click()
     expect(page.locator("#scene")).to_have_text("nobody at the bar", timeout=LONGEST_MS)
     day.comer.comes(DEEDS)
-    expect(page.locator(".hold")).to_have_count(3, timeout=LONGEST_MS)
-    expect(page.locator("#scene")).to_have_text("nobody at the bar", timeout=LONGEST_MS)
+    with day.quick():
+        expect(page.locator(".hold")).to_have_count(3, timeout=LONGEST_MS)
+        expect(page.locator("#scene")).to_have_text("nobody at the bar", timeout=LONGEST_MS)
     day.service.settle()
     kept = day.store.list_holds(10, 0)[::-1]
     assert [hold.result.support for hold in kept] == ["assisted"] * 3
@@ -142,17 +143,16 @@ def reported(page: Page, day: FirstDay, uid: str) -> str:
 def test_a_first_day(open_page, day: FirstDay):
     page = open_page(f"{day.url}/first-steps", viewport="tablet", timezone_id="Europe/Vienna")
     first_steps(page, day)
-    if WHOLE:
-        expect(step(page, "the rig is calibrated").get_by_label("done")).to_have_count(0)
-        calibrated(page, day)
-        found = latest_calibration(day.folder.calibrations, day.comer.rig.names)
-        true = 1 / day.comer.electronics.counts_per_N
-        for cell, N_per_count in zip(found.channels, true, strict=True):
-            # Four standard uncertainties: one of 15,000 such cells lies further (normal distribution).
-            assert abs(cell.N_per_count / N_per_count - 1) < 4 * cell.u_rel_span
-        first_steps(page, day)
-        checked(page, day)
-        first_steps(page, day)
+    expect(step(page, "the rig is calibrated").get_by_label("done")).to_have_count(0)
+    calibrated(page, day)
+    found = latest_calibration(day.folder.calibrations, day.comer.rig.names)
+    true = 1 / day.comer.electronics.counts_per_N
+    for cell, N_per_count in zip(found.channels, true, strict=True):
+        # Four standard uncertainties: one of 15,000 such cells lies further (normal distribution).
+        assert abs(cell.N_per_count / N_per_count - 1) < 4 * cell.u_rel_span
+    first_steps(page, day)
+    checked(page, day)
+    first_steps(page, day)
     uid = known(page, day)
     expect(page.locator("#next")).to_contain_text("Assisted hang", timeout=LONGEST_MS)
     three_holds(page, day, uid)
@@ -164,10 +164,5 @@ def test_a_first_day(open_page, day: FirstDay):
     assert str(dt.datetime.now(dt.UTC).year) in told
 
     first_steps(page, day)
-    for name in (
-        "the rig is calibrated",
-        "the first person",
-        "the first hold",
-        *(["the rig is checked"] if WHOLE else []),
-    ):
+    for name in ("the rig is calibrated", "the rig is checked", "the first person", "the first hold"):
         expect(step(page, name).get_by_label("done")).to_be_visible(timeout=LONGEST_MS)
