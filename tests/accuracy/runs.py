@@ -20,7 +20,7 @@ import numpy as np
 from tests.accuracy.comparison import Found, compare
 from tests.accuracy.live import compare_live
 from tests.physics.engine import simulate
-from tests.physics.scenarios import SHARES, make_script, trouble_of
+from tests.physics.scenarios import PLAYED_LIKE, SHARES, make_script, trouble_of
 from tests.physics.truth import Truth, truth_of
 from tests.physics.wiring import Array, measure, readings_N
 
@@ -52,6 +52,9 @@ def _folder() -> Path:
 
 def stay(name: str, seed: int) -> tuple[Array, Truth]:
     """Return the noise-free readings (n, 6) of a stay and its truth."""
+    if name in PLAYED_LIKE:
+        means, truth = stay(PLAYED_LIKE[name], seed)
+        return means, truth | {"scenario": name, "tags": sorted(make_script(name, seed).tags)}
     place = _folder() / f"{name}-{seed}.npz"
     if place.exists():
         with np.load(place) as kept:

@@ -71,9 +71,10 @@ class _Run:
             "legs_left": [act["leg_left"]],
             "legs_right": [act["leg_right"]],
         }
-        self._groups = [(name, np.array(groups[name])) for name in GAINS]
-        self._gain = m.actuator_gainprm[:, 0].copy()
-        self._bias = m.actuator_biasprm[:, 1:3].copy()
+        self._driven = np.concatenate([groups[name] for name in GAINS])
+        self._group_of = np.repeat(np.arange(len(GAINS)), [len(groups[name]) for name in GAINS])
+        self._gain = m.actuator_gainprm[self._driven, 0].copy()
+        self._bias = m.actuator_biasprm[self._driven, 1:3].copy()
         self.ctrl = np.zeros((script.n, m.nu))
         for name, values in script.tracks.items():
             if name in act:
@@ -81,18 +82,19 @@ class _Run:
         self.gains = np.column_stack([script.tracks[name] for name in GAINS])
         self.forces = np.column_stack([script.track(name) for name in FORCES])
         self.closed_at = [np.inf, np.inf]
+        self.closed = [False, False]
         self.soft = [0.06, 0.06]
         self.reach = [0.0, 0.0]
         self.enough = False
 
     def set_gains(self, row: int) -> None:
-        m = self.model
-        for value, (_, indices) in zip(self.gains[row], self._groups, strict=True):
-            m.actuator_gainprm[indices, 0] = value * self._gain[indices]
-            m.actuator_biasprm[indices, 1:3] = value * self._bias[indices]
+        value = self.gains[row, self._group_of]
+        self.model.actuator_gainprm[self._driven, 0] = value * self._gain
+        self.model.actuator_biasprm[self._driven, 1:3] = value[:, None] * self._bias
 
     def grip(self, side: int, closed: bool, soft_s: float, at_s: float) -> None:
         self.closed_at[side] = at_s if closed else np.inf
+        self.closed[side] = closed
         self.soft[side] = soft_s
         tendon = self.body.grips[side]
         if closed:
@@ -136,7 +138,7 @@ class _Run:
             d.qpos[body.qpos[f"elbow_{side}"]] = script.person.elbow_bend_rad
             d.qpos[body.qpos[f"flex_{side}"]] = script.person.shoulder_flex_rad
         q, v = np.empty((n, m.nq)), np.empty((n, m.nv))
-        com, hands = np.empty((n, 3)), np.empty((n, 3))
+        com, hands = np.empty((n, 3)), np.empty((n, 2, 3))
         holding = np.zeros((n, 2), dtype=bool)
         changes = np.ones(n, dtype=bool)
         changes[1:] = (np.diff(self.gains, axis=0) != 0).any(axis=1)
@@ -146,7 +148,9 @@ class _Run:
         push_row = n if script.jump_from_s is None else round(script.jump_from_s * STEP_HZ)
         pushes = [body.actuator[f"push_{s}"] for s in SIDES]
         caught_s: float | None = None
-        sites = list(body.grip_sites)
+        # Every look into the engine's data makes a new array: these are taken once, and see each step.
+        qpos, qvel, controls, pull = d.qpos, d.qvel, d.ctrl, d.xfrc_applied[body.pelvis, :3]
+        com_now, sites, first, second = d.subtree_com[body.torso], d.site_xpos, *body.grip_sites
         for row in range(n):
             at_s = row / STEP_HZ
             while pending and pending[0].at_s <= at_s:
@@ -169,23 +173,31 @@ class _Run:
                 self.set_gains(row)
             if row == catch_row:
                 self.keep_legs(row)
-            d.ctrl[:] = self.ctrl[row]
+            controls[:] = self.ctrl[row]
             if push_row <= row < catch_row:
                 self.enough = self.enough or self.foreseen_apex_m() >= APEX_m
                 if self.enough:
-                    d.ctrl[pushes] = 0.0
-            d.xfrc_applied[body.pelvis, :3] = self.forces[row] if pulls[row] else 0.0
-            q[row], v[row] = d.qpos, d.qvel
-            holding[row] = np.isfinite(self.closed_at)
+                    controls[pushes] = 0.0
+            pull[:] = self.forces[row] if pulls[row] else 0.0
+            q[row], v[row] = qpos, qvel
+            holding[row] = self.closed
             mujoco.mj_step(m, d)
-            com[row] = d.subtree_com[body.torso]
-            hands[row] = d.site_xpos[sites].mean(axis=0)
+            com[row] = com_now
+            hands[row, 0], hands[row, 1] = sites[first], sites[second]
         load = body.loads_N(q, v)
         if not np.isfinite(load).all() or np.abs(load).max() > 40 * body.mass_kg * 9.81:
             raise SimulationFailed(f"{script.name} of person {script.person.seed}")
         blades = q[:, [body.qpos[f"blade_{s}"] for s in SIDES]].mean(axis=1)
         return Course(
-            script.t_s, load, com, hands, q[:, body.qpos["belly"]].copy(), blades, holding, body.mass_kg, caught_s
+            t_s=script.t_s,
+            load_N=load,
+            com_m=com,
+            hands_m=hands.mean(axis=1),
+            belly_m=q[:, body.qpos["belly"]].copy(),
+            blades_m=blades,
+            holding=holding,
+            mass_kg=body.mass_kg,
+            caught_s=caught_s,
         )
 
 

@@ -515,6 +515,10 @@ def radio_gap(person: Person, seed: int) -> Script:
     return script
 
 
+PLAYED_LIKE = dict.fromkeys(("mains_hum", "warming_up", "saturated_cell", "radio_gap"), "stands_hangs")
+"""Scenarios that differ from another one by the rig's trouble alone: the same body moves in the same way."""
+
+
 def trouble_of(name: str, seed: int) -> Trouble:
     """Return what is wrong with the electronics in a scenario."""
     del seed

@@ -18,7 +18,6 @@ STAYS = [
     ("stands_hangs", 8),
     ("drops_off", 9),
     ("assisted_growing", 10),
-    ("pulls", 11),
     ("pulls", 12),
     ("swing_decays", 13),
     ("third_support", 14),
@@ -28,7 +27,11 @@ STAYS = [
     ("pulls_while_swinging", 16),
     ("heavy_assistance", 17),
     ("steps_on_a_corner", 18),
-    ("radio_gap", 19),
+    # The first body's movements once more, on a rig in trouble: no simulation of their own.
+    ("radio_gap", 8),
+    ("mains_hum", 8),
+    ("warming_up", 8),
+    ("saturated_cell", 8),
 ]
 
 
