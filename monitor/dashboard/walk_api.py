@@ -142,7 +142,8 @@ def walk_routes(bench: Bench, store: StoreReader) -> APIRouter:
     def state() -> dict[str, Any] | None:
         """Tell what is under way at the rig, null where nothing is; whoever follows it asks about twice a second.
 
-        A walk that nobody asks for during five minutes is given up. Nothing is saved before it is accepted.
+        A walk that nobody asks for during five minutes, or that waits an hour for an answer, is given up. Nothing is
+        saved before it is accepted.
         """
         return bench.state()
 

@@ -25,7 +25,10 @@ from monitor.rig import Rig
 _log = logging.getLogger(__name__)
 
 FORGOTTEN_S = 300.0
-"""A walk that no screen has asked for so long is given up: nobody may find the rig closed by a page left open."""
+"""A walk that no screen has asked for so long is given up: nobody may find the rig closed by a page that is gone."""
+
+IDLE_S = 3600.0
+"""So is one that has waited for a person so long, of the board's time: a page left open asks for ever."""
 
 LONGEST_LAG_S = 60.0
 """Readings that seem to be older came after the host's clock was set back."""
@@ -128,7 +131,7 @@ class Bench:
         self._utc_ns = utc_ns
         self._from_ns = 0
         self._id = self._who = self._told = ""
-        self._asked_s = 0.0
+        self._asked_s = self._idle_s = 0.0
         self._kept: Kept | None = None
 
     @property
@@ -149,7 +152,7 @@ class Bench:
             yield self._walk is None
 
     def take(self, event: SourceEvent) -> None:
-        """Hand on what the source tells; a walk that everybody has forgotten is given up."""
+        """Hand on what the source tells; a walk that nobody looks at, or goes on with, is given up."""
         if isinstance(event, BoardFacts):
             self._facts = event
         elif isinstance(event, ClockFit):
@@ -164,11 +167,20 @@ class Bench:
             if task != self._told:
                 self._told = task
                 self.practice.do(task)
-        if self._clock_s() - self._asked_s > FORGOTTEN_S:
-            _log.warning("Nobody has looked at the walk for %.0f s: it was given up, nothing was saved.", FORGOTTEN_S)
-            with self._lock:
-                if self._walk is walk:
-                    self._over(None)
+        if isinstance(event, CountBlock) and len(event):
+            more_s = (len(event) + event.lost_before) / self.rig.nominal_rate_Hz
+            self._idle_s = self._idle_s + more_s if walk.waits else 0.0
+        if self._idle_s > IDLE_S:
+            self._give_up(walk, f"nobody went on for {IDLE_S / 60:.0f} minutes")
+        elif self._clock_s() - self._asked_s > FORGOTTEN_S:
+            self._give_up(walk, f"nobody looked at it for {FORGOTTEN_S / 60:.0f} minutes")
+
+    def _give_up(self, walk: Walk, why: str) -> None:
+        with self._lock:
+            if self._walk is walk:
+                _log.warning("%s: %s. It was given up, nothing was saved.", WORDS[walk.kind].capitalize(), why)
+                self._tell("this program", f"gave up: {WORDS[walk.kind]}: {why}", self._id)
+                self._over(None)
 
     def is_fresh(self, event: SourceEvent) -> bool:
         """Say whether these are readings from after the last answer, or the end of the walk."""
@@ -262,7 +274,7 @@ class Bench:
             if self.practice is not None:
                 self.practice.begin(walk.kind, plan)
             self._id, self._who, self._told, self._kept = secrets.token_hex(4), who, "", None
-            self._asked_s = self._clock_s()
+            self._asked_s, self._idle_s = self._clock_s(), 0.0
             self._from_ns = self._utc_ns()
             self._walk = walk
             self._tell(who, f"began: {WORDS[walk.kind]}", self._id)
@@ -281,6 +293,7 @@ class Bench:
         with walk.lock:
             due = walk.step if isinstance(walk, CalibrationWalk) else None
             walk.act(action, step)
+            self._idle_s = 0.0
             self._from_ns = self._utc_ns()
             if action == "next" and due is not None and self.practice is not None:
                 self.practice.place(due)

@@ -73,6 +73,11 @@ class Walk(Protocol):
         """Return what to show now, as plain data."""
         ...
 
+    @property
+    def waits(self) -> bool:
+        """Say whether it goes on only when a person says so."""
+        ...
+
     def keep(self, root: Path, calibrations: Path, now: dt.datetime) -> Kept:
         """Write what was found."""
         ...
@@ -162,6 +167,11 @@ class ZeroWalk:
                 raise _moved_on()
             self._blocks.clear()
             self._reading = self._refusal = None
+
+    @property
+    def waits(self) -> bool:
+        """Say whether it goes on only when a person says so."""
+        return self._reading is not None or self._refusal is not None
 
     def state(self) -> dict[str, Any]:
         """Return what to show now."""
@@ -255,6 +265,11 @@ class CalibrationWalk:
             else:
                 raise _moved_on()
 
+    @property
+    def waits(self) -> bool:
+        """Say whether it goes on only when a person says so."""
+        return self._machine.progress.stage in ("place", "refused", "finished")
+
     def state(self) -> dict[str, Any]:
         """Return what to show now."""
         with self.lock:
@@ -342,6 +357,11 @@ class CheckWalk:
             if self._report is None and self._checkup.finished:
                 self._report = self._checkup.report(iso(dt.datetime.now(dt.UTC)))
             return self._report
+
+    @property
+    def waits(self) -> bool:
+        """Say whether it goes on only when a person says so: tasks end by themselves."""
+        return self._checkup.finished
 
     def state(self) -> dict[str, Any]:
         """Return what to show now."""

@@ -43,7 +43,7 @@ export const bench = {
   leaveOut: "das auslassen",
   end: "ohne Speichern beenden",
   ended: "Beendet. Es wurde nichts gespeichert.",
-  gone: "Auf einem anderen Bildschirm wurde beendet oder angenommen.",
+  gone: "Auf einem anderen Bildschirm wurde beendet oder angenommen, oder eine Stunde lang ging niemand weiter.",
   although: "dort hängt nichts: trotzdem annehmen",
   found: "was gefunden wurde",
   earlier: "frühere",

@@ -43,7 +43,7 @@ export const bench = {
   leaveOut: "leave this out",
   end: "end without saving",
   ended: "Ended. Nothing was saved.",
-  gone: "This was ended or accepted on another screen.",
+  gone: "This was ended or accepted on another screen, or nobody went on for an hour.",
   although: "nothing hangs there: accept all the same",
   found: "what was found",
   earlier: "earlier ones",
