@@ -73,7 +73,7 @@ def test_a_host_is_greeted_and_every_reading_arrives(settings: dict[str, object]
 def test_ten_minutes_across_both_wraps(settings: dict[str, object], tmp_path: Path) -> None:
     first_us = 2**32 - 300_000_000
     scenario = {"end_s": 600, "first_tick": 2**30 - 200_000_000, "first_us": first_us}
-    with InventedBoard(tmp_path, settings, **scenario) as board, listen(board) as heard:
+    with InventedBoard(tmp_path, settings, native=True, **scenario) as board, listen(board) as heard:
         report = hear_to_the_end(board, heard)
     assert report["violations"] == []
     check_nothing_lost_silently(heard)
@@ -192,7 +192,10 @@ def test_a_host_that_stops_reading_for_twenty_seconds(tmp_path: Path) -> None:
 
 def test_modules_on_their_own_oscillators_follow_the_slowest(tmp_path: Path) -> None:
     rates_Hz = [83.0, 78.0]
-    with InventedBoard(tmp_path, SHARED, end_s=60, chip_rates_Hz=rates_Hz) as board, listen(board) as heard:
+    with (
+        InventedBoard(tmp_path, SHARED, native=True, end_s=60, chip_rates_Hz=rates_Hz) as board,
+        listen(board) as heard,
+    ):
         report = board.wait_for_end()
         heard.wait_for(lambda event: isinstance(event, BoardFault) and event.code == STOPPED)
     # One cannot hinder a module from converting while another is read, only notice it.
@@ -238,7 +241,7 @@ def test_echoes_bear_the_boards_time_among_its_readings(tmp_path: Path) -> None:
     raw: list[bytes] = []
     ppm = 400
     with (
-        InventedBoard(tmp_path, SHARED, end_s=150, ppm=ppm) as board,
+        InventedBoard(tmp_path, SHARED, native=True, end_s=150, ppm=ppm) as board,
         listen(board, tap=raw.append) as heard,
     ):
         report = hear_to_the_end(board, heard)

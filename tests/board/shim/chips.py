@@ -1,10 +1,13 @@
 """Two converters, bit by bit, as their data sheets and public drivers describe them (what is from memory is said)."""
 
 import machine
+import micropython
 import world
 
 # Every count tells which conversion it is and of which channel, so that nothing can be invented unseen.
 ZERO = 100000
+
+POWERS_DOWN_BEYOND_us = 60
 
 
 def truth(conversion, channel):
@@ -31,7 +34,6 @@ class BridgeChip:
         self._ready = False
         self._spoilt = False
         self._converting = False
-        self._rose_us = 0
         self.next_us = 0
         self._schedule(settling)
         self._saturated = world.faults("saturated", channel)
@@ -39,6 +41,7 @@ class BridgeChip:
         self._stopped = world.faults("stopped", channel)
         self._unplugged = world.faults("unplugged", channel)
         self._shorted = world.faults("shorted", channel)
+        self._wire_fails = bool(self._unplugged or self._shorted)
         self.conversions = 0
 
     def _schedule(self, intervals):
@@ -88,36 +91,41 @@ class BridgeChip:
         if self._line.level != level:
             self._line.set(level)
 
-    def clock(self, level):
-        if level:
+    @micropython.native
+    def rise(self, long_after):
+        """See the clock rise, ``long_after`` its last pulse or not."""
+        pulses = self._pulses
+        if long_after and pulses >= 25:
             # Pulses that are meant for the others, long after this chip's own: it is converting.
-            if self._pulses >= 25 and world.now - self._rose_us > 2000:
-                self._converting = True
-            self._rose_us = world.now
-            if self._converting:
-                return
-            if self._ready and not self._pulses:
-                self._ready = False
-                self._spoilt = False
-                self._pulses = 1
-            elif self._pulses:
-                self._pulses += 1
-            pulses = self._pulses
-            if not pulses:
-                self._drive(1)
-            elif pulses <= 24:
-                self._drive(1 if self._spoilt else (self._register >> (24 - pulses)) & 1)
-            else:
-                self._drive(0 if self._spoilt else 1)
-        elif world.now - self._rose_us > 60:
-            if world.now > 100000:
-                world.violation("the clock was high for {} us", world.now - self._rose_us)
-            self._pulses = 0
+            self._converting = True
+        if self._converting:
+            return
+        if pulses:
+            pulses += 1
+        elif self._ready:
             self._ready = False
-            self._gain = 1
-            self._drive(1)
-            self._schedule(self._settling)
-            world.reckon()
+            self._spoilt = False
+            pulses = 1
+        self._pulses = pulses
+        if not pulses:
+            level = 1
+        elif pulses <= 24:
+            level = 1 if self._spoilt else (self._register >> (24 - pulses)) & 1
+        else:
+            level = 0 if self._spoilt else 1
+        if self._wire_fails:
+            self._drive(level)
+        elif level != self._line.level:
+            self._line.set(level)
+
+    def power_down(self):
+        """See the clock fall after it was high for so long that the chip powered down; it starts anew."""
+        self._pulses = 0
+        self._ready = False
+        self._gain = 1
+        self._drive(1)
+        self._schedule(self._settling)
+        world.reckon()
 
     def report(self, report):
         report["conversions"] = max(report.get("conversions", 0), self.conversions)
@@ -128,16 +136,28 @@ class Chips:
 
     def __init__(self, clk_pin, chips):
         self._chips = chips
+        self._rose_us = 0
         machine.line_of(clk_pin, 0).listener = self.clock
         for chip in chips:
             world.add(chip)
 
+    @micropython.native
     def clock(self, level):
-        for chip in self._chips:
-            chip.clock(level)
+        now = world.now
+        high_us = now - self._rose_us
+        if level:
+            self._rose_us = now
+            for chip in self._chips:
+                chip.rise(high_us > 2000)
+        elif high_us > POWERS_DOWN_BEYOND_us:
+            if world.now > 100000:
+                world.violation("the clock was high for {} us", high_us)
+            for chip in self._chips:
+                chip.power_down()
 
 
-def crc16(data, size):
+@micropython.viper
+def crc16(data: ptr8, size: int) -> int:  # noqa: F821 - viper's own types
     """Return the checksum bit by bit, in another way than the firmware's table."""
     value = 0xFFFF
     for index in range(size):
@@ -168,7 +188,7 @@ class EightChannels:
         self._good_gain = 0x1111 * code
         self._out = bytearray(30)
         self._in = bytearray(30)
-        self._bit = 0
+        self._bytes = 0
         self._registers = [0] * 8
         self._first = 0
         self._second = 0
@@ -224,8 +244,8 @@ class EightChannels:
         self._drdy.set(1)
         self._drdy.set(0)
 
-    def _value(self, number, channel):
-        at_us = number * self._ratio() * 1000000 // self._modulator_Hz
+    @micropython.native
+    def _value(self, number, at_us, channel):
         if self._registers[4] != self._good_gain or self._registers[5] != self._good_gain:
             return 0x2BAD00
         if world.within(self._dead[channel], at_us):
@@ -234,11 +254,12 @@ class EightChannels:
             return 0x800000
         return truth(number, channel)
 
+    @micropython.native
     def _select(self, level):
         if level:
             self._take_command()
             return
-        self._bit = 0
+        self._bytes = 0
         out = self._out
         status = self._registers[2] & 0x0700
         out[0], out[1], out[2] = status >> 8, 0xFF, 0
@@ -248,8 +269,9 @@ class EightChannels:
             self._held = 1
         elif self._held == 1:
             self._held = 0
+        at_us = number * self._ratio() * 1000000 // self._modulator_Hz
         for channel in range(8):
-            value = self._value(number, channel)
+            value = self._value(number, at_us, channel)
             at = 3 + 3 * channel
             out[at], out[at + 1], out[at + 2] = value >> 16, (value >> 8) & 0xFF, value & 0xFF
         check = crc16(out, 27)
@@ -258,22 +280,23 @@ class EightChannels:
         if self.frames % 37 == 0 and world.within(self._noisy, world.now):
             out[5] ^= 0x10
 
-    def clock(self, bit_in):
-        index = self._bit >> 3
-        mask = 0x80 >> (self._bit & 7)
-        self._bit += 1
-        if index >= 30:
-            world.violation("more than ten words")
-            return 0
-        if bit_in:
-            self._in[index] |= mask
-        else:
-            self._in[index] &= ~mask
-        return self._out[index] & mask
+    @micropython.native
+    def exchange(self, sent, received):
+        """Shift bytes in and out; the bus has seen to their bits."""
+        at = self._bytes
+        for index in range(len(sent)):
+            if at >= 30:
+                world.violation("more than ten words")
+                received[index] = 0
+            else:
+                self._in[at] = sent[index]
+                received[index] = self._out[at]
+            at += 1
+        self._bytes = at
 
     def _take_command(self):
-        if self._bit and self._bit != 240:
-            world.violation("a frame of {} bits", self._bit)
+        if self._bytes and self._bytes != 30:
+            world.violation("a frame of {} bytes", self._bytes)
         self._drdy.level = 1
         command = self._in[0] << 8 | self._in[1]
         if command & 0xE000 == 0x6000:

@@ -2,6 +2,7 @@
 
 import sys
 
+import micropython
 import world
 
 WDT_RESET = 3
@@ -20,6 +21,7 @@ class Line:
         self.pin = None
         self.listener = None
 
+    @micropython.native
     def set(self, level):
         """Drive the wire from the chip's end."""
         fell = self.level and not level
@@ -50,9 +52,11 @@ class Pin:
         if mode == self.OUT and value is not None:
             self._line.level = value
 
+    @micropython.native
     def __call__(self, level=None):
-        world.now += 1
-        if world.now >= world.wake_us:
+        now = world.now + 1
+        world.now = now
+        if now >= world.wake_us:
             world.catch_up()
         line = self._line
         if level is None:
@@ -77,19 +81,9 @@ class SPI:
         self.chip = None
 
     def write_readinto(self, out, into):
-        chip = BUS.chip
         if self._mode != 1:
             world.violation("the bus is in mode {}", self._mode)
-        for index in range(len(out)):
-            byte = out[index]
-            read = 0
-            bit = 128
-            while bit:
-                read <<= 1
-                if chip.clock(byte & bit):
-                    read |= 1
-                bit >>= 1
-            into[index] = read
+        BUS.chip.exchange(out, into)
         world.spend(2 + len(out) * 8 * self._bit_ns // 1000)
 
 

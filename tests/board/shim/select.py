@@ -2,6 +2,7 @@
 
 import sys
 
+import micropython
 import world
 
 _path = sys.path[:]
@@ -27,6 +28,7 @@ class poll:  # noqa: N801 - the name that MicroPython gives it
         if stream is sys.stdout:
             self._wants_room = False
 
+    @micropython.native
     def poll(self, timeout_ms=0):
         until = world.now + 1000 * timeout_ms
         while True:
@@ -47,10 +49,12 @@ class poll:  # noqa: N801 - the name that MicroPython gives it
             if world.waits_for_host():
                 self._real.poll(1000)
                 continue
-            if world.now >= until:
+            left_us = until - world.now
+            if left_us <= 0:
                 return ready
             ahead_us = world.ahead_us()
             if ahead_us > 0:
                 self._real.poll(ahead_us // 1000 + 1)
                 continue
-            world.spend(until - world.now)
+            world.spend(left_us)
+            return ready

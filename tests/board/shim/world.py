@@ -31,6 +31,7 @@ _speed = scenario.get("speed", 0)
 _end_us = int(scenario.get("end_s", 60) * 1000000)
 _away = [int(s * 1000000) for s in scenario.get("host_away_s", (1e9, 1e9))]
 _holds = [int(s * 1000000) for s in scenario.get("hold_at_s", ())]
+_unprotected = scenario.get("unprotected", False)
 _hog_us = scenario.get("hog_us", 0)
 _hog_every_us = scenario.get("hog_every_us", 997)
 _next_hog = _hog_every_us if _hog_us else 1 << 60
@@ -50,6 +51,7 @@ def faults(kind, channel=None):
     ]
 
 
+@micropython.native
 def within(windows, at_us):
     for begin, end in windows:  # noqa: SIM110 - a generator would allocate
         if begin <= at_us < end:
@@ -57,7 +59,12 @@ def within(windows, at_us):
     return False
 
 
-def ticks():
+@micropython.native
+def ticks_us():
+    global now
+    now += 1
+    if now >= wake_us:
+        catch_up()
     return (_first_tick + now + now * _ppm // 1000000) & ((1 << 30) - 1)
 
 
@@ -66,6 +73,7 @@ def add(device):
     reckon()
 
 
+@micropython.native
 def reckon():
     """Find the next thing that happens by itself; to be called when a device changes its time."""
     global _next_us, wake_us
@@ -83,6 +91,7 @@ def reckon():
     wake_us = earliest
 
 
+@micropython.native
 def spend(us):
     """Let time pass: the quick way, taken at every pin operation, is one comparison."""
     global now
@@ -91,6 +100,7 @@ def spend(us):
         catch_up()
 
 
+@micropython.native
 def catch_up():
     """Let everything happen that was due until now."""
     global now, _next_hog, _noise
@@ -145,6 +155,7 @@ def edge(line):
     _pending_count += 1
 
 
+@micropython.native
 def _handle():
     global _in_handler, _pending_count
     while _pending_count:
@@ -164,13 +175,15 @@ def _handle():
                 _in_handler = False
 
 
+@micropython.native
 def disable_irq():
     global _irq_on
     before = _irq_on
-    _irq_on = scenario.get("unprotected", False)
+    _irq_on = _unprotected
     return before
 
 
+@micropython.native
 def enable_irq(before):
     global _irq_on
     _irq_on = before
@@ -193,10 +206,12 @@ def is_patient():
     return not _away[0] <= now < _away[1]
 
 
+@micropython.native
 def waits_for_host():
     return not heard and now > 1000000 and scenario.get("wait_for_host", True)
 
 
+@micropython.native
 def ahead_us():
     """Return the real microseconds by which the invented time is ahead of its pace; 0 without a pace."""
     global _real_start_us
