@@ -1,4 +1,4 @@
-"""Walks that nobody looks at, or goes on with, end by themselves; what is older than an answer passes for no newer one."""
+"""Walks that nobody looks at, or goes on with, end by themselves; readings from before an answer are no fresh ones."""
 
 from __future__ import annotations
 
