@@ -187,7 +187,7 @@ def _opened(stack: ExitStack, choice: RigChoice) -> _Opened:
     else:
         folder, port = choice.folder, choice.port
         rig = load_rig(folder.rig_file)
-    recorder = StayRecorder(clock.monotonic_ns)
+    recorder = StayRecorder(clock)
     link = LinkSource(port, tap=recorder.tap, clock=clock)
     recorder.prologue = link.prologue
     return _Opened(folder, link, rig, calibration_or_none(folder, rig), recorder, practice)

@@ -73,7 +73,7 @@ def demo(
             stage.conversions, channels=len(invented.rig.channels), rate_Hz=invented.rig.nominal_rate_Hz, speed=speed
         )
         with board:
-            recorder = StayRecorder(clock.monotonic_ns)
+            recorder = StayRecorder(clock)
             link = LinkSource(board.port, tap=recorder.tap, clock=clock)
             recorder.prologue = link.prologue
             hub = LiveHub()
@@ -193,7 +193,7 @@ def run(
         from firmware_bridge.link import LinkSource
 
         description, in_force = _rig_as_it_is(folder, rig, calibration)
-        recorder = StayRecorder(clock.monotonic_ns)
+        recorder = StayRecorder(clock)
         link = LinkSource(port or "", tap=recorder.tap, clock=clock)
         recorder.prologue = link.prologue
         if not wait:

@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 
+from firmware_bridge.clock import HostClock
 from firmware_bridge.errors import BridgeError
 from firmware_bridge.journal import JournalWriter, note_bytes
 
@@ -16,6 +17,9 @@ _log = logging.getLogger(__name__)
 RING_S = 15.0
 """More than the pipeline's pre-roll and its delay to notice somebody: the journal holds the stay from before its
 first load."""
+
+STALL_REAL_S = 2.0
+"""How long a busy machine may take to begin a journal; at a raised speed that is many seconds of the clock."""
 
 MOST_RING_BYTES = 1 << 24
 """Many times what any rig sends in that time; a device that floods the line costs no more."""
@@ -29,14 +33,15 @@ class StayRecorder:
 
     Parameters
     ----------
-    monotonic_ns : callable
-        The clock that the ring's age is told by.
+    clock : HostClock
+        What the ring's age is told by.
     prologue : callable
         Bytes that a journal starts with when it begins in mid-stream: the board's greeting and time anchors.
     """
 
-    def __init__(self, monotonic_ns: Callable[[], int], prologue: Callable[[], bytes] | None = None) -> None:
-        self._monotonic_ns = monotonic_ns
+    def __init__(self, clock: HostClock, prologue: Callable[[], bytes] | None = None) -> None:
+        self._monotonic_ns = clock.monotonic_ns
+        self._ring_ns = 1e9 * (RING_S + STALL_REAL_S * max(0.0, clock.speed - 1.0))
         self.prologue = prologue
         self._lock = threading.Lock()
         self._ring: deque[tuple[int, bytes]] = deque()
@@ -50,7 +55,7 @@ class StayRecorder:
         with self._lock:
             self._ring.append((now_ns, raw))
             self._ring_bytes += len(raw)
-            while now_ns - self._ring[0][0] > RING_S * 1e9 or self._ring_bytes > MOST_RING_BYTES:
+            while now_ns - self._ring[0][0] > self._ring_ns or self._ring_bytes > MOST_RING_BYTES:
                 self._ring_bytes -= len(self._ring.popleft()[1])
                 if not self._ring:
                     break

@@ -24,6 +24,7 @@ import psutil
 import uvicorn
 from websockets.asyncio.client import connect
 
+from firmware_bridge.clock import HostClock
 from firmware_bridge.link import LinkSource
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.cli.page import MOST_FEED_MESSAGE_BYTES, bound
@@ -73,7 +74,7 @@ def report() -> Iterator[str]:
         with open_store(data.database) as store:
             for number in range(6):
                 store.people.save(Person("", f"Person {number}", time_zone="UTC"))
-            recorder = StayRecorder(time.monotonic_ns)
+            recorder = StayRecorder(HostClock())
             link = LinkSource(board.port, tap=recorder.tap)
             recorder.prologue = link.prologue
             hub = LiveHub()

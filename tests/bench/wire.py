@@ -14,6 +14,7 @@ import numpy as np
 import uvicorn
 from websockets.sync.client import connect
 
+from firmware_bridge.clock import HostClock
 from firmware_bridge.link import LinkSource
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.cli.page import bound
@@ -53,7 +54,7 @@ def report() -> Iterator[str]:
     with tempfile.TemporaryDirectory() as folder, board:
         data = DataFolder.open(Path(folder) / "data")
         with open_store(data.database) as store:
-            recorder = StayRecorder(time.monotonic_ns)
+            recorder = StayRecorder(HostClock())
             link = LinkSource(board.port, tap=recorder.tap)
             recorder.prologue = link.prologue
             hub = LiveHub()

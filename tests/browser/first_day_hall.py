@@ -135,7 +135,7 @@ def first_day(root: Path) -> Iterator[FirstDay]:
         )  # fmt: skip
         clock.paces(board)
         stack.enter_context(board)
-        recorder = StayRecorder(clock.monotonic_ns)
+        recorder = StayRecorder(clock)
         link = PacedLink(board.port, tap=recorder.tap, clock=clock)
         recorder.prologue = link.prologue
         hub = LiveHub()
@@ -151,4 +151,5 @@ def first_day(root: Path) -> Iterator[FirstDay]:
         )
         service.start()
         stack.callback(service.stop)
+        stack.callback(lambda: print("BOARD", clock._paced_ns*1e-9, board.sent_samples/80))
         yield FirstDay(stack.enter_context(serving(app)), comer, service, store, folder, clock)

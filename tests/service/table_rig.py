@@ -21,7 +21,7 @@ from monitor.service import MonitorService
 from monitor.store import DataFolder, Store, open_store
 from monitor.store.stay_recorder import StayRecorder
 
-LONGEST_WAIT_S = 60.0
+LONGEST_WAIT_S = 200.0
 
 
 @dataclass
@@ -74,7 +74,7 @@ def table_rig(
     data = DataFolder.open(folder)
     clock = HostClock(speed)
     with open_store(data.database) as store, board:
-        recorder = StayRecorder(clock.monotonic_ns) if keep else None
+        recorder = StayRecorder(clock) if keep else None
         link = LinkSource(board.port, tap=recorder.tap if recorder else None, clock=clock)
         if recorder is not None:
             recorder.prologue = link.prologue

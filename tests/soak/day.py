@@ -101,7 +101,7 @@ def play(
         clock, board, hub = VirtualClock(), SoakBoard(seed, hours), LiveHub()
         found: list[tuple[int, HoldResult]] = []
         with open_store(folder.database) as store, (Path(place) / "stream").open("wb") as stream:
-            recorder = StayRecorder(clock.monotonic_ns)
+            recorder = StayRecorder(clock)
             source = SoakSource(board, clock, recorder, stream)
             recorder.prologue = source.prologue
             segment, next_look_h = [0], [0.1 * look_every_h]

@@ -157,7 +157,7 @@ def monitor(folder: Path) -> Iterator[tuple[Hell, MonitorService]]:
     data, hell, invented = DataFolder.open(folder), Hell(), DemoRig(1)
     clock = HostClock()
     with open_store(blank_database(data.database)) as store:
-        recorder = StayRecorder(clock.monotonic_ns)
+        recorder = StayRecorder(clock)
         link = LinkSource(hell.path, tap=recorder.tap, clock=clock, silence_s=60.0)
         recorder.prologue = link.prologue
         service = MonitorService(
