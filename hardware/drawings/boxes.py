@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from hardware.drawings.sheet import PAPER, QUIET, HEAVY_mm, Sheet, SMALL_mm, THIN_mm, View
 
-LONG_mm, WIDE_mm, HIGH_mm, WALL_mm = 130.0, 90.0, 45.0, 3.0
+LONG_mm, WIDE_mm, HIGH_mm, WALL_mm = 130.0, 90.0, 55.0, 3.0
+POST_x_mm, POST_y_mm = 100.0, 72.0
+"""Distances of the lid's posts: far enough from the end wall for the nuts of the gland plate."""
 
 
 def enclosure() -> Sheet:
@@ -21,8 +23,9 @@ def enclosure() -> Sheet:
     sheet.heading(14, 35, "from above, lid off")
     view.rect(0, 0, LONG_mm, WIDE_mm, weight_mm=HEAVY_mm, round_mm=6)
     view.rect(WALL_mm, WALL_mm, LONG_mm - 2 * WALL_mm, WIDE_mm - 2 * WALL_mm, round_mm=4)
-    for x in (9.0, LONG_mm - 9):
-        for y in (9.0, WIDE_mm - 9):
+    left, top = (LONG_mm - POST_x_mm) / 2, (WIDE_mm - POST_y_mm) / 2
+    for x in (left, LONG_mm - left):
+        for y in (top, WIDE_mm - top):
             view.circle(x, y, 5.5, fill=PAPER)
             view.circle(x, y, 2.1, fill=PAPER)
     for x0, y0, w, h in ((22.0, 14.0, 51.0, 21.0), (22, 44, 86, 32)):
@@ -35,20 +38,27 @@ def enclosure() -> Sheet:
             view.circle(x, y, 3.5, fill=PAPER, weight_mm=THIN_mm)
             view.circle(x, y, 1.3, weight_mm=THIN_mm)
     sheet.text(*view.at(47.5, 26.5), "E1 board", size_mm=SMALL_mm, anchor="middle")
-    sheet.text(*view.at(65, 62), "E14 converters", size_mm=SMALL_mm, anchor="middle")
+    sheet.text(*view.at(65, 62), "E3, or E14 with E2", size_mm=SMALL_mm, anchor="middle")
     view.measure((0, 0), (LONG_mm, 0), "130", off_mm=-7, along="x")
     view.measure((0, 0), (0, WIDE_mm), "90", off_mm=-7, along="y")
-    view.measure((9, WIDE_mm), (LONG_mm - 9, WIDE_mm), "112", off_mm=7, along="x")
-    view.measure((LONG_mm, 9), (LONG_mm, WIDE_mm - 9), "72", off_mm=7, along="y")
+    view.measure((left, WIDE_mm), (LONG_mm - left, WIDE_mm), f"{POST_x_mm:.0f}", off_mm=7, along="x")
+    view.measure((LONG_mm, top), (LONG_mm, WIDE_mm - top), f"{POST_y_mm:.0f}", off_mm=7, along="y")
     view.measure((26, 72), (104, 72), "78", off_mm=22, along="x")
-    view.lead((LONG_mm - 9, 9), (22, -3), "4 posts, 4.2 bore, 8 deep,\nfor M4 brass inserts", size_mm=SMALL_mm)
-    view.lead((104, 72), (34, 6), "4 posts, 6 high, for M3 self-tapping", size_mm=SMALL_mm)
+    view.lead(
+        (LONG_mm - left, top),
+        (29, -3),
+        "4 posts, 4.2 bore, 8 deep, for M3 brass\ninserts (their sheet decides)",
+        size_mm=SMALL_mm,
+    )
+    view.lead(
+        (104, 72), (34, 6), "4 posts, 6 high, for M3 self-tapping;\nthe modules stand upright on E14", size_mm=SMALL_mm
+    )
     view.lead(
         (71, 18.8), (49, 8), "4 posts, 4 high, bore 1.8, on 47 x 11.4\n(the board's sheet decides)", size_mm=SMALL_mm
     )
 
     # Cut lengthwise.
-    cut = View(sheet, 30, 148, 0.5)
+    cut = View(sheet, 30, 146, 0.5)
     sheet.heading(14, 132, "cut lengthwise")
     cut.rect(0, 0, LONG_mm, HIGH_mm, weight_mm=HEAVY_mm)
     cut.rect(WALL_mm, 0, LONG_mm - 2 * WALL_mm, HIGH_mm - WALL_mm, weight_mm=HEAVY_mm, fill=PAPER)
@@ -63,10 +73,15 @@ def enclosure() -> Sheet:
     for post in (22.0, 98.0):
         cut.rect(post, HIGH_mm - WALL_mm - 6, 7, 6)
     cut.measure((LONG_mm, -7), (LONG_mm, -4), "3", off_mm=5, along="y", text_off_mm=-3)
-    cut.measure((LONG_mm, 0), (LONG_mm, HIGH_mm), "45", off_mm=5, along="y")
+    cut.measure((LONG_mm, 0), (LONG_mm, HIGH_mm), f"{HIGH_mm:.0f}", off_mm=5, along="y")
     cut.measure((0, HIGH_mm), (WALL_mm, HIGH_mm), "3", off_mm=5, along="x", text_off_mm=-3)
     cut.lead((90, -2.5), (54, -7), "lid with a lip 3 deep, all around 0.3 smaller than the opening", size_mm=SMALL_mm)
-    cut.lead((LONG_mm - 1.5, 36), (34, 2), "gland plate on this end, opening 58 x 37:\nits own sheet", size_mm=SMALL_mm)
+    cut.lead(
+        (LONG_mm - 1.5, 36),
+        (34, 2),
+        "gland plate on this end, in its middle;\nopening 58 x 37: its own sheet",
+        size_mm=SMALL_mm,
+    )
 
     sheet.heading(188, 35, "what matters")
     sheet.steps(

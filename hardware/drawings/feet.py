@@ -8,17 +8,36 @@ CELL_x_mm, CELL_y_mm = 250.0, 200.0
 """Where the cells carry the board, from its middle."""
 
 BEAM_long_mm, BEAM_wide_mm, BEAM_high_mm = 130.0, 30.0, 22.0
+BEYOND_mm = 18.0
+"""From the load button to the beam's free end."""
+SCREWS_mm = (73.0, 102.0)
+"""From the load button to the two screws."""
+
+BOARD_x_mm, BOARD_y_mm, BOARD_high_mm = 540.0, 440.0, 24.0
+"""The board ends so near the load buttons that nobody can stand beyond them and tip it (hardware/loads.md)."""
+BASE_x_mm, BASE_y_mm, BASE_high_mm = 590.0, 490.0, 30.0
+FOOT_x_mm, FOOT_y_mm, FOOT_wide_mm, FOOT_high_mm = 270.0, 222.0, 40.0, 14.0
+"""Centres of the feet from the middle: outside the load buttons, for the same reason."""
+SPACER_high_mm, BUTTON_high_mm, GRIP_high_mm = 6.0, 24.0, 3.0
+RIM_wide_mm, RIM_gap_mm, RIM_above_mm = 20.0, 5.0, 12.0
+
+BEAM_top_mm = BASE_high_mm + SPACER_high_mm + BEAM_high_mm
+GRIP_top_mm = BEAM_top_mm + BUTTON_high_mm + BOARD_high_mm + GRIP_high_mm
+"""Above the underside of the base."""
 
 
 def corner(view: View, side_x: int, side_y: int) -> None:
     """Draw a cell from above: a beam along x whose free end carries the board."""
     x, y = side_x * CELL_x_mm, -side_y * CELL_y_mm
     inward = -side_x
-    left = min(x - inward * 15, x + inward * (BEAM_long_mm - 15))
+    left = min(x - inward * BEYOND_mm, x + inward * (BEAM_long_mm - BEYOND_mm))
     view.rect(left, y - BEAM_wide_mm / 2, BEAM_long_mm, BEAM_wide_mm, weight_mm=INK_mm, dash="hidden")
     view.circle(x, y, 11, weight_mm=INK_mm, colour=FEET, fill=PAPER)
     view.circle(x, y, 2, weight_mm=0, fill=FEET)
-    for far in (75, 100):
+    view.circle(
+        side_x * FOOT_x_mm, -side_y * FOOT_y_mm, FOOT_wide_mm / 2, weight_mm=THIN_mm, dash="hidden", colour=QUIET
+    )
+    for far in SCREWS_mm:
         view.circle(x + inward * far, y, 4.5, weight_mm=THIN_mm)
 
 
@@ -33,18 +52,20 @@ def platform() -> Sheet:
     )
     view = View(sheet, 88, 87, 1 / 7)
     sheet.heading(36, 34, "from above, top board see-through")
-    view.rect(-325, -275, 650, 550, weight_mm=INK_mm)
-    view.rect(-300, -250, 600, 500, weight_mm=HEAVY_mm, colour=FEET)
+    half_x, half_y = BASE_x_mm / 2, BASE_y_mm / 2
+    edge_x, edge_y = BOARD_x_mm / 2, BOARD_y_mm / 2
+    view.rect(-half_x, -half_y, BASE_x_mm, BASE_y_mm, weight_mm=INK_mm)
+    view.rect(-edge_x, -edge_y, BOARD_x_mm, BOARD_y_mm, weight_mm=HEAVY_mm, colour=FEET)
     for side_x in (-1, 1):
         for side_y in (-1, 1):
             corner(view, side_x, side_y)
-    view.line((-290, 0), (290, 0), weight_mm=THIN_mm, dash="axis", colour=QUIET)
-    view.line((0, -240), (0, 240), weight_mm=THIN_mm, dash="axis", colour=QUIET)
+    view.line((-260, 0), (260, 0), weight_mm=THIN_mm, dash="axis", colour=QUIET)
+    view.line((0, -210), (0, 210), weight_mm=THIN_mm, dash="axis", colour=QUIET)
     view.line((0, 0), (80, 0), weight_mm=INK_mm)
     view.line((0, 0), (0, -80), weight_mm=INK_mm)
     sheet.arrow(*view.at(80, 0), 0)
     sheet.arrow(*view.at(0, -80), -90)
-    sheet.text(*view.at(86, 8), "+ x, right", size_mm=SMALL_mm)
+    sheet.text(*view.at(84, -9), "+ x, right", size_mm=SMALL_mm)
     sheet.text(*view.at(10, -84), "+ y, front", size_mm=SMALL_mm)
     for name, x, y in (("foot_fl", -1, 1), ("foot_fr", 1, 1), ("foot_rl", -1, -1), ("foot_rr", 1, -1)):
         sheet.text(
@@ -53,41 +74,79 @@ def platform() -> Sheet:
     for row in (-CELL_y_mm, CELL_y_mm):
         view.curve([(-120, row), (-90, row * 0.9), (-62, row * 0.6), (-60, row * 0.3)])
         view.curve([(120, row), (30, row * 0.92), (-50, row * 0.62), (-60, row * 0.3)])
-    view.curve([(-60, -60), (-60, 60), (-56, 150), (-20, 235), (60, 262), (325, 262), (390, 262)], weight_mm=0.5)
-    view.rect(316, 252, 20, 20, weight_mm=INK_mm, fill=PAPER)
-    view.measure((-CELL_x_mm, -200), (CELL_x_mm, -200), "500", off_mm=-14, along="x")
-    view.measure((-300, 250), (300, 250), "600", off_mm=8, along="x")
-    view.measure((-325, 275), (325, 275), "650", off_mm=11, along="x")
-    view.measure((-CELL_x_mm, -CELL_y_mm), (-CELL_x_mm, CELL_y_mm), "400", off_mm=-17, along="y")
-    view.measure((-325, -275), (-325, 275), "550", off_mm=-16, along="y")
-    view.measure((300, -250), (300, 250), "500", off_mm=9, along="y")
-    view.lead((326, 262), (12, -5), "E15 clamp", size_mm=SMALL_mm)
-    view.lead((390, 262), (8, 2), "to the box, in a flat\ncable guard: no loop\na foot could catch", size_mm=SMALL_mm)
+    view.curve([(-60, -60), (-60, 60), (-56, 130), (-20, 180), (60, 184), (290, 184), (370, 184)], weight_mm=0.5)
+    view.rect(half_x - 10, 174, 20, 20, weight_mm=INK_mm, fill=PAPER)
+    view.measure((-CELL_x_mm, -CELL_y_mm), (CELL_x_mm, -CELL_y_mm), "500", off_mm=-12, along="x")
+    view.measure((-edge_x, edge_y), (edge_x, edge_y), f"{BOARD_x_mm:.0f}", off_mm=8, along="x")
+    view.measure((-half_x, half_y), (half_x, half_y), f"{BASE_x_mm:.0f}", off_mm=11, along="x")
+    view.measure((-CELL_x_mm, -CELL_y_mm), (-CELL_x_mm, CELL_y_mm), "400", off_mm=-15, along="y")
+    view.measure((-half_x, -half_y), (-half_x, half_y), f"{BASE_y_mm:.0f}", off_mm=-16, along="y")
+    view.measure((edge_x, -edge_y), (edge_x, edge_y), f"{BOARD_y_mm:.0f}", off_mm=9, along="y")
+    view.lead((half_x, 174), (14, -8), "E15 clamp, the rim notched for the cable", size_mm=SMALL_mm)
+    view.lead(
+        (FOOT_x_mm - 6, -FOOT_y_mm + 6),
+        (24, 6),
+        f"P9 foot {FOOT_wide_mm:.0f}, centres {2 * FOOT_x_mm:.0f} x {2 * FOOT_y_mm:.0f}:\noutside the load buttons,\n"
+        "or the platform tips",
+        size_mm=SMALL_mm,
+    )
+    view.lead((370, 184), (5, 2), "to the box, in a flat\ncable guard: no loop\na foot could catch", size_mm=SMALL_mm)
 
     side = View(sheet, 88, 180, 1 / 7)
     sheet.heading(36, 152, "from behind")
-    side.rect(-325, -21, 650, 21, weight_mm=INK_mm, fill=PAPER)
-    side.hatch(-325, -21, 650, 21, gap_mm=1.6)
-    side.rect(-300, -97, 600, 24, weight_mm=HEAVY_mm, fill=PAPER, colour=FEET)
-    side.line((-300, -100), (300, -100), weight_mm=0.5, dash="dotted")
+    side.rect(-half_x, -BASE_high_mm, BASE_x_mm, BASE_high_mm, weight_mm=INK_mm, fill=PAPER)
+    side.hatch(-half_x, -BASE_high_mm, BASE_x_mm, BASE_high_mm, gap_mm=1.6)
+    board_top = GRIP_top_mm - GRIP_high_mm
+    side.rect(-edge_x, -board_top, BOARD_x_mm, BOARD_high_mm, weight_mm=HEAVY_mm, fill=PAPER, colour=FEET)
+    side.line((-edge_x, -GRIP_top_mm), (edge_x, -GRIP_top_mm), weight_mm=0.5, dash="dotted")
+    rim_top = GRIP_top_mm + RIM_above_mm
+    free, fixed = CELL_x_mm + BEYOND_mm, CELL_x_mm + BEYOND_mm - BEAM_long_mm
     for s in (-1, 1):
-        side.rect(min(s * 265, s * 135), -49, 130, 22, weight_mm=INK_mm, fill=PAPER)
-        side.rect(min(s * 135, s * 190), -27, 55, 6, weight_mm=INK_mm, fill=INK)
-        side.rect(s * 250 - 11, -66, 22, 17, weight_mm=INK_mm, fill=PAPER)
-        side.rect(s * 250 - 20, -73, 40, 7, weight_mm=INK_mm, fill=PAPER)
-        side.rect(s * 160 - 25, 0, 50, 14, weight_mm=INK_mm, fill=PAPER, round_mm=4)
-        side.rect(s * 318 - 7, -110, 14, 89, weight_mm=INK_mm, fill=PAPER)
-    side.line((-420, 14), (420, 14), weight_mm=HEAVY_mm)
-    side.measure((325, -100), (325, 14), "114", off_mm=8, along="y")
-    side.lead((-100, -90), (-4, -10), "P1 top board, birch plywood 24, with P8 grip", size_mm=SMALL_mm, colour=FEET)
-    side.lead((-60, -6), (-10, 9.5), "P2 base board, plywood 21", size_mm=SMALL_mm)
+        side.rect(min(s * free, s * fixed), -BEAM_top_mm, BEAM_long_mm, BEAM_high_mm, weight_mm=INK_mm, fill=PAPER)
+        low = BASE_high_mm + SPACER_high_mm
+        side.rect(min(s * fixed, s * (fixed + 55)), -low, 55, SPACER_high_mm, weight_mm=INK_mm, fill=INK)
+        side.rect(s * CELL_x_mm - 11, -BEAM_top_mm - 17, 22, 17, weight_mm=INK_mm, fill=PAPER)
+        side.rect(s * CELL_x_mm - 20, -BEAM_top_mm - BUTTON_high_mm, 40, 7, weight_mm=INK_mm, fill=PAPER)
+        side.rect(
+            s * FOOT_x_mm - FOOT_wide_mm / 2,
+            0,
+            FOOT_wide_mm,
+            FOOT_high_mm,
+            weight_mm=INK_mm,
+            fill=PAPER,
+            round_mm=4,
+        )
+        side.rect(
+            s * (half_x - RIM_wide_mm / 2) - RIM_wide_mm / 2,
+            -rim_top,
+            RIM_wide_mm,
+            rim_top - BASE_high_mm,
+            weight_mm=INK_mm,
+            fill=PAPER,
+        )
+    side.line((-420, FOOT_high_mm), (420, FOOT_high_mm), weight_mm=HEAVY_mm)
+    side.measure(
+        (half_x, -GRIP_top_mm),
+        (half_x, FOOT_high_mm),
+        f"{GRIP_top_mm + FOOT_high_mm:.0f}",
+        off_mm=8,
+        along="y",
+    )
     side.lead(
-        (318, -60),
-        (13, -12),
-        "P10 rim all around, 12 above the board;\ngap between them 5: they must not touch",
+        (-100, -board_top + 7),
+        (-4, -9),
+        "P1 top board, plywood 24, with P8 grip 3",
+        size_mm=SMALL_mm,
+        colour=FEET,
+    )
+    side.lead((-60, -9), (-10, 9.5), "P2 base board, birch plywood 30", size_mm=SMALL_mm)
+    side.lead(
+        (half_x - RIM_wide_mm / 2, -rim_top + 30),
+        (17, -9),
+        f"P10 rim all around, {RIM_wide_mm:.0f} x {rim_top - BASE_high_mm:.0f}: {RIM_above_mm:.0f} above the grip;\n"
+        f"gap to the board {RIM_gap_mm:.0f}: they must not touch",
         size_mm=SMALL_mm,
     )
-    side.lead((185, 7), (44, 6), "P9 foot, under the fixed end of each cell", size_mm=SMALL_mm)
 
     sheet.heading(206, 35, "what matters")
     sheet.steps(
@@ -96,8 +155,8 @@ def platform() -> Sheet:
         (
             "The board touches nothing but the four load buttons: no rim, no cable, no carpet. A sheet of paper slides "
             "through the gap all around.",
-            "The base lies flat on firm ground and does not rock: a base that bends turns load at one corner into load "
-            "at another.",
+            "The base lies flat on firm ground and does not rock, on feet at its corners: whoever steps on the edge "
+            "must not tip it.",
             "All four beams lie along x and point outward, so that their names and directions are those of rig.toml.",
             "Free fall onto one corner meets the stop before it harms the cell: see the sheet of the cell.",
             "Rim and grip keep a person on it who lets go with wet hands. Height above the floor as low as it will go.",
@@ -129,17 +188,24 @@ def platform_cell() -> Sheet:
         "Scale 1:1. Dimensions in mm, for a beam of 130 x 30 x 22 as an example: the holes are the cell maker's. "
         "General tolerance ± 0.5.",
     )
-    view = View(sheet, 56, 128, 1.0)
-    # Base, spacer, foot, floor.
-    view.rect(-30, 0, 190, 21, weight_mm=HEAVY_mm)
-    for part in ((-30, 0, 34, 21), (14, 0, 19, 21), (43, 0, 62.5, 21), (117.5, 0, 42.5, 21)):
-        view.hatch(*part)
+    view = View(sheet, 56, 122, 1.0)
+    # Base, spacer, back plate, foot, floor, rim.
+    base = BASE_high_mm
+    edge = 111 + BASE_x_mm / 2 - CELL_x_mm
+    board = 111 + BOARD_x_mm / 2 - CELL_x_mm
+    view.rect(-20, 0, edge + 20, base, weight_mm=HEAVY_mm)
+    for left, wide in ((-20, 24), (14, 19), (43, 62.5), (117.5, edge - 117.5)):
+        view.hatch(left, 0, wide, base)
+    view.rect(-1, base, 55, 3, weight_mm=INK_mm, fill=PAPER)
+    view.rect(edge - RIM_wide_mm, -91, RIM_wide_mm, 91, weight_mm=INK_mm, fill=PAPER)
+    view.hatch(edge - RIM_wide_mm, -91, RIM_wide_mm, 91, gap_mm=3)
     view.rect(-1, -6, 55, 6, weight_mm=INK_mm)
     view.hatch(-1, -6, 5, 6, gap_mm=1.0)
     view.hatch(14, -6, 19, 6, gap_mm=1.0)
     view.hatch(43, -6, 11, 6, gap_mm=1.0)
-    view.rect(-2, 21, 50, 14, weight_mm=INK_mm, fill=PAPER, round_mm=3)
-    view.line((-34, 35), (164, 35), weight_mm=HEAVY_mm)
+    foot = 111 + FOOT_x_mm - CELL_x_mm
+    view.rect(foot - FOOT_wide_mm / 2, base, FOOT_wide_mm, FOOT_high_mm, weight_mm=INK_mm, fill=PAPER, round_mm=3)
+    view.line((-34, base + FOOT_high_mm), (164, base + FOOT_high_mm), weight_mm=HEAVY_mm)
     # Beam with its hollow.
     view.rect(-1, -28, 130, 22, weight_mm=HEAVY_mm, fill=PAPER)
     view.circle(59, -17, 6.5, weight_mm=INK_mm)
@@ -149,12 +215,12 @@ def platform_cell() -> Sheet:
     view.line((62.5, -14.5), (69.5, -14.5))
     # Two screws.
     for x in (9.0, 38.0):
-        view.rect(x - 5, -28, 10, 49, weight_mm=0, fill=PAPER)
-        view.line((x - 4, -28), (x - 4, 21), weight_mm=INK_mm)
-        view.line((x + 4, -28), (x + 4, 21), weight_mm=INK_mm)
-        view.line((x, -40), (x, 26), weight_mm=THIN_mm, dash="axis")
+        view.rect(x - 5, -28, 10, base + 31, weight_mm=0, fill=PAPER)
+        view.line((x - 4, -28), (x - 4, base + 3), weight_mm=INK_mm)
+        view.line((x + 4, -28), (x + 4, base + 3), weight_mm=INK_mm)
+        view.line((x, -40), (x, base + 13), weight_mm=THIN_mm, dash="axis")
         view.rect(x - 6.5, -36, 13, 8, weight_mm=INK_mm, fill=PAPER)
-        view.rect(x - 7, 21, 14, 6, weight_mm=INK_mm, fill=PAPER)
+        view.rect(x - 7, base + 3, 14, 6.5, weight_mm=INK_mm, fill=PAPER)
     # Load button, cup, board.
     view.rect(105, -34, 12, 6, weight_mm=INK_mm, fill=PAPER)
     view.rect(107, -28, 8, 14, weight_mm=THIN_mm, dash="hidden")
@@ -165,74 +231,81 @@ def platform_cell() -> Sheet:
     view.rect(91, -52, 40, 8, weight_mm=INK_mm)
     view.hatch(91, -52, 14, 8, gap_mm=1.2)
     view.hatch(117, -52, 14, 8, gap_mm=1.2)
-    view.rect(-20, -76, 175, 24, weight_mm=HEAVY_mm, colour=FEET)
-    view.hatch(-20, -76, 175, 24, colour=FEET, gap_mm=3)
-    view.line((-20, -77.6), (155, -77.6), weight_mm=0.8, dash="dotted")
+    view.rect(-20, -76, board + 20, 24, weight_mm=HEAVY_mm, colour=FEET)
+    view.hatch(-20, -76, board + 20, 24, colour=FEET, gap_mm=3)
+    view.line((-20, -77.6), (board, -77.6), weight_mm=0.8, dash="dotted")
     view.line((111, -96), (111, -79), weight_mm=0.6, colour=FEET)
     sheet.arrow(*view.at(111, -78.5), 90, size_mm=3, colour=FEET)
     sheet.text(*view.at(114, -90), "load", colour=FEET, size_mm=SMALL_mm)
     # Stop screw.
     view.rect(105.5, -5.5, 12, 4, weight_mm=INK_mm, fill=PAPER)
-    view.rect(107.5, -1.5, 8, 24.5, weight_mm=INK_mm, fill=PAPER)
-    view.rect(104.5, 21, 14, 6, weight_mm=INK_mm, fill=PAPER)
-    view.line((111.5, -10), (111.5, 30), weight_mm=THIN_mm, dash="axis")
+    view.rect(107.5, -1.5, 8, base + 3.5, weight_mm=INK_mm, fill=PAPER)
+    view.rect(104.5, base, 14, 6, weight_mm=INK_mm, fill=PAPER)
+    view.line((111.5, -10), (111.5, base + 9), weight_mm=THIN_mm, dash="axis")
     # Cable.
-    view.curve([(-1, -17), (-10, -17), (-15, -8), (-16, -3), (-26, -2), (-44, -2)], weight_mm=0.6)
-    view.rect(-28, -5, 12, 5, weight_mm=INK_mm, fill=PAPER)
+    view.curve([(-1, -17), (-5, -18), (-5, -10), (-4, -4), (-8, -2), (-34, -2)], weight_mm=0.6)
+    view.rect(-18, -5, 12, 5, weight_mm=INK_mm, fill=PAPER)
 
-    view.measure((9, 27), (38, 27), "29", off_mm=14, along="x")
-    view.measure((38, 27), (111, 27), "73", off_mm=14, along="x")
-    view.measure((-1, 27), (129, 27), "130", off_mm=21, along="x")
-    view.measure((160, 0), (160, -6), "6", off_mm=5, along="y", text_off_mm=5)
+    low = base + 8
+    view.measure((-1, low), (9, low), "10", off_mm=12, along="x")
+    view.measure((9, low), (38, low), "29", off_mm=12, along="x")
+    view.measure((38, low), (111, low), "73", off_mm=12, along="x")
+    view.measure((111, low), (129, low), "18", off_mm=12, along="x")
+    view.measure((-1, low), (129, low), "130", off_mm=18, along="x")
+    view.measure((160, base), (160, 0), "30", off_mm=5, along="y")
+    view.measure((160, base + FOOT_high_mm), (160, base), "14", off_mm=5, along="y")
+    view.measure((160, 0), (160, -6), "6", off_mm=5, along="y")
     view.measure((160, -6), (160, -28), "22", off_mm=5, along="y")
     view.measure((160, -28), (160, -52), "24", off_mm=5, along="y")
     view.measure((160, -52), (160, -76), "24", off_mm=5, along="y")
     right = 226.0
     labels = (
-        ((140, -70), 52, "P1 top board, plywood 24, grip P8 glued on", FEET),
+        ((edge - 8, -86), 33, "P10 rim", INK),
+        ((board - 3, -70), 47, "P1 top board, plywood 24, grip P8 glued on", FEET),
         (
             (128, -48),
-            69,
+            63,
             "P5 hardened cup under the board, held by two\nsmall screws",
             INK,
         ),
         (
             (116, -40),
-            84,
+            78,
             "P5 ball-headed button M8, locked, greased.\nOnly a push can pass: no side load, no bending",
             INK,
         ),
-        ((125, -22), 101, "P3 bending beam, 2 kN, arrow downward", INK),
+        ((125, -22), 95, "P3 bending beam, 2 kN, arrow downward", INK),
         (
             (117.5, -3.5),
-            116,
-            "P6 stop screw M8 fine, locked from below.\nGap at no load 0.5 ± 0.1: see below",
+            110,
+            "P6 stop screw M8 fine, locked from below.\nGap at no load 0.6 ± 0.05: see below",
             ATTENTION,
         ),
-        ((30, 30), 163, "P9 rubber foot, straight below the fixed end", INK),
+        ((145, base + 6), 158, "P9 foot, its centre 20 outside the button", INK),
     )
     for at, y, words, colour in labels:
         sheet.lead(view.at(*at), (right, y), words, size_mm=SMALL_mm, colour=colour)
     sheet.lead(
         view.at(3, -33),
-        (46, 81.5),
-        "P7 two M8 screws,\nclass 8.8 or better,\ntorque as the cell's\nmaker states",
+        (46, 75.5),
+        "P7 two M8 x 70,\nclass 8.8 or better,\n8 N m on plywood\n(loads.md)",
         anchor="end",
         size_mm=SMALL_mm,
     )
     sheet.lead(
         view.at(1, -2),
-        (46, 166),
-        "P4 steel spacer\n55 x 30 x 6: here alone\nthe beam touches\nthe base",
+        (32, 122),
+        "P4 steel\nspacer\n55 x 30 x 6",
         anchor="end",
         size_mm=SMALL_mm,
     )
-    sheet.lead(view.at(-22, -3), (26, 108), "E15 clamp\non the base", anchor="end", size_mm=SMALL_mm)
+    sheet.lead(view.at(0.5, base + 1.5), (46, 172), "P11 back plate 55 x 30 x 3", anchor="end", size_mm=SMALL_mm)
+    sheet.lead(view.at(-13, -3), (32, 102), "E15 clamp\non the base", anchor="end", size_mm=SMALL_mm)
     sheet.text(
         10,
         190.5,
-        "Setting the stop: take the deflection at rated load from the maker's sheet, set the gap to 1.2 times that "
-        "with a feeler gauge (0.5 stands for a deflection of 0.4), and check\nthat a person standing on one corner "
+        "Setting the stop: take the deflection at rated load from the maker's sheet, add 0.2 for the base, set that "
+        "gap with a feeler gauge (0.6 stands for a deflection of 0.4), and check\nthat a person standing on one corner "
         "does not reach it: known loads put on the corner one after the other must go on adding up.",
         size_mm=SMALL_mm,
         colour=QUIET,

@@ -4,6 +4,17 @@ from __future__ import annotations
 
 from math import cos, sin
 
+from hardware.drawings.feet import (
+    BASE_high_mm,
+    BASE_x_mm,
+    BASE_y_mm,
+    BOARD_x_mm,
+    BOARD_y_mm,
+    CELL_x_mm,
+    CELL_y_mm,
+    FOOT_high_mm,
+    GRIP_top_mm,
+)
 from hardware.drawings.sheet import (
     ATTENTION,
     FEET,
@@ -21,6 +32,9 @@ from hardware.drawings.sheet import (
 
 BEAM_mm, BAR_mm, RING_mm, GAP_mm = -2600.0, -2150.0, -1950.0, 550.0
 """Underside of the beam, axis of the bar, lowest point of the rings, half the hangers' distance; upward negative."""
+PLATFORM_mm = -(GRIP_top_mm + FOOT_high_mm)
+"""The platform's grip."""
+REACH = "reach with the feet flat on the platform, + 0 to 50"
 
 
 def cell(view: View, x: float, y: float, w: float, h: float) -> None:
@@ -44,12 +58,14 @@ def figure(view: View, bar_y: float, hands_x: float, *, feet_y: float) -> None:
     view.circle(0, bar_y + 1020, 34, fill=INK, weight_mm=0)
 
 
-def platform(view: View) -> None:
-    """Draw the platform from the front."""
-    view.rect(-325, -21, 650, 21, weight_mm=INK_mm, fill=PAPER)
-    view.rect(-300, -85, 600, 24, weight_mm=HEAVY_mm, fill=PAPER, colour=FEET)
+def platform(view: View, *, from_the_right: bool = False) -> None:
+    """Draw the platform from behind or from the right."""
+    wide, deep, top = (BASE_y_mm, BOARD_y_mm, CELL_y_mm) if from_the_right else (BASE_x_mm, BOARD_x_mm, CELL_x_mm)
+    view.rect(-wide / 2, -44, wide, BASE_high_mm, weight_mm=INK_mm, fill=PAPER)
+    view.rect(-deep / 2, PLATFORM_mm, deep, 24, weight_mm=HEAVY_mm, fill=PAPER, colour=FEET)
     for side in (-1, 1):
-        view.rect(side * 250 - 30, -61, 60, 40, weight_mm=INK_mm, fill=PAPER)
+        view.rect(side * top - 30, PLATFORM_mm + 24, 60, -PLATFORM_mm - 68, weight_mm=INK_mm, fill=PAPER)
+        view.rect(side * (wide / 2 - 25) - 20, -FOOT_high_mm, 40, FOOT_high_mm, weight_mm=THIN_mm, fill=PAPER)
 
 
 def building(view: View, half: float) -> None:
@@ -103,7 +119,7 @@ def hangers() -> Sheet:
     view = View(sheet, 107, 184, 0.05)
     building(view, 1150)
     platform(view)
-    figure(view, BAR_mm, 260, feet_y=-90)
+    figure(view, BAR_mm, 260, feet_y=PLATFORM_mm - 5)
     view.rect(-700, BAR_mm - 16, 1400, 32, fill=HANDS, colour=HANDS, round_mm=16)
     for side in (-1, 1):
         hanger(view, side * GAP_mm, lowest=BAR_mm - 16, sling_side=side)
@@ -118,24 +134,25 @@ def hangers() -> Sheet:
     view.measure((-700, BAR_mm), (-GAP_mm, BAR_mm), "150", off_mm=8.5, along="x")
     view.measure((-1150, BEAM_mm), (-1150, BAR_mm), "450 or more", off_mm=-12, along="y")
     view.measure(
-        (-1150, BAR_mm), (-1150, -85), "reach with the feet flat on the platform, + 0 to 50", off_mm=-12, along="y"
+        (-1150, BAR_mm),
+        (-1150, PLATFORM_mm),
+        REACH,
+        off_mm=-12,
+        along="y",
     )
     view.lead((-GAP_mm, BEAM_mm + 30), (-17, 3), "L1 anchor", size_mm=SMALL_mm)
     view.lead((-GAP_mm - 35, BEAM_mm + 110), (-15.5, 3.5), "L3 cell", size_mm=SMALL_mm)
     view.lead((-GAP_mm - 80, BEAM_mm + 260), (-13, 3), "L9 safety sling", size_mm=SMALL_mm, colour=ATTENTION)
     view.lead((-GAP_mm, BAR_mm - 120), (14, -4), "L6 hanger", size_mm=SMALL_mm)
     view.lead((500, BAR_mm), (5, 16), "L7 bar", size_mm=SMALL_mm, colour=HANDS)
-    view.lead((300, -75), (8, -8), "P1 platform,\nbuild C", size_mm=SMALL_mm, colour=FEET)
+    view.lead((265, PLATFORM_mm + 10), (9, -7), "P1 platform,\nbuild C", size_mm=SMALL_mm, colour=FEET)
     view.lead((box_x - 70, box_y), (-6, 8), "E4 box, out of\nreach of the fall", size_mm=SMALL_mm)
     axis_x(view)
     view.lead((0, BAR_mm + 1020), (-11, 6), "centre of mass", size_mm=SMALL_mm, colour=QUIET)
 
     across = View(sheet, 229, 184, 0.05)
     building(across, 1150)
-    across.rect(-250, -85, 500, 24, weight_mm=HEAVY_mm, fill=PAPER, colour=FEET)
-    across.rect(-275, -21, 550, 21, weight_mm=INK_mm, fill=PAPER)
-    for end in (-1, 1):
-        across.rect(end * 200 - 30, -61, 60, 40, weight_mm=INK_mm, fill=PAPER)
+    platform(across, from_the_right=True)
     cell(across, 0, BEAM_mm + 110, 26, 100)
     across.line((0, BEAM_mm), (0, BEAM_mm + 60), weight_mm=HEAVY_mm)
     across.line((0, BEAM_mm + 160), (0, BAR_mm), weight_mm=HEAVY_mm)
@@ -147,13 +164,13 @@ def hangers() -> Sheet:
         bob = (1020 * sin(angle), BAR_mm + 1020 * cos(angle))
         across.circle(*bob, 34, fill=INK if not angle else PAPER, weight_mm=INK_mm if angle else 0)
     sheet.heading(171.5, 35, "from the right")
-    across.measure((-1150, 0), (-250, 0), "free: 900", off_mm=-8, along="x")
-    across.measure((250, 0), (1150, 0), "free: 900", off_mm=-8, along="x")
+    across.measure((-1145, 0), (-245, 0), "free: 900", off_mm=-9, along="x")
+    across.measure((245, 0), (1145, 0), "free: 900", off_mm=-9, along="x")
     across.lead((350, BAR_mm + 958), (6, -10), "swing of 20 degrees:\nup to 1.10 of bodyweight", size_mm=SMALL_mm)
     across.lead(
         (0, BAR_mm),
         (13, -2),
-        "bar 28 to 35 thick,\nnothing within 1150 before\nand behind it",
+        "bar 30 to 34 thick,\nnothing within 1150 before\nand behind it",
         size_mm=SMALL_mm,
     )
     across.line((900, -1000), (1150, -1000), weight_mm=INK_mm)
@@ -175,7 +192,7 @@ def rings() -> Sheet:
     view = View(sheet, 107, 184, 0.05)
     building(view, 1150)
     platform(view)
-    figure(view, RING_mm, half, feet_y=-90)
+    figure(view, RING_mm, half, feet_y=PLATFORM_mm - 5)
     for side in (-1, 1):
         hanger(view, side * half, lowest=RING_mm - 200, sling_side=side)
         view.circle(side * half, RING_mm - 100, 104, weight_mm=0.9, colour=HANDS)
@@ -189,14 +206,18 @@ def rings() -> Sheet:
     view.measure((-half, BEAM_mm - 140), (half, BEAM_mm - 140), "500", off_mm=-2.5, along="x")
     view.measure((-1150, BEAM_mm), (-1150, RING_mm), "650 or more", off_mm=-12, along="y")
     view.measure(
-        (-1150, RING_mm), (-1150, -85), "reach with the feet flat on the platform, + 0 to 50", off_mm=-12, along="y"
+        (-1150, RING_mm),
+        (-1150, PLATFORM_mm),
+        REACH,
+        off_mm=-12,
+        along="y",
     )
     view.lead((-half, BEAM_mm + 30), (-22, 3), "L1 anchor", size_mm=SMALL_mm)
     view.lead((-half - 35, BEAM_mm + 110), (-20.5, 4), "L3 cell", size_mm=SMALL_mm)
     view.lead((-half - 80, BEAM_mm + 200), (-18, 5), "L9 safety sling", size_mm=SMALL_mm, colour=ATTENTION)
     view.lead((-half, BEAM_mm + 240), (-22, 9), "L10 strap", size_mm=SMALL_mm)
     view.lead((half + 104, RING_mm - 100), (9, 6), "L11 ring", size_mm=SMALL_mm, colour=HANDS)
-    view.lead((300, -75), (8, -8), "P1 platform,\nbuild C", size_mm=SMALL_mm, colour=FEET)
+    view.lead((265, PLATFORM_mm + 10), (9, -7), "P1 platform,\nbuild C", size_mm=SMALL_mm, colour=FEET)
     view.lead((box_x - 70, box_y), (-6, 8), "E4 box, out of\nreach of the fall", size_mm=SMALL_mm)
 
     axis_x(view)
@@ -228,7 +249,7 @@ def rings() -> Sheet:
         dash="hidden",
     )
     ring.measure((-118, 0), (118, 0), "200 to 240", off_mm=28, along="x")
-    ring.measure((118, 0), (86, 0), "28 to 32", off_mm=28 + 7, along="x", text_off_mm=9)
+    ring.measure((118, 0), (86, 0), "28 to 32", off_mm=28 + 7, along="x", text_off_mm=11)
     ring.lead(
         (19, -480), (24, -4), "L10 strap, 38 wide, woven end to end,\nno knot, no edge it can rub on", size_mm=SMALL_mm
     )
@@ -301,16 +322,18 @@ def load_path() -> Sheet:
     view.rect(-10, 391, 20, 8, weight_mm=INK_mm, fill=PAPER)
     view.rect(-6, 399, 12, 10, weight_mm=INK_mm, fill=PAPER)
     view.circle(0, 423, 16, weight_mm=INK_mm)
-    # Swivel.
-    view.rect(-9, 440, 18, 26, weight_mm=INK_mm, fill=PAPER)
-    view.line((-14, 453), (14, 453), weight_mm=HEAVY_mm)
-    view.circle(0, 480, 14, weight_mm=INK_mm)
+    shackle(419)
+    # Swivel: upper eye on the shackle's pin.
+    view.circle(0, 479, 13, weight_mm=INK_mm)
+    view.rect(-9, 490, 18, 20, weight_mm=INK_mm, fill=PAPER)
+    view.line((-14, 500), (14, 500), weight_mm=HEAVY_mm)
+    view.circle(0, 522, 13, weight_mm=INK_mm)
     # Strap, broken off, bar with clamp.
     for x in (-15, 15):
-        view.line((x, 486), (x, 530), weight_mm=INK_mm)
-        view.line((x, 546), (x, 590), weight_mm=INK_mm)
-    view.curve([(-22, 532), (-8, 526), (8, 536), (22, 530)], weight_mm=THIN_mm)
-    view.curve([(-22, 546), (-8, 540), (8, 550), (22, 544)], weight_mm=THIN_mm)
+        view.line((x, 526), (x, 552), weight_mm=INK_mm)
+        view.line((x, 564), (x, 590), weight_mm=INK_mm)
+    view.curve([(-22, 554), (-8, 548), (8, 558), (22, 552)], weight_mm=THIN_mm)
+    view.curve([(-22, 565), (-8, 559), (8, 569), (22, 563)], weight_mm=THIN_mm)
     view.rect(-24, 586, 48, 46, weight_mm=INK_mm, fill=PAPER, round_mm=10)
     view.circle(0, 612, 16, weight_mm=HEAVY_mm, fill=PAPER, colour=HANDS)
     view.hatch(-11, 601, 22, 22, gap_mm=1.2, colour=HANDS)
@@ -354,8 +377,9 @@ def load_path() -> Sheet:
         ((44, 334), 328, "E15 clamp holds the cable, not the plug"),
         ((124, 380), 372, "E6 loop of 150: it opens before anything tears"),
         ((26, 372), 416, "L3 tension cell, 3 kN. The cable leaves at the\nend that does not move: the upper one"),
-        ((14, 453), 462, "L5 swivel: no twist reaches the cell"),
-        ((15, 512), 512, "L6 hanger strap or chain, adjustable"),
+        ((25, 450), 454, "L4 eye nut and L2 shackle once more"),
+        ((14, 500), 498, "L5 swivel: no twist reaches the cell"),
+        ((15, 542), 542, "L6 hanger strap or chain, adjustable"),
         ((24, 594), 588, "L8 bar clamp with eye"),
     )
     for at, level, words in labels:

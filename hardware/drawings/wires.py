@@ -254,8 +254,8 @@ def reference() -> Sheet:
     sheet.rect(124, last + 13.5, 54, 11, weight_mm=HEAVY_mm, fill=PAPER)
     sheet.text(151, last + 18, "excitation E+, E-", size_mm=SMALL_mm, anchor="middle")
     sheet.text(151, last + 22, "3.3 V, regulated, low drift", size_mm=SMALL_mm, anchor="middle")
-    sheet.lead((96, top + 4.4), (92, top - 5), "2 x 1 kΩ", size_mm=SMALL_mm, anchor="end")
-    sheet.lead((116, top + 6.4), (112, top - 5), "10 nF, C0G", size_mm=SMALL_mm, anchor="start")
+    sheet.lead((96, top + 4.4), (92, top - 5), "E10, 2 x 1 kΩ", size_mm=SMALL_mm, anchor="end")
+    sheet.lead((116, top + 6.4), (112, top - 5), "E11, 10 nF", size_mm=SMALL_mm, anchor="start")
     box(sheet, 206, top - 6, 32, 62, "E1 board, RP2040")
     lines = (("SCLK", "r"), ("MOSI", "r"), ("MISO", "l"), ("CS", "r"), ("DRDY", "l"), ("RESET", "r"))
     for k, (name, way) in enumerate(lines):
@@ -340,7 +340,7 @@ def power() -> Sheet:
         anchor="end",
     )
     sheet.lead(
-        (187, y + 10), (187, y + 22), "no wire crosses this line", size_mm=SMALL_mm, colour=ATTENTION, anchor="middle"
+        (187, y + 8), (187, y + 24), "no wire crosses this line", size_mm=SMALL_mm, colour=ATTENTION, anchor="middle"
     )
     sheet.steps(
         12,
@@ -350,7 +350,7 @@ def power() -> Sheet:
             "One way to ground: shields and grounds meet in the box, not at the frame, not at a second supply.",
             "The isolator breaks the loop through a computer with an earthed supply or a network cable. A computer "
             "on a battery needs none.",
-            "Fuse or limit: a USB port gives 500 mA; the whole rig takes less than 200 mA.",
+            "Fuse E16, 0.5 A, in the 5 V wire where it enters the box; the whole rig takes less than 200 mA.",
             "Cable of the cells away from motors, dimmers and phone chargers, and across mains cables, not along them.",
             "Test: readings of an empty rig must not change by more than their noise when the computer's supply is "
             "unplugged or a hand is laid on the frame.",

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from hardware.drawings import boxes, feet
 from monitor.rig import STANDARD_CHANNELS, BadRig, STANDARD_GRAVITY_m_s2, load_rig
 
 ROOT = Path(__file__).parents[2]
@@ -268,6 +269,82 @@ def test_the_bar_table_follows_from_beam_bending(beginning: str, outer_mm: float
     stress_MPa = load_N * length_mm / 4 * (outer_mm / 2) / inertia_mm4
     deflection_mm = load_N * length_mm**3 / (48 * modulus_MPa * inertia_mm4)
     assert row_of(LOADS, beginning)[:2] == [f"{stress_MPa:.0f} MPa", f"{deflection_mm:.1f} mm"]
+
+
+def test_the_platform_cannot_be_tipped() -> None:
+    # Moments about the load buttons (textbook mechanics); feet and board as drawn.
+    weight_N = 130 * STANDARD_GRAVITY_m_s2
+    board_N = 0.54 * 0.44 * 0.024 * 680 * STANDARD_GRAVITY_m_s2
+    drawn = {
+        "along x": (feet.BOARD_x_mm / 2, feet.CELL_x_mm, feet.FOOT_x_mm),
+        "along y": (feet.BOARD_y_mm / 2, feet.CELL_y_mm, feet.FOOT_y_mm),
+    }
+    for way, (edge, button, foot) in drawn.items():
+        pressed = edge - 15
+        needed_N = weight_N * (pressed - button) / button
+        lengths = [f"{length:.0f} mm" for length in (edge, button, foot, pressed)]
+        assert row_of(LOADS, way) == [*lengths, f"{needed_N:.0f} N", f"{board_N:.0f} N"]
+        assert needed_N < board_N
+        assert foot > pressed
+    # The base as a strip of 245 mm that stands out from the fixed end: F L^3 / (3 E I), E = 8 GPa.
+    for high_mm, shown in ((feet.BASE_high_mm, "0.12"), (21, "0.35")):
+        away_mm = feet.FOOT_x_mm - feet.CELL_x_mm + sum(feet.SCREWS_mm) / 2
+        bent_mm = weight_N * away_mm**3 / (3 * 8000 * 245 * high_mm**3 / 12)
+        assert f"{bent_mm:.2f}" == shown
+        assert f"{shown} mm" in " ".join(LOADS.split())
+
+
+def test_the_heights_of_the_platform_add_up() -> None:
+    chain = [feet.FOOT_high_mm, feet.BASE_high_mm, feet.SPACER_high_mm, feet.BEAM_high_mm, feet.BUTTON_high_mm]
+    chain += [feet.BOARD_high_mm, feet.GRIP_high_mm]
+    platform = words(HARDWARE / "mounts" / "platform.svg")
+    assert f"{sum(chain):.0f}" in platform.splitlines()
+    rim_mm = sum(chain[2:]) + feet.RIM_above_mm
+    assert f"{feet.RIM_wide_mm:.0f} x {rim_mm:.0f}" in platform
+    section = words(HARDWARE / "mounts" / "platform-cell.svg").splitlines()
+    for part in chain[:-1]:
+        assert f"{part:.0f}" in section
+    # Along the beam: end, two screws, button, free end.
+    (near, far), free = feet.SCREWS_mm, feet.BEYOND_mm
+    along = [feet.BEAM_long_mm - free - far, far - near, near, free]
+    assert all(f"{part:.0f}" in section for part in along)
+    assert f"{sum(along):.0f}" in section
+    # Base, rim and gap leave the board its place, and the screw reaches through everything to its nut.
+    assert feet.BASE_x_mm - 2 * (feet.RIM_wide_mm + feet.RIM_gap_mm) == feet.BOARD_x_mm
+    assert feet.BASE_y_mm - 2 * (feet.RIM_wide_mm + feet.RIM_gap_mm) == feet.BOARD_y_mm
+    nut_mm, plate_mm = 6.5, 3.0  # ISO 4032, M8: 6.8 at most (from memory); the back plate
+    through_mm = feet.BEAM_high_mm + feet.SPACER_high_mm + feet.BASE_high_mm + plate_mm
+    assert 70 - through_mm >= nut_mm
+    assert 70 - (through_mm - plate_mm) < feet.FOOT_high_mm
+
+
+def test_the_torques_follow_from_their_formula() -> None:
+    rows = re.findall(r"^\| [LP]\d+: .*?\| M(\d+).*?\| (\d+) N m \| ([\d.]+) kN \|$", LOADS, re.MULTILINE)
+    assert len(rows) == 5
+    for thread_mm, torque_Nm, preload_kN in rows:
+        assert float(torque_Nm) / (0.2 * float(thread_mm)) == pytest.approx(float(preload_kN), abs=0.05)
+    # Rear screw at the rated 2 kN: lever about the spacer's edge, 55 mm from the beam's end.
+    button, far, near = 130 - feet.BEYOND_mm - 55, 55 - 10, 55 - 39
+    pull_kN = 2 * button / (far + near**2 / far)
+    assert f"{pull_kN:.1f} kN" in LOADS
+    assert pull_kN < 5.0
+
+
+def test_the_box_leaves_room_for_what_is_in_it() -> None:
+    inner = [boxes.LONG_mm - 2 * boxes.WALL_mm, boxes.WIDE_mm - 2 * boxes.WALL_mm, boxes.HIGH_mm - boxes.WALL_mm]
+    (row,) = [row for row in parts() if row["item"].startswith("E4")]
+    assert "inner " + " x ".join(f"{side:.0f}" for side in inner) in row["rating needed"]
+    # A post's radius is 5.5; a nut M3 with its washer needs 3.5 mm at the end wall (from memory).
+    assert inner[0] / 2 - boxes.POST_x_mm / 2 - 5.5 >= 3.5
+    # Post 6, board 1.6, a module of 34 on end, the lid's lip 3.
+    assert inner[2] > 6 + 1.6 + 34 + 3
+
+
+def test_the_connector_s_pins_are_the_wires_of_the_sheet() -> None:
+    named = row_of(ELECTRONICS, "wire")
+    sheet = set(words(HARDWARE / "wiring" / "cell-to-converter.svg").splitlines())
+    assert named == ["E+", "E-", "S+", "S-", "F+", "F-", "shield"]
+    assert set(named) <= sheet
 
 
 def test_the_pins_on_page_and_sheets_are_the_firmware_s() -> None:
