@@ -29,6 +29,9 @@ from monitor.store.stay_recorder import StayRecorder
 from monitor.work.workshop import Workshop
 
 USUAL_SPEED, QUICK_SPEED = 2.0, 60.0
+ROWS_A_FRAME = 16
+"""Fewer and longer frames than a real board's: nobody watches so closely, and each costs."""
+
 SEED = 5
 CELL_N = 3000.0
 RIG = Rig(
@@ -131,7 +134,7 @@ def first_day(root: Path) -> Iterator[FirstDay]:
         rig = stage.rig
         board = VirtualBoard(
             stage.conversions, channels=len(rig.channels), rate_Hz=rig.nominal_rate_Hz, clock=clock,
-            buffer_bytes=BUFFER_BYTES,
+            buffer_bytes=BUFFER_BYTES, samples_per_frame=ROWS_A_FRAME,
         )  # fmt: skip
         clock.paces(board)
         stack.enter_context(board)
@@ -151,5 +154,5 @@ def first_day(root: Path) -> Iterator[FirstDay]:
         )
         service.start()
         stack.callback(service.stop)
-        stack.callback(lambda: print("BOARD", clock._paced_ns*1e-9, board.sent_samples/80))
+        stack.callback(lambda: print("BOARD", clock._paced_ns * 1e-9, board.sent_samples / 80))
         yield FirstDay(stack.enter_context(serving(app)), comer, service, store, folder, clock)
