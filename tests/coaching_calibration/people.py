@@ -71,7 +71,6 @@ def one_person(
     rng = np.random.default_rng([20, seed])
     person = invented_person(rng, middles_s)
     bouts: list[Bout] = []
-    posterior = fit_endurance(bouts)
     for day in range(DAYS):
         for _ in range(HOLDS // DAYS):
             alpha, target_s = rng.uniform(0.1, 0.5), float(rng.choice([30.0, 45.0, 60.0]))
