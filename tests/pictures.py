@@ -102,7 +102,8 @@ def take(url: str, folder: Path, names: list[str]) -> None:
     """Take the pictures of these names, all of them when none is given."""
     with sync_playwright() as driver:
         browser = driver.chromium.launch(
-            executable_path=shutil.which("chromium"), args=["--headless", "--no-sandbox", "--disable-gpu"]
+            executable_path=shutil.which("chromium") or shutil.which("chromium-headless-shell"),
+            args=["--headless", "--no-sandbox", "--disable-gpu"],
         )
         places = addresses(browser, url)
         views: dict[str, tuple[str, str, str, Callable[[Page], None]]] = {

@@ -173,10 +173,10 @@ def test_missing_debian_packages_are_named_and_installed(machine: Machine) -> No
     machine.put("apt-get", APT)
     done = machine.run("tests/run.sh", NO_ENSUREPIP="yes")
     assert done.returncode == 0, done.stderr
-    assert "with apt-get: chromium python3-venv" in done.stderr
+    assert "with apt-get: chromium-headless-shell python3-venv" in done.stderr
     assert [c.split()[0] for c in machine.calls] == ["apt-get", "apt-get", "venv", "pip"]
     assert machine.calls[0].endswith(" update")
-    assert machine.calls[1].endswith(" install -y --no-install-recommends chromium python3-venv")
+    assert machine.calls[1].endswith(" install -y --no-install-recommends chromium-headless-shell python3-venv")
 
 
 def test_a_missing_shared_library_is_installed_too(machine: Machine) -> None:

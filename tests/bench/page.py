@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import shutil
 import sys
 import time
 from collections.abc import Iterator
@@ -19,7 +18,7 @@ for folder in ("dashboard", "browser"):
     if str(TESTS / folder) not in sys.path:
         sys.path.insert(0, str(TESTS / folder))
 
-from conftest import CHROMIUM_ARGS, VIEWPORTS  # noqa: E402
+from chromium import VIEWPORTS, start  # noqa: E402
 from fake_rig import AGAIN_S, FakeRig, FakeStore, playing, served  # noqa: E402
 
 MEASURE_S = 20.0
@@ -135,7 +134,7 @@ def course(page: Page, hub: LiveHub, store: FakeStore, minutes: float, quickened
 def browser() -> Iterator[Browser]:
     """Run a Chromium of its own."""
     with sync_playwright() as driver:
-        one = driver.chromium.launch(executable_path=shutil.which("chromium"), args=CHROMIUM_ARGS)
+        one = start(driver)
         yield one
         one.close()
 

@@ -19,12 +19,20 @@ Prepare = Callable[[Page, SimpleNamespace], None]
 COUNT_REQUESTS = """(() => {
     window.requestsUnderway = 0;
     const plain = window.fetch;
-    window.fetch = (...given) => {
+    const done = () => setTimeout(() => window.requestsUnderway--);
+    window.fetch = async (...given) => {
         window.requestsUnderway++;
-        return plain(...given).finally(() => window.requestsUnderway--);
+        try {
+            const answer = await plain(...given);
+            answer.clone().arrayBuffer().then(done, done);
+            return answer;
+        } catch (error) {
+            done();
+            throw error;
+        }
     };
 })()"""
-"""An init script: how many answers a page is waiting for."""
+"""An init script: how many answers a page is waiting for, each to its last byte."""
 
 SETTLED = """() => new Promise((done) => {
     let calm = 0;

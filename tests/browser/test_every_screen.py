@@ -7,16 +7,13 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
-from collections.abc import Iterator
-from functools import partial
 from pathlib import Path
 
 import pytest
-from conftest import CHROMIUM_ARGS, VIEWPORTS
+from chromium import VIEWPORTS
 from page_axe import axe_blames
 from page_layout import covered, cut, sideways, small_targets, walk_by_keys
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Page
 from screen_states import AS_IT_OPENS, AT_THE_BAR, EVERY_STATE, State, settle, shown
 
 pytestmark = pytest.mark.browser
@@ -44,15 +41,6 @@ def tell(found: list[str]) -> None:
 
 
 FORMS = [one for one in EVERY_STATE if one.name.endswith("folded out") or one.name == "discarding"]
-
-
-@pytest.fixture(scope="module")
-def large_text(chromium: Browser) -> Iterator[Browser]:
-    """Start a browser whose reader has set text to 32 px instead of 16 px: 200 % (WCAG 2.2, 1.4.4)."""
-    args = [*CHROMIUM_ARGS, "--blink-settings=defaultFontSize=32"]
-    browser = chromium.browser_type.launch(executable_path=shutil.which("chromium"), args=args)
-    yield browser
-    browser.close()
 
 
 @pytest.mark.parametrize("state", EVERY_STATE, ids=lambda state: state.name)
@@ -84,8 +72,8 @@ def test_nothing_is_cut_or_covered_and_axe_is_content_in_german(open_page, hall,
 
 
 @pytest.mark.parametrize("state", [*AS_IT_OPENS, AT_THE_BAR[2]], ids=lambda state: state.name)
-def test_text_of_twice_the_size_fits(open_page, hall, large_text, state: State):
-    with shown(partial(open_page, browser=large_text), hall, state, viewport="tablet") as page:
+def test_text_of_twice_the_size_fits(open_page, hall, state: State):  # WCAG 2.2, 1.4.4
+    with shown(open_page, hall, state, viewport="tablet", large_text=True) as page:
         assert page.evaluate("parseFloat(getComputedStyle(document.documentElement).fontSize)") >= 32
         tell(blame(page, f"{state.name} tablet large text"))
 

@@ -47,24 +47,19 @@ def test_a_script_that_is_missing_is_told(open_page, hall):
 
 
 @pytest.mark.parametrize(("screen", "content"), [("/holds", "#table"), ("/", "#plumbline"), ("/coach", "#plumbline")])
-def test_a_mistake_of_the_page_is_told_and_the_content_stays(chromium, hall, screen, content):
-    context = chromium.new_context(locale="en-GB")
-    page = context.new_page()
-    page.goto(hall.url + screen)
+def test_a_mistake_of_the_page_is_told_and_the_content_stays(open_page, hall, screen, content):
+    page = open_page(hall.url + screen, mistakes=True)
     expect(page.locator(content)).to_be_visible()
     with playing(hall.hub, Standstill(scene_at(LEAVES_S + 1))):  # a screen that is old says that first
         page.evaluate("setTimeout(() => { throw new Error('a mistake') }, 0)")
         expect(page.locator("#notice-what")).to_have_text(SENTENCES)
     expect(page.locator(content)).to_be_visible()
-    context.close()
 
 
-def test_without_javascript_every_page_says_what_it_needs(chromium, hall):
-    context = chromium.new_context(java_script_enabled=False)
-    page = context.new_page()
+def test_without_javascript_every_page_says_what_it_needs(open_page, hall):
+    page = open_page("about:blank", java_script_enabled=False)
     for screen in SCREENS:
         page.goto(hall.url + screen.replace("{uid}", "x"))
         text = page.locator("body").inner_text()
         assert "needs JavaScript" in text, screen
         assert "braucht JavaScript" in text, screen
-    context.close()

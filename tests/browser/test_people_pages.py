@@ -7,7 +7,7 @@ import itertools
 import re
 
 import pytest
-from conftest import VIEWPORTS
+from chromium import VIEWPORTS
 from fake_rig import served
 from playwright.sync_api import Page, expect
 

@@ -11,7 +11,7 @@ from door import OWNER, Hall, hall
 from playwright.sync_api import Page, expect, sync_playwright
 from test_hostile_connections import listening
 
-CHROMIUM = shutil.which("chromium")
+CHROMIUM = shutil.which("chromium-headless-shell") or shutil.which("chromium")
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")]
 
 

@@ -1,0 +1,100 @@
+"""A Chromium that many tests share: how it starts, and its contexts, which are emptied and used again.
+
+A new context costs several times what it costs to open a page in one that is there.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections import defaultdict
+from collections.abc import Collection
+from dataclasses import dataclass
+
+from playwright.sync_api import Browser, BrowserContext, CDPSession, Page, Playwright
+
+CHROMIUM_ARGS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+
+READ_NEWTONS = "try { if (!localStorage.getItem('unit')) localStorage.setItem('unit', 'N') } catch {}"
+"""An init script: pages speak in newtons, as the rig does, unless a test chooses a unit."""
+
+VIEWPORTS = {
+    "phone": {"width": 390, "height": 844},
+    "tablet": {"width": 1024, "height": 768},
+    "wall": {"width": 1920, "height": 1080},
+    "big wall": {"width": 3840, "height": 2160},
+}
+
+MEDIA = ("color_scheme", "reduced_motion", "forced_colors")
+"""Options that a page may be given by itself; all others belong to its context."""
+MOST_IDLE = 3
+
+
+def program() -> str:
+    """Return where Chromium is: the one without windows, which costs least, else the one that people use."""
+    path = shutil.which("chromium-headless-shell") or shutil.which("chromium")
+    if path is None:
+        raise FileNotFoundError("There is no Chromium; sh tests/run.sh installs it.")
+    return path
+
+
+def start(driver: Playwright, *more: str) -> Browser:
+    """Start Chromium; ``more``: arguments beside those that all tests give."""
+    return driver.chromium.launch(executable_path=program(), args=[*CHROMIUM_ARGS, *more])
+
+
+@dataclass
+class Room:
+    """A context, and the one page in it that stays: it sweeps out what the others have left."""
+
+    context: BrowserContext
+    sweeper: CDPSession
+
+    def swept(self, origins: Collection[str]) -> None:
+        """Close the pages and forget all that they kept."""
+        for page in self.context.pages[1:]:
+            page.close()
+        self.context.clear_cookies()
+        for origin in origins:
+            self.sweeper.send("Storage.clearDataForOrigin", {"origin": origin, "storageTypes": "all"})
+
+
+class Rooms:
+    """The contexts of a browser: handed out one for each page, as good as new, and taken back."""
+
+    def __init__(self, browser: Browser) -> None:
+        self.browser = browser
+        self._idle: defaultdict[str, list[Room]] = defaultdict(list)
+        self._taken: list[tuple[str, Room]] = []
+
+    def page(self, *, viewport: str = "wall", large_text: bool = False, **options: object) -> Page:
+        """Open an empty page that shares nothing with any other; ``large_text``: its reader has set text to 200 %."""
+        media = {name: options.pop(name) for name in MEDIA if name in options}
+        kind = repr(sorted(options.items()))
+        room = self._idle[kind].pop() if self._idle[kind] else self._new(options)
+        self._taken.append((kind, room))
+        page = room.context.new_page()
+        page.set_viewport_size(VIEWPORTS[viewport])  # type: ignore[arg-type]
+        if media:
+            page.emulate_media(**media)  # type: ignore[arg-type]
+        if large_text:
+            sizes = {"standard": 32, "fixed": 26}
+            room.context.new_cdp_session(page).send("Page.setFontSizes", {"fontSizes": sizes})
+        return page
+
+    def sweep(self, origins: Collection[str]) -> None:
+        """Take back all that was handed out; ``origins``: where its pages have been."""
+        taken, self._taken = self._taken, []
+        for kind, room in taken:
+            if len(self._idle[kind]) < MOST_IDLE:
+                room.swept(origins)
+                self._idle[kind].append(room)
+            else:
+                room.context.close()
+
+    def _new(self, options: dict[str, object]) -> Room:
+        context = self.browser.new_context(**{"locale": "en-GB", **options})  # type: ignore[arg-type]
+        context.add_init_script(READ_NEWTONS)
+        return Room(context, context.new_cdp_session(context.new_page()))
