@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from monitor.coaching.bout import Bout, bout_from_course
-from monitor.coaching.endurance import fit_endurance
+from monitor.coaching.endurance import Posterior, fit_endurance
 from monitor.coaching.prescription import chance_of_holding, least_assistance, time_at
 from tests.coaching_calibration.best import EXPONENTS, SPREAD_OF_MIDDLES, SPREADS, best_chance
 
@@ -71,14 +71,16 @@ def one_person(
     rng = np.random.default_rng([20, seed])
     person = invented_person(rng, middles_s)
     bouts: list[Bout] = []
-    for day in range(DAYS):
+    known: Posterior | None = None
+    for _ in range(DAYS):
         for _ in range(HOLDS // DAYS):
             alpha, target_s = rng.uniform(0.1, 0.5), float(rng.choice([30.0, 45.0, 60.0]))
-            if prescribed and day > 0:
-                alpha, target_s = max(least_assistance(posterior, TARGET_s).alpha, LEAST_HELP), TARGET_s
+            if known is not None:
+                alpha, target_s = max(least_assistance(known, TARGET_s).alpha, LEAST_HELP), TARGET_s
             bouts.append(hold(rng, person, 1 - alpha, target_s, 0.0))
-        if prescribed or day == DAYS - 1:
-            posterior = fit_endurance(bouts)
+        if prescribed:
+            known = fit_endurance(bouts)
+    posterior = known or fit_endurance(bouts)
     a, b, sigma = person
     interval = time_at(posterior, 1.0)
     least = least_assistance(posterior, TARGET_s)
