@@ -13,13 +13,13 @@ if TYPE_CHECKING:
     from monitor.rig import Rig
 
 
-def ask_plan(rig: Rig) -> Plan:
-    """Ask for masses and place until they make a plan."""
+def ask_plan(rig: Rig, *, whole: bool) -> Plan:
+    """Ask for masses and place until they make a plan; of the ``whole`` rig where nothing is known of it yet."""
     from monitor.newtons.calibrating.plan import plan_from_dict
     from monitor.newtons.calibrating.standard import plan_answers
 
-    parts = ["bar"]
-    if rig.has_platform:
+    parts = [part for part in ("bar", "platform") if any(channel.part == part for channel in rig.channels)]
+    if len(parts) > 1 and not whole:
         answer = typer.prompt("What is to be calibrated: bar, platform or both", default="both")
         parts = {"bar": ["bar"], "platform": ["platform"]}.get(answer.strip().lower(), ["bar", "platform"])
     while True:

@@ -50,7 +50,7 @@ def calibrate(
     Nothing is overwritten: the calibration gets a file of its own, dated, with its raw readings and a sheet beside it.
     A practice on the virtual rig is saved only where --data says so.
     """
-    from monitor.newtons.calibrating.plan import load_plan
+    from monitor.newtons.calibrating.plan import check_whole, load_plan
     from monitor.store import DataFolder
 
     if sum((port is not None, virtual, readings is not None)) != 1:
@@ -66,6 +66,8 @@ def calibrate(
             do="Give --plan as well; docs/calibration.md shows one.",
         )
     folder = DataFolder.open(data) if data is not None or not virtual else None
+    if folder is not None and virtual:
+        _keep_practice_apart(folder)
     description = _description(folder, rig, virtual)
     previous = None if fresh or folder is None else _previous(folder, description)
     if virtual and plan is None:
@@ -76,9 +78,11 @@ def calibrate(
         from monitor.cli.asking import ask_plan
 
         _need_a_person()
-        steps = ask_plan(description)
+        steps = ask_plan(description, whole=previous is None)
     else:
         steps = load_plan(plan, description)
+    if not virtual:
+        check_whole(steps, description, known=previous is not None)
     if not auto and readings is None:
         _need_a_person()
     if readings is not None:
@@ -109,6 +113,22 @@ def _description(folder: DataFolder | None, rig: Path | None, virtual: bool) -> 
     if rig is None and folder is not None:
         return load_rig(folder.rig_file)
     return load_rig(rig if rig is not None else "rig.toml")
+
+
+def _keep_practice_apart(folder: DataFolder) -> None:
+    """Refuse to save a practice where a real rig would take it for its own calibration."""
+    from monitor.rig import RigNotFound, load_rig
+
+    try:
+        real = not load_rig(folder.rig_file).invented
+    except RigNotFound:
+        return
+    if real:
+        raise BadInput(
+            what=f"{folder.rig_file} describes a real rig, and a practice is invented.",
+            means="Its scale factors would be used to weigh people; nothing was begun.",
+            do="Give --data a folder of its own, or leave --data out: then nothing is saved.",
+        )
 
 
 def _previous(folder: DataFolder, rig: Rig) -> Calibration | None:

@@ -17,8 +17,7 @@ from firmware_bridge.sources import BoardFacts, ClockFit, SourceEvent
 from monitor.errors import MonitorError
 from monitor.health.checkup import Checkup
 from monitor.health.walks import CalibrationWalk, CheckWalk, Kept, Walk, WalkAction, WalkKind, ZeroWalk
-from monitor.newtons.calibrating.plan import Plan, Step
-from monitor.newtons.calibrating.refusals import BadPlan
+from monitor.newtons.calibrating.plan import Plan, Step, check_whole
 from monitor.newtons.calibration import Calibration
 from monitor.rig import Rig
 
@@ -134,10 +133,6 @@ class Bench:
         self._asked_s = self._idle_s = 0.0
         self._kept: Kept | None = None
 
-    @property
-    def _parts(self) -> set[str]:
-        return {channel.part for channel in self.rig.channels}
-
     # The pipeline's thread
 
     @property
@@ -225,13 +220,7 @@ class Bench:
         BadPlan
             It leaves a part out of which nothing is known yet, or whose last calibration is left aside.
         """
-        left_out = [part for part in ("bar", "platform") if part in self._parts and part not in plan.parts]
-        if left_out and (fresh or self.calibration is None):
-            raise BadPlan(
-                what=f"The plan leaves out the {left_out[0]}, and no earlier calibration stands in for it.",
-                means="Half a calibration could not be used; nothing was begun.",
-                do="Calibrate bar and platform in one go.",
-            )
+        check_whole(plan, self.rig, known=not fresh and self.calibration is not None)
         return self._begin(
             who, lambda: CalibrationWalk(self.rig, plan, self.calibration, fresh=fresh, warm_up_s=warm_up_s), plan
         )

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,19 +17,21 @@ from typer.testing import CliRunner
 
 from firmware_bridge.counts import NO_READING, CountBlock
 from monitor.cli.app import app
+from monitor.cli.asking import ask_plan
 from monitor.demo.practice import PracticeRig, practice_plan
 from monitor.demo.virtual_rig import demo_rig
 from monitor.newtons.calibrating.guide import GuidedCalibration
 from monitor.newtons.calibrating.outcome import evaluate
-from monitor.newtons.calibrating.plan import load_plan, plan_from_dict
+from monitor.newtons.calibrating.plan import check_whole, load_plan, plan_from_dict
 from monitor.newtons.calibrating.recorded import Record, carry_out, read_readings
 from monitor.newtons.calibrating.refusals import BadPlan, BadReadings, CellOverloaded
 from monitor.newtons.calibrating.standard import plan_answers
 from monitor.newtons.calibrating.summary import outcome_to_dict
-from monitor.newtons.calibration import latest_calibration
+from monitor.newtons.calibration import latest_calibration, save_calibration
 from monitor.reports.calibration_sheet import SheetNotWritten, sheet_figure, sheet_pdf, write_sheet
 from monitor.reports.plot import hand
 from monitor.rig import save_rig
+from monitor.store import DataFolder
 
 DOC = Path(__file__).parents[2] / "docs" / "calibration.md"
 PLAN = """
@@ -82,8 +86,6 @@ def test_recorded_readings_become_a_calibration_with_its_sheet(tmp_path, bench):
 
 
 def test_nothing_is_overwritten(tmp_path, bench, monkeypatch):
-    import datetime as dt
-
     from monitor.cli import calibrate
 
     class Stopped(dt.datetime):
@@ -122,6 +124,62 @@ def test_commands_that_cannot_start_say_what_to_do(tmp_path, arguments, words):
     result = CliRunner().invoke(app, ["calibrate", *arguments, "--data", str(tmp_path)])
     assert result.exit_code == 2
     assert words in result.stderr
+
+
+def test_half_a_first_calibration_is_refused_before_anybody_lifts(tmp_path, bench):
+    # The monitor would not start with it: it needs a scale factor of every cell.
+    save_rig(tmp_path / "rig.toml", FULL)
+    result = run(tmp_path)
+    assert result.exit_code == 2
+    assert "leaves out the platform" in result.stderr
+    assert "in one go" in result.stderr
+    assert not list((tmp_path / "calibrations").iterdir())
+
+
+def test_a_part_may_be_left_out_once_the_whole_rig_is_known(tmp_path):
+    outcome = outcome_of(FULL, WHOLE)
+    data = DataFolder.open(tmp_path)
+    save_rig(data.rig_file, FULL)
+    save_calibration(data.calibrations, outcome.calibration, dt.datetime(2026, 3, 2, 10, 15, tzinfo=dt.UTC))
+    plan = plan_for(FULL, BOTH, wanted_u_rel=0.01)
+    check_whole(plan, FULL, known=True)
+    with pytest.raises(BadPlan, match="platform"):
+        check_whole(plan, FULL, known=False)
+    only_feet = plan_for(FULL, WHOLE[2:], wanted_u_rel=0.01)
+    with pytest.raises(BadPlan, match="leaves out the bar"):
+        check_whole(only_feet, FULL, known=False)
+    # What is saved then holds every channel, so the monitor starts with it.
+    again = evaluate(
+        FULL,
+        plan,
+        quick_readings(Bench(FULL, plan, 13)),
+        at="2026-03-03T10:15:00Z",
+        previous=latest_calibration(data.calibrations, FULL.names),
+    )
+    assert [c.channel for c in again.calibration.channels] == list(FULL.names)
+
+
+def test_the_questions_leave_out_nothing_of_an_unknown_rig(monkeypatch):
+    answers = iter(["20 10", "0.02", "48.2"])
+    asked = []
+
+    def answer(text, **more):
+        asked.append(text)
+        return next(answers)
+
+    monkeypatch.setattr("monitor.cli.asking.typer.prompt", answer)
+    assert ask_plan(FULL, whole=True).parts == ("bar", "platform")
+    assert not [text for text in asked if "bar, platform or both" in text]
+    feet_alone = replace(FULL, channels=tuple(c for c in FULL.channels if c.part == "platform"))
+    answers = iter(["20 10", "0.02", "48.2"])
+    assert ask_plan(feet_alone, whole=False).parts == ("platform",)
+
+
+def test_a_practice_is_not_saved_where_a_real_rig_would_use_it(tmp_path, bench):
+    result = CliRunner().invoke(app, ["calibrate", "--virtual", "--auto", "--data", str(tmp_path)])
+    assert result.exit_code == 2
+    assert "describes a real rig" in result.stderr
+    assert not list((tmp_path / "calibrations").iterdir())
 
 
 def test_a_practice_runs_over_the_wire_by_itself(tmp_path):
@@ -235,8 +293,6 @@ def test_a_plan_that_overloads_the_rig_is_refused_before_anybody_lifts():
 
 
 def test_gravity_that_nobody_gave_is_uncertain():
-    from dataclasses import replace
-
     nowhere = plan_for(replace(ONE, gravity_m_s2=9.80665), [{"part": "bar", "masses": ["A", "B"]}])
     # Between equator and poles lie 9.780 and 9.832: +-0.026 as a rectangle is 0.015 m/s^2 (JCGM 100, 4.3.7).
     assert nowhere.u_gravity_m_s2 == pytest.approx(0.015, abs=2e-4)

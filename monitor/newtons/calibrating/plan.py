@@ -304,6 +304,28 @@ def check_plan(plan: Plan, rig: Rig) -> None:
             )
 
 
+def check_whole(plan: Plan, rig: Rig, *, known: bool) -> None:
+    """Refuse a plan that leaves a part out of which nothing is known: the monitor could not use its result.
+
+    Parameters
+    ----------
+    known : bool
+        Whether an earlier calibration of all channels stands in for what the plan leaves out.
+
+    Raises
+    ------
+    BadPlan
+    """
+    there = {channel.part for channel in rig.channels}
+    left_out = [part for part in ("bar", "platform") if part in there and part not in plan.parts]
+    if left_out and not known:
+        raise BadPlan(
+            what=f"The plan leaves out the {left_out[0]}, and no earlier calibration stands in for it.",
+            means="Half a calibration could not be used; nothing was begun.",
+            do="Calibrate bar and platform in one go.",
+        )
+
+
 def load_plan(path: str | os.PathLike[str], rig: Rig) -> Plan:
     """Read a plan (TOML).
 
