@@ -147,15 +147,16 @@ def beat_wave(beat: Array, use: NDArray[np.bool_], beat_Hz: float, rate_Hz: floa
     rows, hop = min(len(beat), round(WINDOW_S * rate_Hz)), max(1, round(WINDOW_S * rate_Hz / 4))
     design = _design(rows, beat_Hz, rate_Hz)
     taper = np.hanning(rows + 2)[1:-1]
+    starts = np.array([*range(0, len(beat) - rows, hop), len(beat) - rows])
+    kept = np.lib.stride_tricks.sliding_window_view(use, rows)[starts]
+    enough = kept.mean(axis=1) >= 0.4
+    starts, kept = starts[enough], kept[enough]
+    fitted = _fitted(design, np.lib.stride_tricks.sliding_window_view(beat, rows)[starts], kept)
+    waves = taper * (fitted[:, :4] @ design[:, :4].T)
     total, weight = np.zeros(len(beat)), np.full(len(beat), 1e-9)
-    for start in [*range(0, len(beat) - rows, hop), len(beat) - rows]:
-        part = slice(start, start + rows)
-        kept = use[part]
-        if kept.mean() < 0.4:
-            continue
-        solution, *_ = np.linalg.lstsq(design[kept], beat[part][kept], rcond=None)
-        total[part] += taper * (design[:, :4] @ solution[:4])
-        weight[part] += taper
+    for start, wave in zip(starts.tolist(), waves, strict=True):
+        total[start : start + rows] += wave
+        weight[start : start + rows] += taper
     return np.asarray(total / weight)
 
 
@@ -178,29 +179,29 @@ def _amplitudes(beats: Array, use: NDArray[np.bool_], beat_Hz: float, rate_Hz: f
         NaN is returned for a window of which less than half may be used.
     """
     rows = beats.shape[1]
-    design = _design(rows, beat_Hz, rate_Hz)
-    aside = _aside(rows, beat_Hz, rate_Hz)
+    design, aside = _design(rows, beat_Hz, rate_Hz), _aside(rows, beat_Hz, rate_Hz)
     size, u_size = np.full(len(beats), np.nan), np.full(len(beats), np.nan)
-    whole = use.all(axis=1)
-    if whole.any():
-        # One factorisation serves every window without a mask.
-        q, r = np.linalg.qr(design)
-        part = beats[whole]
-        onto = part @ q
-        solution = np.linalg.solve(r, onto.T)
-        size[whole] = np.hypot(solution[0], solution[1])
-        u_size[whole] = _u_amplitude((part - onto @ q.T) @ aside * (2 / rows))
-    masked = np.flatnonzero(~whole & (use.mean(axis=1) >= 0.5))
-    if len(masked):
-        # Rows that may not be used weigh nothing: one factorisation for each window, all in one call.
-        kept = use[masked]
-        part = np.where(kept, beats[masked], 0.0)[:, :, None]
-        q, r = np.linalg.qr(np.where(kept[:, :, None], design, 0.0))
-        onto = q.swapaxes(1, 2) @ part
-        solution = np.linalg.solve(r, onto)[:, :, 0]
-        size[masked] = np.hypot(solution[:, 0], solution[:, 1])
-        u_size[masked] = _u_amplitude((part - q @ onto)[:, :, 0] @ aside * (2 / kept.sum(axis=1))[:, None])
+    count = use.sum(axis=1)
+    enough = count >= 0.5 * rows
+    kept, part = use[enough], beats[enough]
+    fitted = _fitted(design, part, kept)
+    size[enough] = np.hypot(fitted[:, 0], fitted[:, 1])
+    left = np.where(kept, part - fitted @ design.T, 0.0)
+    u_size[enough] = _u_amplitude(left @ aside * (2 / count[enough])[:, None])
     return size, u_size
+
+
+def _fitted(design: Array, windows: Array, use: NDArray[np.bool_]) -> Array:
+    """Return (n, k) the least-squares weights of a design's columns (rows, k) in windows (n, rows), over rows to use.
+
+    By the normal equations, whose sums for all windows are one product: the columns are of like size and far from
+    parallel, so that half of the digits that squaring costs are left over.
+    """
+    columns = design.shape[1]
+    products = (design[:, :, None] * design[:, None, :]).reshape(len(design), columns**2)
+    squares = (use.astype(float) @ products).reshape(-1, columns, columns)
+    onto = np.where(use, windows, 0.0) @ design
+    return np.asarray(np.linalg.solve(squares, onto[:, :, None])[:, :, 0])
 
 
 def _aside(rows: int, beat_Hz: float, rate_Hz: float) -> Array:
