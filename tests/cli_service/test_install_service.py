@@ -199,15 +199,63 @@ def test_a_port_without_usb_device_is_refused() -> None:
     assert "/dev/ttyS0" in result.output
 
 
-def test_the_rule_gives_the_name_that_the_unit_opens() -> None:
-    rule = planned()["99-hang-monitor.rules"]
-    (line,) = [one for one in rule.splitlines() if one and not one.startswith("#")]
-    pairs = [re.fullmatch(r"([A-Z_]+(?:\{\w+\})?)(==|\+=|=)(.+)", part) for part in line.split(", ") if part != "X"]
-    assert all(pairs)
-    given = {pair[1]: (pair[2], pair[3].strip('"')) for pair in pairs if pair}
-    assert given["SYMLINK"] == ("+=", "hang-monitor")
-    assert given["GROUP"] == ("=", "dialout")
-    assert given["SUBSYSTEM"] == ("==", "tty")
+# Of udev(7), from memory: keys that compare take == or !=, keys that assign take =, += or := (-= for some); a value
+# stands in double quotes, a name in braces where the key has a list.
+COMPARES = {"ACTION", "DEVPATH", "KERNEL", "KERNELS", "SUBSYSTEM", "SUBSYSTEMS", "DRIVER", "DRIVERS", "TEST", "RESULT"}
+COMPARES_OF = {"ATTR", "ATTRS", "ENV", "CONST", "SYSCTL", "TAG", "TAGS"}
+ASSIGNS, ASSIGNS_OF = (
+    {"NAME", "SYMLINK", "OWNER", "GROUP", "MODE", "TAG", "LABEL", "GOTO", "OPTIONS"},
+    {"ENV", "SECLABEL"},
+)
+
+
+def parsed_rule(text: str) -> list[tuple[str, str, str, str]]:
+    """Return key, name in braces, operator and value of the one rule of a file; fails where udev would not read it."""
+    (line,) = [one for one in text.splitlines() if one and not one.startswith("#")]
+    found = []
+    for part in re.split(r",\s*(?=[A-Z])", line):
+        match = re.fullmatch(r'([A-Z]+)(?:\{([\w/.]+)\})?(==|!=|\+=|-=|:=|=)"([^"\\]*)"', part)
+        assert match, part
+        key, name, operator, value = match[1], match[2] or "", match[3], match[4]
+        if operator in ("==", "!="):
+            assert key in (COMPARES_OF if name else COMPARES), part
+        else:
+            assert key in (ASSIGNS_OF if name else ASSIGNS), part
+            assert operator != "-=" or key in ("SYMLINK", "TAG"), part
+        found.append((key, name, operator, value))
+    return found
+
+
+def test_the_rule_is_read_as_udev_reads_it_and_gives_the_name_that_the_unit_opens() -> None:
+    match, _ = install.board_match(None)
+    rule = parsed_rule(planned(match=match)["99-hang-monitor.rules"])
+    assert rule == [
+        ("SUBSYSTEM", "", "==", "tty"),
+        ("ATTRS", "idVendor", "==", "2e8a"),
+        ("ATTRS", "idProduct", "==", "0005"),
+        ("ATTRS", "serial", "==", "e6614103e7452d2f"),
+        ("SYMLINK", "", "+=", "hang-monitor"),
+        ("GROUP", "", "=", "dialout"),
+        ("MODE", "", "=", "0660"),
+        ("ENV", "ID_MM_DEVICE_IGNORE", "=", "1"),
+    ]
+    assert "--port /dev/hang-monitor" in section(planned()["hang-monitor.service"], "Service")["ExecStart"][0]
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong"),
+    [
+        ('SYMLINK+="', 'SYMLINC+="'),
+        ('SUBSYSTEM=="', 'SUBSYSTEM="'),
+        ('MODE="0660"', "MODE=0660"),
+        ('GROUP="', 'GROUP=="'),
+    ],
+)
+def test_a_mistake_in_the_rule_would_be_seen(right: str, wrong: str) -> None:
+    text = planned(match=install.board_match(None)[0])["99-hang-monitor.rules"]
+    assert right in text
+    with pytest.raises(AssertionError):
+        parsed_rule(text.replace(right, wrong))
 
 
 def test_the_page_unit_opens_the_page_that_the_service_serves() -> None:
