@@ -78,7 +78,7 @@ def _columns() -> dict[str, _Getter]:
     for name in ("alpha_mean", "alpha_u", "alpha_p95", "alpha_direct", "clean_s", "misclosure", "misclosure_u"):
         columns[_header(name)] = _result_field(name)
     columns["assistance_second_max_1"] = _largest_second
-    for name in ("peak_N", "dose_bw_s", "lateral_m", "lateral_u_m", "zero_bar_N", "zero_feet_N"):
+    for name in ("peak_N", "peak_u_N", "dose_bw_s", "lateral_m", "lateral_u_m", "zero_bar_N", "zero_feet_N"):
         columns[name] = _result_field(name)
     for name in ("max_deg", "rms_deg", "frequency_Hz"):
         columns[f"swing_{name}"] = _swing_field(name)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -24,7 +25,8 @@ from monitor.measures.disturbance import near_spans, side_changes
 from monitor.measures.edge import u_crossing_s
 from monitor.measures.fatigue import slopes_of
 from monitor.measures.lateral import lateral
-from monitor.measures.loading import bounce_Hz, peak_N, settle_s
+from monitor.measures.loading import bounce_Hz, settle_s
+from monitor.measures.peak import Peak, peak_of
 from monitor.measures.result import HoldResult, Regrip, Slopes, Stillness, Sway, Swing, ThirdSupport, Touch, Travel
 from monitor.measures.states import states_of
 from monitor.measures.steepest import Rise, steepest_rise
@@ -87,13 +89,17 @@ def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResu
         missing_s = float(np.count_nonzero(~stay.valid[edges.first : edges.last])) / stay.rate_Hz
         if missing_s > 0.5:
             flags.append("data_missing")
+    peak = _peak(stay, edges) if stay.rig.has_bar else None
+    if peak is not None and not peak.resolved:
+        flags.append("peak_not_resolved")
     zeros, rows = around.zeros, slice(edges.first, edges.last)
     common: dict[str, Any] = {
         "onset_s": edges.onset_s,
         "release_s": edges.release_s,
         "duration_s": duration_s,
         "duration_u_s": duration_u_s,
-        "peak_N": _peak_N(stay, edges) if stay.rig.has_bar else None,
+        "peak_N": peak.load_N if peak else None,
+        "peak_u_N": math.hypot(peak.u_N, peak.load_N * stay.part_u_rel_span(stay.rig.bar_index)) if peak else None,
         "regrips": regrips,
         "zero_bar_N": zeros.taken_off_N(stay.rig.bar_index, zeros.bar_shift_N, rows),
         "zero_feet_N": zeros.taken_off_N(stay.rig.platform_index, zeros.feet_shift_N, rows),
@@ -104,9 +110,10 @@ def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResu
     return hold.result() if stay.rig.has_bar else hold.feet_only()
 
 
-def _peak_N(stay: Stay, edges: HoldEdges) -> float:
-    noise_N = stay.noise_N(stay.rig.bar_index)
-    return peak_N(stay.t_s, stay.bar_N, edges.onset_s, edges.release_s, stay.rate_Hz, noise_N)
+def _peak(stay: Stay, edges: HoldEdges) -> Peak:
+    bar = stay.rig.bar_index
+    cells_N = stay.filled_N[:, list(bar)]
+    return peak_of(stay.t_s, cells_N, edges.onset_s, edges.release_s, stay.rate_Hz, stay.noise_N(bar))
 
 
 class _Hold:

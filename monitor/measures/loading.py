@@ -1,68 +1,18 @@
-"""How the bar is loaded: the peak, and how long the ringing of the catch takes to settle."""
+"""The ringing of the catch: how long it takes to settle, and its frequency."""
 
 from __future__ import annotations
 
-import functools
 import itertools
 
 import numpy as np
 
-from monitor.signals import sliding
 from monitor.signals.stay import Array
 
 SETTLED_WITHIN = 0.05
-PEAK_S = 0.0125
-"""A peak is a mean over this time: shorter ones no converter of 80 readings per second sees."""
-
-HIGH = 0.9
-"""How high a reading must be, as a share of the highest, for the peak to lie beside it."""
-
-LEAST_SIDE = 0.1
-"""The load comes up to a peak and goes down from it: the flatter side is so steep at least, as a share of the other."""
-
-BENT_NOISES = 6.0
-"""Where the load is straighter than its noise there is nothing between the readings."""
-
-ACROSS, PLACES, KAISER_BETA = 12, 17, 5.0
 LONGEST_SETTLING_S = 15.0
 STILL_AFTER_S = 0.25
 LET_GO_S = 0.5
 """The end of a hold, in which the body is on its way down: no ringing of the catch."""
-
-
-def peak_N(t_s: Array, bar_N: Array, onset_s: float, release_s: float, rate_Hz: float, noise_N: float = 0.0) -> float:
-    """Return the largest mean of the bar's load over ``PEAK_S``, wherever that begins, between the edges (N).
-
-    At 80 readings per second that is a reading's own interval; slower readings are means over a longer one. Readings
-    fall beside the peak: around the highest of them the course of such means is interpolated within its band (a sinc
-    under Kaiser's window; J. F. Kaiser and R. W. Schafer 1980, from memory). A reading next to a step (hands that open)
-    is left as it is: the step would ring.
-    """
-    means_N = sliding.mean(bar_N, max(1, round(PEAK_S * rate_Hz))) if rate_Hz > 1.5 / PEAK_S else bar_N
-    rows = np.flatnonzero((t_s >= onset_s) & (t_s <= release_s))
-    highest = means_N[rows]
-    peak = float(highest.max())
-    half = ACROSS // 2
-    for row in rows[highest > HIGH * peak].tolist():
-        for left in (row - 1, row):
-            near = means_N[left - half + 1 : left + half + 1]
-            if left < half or len(near) < ACROSS:
-                continue
-            before, first, second, after = near[half - 2 : half + 2].tolist()
-            up_N, down_N = first - before, second - after
-            # A step falls to one side only.
-            if min(up_N, down_N) > LEAST_SIDE * max(up_N, down_N) and up_N + down_N > BENT_NOISES * noise_N:
-                peak = max(peak, float((_between() @ near).max()))
-    return peak
-
-
-@functools.lru_cache(maxsize=1)
-def _between() -> Array:
-    """Return (k, ACROSS) weights of readings for places between the two in their middle."""
-    away = np.linspace(0.0, 1.0, PLACES)[:, None] - (np.arange(ACROSS) - (ACROSS // 2 - 1))
-    inside = np.sqrt(np.maximum(0.0, 1.0 - (2 * away / ACROSS) ** 2))
-    weights = np.sinc(away) * np.i0(KAISER_BETA * inside)
-    return np.asarray(weights / weights.sum(axis=1, keepdims=True))
 
 
 def settle_s(

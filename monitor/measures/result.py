@@ -6,7 +6,7 @@ import dataclasses
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-MEASUREMENT_VERSION = 3
+MEASUREMENT_VERSION = 4
 """Raised whenever a change of the code can change a number; stored with every result."""
 
 Kind = Literal["passive", "active", "mixed"]
@@ -143,6 +143,7 @@ class HoldResult:
     misclosure: float | None = None
     misclosure_u: float | None = None
     peak_N: float | None = None
+    peak_u_N: float | None = None
     dose_bw_s: float | None = None
     lateral_m: float | None = None
     lateral_u_m: float | None = None

@@ -18,6 +18,7 @@ FLAG_WORDS: dict[str, str] = {
     "negative_assistance": "the feet pull at the platform, or its zero is off",
     "never_settled": "the bar was never quiet",
     "nobody_on_the_rig": "nobody was on the rig",
+    "peak_not_resolved": "the load rang faster than the readings: how high it went is not sure",
     "platform_zero_not_read": "the platform was never seen empty: its zero is the calibration's",
     "record_begins_in_hold": "the record begins in mid-hold",
     "record_ends_in_hold": "the record ends in mid-hold",

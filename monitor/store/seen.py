@@ -230,6 +230,7 @@ def join_holds(first: StoredHold, second: StoredHold, made_by: int | None = None
         misclosure=mean("misclosure"),
         misclosure_u=mean("misclosure_u"),
         peak_N=both("peak_N", max),
+        peak_u_N=_higher(a, b).peak_u_N,
         dose_bw_s=both("dose_bw_s", lambda x, y: x + y),
         lateral_m=mean("lateral_m"),
         swing=_joined_swing(a, b),
@@ -247,6 +248,11 @@ def join_holds(first: StoredHold, second: StoredHold, made_by: int | None = None
     )
     uid = f"{first.uid}-join-{second.number:03d}"
     return replace(first, uid=uid, result=result, revised=0, made_by=made_by, ending=second.ending)
+
+
+def _higher(a: HoldResult, b: HoldResult) -> HoldResult:
+    """Return the part with the higher peak."""
+    return max(a, b, key=lambda part: part.peak_N or 0.0)
 
 
 def _joined_swing(a: HoldResult, b: HoldResult) -> Swing | None:

@@ -94,7 +94,14 @@ def _hold(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
         error = NOTHING if beta is None else 100 * abs(beta - true["bar_fraction_half"])
         yield Found("bar's share", error, bound=100 * u_beta, value=true["bar_fraction_half"])
         u_peak = math.hypot(bounds.part_noise_N(2) / true["peak_N"], bounds.bodyweight_rel() * math.sqrt(3.0))
-        yield Found("peak", 100 * abs(hold["peak_N"] / true["peak_N"] - 1), bound=100 * u_peak, value=true["peak_N"])
+        peak_error = abs(hold["peak_N"] / true["peak_N"] - 1)
+        resolved = "peak_not_resolved" not in hold["flags"]
+        yield Found("peak not resolved", 0 if resolved else 1)
+        if resolved:
+            yield Found("peak", 100 * peak_error, bound=100 * u_peak, value=true["peak_N"])
+        else:
+            yield Found("peak, not resolved", 100 * peak_error)
+        yield Found("peak over u", peak_error * true["peak_N"] / hold["peak_u_N"])
     if "quiet" in tags:
         tremor = hold["tremor_N"]
         rms = true["tremor_6_12Hz_rms_N"]

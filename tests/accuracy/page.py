@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -23,16 +25,43 @@ MISSED = (
     "change of hands missed",
     "regrip missed",
     "bad cell not told",
+    "peak not resolved",
 )
 OTHER_UNITS = {
     "live onset": "ms",
     "touch's peak": "%",
+    "peak, not resolved": "%",
     "travel over u": "error / u",
     "swing beside pulls": "degrees",
     "swing withheld near pulls": "share",
     "state wrong (swing)": "% of time",
 }
-WORDS = {"aim": "aim reached", "floor": "floor held", "SHORT": "**falls short**", "": ""}
+WORDS = {
+    "aim": "aim reached",
+    "floor": "floor held",
+    "limit": "floor held, aim beyond the bound",
+    "SHORT": "**falls short**",
+    "": "",
+}
+WITHHELD = {
+    "kind": "passive or active",
+    "swing": "swing",
+    "settle_s": "settling",
+    "tremor_N": "tremor",
+    "loading_N_s": "rate of loading",
+    "misclosure": "misclosure",
+    "lateral_m": "lateral offset",
+    "stillness": "stillness",
+}
+"""Measures of a hold that are null where they cannot be known."""
+
+TOLD = {
+    "regrips": "regrip",
+    "grip_changes_s": "change of hands",
+    "touches": "touch",
+    "third_support": "third support",
+    "travel": "pull or sinking",
+}
 
 
 def _number(x: float) -> str:
@@ -57,11 +86,12 @@ def _errors(some: list[Row]) -> list[str]:
         told = [np.median(row.errors), np.quantile(row.errors, 0.95, method="higher"), row.errors.max()]
         unit = row.limit.unit if row.limit else OTHER_UNITS.get(row.measure, "")
         rms = math.sqrt(float(np.mean(np.square(finite)))) if len(finite) else math.inf
-        best = [_number(row.bound), _number(row.ratio or 0.0)] if row.bound else ["", ""]
+        best = ["" if x is None else _number(x) for x in (row.bound, row.ratio, row.at_best)]
         limits = [_number(row.limit.floor), _number(row.limit.aim)] if row.limit else ["", ""]
         cells = [row.measure, unit, str(len(row.errors)), *(_number(float(x)) for x in told), _number(rms), *best]
         body.append([*cells, *limits, WORDS[row.verdict]])
-    head = ("measure", "unit", "cases", "median", "95 %", "largest", "rms", "bound", "rms / bound", "floor", "aim", "")
+    figures = ("median", "95 %", "largest", "rms", "bound", "rms / bound", "at best")
+    head = ("measure", "unit", "cases", *figures, "floor", "aim", "")
     return _table(head, body)
 
 
@@ -116,6 +146,37 @@ def _cases(records: list[Record]) -> list[str]:
         "missed or invented",
     )
     return _table(head, body)
+
+
+def _counted(names: Iterable[str], stays: int) -> str:
+    """Return names with in how many stays they came, the most frequent first."""
+    counts = Counter(names).most_common()
+    return ", ".join(name if n == stays else f"{name} ({n})" for name, n in counts) or "nothing"
+
+
+def _said(records: list[Record]) -> list[str]:
+    """Return what the tool told and withheld in each hard case."""
+    body = []
+    for name, make in SCENARIOS.items():
+        own = [r for r in records if r.name == name and "hard" in r.truth["tags"]]
+        if not own:
+            continue
+        flags, missing, kinds, events = list[str](), list[str](), list[str](), Counter[str]()
+        for record in own:
+            holds = record.result["holds"]
+            flags += sorted({*record.result["flags"], *(flag for hold in holds for flag in hold["flags"])})
+            missing += sorted({WITHHELD[key] for hold in holds for key in WITHHELD if _is_missing(hold[key])})
+            kinds += [f"{hold['support']}, {hold['kind'] or 'kind unknown'}" for hold in holds]
+            events.update({word: sum(len(hold[key]) for hold in holds) for key, word in TOLD.items()})
+        seen = ", ".join(f"{word} {n}" for word, n in events.items() if n) or "nothing"
+        said = [_counted(kinds, len(own)) if kinds else "no hold", _counted((f"`{f}`" for f in flags), len(own))]
+        title = (make.__doc__ or name).strip().rstrip(".")
+        body.append([title, str(len(own)), *said, seen, _counted(missing, len(own))])
+    return _table(("what happens", "stays", "held to be", "flags", "events told, in all stays", "withheld"), body)
+
+
+def _is_missing(value: Any) -> bool:
+    return value is None or (isinstance(value, dict) and "max_deg" in value and value["max_deg"] is None)
 
 
 def _validity() -> list[str]:
@@ -173,7 +234,8 @@ def page(records: list[Record], bodies: int) -> str:
         "*Bound* is the smallest standard deviation that white noise and calibration leave to any estimator "
         "(Cramer-Rao or closed form, `tests/accuracy/bounds.py`), as root mean square over the same cases; it knows "
         "neither breathing nor tremor nor what a body does between readings, so a ratio of one is out of reach where "
-        "these rule.",
+        "these rule. *At best* is what the figure that is judged (the largest error, or the rms of travel) would be in "
+        "half of all such runs if every error were as small as its bound: an aim below it is beyond any estimator.",
         "",
         *_errors(ordinary),
         "![Errors against floor and aim](images/accuracy_measures.svg)",
@@ -204,6 +266,12 @@ def page(records: list[Record], bodies: int) -> str:
         "Largest error of all bodies that played the case.",
         "",
         *_cases(records),
+        "## What it says in hard cases",
+        "",
+        "What the results of these stays told: a flag, an event or a withheld measure came in every stay unless its "
+        "number stands beside it. `kind_unknown` and passive or active: cells see changes, not postures.",
+        "",
+        *_said(records),
         "## Limits of validity that the code enforces",
         "",
         "Outside of these a value is absent, and a flag says why.",

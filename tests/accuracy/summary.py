@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import erfc
 
 from tests.accuracy.comparison import Found
 from tests.accuracy.limits import LIMITS, Limit, figure
@@ -30,7 +31,8 @@ class Row:
     """All errors of one measure, and the figures that are told of them.
 
     ``bound`` is the root mean square of the standard deviations that noise and calibration leave; ``ratio`` that of the
-    errors over it. None where there is no bound. ``places`` name the stays, worst first.
+    errors over it. ``at_best`` is what the figure would be in half of all runs if every error were normal with its
+    bound's standard deviation. None where there is no bound. ``places`` name the stays, worst first.
     """
 
     measure: str
@@ -39,6 +41,7 @@ class Row:
     figure: float
     bound: float | None
     ratio: float | None
+    at_best: float | None
     exposure_s: float
     places: list[tuple[float, str]]
 
@@ -49,7 +52,26 @@ class Row:
             return ""
         if self.figure <= self.limit.aim:
             return "aim"
-        return "floor" if self.figure <= self.limit.floor else "SHORT"
+        if self.figure > self.limit.floor:
+            return "SHORT"
+        return "limit" if self.at_best is not None and self.at_best > self.limit.aim else "floor"
+
+
+def largest_at_best(bounds: np.ndarray) -> float:
+    """Return the median of the largest absolute value of independent normal errors with these standard deviations."""
+    low, high = 0.0, 10.0 * float(bounds.max())
+    for _ in range(60):
+        middle = (low + high) / 2
+        if float(_log_inside(middle / bounds).sum()) < math.log(0.5):
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def _log_inside(z: np.ndarray) -> np.ndarray:
+    """Return the logarithm of the chance that a standard normal value is smaller than ``z`` in size."""
+    return np.asarray(np.log1p(-erfc(z / math.sqrt(2.0))))
 
 
 def row_of(measure: str, found: list[tuple[Found, str]]) -> Row:
@@ -58,13 +80,15 @@ def row_of(measure: str, found: list[tuple[Found, str]]) -> Row:
     exposure_s = sum(one.exposure_s for one, _ in found)
     limit = LIMITS.get(measure)
     paired = [(one.error, one.bound) for one, _ in found if one.bound is not None and math.isfinite(one.error)]
-    bound = ratio = None
+    bound = ratio = at_best = None
     if paired:
         bound = math.sqrt(sum(b * b for _, b in paired) / len(paired))
         ratio = math.sqrt(sum(e * e for e, _ in paired) / len(paired)) / bound
+        if limit is not None and limit.kind in ("rms", "largest"):
+            at_best = bound if limit.kind == "rms" else largest_at_best(np.array([b for _, b in paired]))
     shown = figure(limit, errors, exposure_s) if limit else float(errors.max())
     places = sorted(((one.error, place) for one, place in found), reverse=True)
-    return Row(measure, errors, limit, shown, bound, ratio, exposure_s, places)
+    return Row(measure, errors, limit, shown, bound, ratio, at_best, exposure_s, places)
 
 
 def rows(records: Iterable[Record], *, hard: bool | None = None) -> list[Row]:

@@ -30,18 +30,26 @@ def test_the_page_tells_every_measure_and_every_limit():
     assert "nan" not in text.lower().split()
 
 
-def test_page_and_plots_are_written(tmp_path):
+def test_page_and_plots_are_written_and_the_same_for_the_same_stays(tmp_path):
     write_page(tmp_path, list(records()), 4)
-    names = {path.name for path in (tmp_path / "images").iterdir()}
-    assert names == {f"accuracy_{name}.svg" for name in ("measures", "edges", "swing", "travel")}
-    for path in (tmp_path / "images").iterdir():
-        assert ElementTree.fromstring(path.read_bytes()).tag.endswith("svg")
-        assert b"mathdefault" not in path.read_bytes()
+    written = {path.name: path.read_bytes() for path in (tmp_path / "images").iterdir()}
+    assert set(written) == {f"accuracy_{name}.svg" for name in ("measures", "edges", "swing", "travel")}
+    for svg in written.values():
+        assert ElementTree.fromstring(svg).tag.endswith("svg")
+        assert b"mathdefault" not in svg
     assert (tmp_path / "accuracy.md").read_text(encoding="utf-8").startswith("# How well it measures")
+    assert written == {f"accuracy_{name}.svg": svg for name, svg in all_plots(list(records())).items()}
 
 
-def test_plots_are_the_same_for_the_same_stays():
-    assert all_plots(list(records())) == all_plots(list(records()))
+def test_the_page_tells_what_was_said_and_withheld_in_a_hard_case():
+    lines = page(list(records()), 4).split("## What it says in hard cases")[1].splitlines()
+    (row,) = [line for line in lines if line.startswith("| Hang, one bare foot treads on one corner")]
+    (hold,) = next(r for r in records() if r.name == "steps_on_a_corner").result["holds"]
+    _, _, stays, held, flags, events, withheld, _ = (cell.strip() for cell in row.split("|"))
+    assert (stays, held) == ("1", "unassisted, kind unknown")
+    assert {flag.strip(" `") for flag in flags.split(",")} >= set(hold["flags"])
+    assert "touch 2" in events
+    assert ("swing" in withheld) == (hold["swing"] is None or hold["swing"]["max_deg"] is None)
 
 
 def test_the_table_for_a_terminal_names_the_worst_stays():

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from statistics import NormalDist
 
 import numpy as np
 import pytest
 
 from tests.accuracy import bounds
 from tests.accuracy.confidence import rate_bounds, share_bounds
+from tests.accuracy.summary import largest_at_best
 from tests.physics.wiring import RATE_HZ
 
 TRIALS = 4000
@@ -103,3 +105,11 @@ def test_no_line_has_a_better_known_slope(rng):
     t = np.arange(rows) / RATE_HZ
     slopes = np.polynomial.polynomial.polyfit(t, rng.standard_normal((rows, TRIALS)) * bounds.part_noise_N(2), 1)[1]
     assert np.std(slopes) == pytest.approx(bounds.line_slope_N_s(seconds, 2), rel=WITHIN)
+
+
+def test_the_largest_of_perfect_errors_is_what_normal_tables_say():
+    """Median of one absolute normal value: 0.67449 (the probable error); of many, from the normal distribution."""
+    assert largest_at_best(np.array([2.0])) == pytest.approx(2 * 0.67449, abs=1e-4)
+    each = 0.5 ** (1 / 50)
+    assert largest_at_best(np.full(50, 3.0)) == pytest.approx(3 * NormalDist().inv_cdf((1 + each) / 2), rel=1e-6)
+    assert largest_at_best(np.array([1.0, 1e-9])) == pytest.approx(0.67449, abs=1e-4)

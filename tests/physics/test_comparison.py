@@ -65,6 +65,8 @@ RESULT: dict[str, Any] = {
             "alpha_mean": 0.001,
             "beta_mean": 0.98,
             "peak_N": 900.0,
+            "peak_u_N": 3.0,
+            "flags": [],
             "loading_N_s": 9000.0,
             "loading_u_N_s": 50.0,
             "assistance_course": [(15.5, 0.0, 0.0001), (16.5, None, None), (39.5, 0.002, 0.0001)],

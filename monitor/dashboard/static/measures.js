@@ -30,7 +30,7 @@ export function measuresOf(hold) {
     row("swing", swingText(swing), SWING),
     row("settle", plain(r.settle_s, 1, words.unit.second), ["never_settled", ...SWING]),
     row("travel", r.travel.length > 0 ? r.travel.slice(0, 3).map(travelText).join("; ") : null, TRAVEL),
-    row("peak", load(r.peak_N, 0)),
+    row("peak", add(load(r.peak_N, 0, r.peak_u_N), r.flags.includes("peak_not_resolved") ? `, ${words.notSure}` : "")),
     row("lateral", lateralText(r), ["hands_not_told_apart"]),
     row("tremor", load(r.tremor_N, 1), ["tremor_not_measurable"]),
     row("zeroBar", load(r.zero_bar_N, 1), ["bar_zero_not_read"]),

@@ -23,6 +23,7 @@ export const words = {
   hands: "Hände",
   feet: "Füße",
   inferred: "erschlossen",
+  notSure: "nicht sicher",
   allowed: (percent) => `bis ${percent} % ist gut`,
   meanOfHold: "Mittel des Hangs",
   plusMinus: (u) => `± ${u} %`,

@@ -23,6 +23,7 @@ export const words = {
   hands: "hands",
   feet: "feet",
   inferred: "inferred",
+  notSure: "not sure",
   allowed: (percent) => `up to ${percent} % is fine`,
   meanOfHold: "mean of the hold",
   plusMinus: (u) => `± ${u} %`,

@@ -19,6 +19,7 @@ const flags = {
   negative_assistance: "die Füße ziehen an der Plattform, oder ihr Nullpunkt stimmt nicht",
   never_settled: "die Stange war nie ruhig",
   nobody_on_the_rig: "niemand war am Messgerät",
+  peak_not_resolved: "die Last schwang schneller als die Messwerte folgen: wie hoch sie ging, ist nicht sicher",
   platform_zero_not_read: "die Plattform war nie leer zu sehen: ihr Nullpunkt ist der der Kalibrierung",
   record_begins_in_hold: "die Aufnahme beginnt mitten im Hang",
   record_ends_in_hold: "die Aufnahme endet mitten im Hang",
