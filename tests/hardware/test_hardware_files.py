@@ -9,6 +9,7 @@ import re
 import runpy
 import subprocess
 import sys
+import tomllib
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -193,6 +194,15 @@ def test_a_rig_description_is_one_that_the_monitor_reads(name: str) -> None:
         }
         assert channel.rated_N == 1000 * float(rated_kN)
     assert not rig.invented
+
+
+def test_the_example_of_the_docs_bears_the_person_of_the_loads() -> None:
+    text = (ROOT / "docs" / "rig-description.md").read_text(encoding="utf-8")
+    example = tomllib.loads(re.findall(r"```toml\n(.*?)```", text, re.DOTALL)[0])
+    weight_N = 130 * STANDARD_GRAVITY_m_s2
+    for channel in example["channels"]:
+        assert channel["rated_N"] >= {"bar": 2, "platform": 1}[channel["part"]] * weight_N
+    assert example["mount_rating_N"] >= 2 * weight_N
 
 
 def test_the_whole_rig_is_that_of_the_load_curves_and_of_the_sheets() -> None:
