@@ -50,7 +50,7 @@ class AckingRecorder(StayRecorder):
     """Acknowledges frames as the reading thread hands them over, while a journal is open."""
 
     def __init__(self, ack: AckWriter, clock: HostClock) -> None:
-        super().__init__(clock.monotonic_ns)
+        super().__init__(clock)
         self._ack = ack
         self._frames = 0
 
