@@ -9,6 +9,7 @@ import numpy as np
 from monitor.signals.bodyweight import Bodyweight
 from monitor.signals.reliance import Reliance
 from monitor.signals.stay import Array, Stay
+from monitor.signals.summary import median
 from monitor.signals.zeros import Zeros
 
 UNASSISTED_BELOW = 0.01
@@ -73,15 +74,15 @@ def assistance(
     """Return the shares of a hold from the loads (n,) of its stay; ``feet_N`` is None where there is no platform."""
     beta = bar_N / bodyweight_N
     alpha = 1.0 - beta if feet_N is None else feet_N / bodyweight_N
-    inside = (t_s >= onset_s) & (t_s <= release_s)
+    inside = alpha[t_s.searchsorted(onset_s) : t_s.searchsorted(release_s, "right")]
     beta_mean = mean_between(t_s, beta, onset_s, release_s)
     alpha_mean = mean_between(t_s, alpha, onset_s, release_s)
-    within = float(np.mean(alpha[inside] <= alpha_max)) * (release_s - onset_s)
+    within = float(np.count_nonzero(inside <= alpha_max)) / len(inside) * float(release_s - onset_s)
     return Assistance(
         beta_mean=beta_mean,
         alpha_mean=alpha_mean,
-        alpha_p95=float(np.quantile(alpha[inside], 0.95)),
-        alpha_median=float(np.median(alpha[inside])),
+        alpha_p95=float(np.quantile(inside, 0.95)),
+        alpha_median=median(inside),
         clean_s=within,
         direct=feet_N is not None,
     )

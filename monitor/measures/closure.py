@@ -52,10 +52,10 @@ def third_supports(
     """
     missing = -misclosure(sum_N, bodyweight_N)
     mean = sliding.mean(missing, max(1, round(MEAN_S * rate_Hz)))
-    inside = (t_s > onset_s + EDGE_S) & (t_s < release_s - EDGE_S)
-    if inside.sum() < 2:
+    first, last = t_s.searchsorted(onset_s + EDGE_S, "right"), t_s.searchsorted(release_s - EDGE_S)
+    if last - first < 2:
         return []
-    t, m = t_s[inside], mean[inside]
+    t, m = t_s[first:last], mean[first:last]
     found = []
     for run in runs_above(t, m, OPEN_FRACTION):
         if run.length_s < SHORTEST_S:

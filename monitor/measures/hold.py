@@ -38,6 +38,7 @@ from monitor.measures.tremor import tremor_N
 from monitor.signals.bodyweight import Bodyweight
 from monitor.signals.reliance import Reliance, load_reliance
 from monitor.signals.stay import Array, Stay
+from monitor.signals.summary import median
 from monitor.signals.zeros import Zeros
 
 ALPHA_MAX = 0.10
@@ -45,6 +46,9 @@ ALPHA_MAX = 0.10
 
 CATCH_S = 2.0
 LET_GO_S = 0.5
+PEAK_MARGIN = 64
+"""Rows around a hold in which its peak is looked for: more than any of its windows reaches."""
+
 DISTURBED_MOST = 0.6
 MOTION_TURNS = 2
 PULL_REACH_S = 0.35
@@ -111,9 +115,9 @@ def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResu
 
 
 def _peak(stay: Stay, edges: HoldEdges) -> Peak:
-    bar = stay.rig.bar_index
-    cells_N = stay.filled_N[:, list(bar)]
-    return peak_of(stay.t_s, cells_N, edges.onset_s, edges.release_s, stay.rate_Hz, stay.noise_N(bar))
+    bar, rows = stay.rig.bar_index, slice(max(0, edges.first - PEAK_MARGIN), edges.last + PEAK_MARGIN)
+    cells_N = stay.filled_N[rows][:, list(bar)]
+    return peak_of(stay.t_s[rows], cells_N, edges.onset_s, edges.release_s, stay.rate_Hz, stay.noise_N(bar))
 
 
 class _Hold:
@@ -140,7 +144,8 @@ class _Hold:
         self.t, self.bar, self.feet, self.sum = (x[self.part] for x in (stay.t_s, stay.bar_N, stay.feet_N, stay.sum_N))
         self.cells = stay.filled_N[self.part]
         self._bounce_Hz = bounce_Hz(self.t, self.sum, self.W, edges.onset_s)
-        self.inside = (self.t >= edges.onset_s) & (self.t <= edges.release_s)
+        begin, end = self.t.searchsorted(edges.onset_s), self.t.searchsorted(edges.release_s, "right")
+        self.inside = slice(int(begin), int(end))
 
     def result(self) -> HoldResult:
         """Return the hold with every measure that its rig and its length allow."""
@@ -327,16 +332,15 @@ class _Hold:
         rows = zip(middle_s.tolist(), alpha.tolist(), u.tolist(), (read >= HALF_READ).tolist(), strict=True)
         return [(t, a, v) if known else (t, None, None) for t, a, v, known in rows]
 
-    def _mean_load(self, index: tuple[int, ...], rows: NDArray[np.bool_]) -> Reliance:
+    def _mean_load(self, index: tuple[int, ...], rows: NDArray[np.bool_] | slice) -> Reliance:
         """Return what the mean load of some cells over some rows relies on."""
         bar, feet = (tuple(i for i in index if i in part) for part in (self._rig.bar_index, self._rig.platform_index))
-        noise_N2 = 0.0
+        noise_N2, t_s = 0.0, self.t[rows]
         for part, zero in ((bar, self.around.zeros.bar), (feet, self.around.zeros.feet)):
-            # Noise of rows that the zero was read from has gone with the zero: twice the covariance is taken off.
-            noise_N2 += self.stay.noise_N(part) ** 2 * (1.0 - 2.0 * zero.overlap(self.t[rows]))
-        return load_reliance(
-            self.stay, index, self.cells[rows].mean(axis=0), self.t[rows], noise_N2 / max(1, int(rows.sum()))
-        )
+            if part:
+                # Noise of rows that the zero was read from has gone with the zero: twice the covariance is taken off.
+                noise_N2 += self.stay.noise_N(part) ** 2 * (1.0 - 2.0 * zero.overlap(t_s))
+        return load_reliance(self.stay, index, self.cells[rows].mean(axis=0), t_s, noise_N2 / max(1, len(t_s)))
 
     def _between_edges(self, index: tuple[int, ...], load_N: Array) -> Reliance:
         """Return what the mean of a part's load over the hold relies on: an edge counts with the load that it cuts."""
@@ -387,7 +391,8 @@ class _Hold:
         """Return the feet's contacts within the hold, those of stepping up and down left out."""
         if not self.stay.rig.has_platform or share.alpha_median >= UNASSISTED_BELOW:
             return []
-        noise_N = 1.4826 * float(np.median(np.abs(self.feet[self.inside] - np.median(self.feet[self.inside]))))
+        feet = self.feet[self.inside]
+        noise_N = 1.4826 * median(np.abs(feet - median(feet)))
         found = foot_contacts(self.t, self.feet, self.W, noise_N)
         within = [c for c in found if c.start_s > self.edges.onset_s + 0.05 and c.end_s < self.edges.release_s - 0.005]
         # Feet that catch the body while the hands let go belong to the regrip.
@@ -450,8 +455,12 @@ class _Hold:
             self.flags.append("swing_only_with_free_feet" if self.stay.rig.has_platform else "swing_needs_platform")
             return None, travel
         breaks_s = [x for one in third for x in (one.start_s, one.end_s)]
+        before: NDArray[np.bool_] | None = None
         for _ in range(MOTION_TURNS):
             apart = disturbed | near_spans(self.t, [(x.start_s, x.end_s) for x in travel], PULL_REACH_S)
+            if before is not None and np.array_equal(apart, before):
+                break  # between the same pulls the same swing would be read again
+            before = apart
             swing, beat_Hz, reason = self._swing(apart, body, breaks_s)
             if beat_Hz is None:
                 break

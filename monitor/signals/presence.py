@@ -51,6 +51,11 @@ class Presence:
 
     def push(self, mean_N: Array) -> Iterator[Came | Left]:
         """Yield what the ticks (n,) tell; NaN ticks (nothing received) change nothing."""
+        end = self._tick + len(mean_N)
+        if self.here and end - self._since <= self._longest and (mean_N >= PRESENT_N / 2).all():
+            # Nothing can happen: somebody is here, and stays.
+            self._tick, self._run = end, 0 if len(mean_N) else self._run
+            return
         for value in mean_N.tolist():
             tick = self._tick
             self._tick += 1

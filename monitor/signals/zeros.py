@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from monitor.newtons.stability import FEWEST_VALUES, allan_curve, judge
+from monitor.signals.rows import summed
 from monitor.signals.stay import Array, Stay
 from monitor.signals.windows import OFF_ZERO_N, Windows, windows_of
 
@@ -84,7 +86,7 @@ class PartZero:
             times = np.concatenate([t_s, self.anchors_s[used]])
             contrast = np.concatenate([weight, -leans[used]])
             known = float(leans**2 @ self.anchors_N2)
-        apart = wandered_N2(times[:, None] - times[None, :])
+        apart = wandered_N2(times[:, None] - times)
         return known, self.cells * max(0.0, -0.5 * float(contrast @ apart @ contrast))
 
     def overlap(self, t_s: Array) -> float:
@@ -93,25 +95,34 @@ class PartZero:
         1 where the zero was read over exactly these rows: then their noise has gone with it; 0 where it was read
         elsewhere. It is the covariance of the mean and of its zero over the variance of the mean, for white noise.
         """
-        if not len(self.anchors_s) or not len(t_s):
+        if not self.rows_s or not len(t_s):
             return 0.0
-        leans = self._leans(t_s, np.full(len(t_s), 1.0 / len(t_s)))
-        if not self.rows_s:
+        # A stay of an hour has hundreds of readings of its zero; most holds lie beside all of them.
+        first_s, last_s = self._spans_s
+        begin, end = int(np.searchsorted(last_s, t_s[0])), int(np.searchsorted(first_s, t_s[-1], "right"))
+        if begin >= end:
             return 0.0
-        inside = np.zeros(len(leans))
-        for anchor in np.flatnonzero(leans).tolist():  # a stay of an hour has hundreds, a hold leans on a few
-            rows = self.rows_s[anchor]
-            inside[anchor] = float(rows.searchsorted(t_s[-1], "right") - rows.searchsorted(t_s[0])) / len(rows)
-        return float(leans @ inside)
+        leans = self._leans(t_s, np.full(len(t_s), 1.0 / len(t_s)))[begin:end]
+        inside = [
+            float(rows.searchsorted(t_s[-1], "right") - rows.searchsorted(t_s[0])) / len(rows)
+            for rows in self.rows_s[begin:end]
+        ]
+        return float(leans @ np.array(inside))
+
+    @cached_property
+    def _spans_s(self) -> tuple[Array, Array]:
+        """Return (k,) and (k,) the times of each anchor's first and last row."""
+        return np.array([rows[0] for rows in self.rows_s]), np.array([rows[-1] for rows in self.rows_s])
 
     def _leans(self, t_s: Array, weight: Array) -> Array:
         """Return (k,) how much each anchor weighs in the sum, by the straight lines between them."""
         anchors = self.anchors_s
-        right = np.clip(np.searchsorted(anchors, t_s), 1, max(1, len(anchors) - 1))
         if len(anchors) == 1:
             return np.array([weight.sum()])
+        right = np.minimum(np.maximum(anchors.searchsorted(t_s), 1), len(anchors) - 1)
         left = right - 1
-        share = np.clip((t_s - anchors[left]) / (anchors[right] - anchors[left]), 0.0, 1.0)
+        begin_s = anchors[left]
+        share = np.minimum(np.maximum((t_s - begin_s) / (anchors[right] - begin_s), 0.0), 1.0)
         leans = np.bincount(left, weight * (1 - share), len(anchors))
         return np.asarray(leans + np.bincount(right, weight * share, len(anchors)))
 
@@ -158,10 +169,10 @@ def _apply(
     for column in index:
         correction[:, column] = np.interp(stay.t_s, times, means[:, column])
     shift = float(means[:, list(index)].sum(axis=1).mean())
-    total = stay.filled_N[:, list(index)].sum(axis=1)
     white_N = stay.noise_N(index)
-    errors = [_standard_error(total[a * windows.rows : b * windows.rows], stay.rate_Hz, white_N) for a, b in anchors]
-    rows_s = tuple(stay.t_s[a * windows.rows : b * windows.rows] for a, b in anchors)
+    spans = [slice(a * windows.rows, b * windows.rows) for a, b in anchors]
+    errors = [_standard_error(summed(stay.filled_N[rows], index), stay.rate_Hz, white_N) for rows in spans]
+    rows_s = tuple(stay.t_s[rows] for rows in spans)
     return shift, PartZero(len(index), times, np.array(errors) ** 2, rows_s)
 
 
