@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+import os
+import stat
 import sys
 import threading
 import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from firmware_bridge.sources import HostClock, LinkState, Source, SourceEvent
@@ -102,7 +103,7 @@ class RigChoice:
     def _describe(self, port: str, build: str | None, mount_rating_N: float | None) -> None:
         from monitor.health.builds import BUILDS
 
-        if not Path(port).exists():
+        if not _is_port(port):
             raise BadInput(
                 what=f"There is no port {port!r}.",
                 means="No rig was chosen.",
@@ -135,6 +136,13 @@ class RigChoice:
         except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
             return ""
         return kept if isinstance(kept, str) else ""
+
+
+def _is_port(path: str) -> bool:
+    try:
+        return stat.S_ISCHR(os.stat(path).st_mode)
+    except (OSError, ValueError):  # a name of which the system can make nothing
+        return False
 
 
 @dataclass

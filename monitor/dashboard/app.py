@@ -127,7 +127,8 @@ def create_app(
         routers.append(job_routes(jobs, coach))
     if bench is not None:
         routers.append(walk_routes(bench, store))
-    routers.append(setup_routes(setup, rig, control, bench, coach, store))
+    told = None if door is None else door.audit
+    routers.append(setup_routes(setup, rig, control, bench, coach, store, told))
     if house is not None:
         routers.append(house_routes(house, door))
     if door is not None:

@@ -102,6 +102,10 @@ class PatientProtocol(H11Protocol):
         self._head_timer = self._stuck_timer = None
 
 
+NO_TEXT = 1007
+"""WebSocket close code for text that is none (RFC 6455 sections 7.4.1 and 8.1)."""
+
+
 class FeedProtocol(WebSocketsSansIOProtocol):
     """The web server's WebSocket connection; a screen that goes on talking after the goodbye is hung up on."""
 
@@ -111,3 +115,16 @@ class FeedProtocol(WebSocketsSansIOProtocol):
             super().data_received(data)
         except InvalidState:
             self.transport.close()
+
+    def send_receive_event_to_app(self) -> None:
+        """Hand a message on; text that is no UTF-8 ends the feed, and the log is no place for a client's nonsense."""
+        if self.curr_msg_data_type == "text" and not self.close_sent:
+            try:
+                b"".join(self.frames).decode()
+            except UnicodeDecodeError:
+                log.info("A feed that sent text which is no UTF-8 was closed.")
+                self.frames = []
+                self.conn.send_close(NO_TEXT)
+                self.handle_parser_exception()
+                return
+        super().send_receive_event_to_app()

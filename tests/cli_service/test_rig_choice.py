@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from pathlib import Path
 
@@ -24,10 +25,11 @@ def folder(tmp_path):
 
 
 @pytest.fixture
-def port(tmp_path):
-    place = tmp_path / "ttyTEST"
-    place.touch()
-    return str(place)
+def port():
+    ends = os.openpty()
+    yield os.ttyname(ends[1])
+    for one in ends:
+        os.close(one)
 
 
 @pytest.mark.parametrize("name", sorted(BUILDS))
@@ -74,6 +76,16 @@ def test_what_cannot_be_chosen_changes_nothing(folder, port, build, gone):
     assert not folder.rig_file.exists()
     assert not choice.path.exists()
     assert not choice.renewed
+
+
+@pytest.mark.parametrize(
+    "name", ["", "x" * 300, "a\0b", "\ud800", "."], ids=["none", "long", "nul", "no text", "a folder"]
+)
+def test_what_is_no_port_is_told(folder, name):
+    choice = RigChoice(folder)
+    with pytest.raises(BadInput, match="There is no port"):
+        choice.choose("port", name, "hangers", 2500.0)
+    assert not folder.rig_file.exists()
 
 
 def test_a_described_rig_is_never_written_over(folder, port):

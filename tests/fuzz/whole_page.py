@@ -17,6 +17,7 @@ from blank import blank_database
 from fake_coach import FakeCoach, StoredReader, fill
 from fake_rig import HANGS_S, RIG, FakeControl, scene_at
 
+from monitor.cli.choose import RigChoice
 from monitor.dashboard import LiveHub, create_app
 from monitor.dashboard.doorkeeper import Doorkeeper
 from monitor.dashboard.house_api import House
@@ -130,5 +131,6 @@ def whole_page(
             power=ProgramEnd(is_service=True),
             house=House(data, store),
             bench=bench,
+            setup=RigChoice(data),
         )
         yield app, names

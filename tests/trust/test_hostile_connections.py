@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import json
+import logging
 import socket
 import threading
 import time
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 import uvicorn
@@ -18,7 +18,7 @@ from websockets.sync.client import ClientConnection, connect
 
 from monitor.cli.page import MOST_FEED_MESSAGE_BYTES
 from monitor.dashboard import connections, guard
-from monitor.dashboard.connections import PatientProtocol
+from monitor.dashboard.connections import FeedProtocol, PatientProtocol
 from monitor.dashboard.guard import MOST_BODY_BYTES
 
 DEADLINE_S = 20.0
@@ -28,11 +28,14 @@ DEADLINE_S = 20.0
 def listening(place: Hall) -> Iterator[int]:
     """Serve a hall's page on the loopback address; devices are told apart by the door's own rules there."""
     config = uvicorn.Config(
-        place.app, http=PatientProtocol, log_level="critical", lifespan="off", ws_max_size=MOST_FEED_MESSAGE_BYTES,
-        ws_per_message_deflate=False, timeout_graceful_shutdown=1,
+        place.app, http=PatientProtocol, ws=FeedProtocol, log_level="warning", lifespan="off", log_config=None,
+        ws_max_size=MOST_FEED_MESSAGE_BYTES, ws_per_message_deflate=False, timeout_graceful_shutdown=1,
     )  # fmt: skip
     server = uvicorn.Server(config)
     listener = socket.create_server(("127.0.0.1", 0))
+    listener.setsockopt(
+        socket.SOL_SOCKET, socket.SO_SNDBUF, 1 << 16
+    )  # of its connections too: full after a few answers
     ready = threading.Event()
     startup = server.startup
 
@@ -52,9 +55,9 @@ def listening(place: Hall) -> Iterator[int]:
         listener.close()
 
 
-@pytest.fixture
-def port(tmp_path: Path) -> Iterator[int]:
-    with hall(tmp_path, passcodes=False) as place, listening(place) as number:
+@pytest.fixture(scope="module")
+def port(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
+    with hall(tmp_path_factory.mktemp("hall"), passcodes=False) as place, listening(place) as number:
         yield number
 
 
@@ -197,6 +200,17 @@ def test_a_screen_that_sends_a_huge_message_is_dropped(port):
         with pytest.raises(ConnectionClosed) as ended:
             read_for_ever(feed)
     assert ended.value.rcvd is None or ended.value.rcvd.code == 1009  # message too big, RFC 6455 section 7.4.1
+
+
+@pytest.mark.parametrize("pieces", [[b"\xff\xfe"], [b"whole", b"\xed\xa0", b"\x80"]], ids=["one frame", "in pieces"])
+def test_text_that_is_none_ends_its_feed_and_is_no_fault_of_the_program(port, caplog, pieces):
+    with connect(f"ws://127.0.0.1:{port}/api/feed", open_timeout=DEADLINE_S) as feed:
+        feed.recv(timeout=DEADLINE_S)
+        feed.send(pieces if len(pieces) > 1 else pieces[0], text=True)
+        with pytest.raises(ConnectionClosed) as ended:
+            read_for_ever(feed)
+    assert ended.value.rcvd.code == 1007  # not consistent with its type, RFC 6455 sections 7.4.1 and 8.1
+    assert [one.getMessage() for one in caplog.records if one.levelno > logging.INFO] == []
 
 
 def read_for_ever(feed: ClientConnection) -> None:
