@@ -9,11 +9,17 @@ export function svg(name, attributes = {}, ...children) {
   return node;
 }
 
-/** Set attributes; null takes one away. Unchanged values are left alone: most are, 20 times a second. */
+const SET = Symbol("attributes as they were set last");
+
+/** Set attributes; null takes one away. Unchanged values are left alone, unasked: most are, 20 times a second. */
 export function set(node, attributes) {
-  for (const [name, value] of Object.entries(attributes)) {
-    const text = value === null ? null : typeof value === "number" ? String(Math.round(value * 100) / 100) : String(value);
-    if (node.getAttribute(name) === text) continue;
+  const last = (node[SET] ??= {});
+  for (const name in attributes) {
+    let value = attributes[name];
+    if (typeof value === "number") value = Math.round(value * 100) / 100;
+    if (last[name] === value) continue;
+    last[name] = value;
+    const text = value === null ? null : String(value);
     if (text === null) node.removeAttribute(name);
     else node.setAttribute(name, text);
   }

@@ -113,7 +113,8 @@ function draw(now_ms) {
   const age_s = feed.age_s();
   const old = age_s === null || age_s > OLD_S || !feed.connected;
   const picture = age_s === null ? null : withHold(state.picture);
-  document.body.dataset.scene = picture?.scene ?? "waiting";
+  const scene = picture?.scene ?? "waiting";
+  if (document.body.dataset.scene !== scene) document.body.dataset.scene = scene;
   if (document.body.classList.contains("old") !== old) {
     document.body.classList.toggle("old", old);
     curves.restyle(); // an old screen has paler colours
@@ -136,9 +137,9 @@ function draw(now_ms) {
     drawNotice(picture, age_s, old);
     document.body.dataset.picture = state.number;
   }
-  if (now_ms - describedAt_ms > DESCRIBE_MS || document.body.dataset.scene !== describedScene) {
+  if (now_ms - describedAt_ms > DESCRIBE_MS || scene !== describedScene) {
     describedAt_ms = now_ms;
-    describedScene = document.body.dataset.scene;
+    describedScene = scene;
     byId("plumbline").setAttribute("aria-label", plumbLine.describe());
   }
 }

@@ -1,8 +1,8 @@
 // Live curves like a strip of notebook paper that moves to the left.
 //
 // A slow board must bear this 20 times a second: each new sample is drawn once, on a hidden strip (strip.js); an update
-// copies the strip in two pieces and adds a handful of words. Only a change of scale, size, colours or choice draws all
-// again.
+// copies the strip in two pieces and adds a handful of words; what stands in the margins stays, and an update that brings
+// nothing new draws nothing. Only a change of scale, size, colours or choice draws all again.
 
 import { settled, spread } from "./labels.js";
 import { fixed } from "./numbers.js";
@@ -18,7 +18,7 @@ export class RollingPaper {
   constructor(canvas, { leastTop, labels }) {
     this.canvas = canvas;
     this.pen = canvas.getContext("2d", { alpha: false });
-    this.strip = new Strip();
+    this.strip = new Strip((pen, x, width) => this.ground(pen, x, width));
     this.samples = null;
     this.series = [];
     this.stopped_s = null;
@@ -47,7 +47,11 @@ export class RollingPaper {
   /** The axis as it was reckoned last; anew when the scale has changed, and once a second for another unit. */
   axisNow() {
     const second = Math.floor(performance.now() / 1000);
-    if (this.kept?.top !== this.top || this.kept.second !== second) this.kept = { top: this.top, second, axis: this.axis() };
+    if (this.kept?.top !== this.top || this.kept.second !== second) {
+      const axis = this.axis();
+      if (String(axis.ticks.map(({ at }) => at)) !== String(this.kept?.axis.ticks.map(({ at }) => at))) this.redraw = true;
+      this.kept = { top: this.top, second, axis };
+    }
     return this.kept.axis;
   }
 
@@ -55,12 +59,14 @@ export class RollingPaper {
   markEdge(t_s) {
     if (this.edges.some((edge) => Math.abs(edge - t_s) < 0.3)) return;
     this.edges.push(t_s);
+    this.shown = "";
     if (this.edges.length > 40) this.edges.shift();
   }
 
   /** Show marks at their instants: {id, t_s, text}[]. */
   setMarks(marks) {
     this.marks = marks;
+    this.shown = "";
   }
 
   stop(stopped) {
@@ -94,6 +100,7 @@ export class RollingPaper {
     this.right = Math.ceil(Math.max(...this.labels.map(wide)) + this.font_px * 1.3);
     this.upper = Math.ceil(this.font_px * 1.5);
     this.lower = Math.ceil(this.font_px * 1.7);
+    this.margins = null;
     this.plotW = Math.max(10, this.canvas.width - this.left - this.right);
     this.plotH = Math.max(10, this.canvas.height - this.upper - this.lower);
     this.perS = this.plotW / SPAN_S;
@@ -111,6 +118,10 @@ export class RollingPaper {
     if (!this.colours) return;
     const samples = this.samples;
     const now_s = this.stopped_s ?? samples?.newest_s ?? null;
+    this.axisNow();
+    const shown = `${samples?.end} ${this.stopped_s} ${this.readAgo_s} ${this.reference_N} ${this.kept.second}`;
+    if (shown === this.shown && !this.redraw) return;
+    this.shown = shown;
     if (now_s !== null) {
       this.scale(now_s);
       if (this.redraw) this.drawAll(now_s);
@@ -184,54 +195,67 @@ export class RollingPaper {
     this.drawn = end;
   }
 
-  show(now_s) {
-    const { pen, canvas, colours } = this;
+  /** Paper and the axis' lines, from a column on; on the strip, and here before the first sample. */
+  ground(pen, x, width) {
+    const { colours, unit } = this;
     pen.fillStyle = colours.paper;
-    pen.fillRect(0, 0, canvas.width, canvas.height);
+    pen.fillRect(x, 0, width, this.canvas.height);
+    for (const { at } of this.axisNow().ticks) {
+      pen.fillStyle = at === 0 ? colours.quiet : colours.hair;
+      pen.fillRect(x, Math.round(this.y(at)) + 0.5 - unit / 2, width, unit);
+    }
+  }
+
+  show(now_s) {
+    const { pen, canvas, colours, unit, left, plotW } = this;
+    const bottom = Math.ceil(this.upper + this.plotH + 0.3 * this.font_px);
     pen.font = this.font;
-    this.drawAxes();
+    if (this.margins !== this.axisNow()) this.drawMargins();
     if (now_s === null) return;
-    this.strip.copy(pen, now_s, this.left, this.plotW);
+    this.strip.copy(pen, now_s, left, plotW, bottom);
+    pen.fillStyle = colours.paper;
+    pen.fillRect(left - 4 * unit, 0, 4 * unit, bottom);
+    pen.fillRect(left + plotW, 0, canvas.width - left - plotW, bottom + 0.25 * this.font_px);
+    this.drawTicks();
+    if (this.showsReference()) this.drawReference();
     this.drawEdges(now_s);
     this.drawMarks(now_s);
     this.drawLabels(now_s);
     this.drawReading(now_s);
   }
 
-  drawAxes() {
-    const { pen, colours, unit } = this;
-    pen.lineWidth = unit;
+  /** What stays until scale, unit, size or light change: the numbers of both axes. */
+  drawMargins() {
+    const { pen, canvas, colours } = this;
+    this.margins = this.axisNow();
+    pen.fillStyle = colours.paper;
+    pen.fillRect(0, 0, canvas.width, canvas.height);
+    this.ground(pen, this.left, this.plotW);
+    pen.fillStyle = colours.quiet;
     pen.textBaseline = "middle";
     pen.textAlign = "right";
-    const axis = this.axisNow();
-    for (const { at, name } of axis.ticks) {
-      const y = Math.round(this.y(at)) + 0.5;
-      pen.strokeStyle = at === 0 ? colours.quiet : colours.hair;
-      pen.beginPath();
-      pen.moveTo(this.left, y);
-      pen.lineTo(this.left + this.plotW, y);
-      pen.stroke();
-      pen.fillStyle = colours.quiet;
-      pen.fillText(name, this.left - this.font_px * 0.4, y);
-    }
+    const right = this.left - this.font_px * 0.4;
+    for (const { at, name } of this.margins.ticks) pen.fillText(name, right, Math.round(this.y(at)) + 0.5);
     pen.textBaseline = "alphabetic";
-    pen.fillText(axis.unit, this.left - this.font_px * 0.4, this.font_px * 0.85);
-    const y = this.upper + this.plotH;
-    const base = y + this.font_px * 1.35;
-    for (let ago_s = SPAN_S; ago_s >= 0; ago_s -= 5) {
-      const x = Math.round(this.left + this.plotW - ago_s * this.perS) + 0.5;
-      pen.strokeStyle = colours.quiet;
-      pen.beginPath();
-      pen.moveTo(x, y);
-      pen.lineTo(x, y + 0.3 * this.font_px);
-      pen.stroke();
-      if (ago_s % 10 !== 0) continue;
+    pen.fillText(this.margins.unit, right, this.font_px * 0.85);
+    const base = this.upper + this.plotH + this.font_px * 1.35;
+    for (let ago_s = SPAN_S; ago_s >= 0; ago_s -= 10) {
       pen.textAlign = ago_s === SPAN_S ? "left" : "center";
-      pen.fillText(ago_s === 0 ? "0" : String(ago_s), x, base);
+      pen.fillText(String(ago_s), Math.round(this.left + this.plotW - ago_s * this.perS) + 0.5, base);
     }
     pen.textAlign = "left";
     pen.fillText(words.axisTime, this.left + this.plotW + this.font_px * 0.6, base);
+    this.drawTicks();
     if (this.showsReference()) this.drawReference();
+  }
+
+  drawTicks() {
+    const { pen, colours, unit } = this;
+    pen.fillStyle = colours.quiet;
+    for (let ago_s = SPAN_S; ago_s >= 0; ago_s -= 5) {
+      const x = Math.round(this.left + this.plotW - ago_s * this.perS) + 0.5;
+      pen.fillRect(x - unit / 2, this.upper + this.plotH, unit, 0.3 * this.font_px);
+    }
   }
 
   showsReference() {
@@ -242,6 +266,7 @@ export class RollingPaper {
     const { pen, colours, unit } = this;
     const y = Math.round(this.y(this.reference_N)) + 0.5;
     pen.strokeStyle = colours.quiet;
+    pen.lineWidth = unit;
     pen.setLineDash([unit * 2, unit * 4]);
     pen.beginPath();
     pen.moveTo(this.left, y);
@@ -266,7 +291,12 @@ export class RollingPaper {
   }
 
   drawMarks(now_s) {
+    if (this.marks.length === 0) return;
     const { pen, colours, unit } = this;
+    pen.save();
+    pen.beginPath();
+    pen.rect(this.left, 0, this.canvas.width - this.left, this.upper + this.plotH);
+    pen.clip(); // nothing of a mark may stay in the margin
     pen.strokeStyle = colours.ink;
     pen.fillStyle = colours.ink;
     pen.lineWidth = 1.5 * unit;
@@ -282,6 +312,7 @@ export class RollingPaper {
       pen.stroke();
       pen.fillText(text, x, this.upper + this.plotH - this.font_px);
     }
+    pen.restore();
   }
 
   drawLabels(now_s) {

@@ -6,9 +6,11 @@ const BAND = 0.18; // how pale a band of uncertainty is
 export const BREAK_S = 0.25; // a longer pause between samples is a gap in the line
 
 export class Strip {
-  constructor() {
+  /** @param ground draws paper and grid with a pen, from a column on, so many columns wide */
+  constructor(ground) {
+    this.ground = ground;
     this.canvas = document.createElement("canvas");
-    this.ink = this.canvas.getContext("2d");
+    this.ink = this.canvas.getContext("2d", { alpha: false }); // an opaque strip is copied, not blended
     this.origin_s = 0;
     this.perS = 1;
   }
@@ -21,7 +23,7 @@ export class Strip {
   }
 
   begin(origin_s) {
-    this.ink.clearRect(0, 0, this.canvas.width, this.canvas.height);
+    this.ground(this.ink, 0, this.canvas.width);
     this.origin_s = origin_s;
   }
 
@@ -38,7 +40,7 @@ export class Strip {
     let at = start % width;
     while (left > 0) {
       const piece = Math.min(left, width - at);
-      this.ink.clearRect(at, 0, piece, this.canvas.height);
+      this.ground(this.ink, at, piece);
       left -= piece;
       at = 0;
     }
@@ -106,15 +108,15 @@ export class Strip {
     }
   }
 
-  /** Copy the last `plotW` pixels before an instant to a pen, in one or two pieces. */
-  copy(pen, now_s, left, plotW) {
+  /** Copy the last `plotW` columns before an instant to a pen, down to a height, in one or two pieces. */
+  copy(pen, now_s, left, plotW, height) {
     const width = this.canvas.width;
     const begin = Math.round(this.x(now_s)) - plotW;
     let at = ((begin % width) + width) % width;
     let done = 0;
     while (done < plotW) {
       const piece = Math.min(plotW - done, width - at);
-      pen.drawImage(this.canvas, at, 0, piece, this.canvas.height, left + done, 0, piece, this.canvas.height);
+      pen.drawImage(this.canvas, at, 0, piece, height, left + done, 0, piece, height);
       done += piece;
       at = 0;
     }
