@@ -5,9 +5,10 @@ A new context costs several times what it costs to open a page in one that is th
 
 from __future__ import annotations
 
+import contextlib
 import shutil
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from playwright.sync_api import Browser, BrowserContext, CDPSession, Page, Playwright
@@ -30,6 +31,7 @@ VIEWPORTS = {
 MEDIA = ("color_scheme", "reduced_motion", "forced_colors")
 """Options that a page may be given by itself; all others belong to its context."""
 MOST_IDLE = 3
+FONT_PX = "parseFloat(getComputedStyle(document.documentElement).fontSize)"
 
 
 def program() -> str:
@@ -43,6 +45,28 @@ def program() -> str:
 def start(driver: Playwright, *more: str) -> Browser:
     """Start Chromium; ``more``: arguments beside those that all tests give."""
     return driver.chromium.launch(executable_path=program(), args=[*CHROMIUM_ARGS, *more])
+
+
+@contextlib.contextmanager
+def large_text(page: Page) -> Iterator[None]:
+    """Let the page's reader have set text to 32 px instead of 16 px, 200 %, until the block ends."""
+    session = page.context.new_cdp_session(page)
+    session.send("Page.setFontSizes", {"fontSizes": {"standard": 32, "fixed": 26}})
+    assert page.evaluate(FONT_PX) >= 32
+    yield
+    session.send("Page.setFontSizes", {"fontSizes": {"standard": 16, "fixed": 13}})
+    session.detach()
+
+
+@contextlib.contextmanager
+def fingers(page: Page) -> Iterator[None]:
+    """Let the page be on a device that is touched, as large as its window is now, until the block ends."""
+    session = page.context.new_cdp_session(page)
+    session.send("Emulation.setTouchEmulationEnabled", {"enabled": True, "maxTouchPoints": 5})
+    session.send("Emulation.setDeviceMetricsOverride", {**page.viewport_size, "deviceScaleFactor": 1, "mobile": True})
+    assert page.evaluate("matchMedia('(pointer: coarse)').matches")
+    yield
+    session.detach()
 
 
 @dataclass
@@ -69,8 +93,8 @@ class Rooms:
         self._idle: defaultdict[str, list[Room]] = defaultdict(list)
         self._taken: list[tuple[str, Room]] = []
 
-    def page(self, *, viewport: str = "wall", large_text: bool = False, **options: object) -> Page:
-        """Open an empty page that shares nothing with any other; ``large_text``: its reader has set text to 200 %."""
+    def page(self, *, viewport: str = "wall", **options: object) -> Page:
+        """Open an empty page that shares nothing with any other."""
         media = {name: options.pop(name) for name in MEDIA if name in options}
         kind = repr(sorted(options.items()))
         room = self._idle[kind].pop() if self._idle[kind] else self._new(options)
@@ -79,9 +103,6 @@ class Rooms:
         page.set_viewport_size(VIEWPORTS[viewport])  # type: ignore[arg-type]
         if media:
             page.emulate_media(**media)  # type: ignore[arg-type]
-        if large_text:
-            sizes = {"standard": 32, "fixed": 26}
-            room.context.new_cdp_session(page).send("Page.setFontSizes", {"fontSizes": sizes})
         return page
 
     def sweep(self, origins: Collection[str]) -> None:
