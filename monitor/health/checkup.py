@@ -25,6 +25,7 @@ from monitor.health.tasks import Task, tasks_for
 from monitor.health.verdict import Verdict, worst
 from monitor.health.zero import ZeroReading, read_zero
 from monitor.newtons.calibration import Calibration, ChannelCalibration
+from monitor.newtons.medians import column_medians
 from monitor.rig import Rig
 from monitor.signals.windows import OFF_ZERO_N, PRESENT_N, QUIET_FLOOR_N, QUIET_OF_LOAD
 
@@ -187,9 +188,8 @@ class Checkup:
         task = self.tasks[self._number]
         self._windows += 1
         load_N = self._scale.newtons(counts)
-        with np.errstate(all="ignore"):
-            # A middle value: one wild reading must not look like a press.
-            mean_N = np.nan_to_num(np.nanmedian(np.where(np.isnan(load_N).all(axis=0), 0.0, load_N), axis=0))
+        # A middle value: one wild reading must not look like a press.
+        mean_N = np.nan_to_num(column_medians(load_N))
         if task.kind == "empty":
             done = self._watch_empty(counts, mean_N)
         elif task.kind == "press":
@@ -204,8 +204,7 @@ class Checkup:
         if task.kind == "empty":
             self._empty_counts = np.concatenate(self._empty)
             load_N = self._scale.newtons(self._empty_counts)
-            silent = np.isnan(load_N).all(axis=0)
-            self._base_N = np.nan_to_num(np.nanmedian(np.where(silent, 0.0, load_N), axis=0))
+            self._base_N = np.nan_to_num(column_medians(load_N))
         elif task.kind == "press":
             self._pressed.setdefault(task.at, None)
         else:
@@ -215,7 +214,7 @@ class Checkup:
 
     def _watch_empty(self, counts: NDArray[np.int32], mean_N: Array) -> bool:
         if self._empty:
-            first_N = np.nan_to_num(np.nanmedian(self._scale.newtons(self._empty[0]), axis=0))
+            first_N = np.nan_to_num(column_medians(self._scale.newtons(self._empty[0])))
             if abs(float((mean_N - first_N).sum())) > LEAST_PRESS_N:
                 self._seen = "Something is on the rig: watching begins anew."
                 self._empty = []

@@ -9,7 +9,7 @@ from scipy.stats import binom
 
 from tests.coverage_of_intervals import Miss, Row, measured, misses, play, runs, table
 
-PEOPLE, RIGS = 25, 8
+PEOPLE, RIGS = 14, 14
 LOW, HIGH = 0.93, 0.97
 """Coverage that is asked of the whole Monte Carlo of 2,000 runs."""
 

@@ -112,10 +112,9 @@ def quick_readings(bench: Bench) -> list[Taken]:
     taken, t_s = [], 0.0
     for step in bench.plan.steps:
         loads = bench.loads_N(step)
-        bench.electronics.convert(np.repeat(loads[None, :], 80 * 6, axis=0))
         seconds = max(8.0, step.dwell_s)
-        counts, _ = bench.electronics.convert(np.repeat(loads[None, :], round(80 * seconds), axis=0))
-        rows = counts.astype(float)
+        counts, _ = bench.electronics.convert(np.repeat(loads[None, :], 80 * 6 + round(80 * seconds), axis=0))
+        rows = counts[80 * 6 :].astype(float)
         rows[np.abs(rows - np.median(rows, axis=0)) > 1e5] = np.nan
         slope = np.polyfit(np.arange(len(rows)), np.nan_to_num(rows, nan=float(np.nanmean(rows))), 1)[0]
         noise = np.nanstd(np.diff(rows, axis=0), axis=0) / math.sqrt(2)

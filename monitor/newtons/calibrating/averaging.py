@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from firmware_bridge.counts import NO_READING, CountBlock
 from monitor.newtons.fits import polynomial_fit
+from monitor.newtons.medians import column_medians
 from monitor.newtons.stability import Stability, allan_curve, judge
 
 Array = NDArray[np.float64]
@@ -240,6 +241,6 @@ class Averager:
 def _tamed(rows: Array) -> Array:
     """Return readings with the wild ones as NaN: further from the median than ``WILD`` robust deviations."""
     alive = np.where(np.isnan(rows).all(axis=0), 0.0, rows)
-    away = np.abs(alive - np.nanmedian(alive, axis=0))
-    spread = 1.4826 * np.nanmedian(away, axis=0)
+    away = np.abs(alive - column_medians(alive))
+    spread = 1.4826 * column_medians(away)
     return np.where(away > WILD * np.maximum(spread, 1.0), np.nan, rows)
