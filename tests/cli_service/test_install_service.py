@@ -5,6 +5,7 @@ from __future__ import annotations
 import configparser
 import os
 import re
+import shlex
 import shutil
 import stat
 import subprocess
@@ -74,6 +75,32 @@ def test_what_the_dry_run_prints_is_what_is_written(tmp_path: Path) -> None:
     assert again.output.count("as it was: ") == len(install.PLACES)
 
 
+def test_the_commands_that_follow_can_be_given_in_their_order() -> None:
+    told = RUNNER.invoke(app, ["install-service", "--dry-run"]).output
+    steps = [line.strip() for line in told.splitlines() if line.startswith("  ")]
+    order = [
+        "systemd-sysusers",
+        "udevadm",
+        "install -d",
+        "install -o",
+        "runuser",
+        "systemctl daemon",
+        "systemctl enable",
+    ]
+    found = [next(n for n, step in enumerate(steps) if step.startswith(word)) for word in order]
+    assert found == sorted(found)
+    # The calibration is a command that the program knows, at the port and folder that the service uses.
+    words = shlex.split(steps[found[4]])
+    at = words.index("calibrate")
+    assert Path(words[at - 1]).name == "hang-monitor"
+    service = section(planned()["hang-monitor.service"], "Service")["ExecStart"][0]
+    shown = RUNNER.invoke(app, ["calibrate", "--help"], env={"COLUMNS": "200", "TERM": "dumb"}).output
+    for option, value in zip(words[at + 1 :: 2], words[at + 2 :: 2], strict=True):
+        assert option in shown
+        assert f"{option} {value}" in service
+    assert words[:3] == ["runuser", "-u", install.USER]
+
+
 def test_a_file_that_was_changed_by_hand_is_not_written_over(tmp_path: Path) -> None:
     assert RUNNER.invoke(app, ["install-service", "--into", str(tmp_path)]).exit_code == 0
     unit = tmp_path / install.PLACES["hang-monitor.service"]
@@ -137,6 +164,7 @@ def test_the_unit_asks_for_little_and_is_watched() -> None:
     assert service["SupplementaryGroups"] == ["dialout"]
     assert service["NoNewPrivileges"] == service["PrivateTmp"] == ["yes"]
     assert service["ProtectSystem"] == ["strict"]
+    assert service["ReadWritePaths"] == ["-/media -/mnt -/run/media"]  # sticks, for backups by the page
     assert service["DevicePolicy"] == ["closed"]
     assert all(value.startswith("char-tty") for value in service["DeviceAllow"])
     assert service["StateDirectory"] == [install.STATE]
