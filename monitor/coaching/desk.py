@@ -128,8 +128,8 @@ class CoachingDesk:
 
     # A person as a pendulum
 
-    def calibrate_swing(self, hold_uid: str, after_s: float, angle: MeasuredAngle) -> SwingCalibration:
-        """Keep what somebody measured of a deliberate swing; later swings of that person are told with their kappa.
+    def reckon_swing(self, hold_uid: str, after_s: float, angle: MeasuredAngle) -> SwingCalibration:
+        """Return what follows from the measured amplitude of a deliberate swing; nothing is kept.
 
         Parameters
         ----------
@@ -157,20 +157,17 @@ class CoachingDesk:
                 do="Say first who hung in this stay.",
             )
         found = own_kappa(hold.result, after_s, angle)
-        return self.store.swings.add(
-            SwingCalibration(
-                0,
-                stay.person_uid,
-                hold_uid,
-                self._now_utc_ns(),
-                after_s,
-                angle.degrees,
-                angle.u_degrees,
-                found.told_deg,
-                found.kappa,
-                found.u_rel,
-            )
-        )
+        return SwingCalibration(
+            0, stay.person_uid, hold_uid, self._now_utc_ns(), after_s,
+            angle.degrees, angle.u_degrees, found.told_deg, found.kappa, found.u_rel,
+        )  # fmt: skip
+
+    def calibrate_swing(self, hold_uid: str, after_s: float, angle: MeasuredAngle) -> SwingCalibration:
+        """Keep what somebody measured of a deliberate swing; later swings of that person are told with their kappa.
+
+        Takes and raises the same as ``reckon_swing``.
+        """
+        return self.store.swings.add(self.reckon_swing(hold_uid, after_s, angle))
 
     # Intake, programme
 

@@ -15,6 +15,7 @@ from monitor.dashboard.coaching_shapes import (
     PainShape,
     PendulumShape,
     StopShape,
+    SwingCalibrationShape,
     SwingGiven,
     hang_shape,
     pain_shape,
@@ -82,21 +83,15 @@ def entry_routes(coach: Coach) -> APIRouter:
         desk.person(uid)
         return _pendulum_shape(uid)
 
+    @router.post("/swing-calibrations/try", response_model=SwingCalibrationShape)
+    def try_swing(uid: str, given: SwingGiven) -> SwingCalibrationShape:
+        """Tell what would follow from the measured amplitude of a deliberate swing; nothing is kept, ``id`` is 0."""
+        return swing_shape(desk.reckon_swing(given.hold_uid, given.after_s, _angle(uid, given)))
+
     @router.post("/swing-calibrations", response_model=PendulumShape, status_code=201)
     def add_swing(uid: str, given: SwingGiven) -> PendulumShape:
         """Keep the measured amplitude of a deliberate swing: an angle, or how far apart its turning points lie."""
-        desk.person(uid)
-        hold = desk.store.get_hold(given.hold_uid)
-        stay = None if hold is None else desk.store.get_stay(hold.stay_uid)
-        if stay is None or stay.person_uid != uid:
-            raise NotThere(f"hold {given.hold_uid[:80]!r} of this person")
-        if given.degrees is not None:
-            angle = MeasuredAngle(given.degrees, given.u_degrees)
-        elif given.reach_m is not None and given.length_m is not None:
-            angle = angle_from_reach(given.reach_m, given.length_m)
-        else:
-            raise InvalidRequest("degrees: give it, or reach_m and length_m")
-        desk.calibrate_swing(given.hold_uid, given.after_s, angle)
+        desk.calibrate_swing(given.hold_uid, given.after_s, _angle(uid, given))
         return _pendulum_shape(uid)
 
     @router.delete("/swing-calibrations/{number}", status_code=204)
@@ -105,6 +100,19 @@ def entry_routes(coach: Coach) -> APIRouter:
         desk.person(uid)
         if not desk.store.swings.remove(uid, number):
             raise NotThere(f"swing {number} of this person")
+
+    def _angle(uid: str, given: SwingGiven) -> MeasuredAngle:
+        """Return what was measured, of a hold that is this person's."""
+        desk.person(uid)
+        hold = desk.store.get_hold(given.hold_uid)
+        stay = None if hold is None else desk.store.get_stay(hold.stay_uid)
+        if stay is None or stay.person_uid != uid:
+            raise NotThere(f"hold {given.hold_uid[:80]!r} of this person")
+        if given.degrees is not None:
+            return MeasuredAngle(given.degrees, given.u_degrees)
+        if given.reach_m is not None and given.length_m is not None:
+            return angle_from_reach(given.reach_m, given.length_m)
+        raise InvalidRequest("degrees: give it, or reach_m and length_m")
 
     def _pendulum_shape(uid: str) -> PendulumShape:
         pendulum = desk.store.swings.pendulum(uid)

@@ -207,10 +207,13 @@ def test_deliberate_swings(client, coach, anna, stay):
     before = client.get(path).json()
     assert (before["kappa"], before["swings"]) == (0.85, [])
     given = {"hold_uid": hold.uid, "after_s": 5.0}
+    tried = client.post(f"{path}/try", json={**given, "degrees": 7.8, "u_degrees": 0.3}).json()
+    assert client.get(path).json() == before  # it was only tried
     made = client.post(path, json={**given, "degrees": 7.8, "u_degrees": 0.3})
     assert made.status_code == 201
     (one,) = made.json()["swings"]
     assert (one["told_deg"], one["measured_deg"]) == (8.0, 7.8)
+    assert {**tried, "id": one["id"]} == one
     assert 0.85 < made.json()["kappa"] < one["kappa"]
     assert client.post(path, json={**given, "reach_m": 0.6, "length_m": 2.2}).status_code == 201
     for wrong, status in (

@@ -9,6 +9,7 @@ import { Entries } from "./person-entries.js";
 import { Intake } from "./person-intake.js";
 import { Plan } from "./person-plan.js";
 import { PersonRecord } from "./person-record.js";
+import { OwnSwing } from "./person-swing.js";
 import { Timeline } from "./timeline.js";
 import { usePersonUnit } from "./units.js";
 import { locale, toldSentences, toldTitle, words } from "./words.js";
@@ -41,6 +42,7 @@ async function start() {
     parts.courses = new Courses(at);
     parts.entries = new Entries(at, uid, questions, refresh);
     parts.intake = new Intake(at, uid, questions, refresh);
+    parts.swing = new OwnSwing(at, uid);
     parts.record = new PersonRecord(at, person, { offers, owner: visitor.role === "owner", renamed: named });
     byId("take").addEventListener("click", take);
     await Promise.all([parts.plan.read(), showWho()]);
