@@ -8,9 +8,9 @@ from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 
-from firmware_bridge.clock import HostClock
 from firmware_bridge.errors import BridgeError
 from firmware_bridge.journal import JournalWriter, note_bytes
+from firmware_bridge.sources import HostClock
 
 _log = logging.getLogger(__name__)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import mmap
+import pickle
 import tempfile
 import time
 from collections.abc import Callable
@@ -99,20 +100,26 @@ def play(
     with tempfile.TemporaryDirectory() as place:
         folder = DataFolder.open(Path(place) / "data")
         clock, board, hub = VirtualClock(), SoakBoard(seed, hours), LiveHub()
-        found: list[tuple[int, HoldResult]] = []
-        with open_store(folder.database) as store, (Path(place) / "stream").open("wb") as stream:
+        with (
+            open_store(folder.database) as store,
+            (Path(place) / "stream").open("wb") as stream,
+            (Path(place) / "found").open("w+b") as kept,
+        ):
             recorder = StayRecorder(clock)
             source = SoakSource(board, clock, recorder, stream)
             recorder.prologue = source.prologue
-            segment, next_look_h = [0], [0.1 * look_every_h]
+            segment, next_look_h, found_count = [0], [0.1 * look_every_h], [0]
 
             def measured(out: Output) -> None:
                 for one in out.events:
                     # A block of the next boot ends the stay of the last one.
                     if isinstance(one, StayMeasured) and one.final:
-                        found.extend((segment[0], hold) for hold in one.result.holds)
+                        for hold in one.result.holds:
+                            # On the disk: the account's own memory must not pass for the program's.
+                            pickle.dump((segment[0], hold), kept)
+                            found_count[0] += 1
                     # Virtual time runs ahead of the disk: what the ring holds must not be too old by then.
-                    service._recording.submit(lambda: None).result()
+                    service._stays.settle()
 
             def observe(event: SourceEvent, _out: Output) -> None:
                 if isinstance(event, CountBlock) and len(event):
@@ -150,11 +157,13 @@ def play(
             )  # fmt: skip
             if warnings := service.health().get("warnings"):
                 account.wrong.append(f"a warning at the end: {warnings}")
-            if store.count_holds() != len(found):
-                account.wrong.append(f"{store.count_holds()} holds are kept, {len(found)} were measured")
+            if store.count_holds() != found_count[0]:
+                account.wrong.append(f"{store.count_holds()} holds are kept, {found_count[0]} were measured")
             if store.unfinished_stays():
                 account.wrong.append("a stay is unfinished")
             _stored(folder, Path(place) / "stream", account)
+            kept.seek(0)
+            found = [pickle.load(kept) for _ in range(found_count[0])]
         _compare(board, source, found, account)
     _add_up(account)
     account.took_s = time.monotonic() - begun_s

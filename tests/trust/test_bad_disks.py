@@ -26,11 +26,11 @@ import firmware_bridge.journal
 from firmware_bridge.journal import torn_bytes
 from firmware_bridge.sources import HostClock, SourceEvent
 from firmware_bridge.virtual_board import VirtualBoard
-from monitor import service as service_module
 from monitor.analysis import analyse_file
 from monitor.cli import app
 from monitor.demo import DemoRig
 from monitor.pipeline import Output, StayMeasured
+from monitor.service import bookkeeper
 from monitor.store import DataFolder, open_store
 from monitor.store.doctor import damage_of
 
@@ -116,7 +116,7 @@ def held_as_in_truth(made: TableRig) -> None:
 
 
 def test_a_full_disk_stops_no_measuring_and_what_was_measured_is_kept_once_there_is_room(tmp_path, monkeypatch):
-    monkeypatch.setattr(service_module, "TRY_AGAIN_S", 0.05)
+    monkeypatch.setattr(bookkeeper, "TRY_AGAIN_S", 0.05)
     with small_disk(tmp_path / "disk", 4) as disk, table(disk / "data") as made:
         filler = fill(disk)
         assert watch(made, hanging).wait(WAIT_S), "the hold is timed on a full disk"
@@ -135,7 +135,7 @@ def test_a_full_disk_stops_no_measuring_and_what_was_measured_is_kept_once_there
 
 
 def test_a_disk_that_fills_in_mid_hold_leaves_a_journal_of_whole_frames_and_the_hold(tmp_path, monkeypatch):
-    monkeypatch.setattr(service_module, "TRY_AGAIN_S", 0.05)
+    monkeypatch.setattr(bookkeeper, "TRY_AGAIN_S", 0.05)
     with small_disk(tmp_path / "disk", 4) as disk, table(disk / "data") as made:
         assert watch(made, hanging).wait(WAIT_S)
         filler = fill(disk)
@@ -154,22 +154,28 @@ def test_a_disk_that_fills_in_mid_hold_leaves_a_journal_of_whole_frames_and_the_
 
 def test_a_file_system_that_turns_read_only_in_mid_hold_is_told_and_measuring_goes_on(tmp_path, monkeypatch):
     """What the system does when it finds its disk damaged (EROFS), done to the journal's writes and to SQLite's."""
-    monkeypatch.setattr(service_module, "TRY_AGAIN_S", 0.05)
+    monkeypatch.setattr(bookkeeper, "TRY_AGAIN_S", 0.05)
+    read_only = [False]
     with table(tmp_path / "data") as made:
         assert watch(made, hanging).wait(WAIT_S)
+
+        def writing(connection: sqlite3.Connection, *_: object) -> None:
+            # At every turn of the writer: whichever connection it takes is as the disk is by then.
+            connection.execute(f"PRAGMA query_only={'ON' if read_only[0] else 'OFF'}").close()
+
+        sqlalchemy.event.listen(made.store._engines[0], "checkout", writing)
 
         def closed(*_: object) -> int:
             raise OSError(errno.EROFS, os.strerror(errno.EROFS))
 
         with monkeypatch.context() as harm:
             harm.setattr(firmware_bridge.journal.JournalWriter, "_write", closed)
-            made.store._writer.submit(lambda c: c.exec_driver_sql("PRAGMA query_only=ON")).result()
+            read_only[0] = True
             assert watch(made, left).wait(WAIT_S)
             warnings = " ".join(made.service.health().get("warnings", []))
             assert "Read-only file system" in warnings
             until(lambda: "readonly database" in " ".join(made.service.health().get("warnings", [])))
-        with closing(made.store._engines[0].raw_connection()) as raw:
-            raw.cursor().execute("PRAGMA query_only=OFF")
+        read_only[0] = False
         made.service.settle()
         held_as_in_truth(made)
 

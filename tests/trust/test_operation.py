@@ -22,13 +22,12 @@ from running import DEADLINE_S, running, waiting_rig
 from typer.testing import CliRunner
 
 from firmware_bridge.sources import HostClock, LinkState
-from monitor import service as service_module
 from monitor.cli import app
 from monitor.cli.logbook import FILE, begin_log
 from monitor.cli.notify import ServiceManager
 from monitor.dashboard.hub import LiveHub
 from monitor.demo import DemoRig
-from monitor.service import MonitorService
+from monitor.service import MonitorService, measuring
 from monitor.store import DataFolder, open_store
 
 
@@ -139,7 +138,7 @@ class Waits:
 
 def test_a_pipeline_that_does_not_come_back_is_noticed_and_the_heart_stops(tmp_path, monkeypatch):
     now_s = [100.0]
-    monkeypatch.setattr(service_module.time, "monotonic", lambda: now_s[0])
+    monkeypatch.setattr(measuring.time, "monotonic", lambda: now_s[0])
     source, folder, invented = Waits(), DataFolder.open(tmp_path / "data"), DemoRig(1)
 
     def observe(_event, _out) -> None:
@@ -155,11 +154,11 @@ def test_a_pipeline_that_does_not_come_back_is_noticed_and_the_heart_stops(tmp_p
         try:
             assert source.inside.wait(DEADLINE_S)
             assert (service.stuck, service.alive) == ("", True)
-            now_s[0] += service_module.LONGEST_STEP_S + 1.0
+            now_s[0] += measuring.LONGEST_STEP_S + 1.0
             assert "one and the same reading for 61 s" in service.stuck
             assert not service.alive
             # The thread is there: only a look at its progress tells.
-            assert service._thread.is_alive()
+            assert service._measuring.thread.is_alive()
             with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as ear:
                 ear.bind(str(tmp_path / "notify"))
                 ear.settimeout(DEADLINE_S)

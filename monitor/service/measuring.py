@@ -1,0 +1,140 @@
+"""The pipeline's thread: takes what the source tells, and stands up again after a guided calibration."""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections.abc import Callable
+
+from firmware_bridge.counts import CountBlock
+from firmware_bridge.sources import LinkState, Source, SourceEvent
+from monitor.analysis import EventAnalyser
+from monitor.errors import MonitorError, TellableError
+from monitor.health.bench import Bench
+from monitor.newtons.calibration import Calibration
+from monitor.pipeline import Output
+
+_log = logging.getLogger(__name__)
+
+LONGEST_STEP_S = 60.0
+"""One event may keep the pipeline for so long: a stay of hours is measured within seconds, on a small board too."""
+
+Observer = Callable[[SourceEvent, Output], None]
+
+
+class NotCalibrated(MonitorError):
+    """The rig has no calibration yet, so that nothing can be measured."""
+
+    code = "not-calibrated"
+
+    def __init__(self) -> None:
+        super().__init__(
+            what="The rig has no calibration yet.",
+            means="Readings come, but nobody knows what they weigh; no hold is measured.",
+            do="Open First steps, and calibrate the rig with known masses.",
+        )
+
+
+class Measuring:
+    """Reads a source to its end, in a thread of its own.
+
+    Parameters
+    ----------
+    follow : callable
+        Called with what came of each event.
+    observer : callable or None
+        Called after it with the event and what came of it; it must return soon.
+    at_end : callable
+        Called when the thread has no more to do, before ``ended`` is set.
+    """
+
+    def __init__(
+        self,
+        source: Source,
+        analyser: EventAnalyser,
+        follow: Callable[[Output], None],
+        observer: Observer | None,
+        at_end: Callable[[], None],
+    ) -> None:
+        self._source, self._follow, self._observer, self._at_end = source, follow, observer, at_end
+        self.analyser = analyser
+        self.bench: Bench | None = None
+        self.link: LinkState | None = None
+        self._problem: TellableError | None = None
+        self._trouble = ""
+        self._busy_since_s: float | None = None
+        self._renewal: Calibration | None = None
+        self.renewing = False
+        """A walk has ended, and the pipeline begins anew with the next fresh reading: until then nothing counts."""
+        self.thread = threading.Thread(target=self._run, name="pipeline", daemon=True)
+        self.ended = threading.Event()
+
+    def stop(self) -> None:
+        """Close the source and wait for the thread. May be called again."""
+        self._source.close()
+        if self.thread.is_alive():
+            self.thread.join()
+
+    @property
+    def stuck(self) -> str:
+        """Say in words what stands still: a dead thread, or one that does not come back; empty while all moves."""
+        if not self.thread.is_alive():
+            return "The measuring has ended."
+        begun_s = self._busy_since_s
+        if begun_s is not None and (busy_s := time.monotonic() - begun_s) > LONGEST_STEP_S:
+            return f"The measuring has been at one and the same reading for {busy_s:.0f} s."
+        return ""
+
+    def warnings(self) -> list[str]:
+        """Return in words why nothing is measured."""
+        return [words for words in (str(self._problem or ""), self._trouble) if words]
+
+    def renew(self, calibration: Calibration | None) -> None:
+        """Let the pipeline begin anew after a walk, with what is in force from now on."""
+        self._renewal = calibration
+        self.renewing = True
+
+    def _run(self) -> None:
+        try:
+            for event in self._source.events():
+                self._busy_since_s = time.monotonic()
+                self._take(event)
+                self._busy_since_s = None
+            self._follow(self.analyser.flush(interrupted=True))
+        except Exception as error:
+            # A fault of this program: told on the screen, never swallowed.
+            _log.exception("the pipeline's thread")
+            self._trouble = f"Measuring has stopped by a fault of this program: {error!r}. Start it again."
+        finally:
+            self._at_end()
+            self.ended.set()
+
+    def _take(self, event: SourceEvent) -> None:
+        if isinstance(event, LinkState):
+            self.link = event
+        if self.bench is not None:
+            if self.renewing and self.bench.is_fresh(event):
+                self._begin_anew()
+            self.bench.take(event)
+        try:
+            if isinstance(event, CountBlock) and self.analyser.rig is not None and self.analyser.calibration is None:
+                raise NotCalibrated
+            out = self.analyser.take(event)
+        except TellableError as error:
+            if self._problem is None or str(self._problem) != str(error):
+                _log.error("%s", error)
+            self._problem = error
+            return
+        if isinstance(event, CountBlock):
+            self._problem = None
+        self._follow(out)
+        if self._observer is not None:
+            self._observer(event, out)
+
+    def _begin_anew(self) -> None:
+        calibration = self._renewal or self.analyser.calibration
+        self.renewing, self._renewal = False, None
+        self.analyser = self.analyser.renewed(calibration)
+        if isinstance(self._problem, NotCalibrated) and calibration is not None:
+            self._problem = None
