@@ -18,8 +18,11 @@ def next_boot_count():
     try:
         with open(BOOT_COUNT_FILE) as file:
             count = int(file.read())
-    except (OSError, ValueError):
+    except OSError:
         count = 0
+    except ValueError:
+        # Torn by a loss of power while it was written: no number that a start before may have had.
+        count = int.from_bytes(os.urandom(4), "little")
     count = (count + 1) & 0xFFFFFFFF
     try:
         with open(BOOT_COUNT_FILE, "w") as file:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 import shutil
 import stat
 import sys
@@ -194,16 +195,20 @@ def write(file: ServiceFile, root: Path, *, replace: bool) -> bool:
     return True
 
 
-NEXT_STEPS = f"""\
+def next_steps(program: Path) -> str:
+    """Return the commands that put the files in force, in an order that works on a rig nobody has calibrated yet."""
+    return f"""\
 Now, as root:
   systemd-sysusers
   udevadm control --reload && udevadm trigger --subsystem-match=tty
   install -d -o {USER} -g {USER} -m 700 {DATA}
   install -o {USER} -g {USER} -m 600 rig.toml {DATA}/rig.toml
+  runuser -u {USER} -- env HOME={DATA} {shlex.quote(str(program))} calibrate --port /dev/{LINK} --data {DATA}
   systemctl daemon-reload
   systemctl enable --now hang-monitor
 and, as the user whose screen shows the page:
   systemctl --user enable --now hang-monitor-page
+The rig is calibrated before the service starts: without a scale factor it has nothing to weigh with.
 """
 
 
@@ -240,7 +245,7 @@ def install_service(
         sys.stdout.write(f"The name /dev/{LINK} would go to {which}.\n")
         if problem:
             sys.stdout.write(f"Before installing: {problem}\n")
-        sys.stdout.write(f"Nothing was written.\n{NEXT_STEPS}")
+        sys.stdout.write(f"Nothing was written.\n{next_steps(program)}")
         return
     if problem:
         raise problem
@@ -253,4 +258,4 @@ def install_service(
     for file in planned:
         fresh = write(file, into, replace=replace)
         sys.stdout.write(f"{'written' if fresh else 'as it was'}: {into / file.place}\n")
-    sys.stdout.write(f"The name /dev/{LINK} goes to {which}.\n{NEXT_STEPS}")
+    sys.stdout.write(f"The name /dev/{LINK} goes to {which}.\n{next_steps(program)}")

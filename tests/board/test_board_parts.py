@@ -110,6 +110,25 @@ print(hexlify(stream.taken).decode())
 
 
 @needs_micropython
+def test_a_boot_counter_that_was_torn_does_not_give_an_old_number_again(tmp_path: Path) -> None:
+    script = f"""
+import os
+os.chdir({str(tmp_path)!r})
+import identity
+print(identity.next_boot_count(), identity.next_boot_count())
+for _ in range(8):
+    with open(identity.BOOT_COUNT_FILE, "w") as file:
+        pass
+    print(identity.next_boot_count(), identity.next_boot_count())
+"""
+    first, *torn = [[int(word) for word in line.split()] for line in run_micropython(script, SHIM).splitlines()]
+    assert first == [1, 2]
+    # Nothing of the sort 1, 2, ...: eight draws of 32 bits, and from each it is counted on.
+    assert len({one for one, _ in torn}) == 8
+    assert all(following == (one + 1) % 2**32 for one, following in torn)
+
+
+@needs_micropython
 def test_the_ring_counts_what_it_cannot_keep() -> None:
     script = """
 from readings import Readings
