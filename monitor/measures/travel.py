@@ -1,20 +1,19 @@
 """Travel: how far the centre of mass rises or sinks when the shoulder blades are drawn down or let go.
 
 Found by the shape of its acceleration (a minimum-jerk movement, T. Flash and N. Hogan, Journal of Neuroscience 5
-(1985) 1688-1703, citation from memory), measured by integrating ``S / m - g`` twice between two quiet ends with
-velocity zero at both. The detector's own amplitude is never reported: a movement is no textbook curve.
+(1985) 1688-1703, citation from memory), measured between the rests beside it (``monitor.measures.rise``). The
+detector's own amplitude is never reported: a movement is no textbook curve.
 """
 
 from __future__ import annotations
 
 import functools
-import itertools
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from monitor.measures.result import Travel
+from monitor.measures.rise import Movement, rise_of
 from monitor.signals import sliding
 from monitor.signals.stay import Array
 from monitor.signals.summary import median
@@ -28,17 +27,6 @@ after, a pull stands alone."""
 
 ALONE = 0.5
 CALMED = 5
-FLANK_S = 3.0
-WIDER = 0.15
-BREATHING_Hz = 0.25
-
-
-@dataclass(frozen=True, slots=True)
-class _Movement:
-    middle: int
-    duration_s: float
-    size_m: float
-    score: float
 
 
 def minimum_jerk_acceleration(duration_s: float, rate_Hz: float) -> Array:
@@ -75,21 +63,6 @@ def _calmed_shape(law: Law, duration_s: float, rate_Hz: float, calm: int) -> tup
     return shape, float(shape @ shape)
 
 
-def velocity_and_rise(acceleration: Array, rate_Hz: float) -> tuple[Array, Array]:
-    """Return velocity (n + 1,) in m/s and rise (n + 1,) in m at the rows' ends; both are zero at the beginning.
-
-    Parameters
-    ----------
-    acceleration : (n,) float, m/s^2
-        Mean over each row's interval: ``S / m - g``, upward positive (Newton II). Velocity is its cumulative sum, the
-        rise the trapezoids under the velocity.
-    """
-    step_s = 1.0 / rate_Hz
-    velocity = np.concatenate([[0.0], np.cumsum(acceleration) * step_s])
-    rise = np.concatenate([[0.0], np.cumsum(velocity[1:] + velocity[:-1]) * (step_s / 2)])
-    return velocity, rise
-
-
 def travels(
     t_s: Array, sum_N: Array, bodyweight_N: float, gravity_m_s2: float, rate_Hz: float, beat_Hz: float | None
 ) -> list[Travel]:
@@ -107,13 +80,21 @@ def travels(
     acceleration = (sum_N / bodyweight_N - 1.0) * gravity_m_s2
     acceleration = acceleration - median(acceleration)
     found = _movements(acceleration, rate_Hz)
-    measured = [_measure(t_s, acceleration, m, found, rate_Hz, beat_Hz) for m in found]
-    return [m for m in measured if m is not None and abs(m.travel_mm) >= max(LEAST_mm, 2 * m.u_mm)]
+    noise = float(np.sqrt(0.5)) * _noise(np.diff(acceleration))
+    told: list[Travel] = []
+    for middle, duration_s in found:
+        others = [other for other in found if other[0] != middle]
+        rise = rise_of(acceleration, (middle, duration_s), others, rate_Hz, noise)
+        if rise is None or abs(rise.rise_m) < max(1e-3 * LEAST_mm, 2 * rise.u_m):
+            continue
+        at_s = float(t_s[middle])
+        told.append(Travel(at_s - duration_s / 2, at_s + duration_s / 2, 1e3 * rise.rise_m, 1e3 * rise.u_m))
+    return told
 
 
-def _movements(acceleration: Array, rate_Hz: float) -> list[_Movement]:
+def _movements(acceleration: Array, rate_Hz: float) -> list[Movement]:
     """Return the movements that stand alone, the best of those that overlap."""
-    candidates: list[_Movement] = []
+    candidates: list[Array] = []
     for duration_s in DURATIONS_s:
         # Tremor and the bounce on the arms are quicker than the movement: a mean over a fifth of it calms them.
         calm = max(1, round(duration_s * rate_Hz / CALMED))
@@ -134,66 +115,21 @@ def _movements(acceleration: Array, rate_Hz: float) -> list[_Movement]:
             size = size[large]
             explained = size**2 * norm / np.maximum(squares[large + wide] - squares[large], 1e-12)
             snr = np.abs(size) * np.sqrt(norm) / noise
-            candidates += [
-                _Movement(int(large[i]) + pad + n // 2, duration_s, float(size[i]), float(explained[i] * snr[i]))
-                for i in np.flatnonzero((explained > LEAST_SHAPE) & (snr > LEAST_SNR)).tolist()
-            ]
-    chosen: list[_Movement] = []
-    for candidate in sorted(candidates, key=lambda m: -m.score):
-        apart = [
-            abs(candidate.middle - c.middle) > 0.5 * rate_Hz * (candidate.duration_s + c.duration_s) for c in chosen
-        ]
-        if all(apart):
-            chosen.append(candidate)
-    return sorted(chosen, key=lambda m: m.middle)
+            good = (explained > LEAST_SHAPE) & (snr > LEAST_SNR)
+            middle = large[good] + pad + n // 2
+            candidates.append(np.array([middle, np.full(len(middle), duration_s), explained[good] * snr[good]]))
+    if not candidates:
+        return []
+    rows, seconds, score = np.concatenate(candidates, axis=1)
+    chosen: list[Movement] = []
+    while len(rows):
+        best = int(np.argmax(score))
+        chosen.append((int(rows[best]), float(seconds[best])))
+        apart = np.abs(rows - rows[best]) > 0.5 * rate_Hz * (seconds + seconds[best])
+        rows, seconds, score = rows[apart], seconds[apart], score[apart]
+    return sorted(chosen)
 
 
 def _noise(acceleration: Array) -> float:
     """Return the standard deviation of what is no movement, from the median absolute deviation."""
     return max(1e-4, 1.4826 * median(np.abs(acceleration - median(acceleration))))
-
-
-def _measure(
-    t_s: Array, acceleration: Array, movement: _Movement, others: list[_Movement], rate_Hz: float, beat_Hz: float | None
-) -> Travel | None:
-    """Integrate one movement twice; background lines are fitted on its flanks and taken off first."""
-    half = int(rate_Hz * movement.duration_s * (0.5 + WIDER))
-    a, b = movement.middle - half, movement.middle + half
-    if a < 1 or b >= len(t_s) - 1:
-        return None
-    flank = int(FLANK_S * rate_Hz)
-    low, high = max(0, a - flank), min(len(t_s), b + flank)
-    index = np.arange(low, high)
-    free = (index < a) | (index >= b)
-    for other in others:
-        if other is not movement:
-            reach = rate_Hz * other.duration_s * (0.5 + WIDER)
-            free &= np.abs(index - other.middle) > reach
-    part = acceleration[low:high] - _background(t_s[low:high], acceleration[low:high], free, beat_Hz)
-    inside = part[a - low : b - low]
-    scatter = float(np.std(part[free])) if free.sum() > 8 else _noise(acceleration)
-    step_s = 1.0 / rate_Hz
-    # Velocity is zero at both ends: the mean acceleration between them is none.
-    travel_m = float(velocity_and_rise(inside - inside.mean(), rate_Hz)[1][-1])
-    # White noise of standard deviation s, integrated twice over T with the mean taken off: u = s dt^0.5 T^1.5 / 12^0.5
-    length_s = (b - a) * step_s
-    u_m = scatter * np.sqrt(step_s * length_s**3 / 12.0) * 2.0
-    return Travel(
-        start_s=float(t_s[movement.middle] - movement.duration_s / 2),
-        end_s=float(t_s[movement.middle] + movement.duration_s / 2),
-        travel_mm=1e3 * travel_m,
-        u_mm=1e3 * float(u_m),
-    )
-
-
-def _background(t_s: Array, acceleration: Array, free: np.ndarray, beat_Hz: float | None) -> Array:
-    """Return breathing, the swing's beat and the level, fitted on the free rows and continued through the movement."""
-    if free.sum() < 0.3 * len(t_s):
-        return np.zeros_like(acceleration)
-    lines = [BREATHING_Hz] + ([beat_Hz] if beat_Hz else [])
-    phases = [2 * np.pi * f * (t_s - t_s.mean()) for f in lines]
-    design = np.column_stack(
-        [np.ones_like(t_s), *itertools.chain.from_iterable((np.cos(p), np.sin(p)) for p in phases)]
-    )
-    solution, *_ = np.linalg.lstsq(design[free], acceleration[free], rcond=None)
-    return np.asarray(design @ solution)

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from monitor.measures.travel import minimum_jerk_acceleration, travels, velocity_and_rise
+from monitor.measures.rise import velocity_and_rise
+from monitor.measures.travel import minimum_jerk_acceleration, travels
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 JUMP = json.loads((REFERENCE / "jump_grf.json").read_text(encoding="utf-8"))
@@ -36,8 +37,8 @@ def test_a_pull_is_found_and_measured(rise_mm, duration_s):
         rise_mm *= 2  # 10 mm in 1.2 s is 0.04 m/s^2 at most and drowns: see the next test
     for seed in range(3):
         (found,) = travels(T_s, pulls((15.0, duration_s, rise_mm), seed=seed), W, g, RATE_Hz, None)
-        assert abs(found.travel_mm - rise_mm) < 2 * found.u_mm
-        assert found.u_mm < 5
+        assert abs(found.travel_mm - rise_mm) < 3 * found.u_mm
+        assert found.u_mm < 2
         middle_s = (found.start_s + found.end_s) / 2
         assert middle_s == pytest.approx(15.0, abs=0.1)
         assert found.start_s < 15.0 - duration_s / 4
@@ -53,10 +54,21 @@ def test_a_pull_that_hardly_stands_out_is_absent_rather_than_wrong(rise_mm):
 
 
 def test_the_uncertainty_is_what_the_travel_scatters_by():
-    """Monte Carlo over 40 noises; an honest u is neither half nor four times the scatter it stands for."""
-    found = [travels(T_s, pulls((15, 0.9, 30), seed=seed), W, g, RATE_Hz, None)[0] for seed in range(40)]
-    scatter_mm = np.std([f.travel_mm for f in found])
-    assert 0.5 * scatter_mm < np.mean([f.u_mm for f in found]) < 4 * scatter_mm
+    """Monte Carlo over 100 noises, each with a breath and the beat of a swing of their own size, rate and phase.
+
+    Of 100 errors the root mean square is known to 7 % (one over the root of 200); a fifth more or less is asked of u,
+    whose sizes of breath and swing are those of anybody.
+    """
+    rng = np.random.default_rng(7)
+    over_u = []
+    for seed in range(100):
+        sum_N = pulls((15, 0.9, 30), noise_N=rng.uniform(0.5, 2.0), seed=seed)
+        for most_m_s2, slowest_Hz, fastest_Hz in ((0.008, 0.2, 1 / 3), (0.006, 0.8, 1.1)):
+            phase = 2 * np.pi * rng.uniform(slowest_Hz, fastest_Hz) * T_s + rng.uniform(0, 2 * np.pi)
+            sum_N += W / g * rng.uniform(0, most_m_s2) * np.sin(phase)
+        (found,) = travels(T_s, sum_N, W, g, RATE_Hz, None)
+        over_u.append((found.travel_mm - 30) / found.u_mm)
+    assert 0.8 < np.sqrt(np.mean(np.square(over_u))) < 1.2
 
 
 def test_up_and_down_are_two_travels_of_opposite_sign():
@@ -71,6 +83,7 @@ def test_a_pull_within_breathing_and_swing_keeps_its_size():
     sum_N += W * (0.003 * np.sin(2 * np.pi * 0.25 * T_s) + 0.001 * np.sin(2 * np.pi * 0.9 * T_s))
     (found,) = travels(T_s, sum_N, W, g, RATE_Hz, 0.9)
     assert abs(found.travel_mm - 40) < 2 * found.u_mm
+    assert found.u_mm < 2
 
 
 @pytest.mark.parametrize("theta_deg", [1, 3, 6, 10])
