@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import os
 from collections.abc import Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -16,6 +17,19 @@ if TYPE_CHECKING:
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 MIGRATIONS_ARE_TESTED_IN = "tests/store/"
+LONG_FILES_IN = ["browser", "trust", "board", "service", "release", "work", "analysis", "cli", "newtons_calibration"]
+"""Folders whose files take longest: with a worker for each file, none of these may be the last to begin."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the files that take long."""
+    here = Path(__file__).parent
+
+    def rank(item: pytest.Item) -> int:
+        folder = item.path.relative_to(here).parts[0] if item.path.is_relative_to(here) else ""
+        return [*LONG_FILES_IN, folder].index(folder)
+
+    items.sort(key=rank)
 
 
 def pytest_collection_finish() -> None:

@@ -14,4 +14,4 @@ fi
 # The program that steers the browser comes with pip and needs a library that a bare Debian lacks.
 prepare test "$browser=$browser" libatomic.so.1=libatomic1
 cd -- "$root"
-exec .venv/bin/python -m pytest -n auto --dist loadfile "$@"
+exec .venv/bin/python -m pytest -n auto --dist loadfile --no-loadscope-reorder "$@"
