@@ -3,9 +3,15 @@
 # ruff: noqa: E501 (the scripts are wrapped as JavaScript is)
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from chromium import VIEWPORTS
 from playwright.sync_api import Page
 
 SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+
+TWO_FRAMES = "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))"
+"""What hears of a new size draws in the frame that comes, or in the one after it."""
 
 SEEN = """
     const seen = (node) => {
@@ -143,6 +149,17 @@ UNREACHED = (
 def sideways(page: Page) -> int:
     """Return by how many pixels the page scrolls sideways."""
     return int(page.evaluate(SIDEWAYS))
+
+
+def at_every_size(page: Page) -> Iterator[None]:
+    """Bring the page to each size by day and by night, drawn anew; it never scrolls sideways."""
+    for viewport in ("phone", "tablet", "wall"):
+        page.set_viewport_size(VIEWPORTS[viewport])
+        for light in ("light", "dark"):
+            page.emulate_media(color_scheme=light)
+            page.evaluate(TWO_FRAMES)
+            assert sideways(page) <= 0, f"{viewport}, {light}"
+            yield
 
 
 def covered(page: Page) -> list[str]:

@@ -7,6 +7,7 @@ import re
 
 import pytest
 from fake_rig import BODYWEIGHT_N, HANGS_S, LETS_GO_S, scene_at, served
+from page_layout import at_every_size
 from playwright.sync_api import Page, expect
 
 from monitor.coaching.step_on import Candidate
@@ -229,18 +230,16 @@ def test_each_sound_comes_once_with_what_is_seen(open_page, asked):
         expect(page.get_by_label(name)).to_be_checked()
 
 
-@pytest.mark.parametrize("viewport", ["phone", "tablet", "wall"])
-def test_the_line_does_not_crowd_the_time(open_page, asked, viewport):
-    page = open_page(asked.url, viewport=viewport)
+def test_the_line_does_not_crowd_the_time(open_page, asked):
+    page = open_page(asked.url)
     expect(page.locator("#asked")).to_have_text("target 15 s\nset 1 of 3")
     for at_s in (3.2, 4.3, 5.4):
         show(asked, page, HANGS_S + at_s)
     expect(page.locator("#reserve")).to_contain_text("reserve")
-    box, time = page.locator(".beside").bounding_box(), page.locator("#time-digits").bounding_box()
-    assert box["y"] + box["height"] <= time["y"] + 0.2 * time["height"] or time["x"] + time["width"] <= box["x"]
-    assert box["x"] + box["width"] <= page.viewport_size["width"]
-    root = "document.documentElement"
-    assert page.evaluate(f"{root}.scrollWidth - {root}.clientWidth") <= 0
+    for _ in at_every_size(page):
+        box, time = page.locator(".beside").bounding_box(), page.locator("#time-digits").bounding_box()
+        assert box["y"] + box["height"] <= time["y"] + 0.2 * time["height"] or time["x"] + time["width"] <= box["x"]
+        assert box["x"] + box["width"] <= page.viewport_size["width"]
 
 
 DIGITS_PX = """() => {
@@ -252,22 +251,22 @@ DIGITS_PX = """() => {
 }"""
 
 
-@pytest.mark.parametrize(
-    "size",
-    [(1920, 1080), (3840, 2160), (1024, 768), (768, 1024), (390, 844), (844, 390)],
-    ids=lambda s: f"{s[0]}x{s[1]}",
-)
-def test_digits_of_the_time_are_a_sixth_of_the_screens_height(open_page, asked, size):
+SCREENS_PX = [(1920, 1080), (3840, 2160), (1024, 768), (768, 1024), (390, 844), (844, 390)]
+
+
+def test_digits_of_the_time_are_a_sixth_of_the_screens_height(open_page, asked):
     page = open_page(asked.url)
-    page.set_viewport_size({"width": size[0], "height": size[1]})
-    for time_s, ended in ((7.0, False), (18.4, True), (123.4, False), (123.4, True)):
-        show(asked, page, LETS_GO_S + 1 if ended else HANGS_S + 7, hold=HoldClock(HANGS_S, time_s, False, ended))
-        height, right = page.evaluate(DIGITS_PX)
-        assert height >= size[1] / 6, f"{time_s} s, ended {ended}: {height / size[1]:.3f} of the height"
-        assert right <= size[0]
-        beside, digits = page.locator(".beside").bounding_box(), page.locator("#time").bounding_box()
-        apart = (
-            digits["x"] + digits["width"] <= beside["x"]
-            or digits["y"] + 0.2 * digits["height"] >= beside["y"] + beside["height"]
-        )
-        assert apart or beside["height"] == 0
+    for width, height in SCREENS_PX:
+        page.set_viewport_size({"width": width, "height": height})
+        for time_s, ended in ((7.0, False), (18.4, True), (123.4, False), (123.4, True)):
+            show(asked, page, LETS_GO_S + 1 if ended else HANGS_S + 7, hold=HoldClock(HANGS_S, time_s, False, ended))
+            high, right = page.evaluate(DIGITS_PX)
+            case = f"{width} x {height}, {time_s} s, ended {ended}"
+            assert high >= height / 6, f"{case}: {high / height:.3f} of the height"
+            assert right <= width, case
+            beside, digits = page.locator(".beside").bounding_box(), page.locator("#time").bounding_box()
+            apart = (
+                digits["x"] + digits["width"] <= beside["x"]
+                or digits["y"] + 0.2 * digits["height"] >= beside["y"] + beside["height"]
+            )
+            assert apart or beside["height"] == 0, case

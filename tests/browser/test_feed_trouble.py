@@ -17,7 +17,7 @@ pytestmark = pytest.mark.browser
 
 HANGING = scene_at(HANGS_S + 3.2)
 LATER = scene_at(HANGS_S + 9.4)
-MANY = 10
+MANY = 4
 PATIENCE_MS = 20_000
 
 
@@ -106,7 +106,7 @@ def test_a_restart_in_mid_hold_goes_on_with_what_the_program_measures_then(open_
         shows(page, "3")  # a restarted program begins anew, and so does its clock
 
 
-def test_ten_screens_show_the_same(open_page):
+def test_many_screens_show_the_same(open_page):
     hub = LiveHub()
     with served(hub) as dashboard, playing(hub, Stands()):
         pages = [open_page(dashboard.url, viewport="tablet") for _ in range(MANY)]

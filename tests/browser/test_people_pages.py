@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-import itertools
 import re
 
 import pytest
-from chromium import VIEWPORTS
 from fake_rig import served
+from page_layout import at_every_size
 from playwright.sync_api import Page, expect
 
 pytestmark = pytest.mark.browser
@@ -253,13 +252,9 @@ def test_a_person_who_is_not_there_is_told(open_page, kept):
     expect(page.get_by_role("alert")).to_contain_text("There is no")
 
 
-def test_they_fit_the_screen(open_page, kept):
-    for page in (person_page(open_page, kept), open_page(f"{kept.url}/people")):
-        for viewport, light in itertools.product(("phone", "tablet", "wall"), ("light", "dark")):
-            page.set_viewport_size(VIEWPORTS[viewport])
-            page.emulate_media(color_scheme=light)
-            root = "document.documentElement"
-            assert page.evaluate(f"{root}.scrollWidth - {root}.clientWidth") <= 0
+def test_they_fit_the_screen(open_page, hall):
+    for page in (person_page(open_page, hall), open_page(f"{hall.url}/people")):
+        for _ in at_every_size(page):
             unnamed = page.evaluate(
                 """() => [...document.querySelectorAll("button, a, input, select, svg[role=img]")]
                     .filter((e) => e.checkVisibility())
