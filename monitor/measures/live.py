@@ -7,18 +7,22 @@ from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.holds.edges import TUG_S
+from monitor.holds.touches import LEAST_FRACTION as LEAST_TOUCH
 from monitor.holds.watch import HoldWatch
 from monitor.measures.assistance import UNASSISTED_BELOW
 from monitor.measures.closure import OPEN_FRACTION
+from monitor.measures.disturbance import near_spans, side_changes
 from monitor.measures.live_errors import LiveErrors
 from monitor.measures.picture import HoldClock, Picture, Scene, Shoulders, WeightSource
 from monitor.measures.record import GIVEN_U_REL, Wishes
 from monitor.measures.result import Travel
-from monitor.measures.swing import LEAST_DEG, WINDOW_S, swing_course
+from monitor.measures.swing import LEAST_DEG, WINDOW_S, beat_wave, swing_course
 from monitor.measures.travel import travels
 from monitor.rig import Rig
+from monitor.signals import sliding
 from monitor.signals.lowpass import HoldLast, LowPass
 from monitor.signals.rows import Rows, summed
 from monitor.signals.stay import Array
@@ -40,10 +44,14 @@ OPENS, CLOSES = OPEN_FRACTION, 0.6 * OPEN_FRACTION
 SLOW_EVERY_S = 0.5
 TRAVEL_EVERY_S = 1.0
 TRAVEL_WINDOW_S = 12.0
+SPECTRUM_S = 16.0
 LET_GO_S = 4.0
 KEEP_S = 40.0
 LEANING_FROM = 0.03
 CATCH_S = 2.0
+GAP_REACH_S, TOUCH_REACH_S, PULL_REACH_S = 3.0, 1.0, 0.35
+"""For so long before and after a regrip, a touch, a pull its movement covers swing and shoulders."""
+
 SAME_LEVEL = 0.004
 FEET_OFF_LIVE_S = 0.25
 """A bar that nobody weighs: feet that are off for longer end what can be known at this instant."""
@@ -85,15 +93,19 @@ class LiveView:
         self._has_bar, self._has_platform, self._names = rig.has_bar, rig.has_platform, rig.names
         self._measures_sum = rig.has_bar and rig.has_platform
         self._x_m = np.array([channel.x_m for channel in rig.channels])
+        self._left = [i for i in self._bar if self._x_m[i] < 0]
+        self._right = [i for i in self._bar if self._x_m[i] > 0]
         self._tick = 0
         self._body = _Body()
         self._off_ticks = 0
         self._scene: Scene = "empty"
         self._scene_since_s = 0.0
         self._swing: tuple[float, float] | None = None
+        self._beat_Hz: float | None = None
         self._open = False
+        self._open_until_s = 0.0
         self._travels: list[Travel] = []
-        self._shoulders_mm = 0.0
+        self._beat_seen = False
         self.lost = 0
         self.spikes = 0
 
@@ -101,15 +113,20 @@ class LiveView:
         """Forget the person: the rig is empty."""
         self._watch.reset()
         self._body = _Body(self._body.zero_bar_N, self._body.zero_feet_N)
-        self._swing, self._travels, self._shoulders_mm = None, [], 0.0
+        self._forget_motion()
+
+    def _forget_motion(self) -> None:
+        self._swing, self._beat_Hz, self._beat_seen, self._travels = None, None, False, []
 
     def append(self, t_s: Array, load_N: Array) -> None:
         """Take clean rows (n,), (n, channels); pictures are made tick by tick afterwards."""
         filled = self._hold_last.push(load_N)
         bar, feet = summed(filled, self._bar), summed(filled, self._feet)
         moment = summed(filled * self._x_m, self._bar)
-        smooth = self._smooth.push(np.column_stack([bar, feet, moment]))
-        self._rows.append(t_s, np.column_stack([bar, feet, smooth]))
+        rows = np.empty((len(t_s), 5))
+        rows[:, 0], rows[:, 1], rows[:, 4] = bar, feet, moment
+        rows[:, 2:] = self._smooth.push(rows[:, (0, 1, 4)])
+        self._rows.append(t_s, rows)
         self._cells.append(t_s, load_N)
 
     def _loads(self, first: int, end: int) -> tuple[Array, Array]:
@@ -215,44 +232,80 @@ class LiveView:
             away_N = float(np.median(np.abs(values - body.bodyweight_N)))
             body.u_own_N = 1.4826 * away_N / math.sqrt(len(values))
 
+    def _disturbed(self, end: int, rows: int, weight_N: float) -> NDArray[np.bool_]:
+        """Return (rows,) True where hands or feet move the body, as the analysis of the whole hold leaves them out."""
+        bar, feet = self._loads(end - rows, end)
+        let_go = bar < 0.5 * median(bar)
+        stepped = np.abs(feet - median(feet)) > LEAST_TOUCH * weight_N
+        disturbed = sliding.near(let_go, round(GAP_REACH_S * self._rate_Hz))
+        disturbed |= sliding.near(stepped, round(TOUCH_REACH_S * self._rate_Hz))
+        if self._left and self._right:
+            cells = np.nan_to_num(self._cells.load(end - rows, end))
+            sides = cells[:, self._left].sum(axis=1), cells[:, self._right].sum(axis=1)
+            disturbed |= side_changes(*sides, weight_N, self._rate_Hz)
+        return disturbed
+
     def _see_swing(self, end: int) -> None:
-        """Measure the swing over the last eight seconds of an unassisted hang."""
-        self._swing = None
+        """Measure the swing over the last eight seconds of an unassisted hang.
+
+        Without a line of its own in the spectrum it may be anything that moves slowly: that takes the seconds before
+        as well. A swing that had one is followed while its beat stands out of the noise.
+        """
+        before, self._swing, self._beat_Hz = self._swing, None, None
         weight_N, _ = self._bodyweight()
         hold = self._watch.hold
-        rows = round(WINDOW_S * self._rate_Hz)
-        t_s = self._rows.t_s(end - rows, end)
         if weight_N is None or hold is None or not self._measures_sum:
             return
-        if len(t_s) < rows or t_s[0] < hold.onset_s + CATCH_S:
+        since_s = max(hold.onset_s + CATCH_S, self._open_until_s)
+        first = end - round(SPECTRUM_S * self._rate_Hz)
+        first += int(np.count_nonzero(self._rows.t_s(first, end) < since_s))
+        rows = end - max(first, self._rows.first)
+        if rows < WINDOW_S * self._rate_Hz:
             return
+        t_s = self._rows.t_s(end - rows, end)
         bar, feet = self._loads(end - rows, end)
         if median(feet) > UNASSISTED_BELOW * weight_N:
             return
-        course = swing_course(
-            t_s, bar + feet, weight_N, self._rate_Hz, np.zeros(rows, bool), pendulum=self.wishes.pendulum
-        )
-        if course is not None and np.isfinite(course.amplitude_deg[-1]):
+        pulls = [(one.start_s, one.end_s) for one in self._travels]
+        apart = self._disturbed(end, rows, weight_N) | near_spans(t_s, pulls, PULL_REACH_S)
+        course = swing_course(t_s, bar + feet, weight_N, self._rate_Hz, apart, pendulum=self.wishes.pendulum)
+        if course is None or not np.isfinite(course.amplitude_deg[-1]):
+            return
+        if course.frequency_Hz is not None or before is not None:
             self._swing = (float(course.amplitude_deg[-1]), float(course.u_deg[-1]))
+            self._beat_Hz = course.frequency_Hz and 2 * course.frequency_Hz
 
     def _see_travel(self, end: int) -> None:
-        """Look for pulls in the last seconds; one that is well past is kept."""
+        """Look for pulls in the last seconds; one that is well past is kept.
+
+        Nothing is told before the swing beside it can be seen: its beat looks like small pulls.
+        """
         weight_N, _ = self._bodyweight()
         hold = self._watch.hold
         if weight_N is None or hold is None or not self._measures_sum:
             return
         rows = round(TRAVEL_WINDOW_S * self._rate_Hz)
         t_s = self._rows.t_s(end - rows, end)
-        bar, feet = self._loads(end - rows, end)
         inside = t_s > hold.onset_s + CATCH_S
-        total = (bar + feet)[inside]
-        found = travels(t_s[inside], total, weight_N, self._rig.gravity_m_s2, self._rate_Hz, None)
-        for one in found:
-            middle = (one.start_s + one.end_s) / 2
-            known = [k for k in self._travels if abs((k.start_s + k.end_s) / 2 - middle) < 0.8]
-            if not known:
-                self._travels.append(one)
-                self._shoulders_mm += one.travel_mm
+        if np.count_nonzero(inside) < WINDOW_S * self._rate_Hz or self._open:
+            return
+        bar, feet = self._loads(end - rows, end)
+        free = inside & ~self._disturbed(end, len(t_s), weight_N)
+        total = bar + feet
+        if self._beat_Hz is not None:
+            if not self._beat_seen:
+                # What was told before the swing stood out may have been its beat: it is looked for once more.
+                self._travels = [one for one in self._travels if one.end_s < t_s[inside][0]]
+                self._beat_seen = True
+            apart = free & ~near_spans(t_s, [(one.start_s, one.end_s) for one in self._travels], PULL_REACH_S)
+            beat = total[inside] / weight_N - 1.0
+            total[inside] -= weight_N * beat_wave(beat, apart[inside], self._beat_Hz, self._rate_Hz)
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
+        for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+            for one in travels(t_s[a:b], total[a:b], weight_N, self._rig.gravity_m_s2, self._rate_Hz, None):
+                middle = (one.start_s + one.end_s) / 2
+                if all(abs((k.start_s + k.end_s) / 2 - middle) >= 0.8 for k in self._travels):
+                    self._travels.append(one)
 
     def _see_scene(self, now_s: float, bar_N: float, feet_N: float) -> None:
         hold, phase = self._watch.hold, self._watch.phase
@@ -271,7 +324,7 @@ class LiveView:
         if scene != self._scene:
             self._scene, self._scene_since_s = scene, now_s
             if scene == "hanging":
-                self._travels, self._shoulders_mm, self._swing = [], 0.0, None
+                self._forget_motion()
 
     def _clock(self, now_s: float) -> HoldClock | None:
         hold = self._watch.hold
@@ -289,8 +342,6 @@ class LiveView:
         platform = self._has_platform
         beta = alpha = u_beta = u_alpha = closure = None
         still: bool | None = None
-        second = self._loads(end - round(self._rate_Hz), end)
-        total = second[0] + second[1]
         if weight_N is not None and u_N is not None and self._scene != "empty":
             source: WeightSource = "given" if self.wishes.bodyweight_N is not None else body.source or "hang"
             own_N = u_N if source == "given" else body.u_own_N or 0.0
@@ -300,6 +351,8 @@ class LiveView:
             u_alpha = self._errors.u_alpha(alpha, source, weight_N, own_N, now_s) if platform else u_beta
             if not self._has_bar:
                 beta, u_beta = (1.0 - alpha, u_alpha) if self._scene == "hanging" else (None, None)
+            second = self._loads(end - round(self._rate_Hz), end)
+            total = second[0] + second[1]
             swinging = self._swing is not None and self._swing[0] > STILL_SWING_DEG
             still = bool(scatter(total) < STILL_BELOW * weight_N) and not swinging
             if not self._has_bar:
@@ -327,12 +380,12 @@ class LiveView:
             alpha_direct=platform,
             beta_inferred=not self._has_bar,
             misclosure=closure,
-            misclosure_open=self._account_open(closure, still),
+            misclosure_open=self._account_open(closure, still, now_s),
             lateral_m=lateral,
             swing_deg=swing[0] if swing and swing[0] >= LEAST_DEG else None,
             u_swing_deg=swing[1] if swing and swing[0] >= LEAST_DEG else None,
             still=still,
-            travel_mm=self._shoulders_mm if self._travels else None,
+            travel_mm=sum(one.travel_mm for one in self._travels) if self._travels else None,
             shoulders=shoulders,
             shoulders_certainty=certainty,
             rate_Hz=self._rate_Hz,
@@ -343,12 +396,14 @@ class LiveView:
             curve_N=self._cells.load(first, end).copy(),
         )
 
-    def _account_open(self, closure: float | None, still: bool | None) -> bool:
+    def _account_open(self, closure: float | None, still: bool | None, now_s: float) -> bool:
         """Open the account only while the body is still; close it as soon as the second's mean is closed again."""
         if closure is None or abs(closure) < CLOSES:
             self._open = False
         elif still and abs(closure) > OPENS:
             self._open = True
+        if self._open:
+            self._open_until_s = now_s
         return self._open
 
     def _shoulders(self) -> tuple[Shoulders | None, float | None]:
