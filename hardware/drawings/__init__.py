@@ -13,6 +13,7 @@ SHEETS: tuple[tuple[str, Callable[[], Sheet]], ...] = (
     ("mounts", hanging.load_path),
     ("mounts", feet.platform),
     ("mounts", feet.platform_cell),
+    ("mounts", feet.platform_boards),
     ("wiring", wires.cell_to_converter),
     ("wiring", wires.low_cost),
     ("wiring", wires.reference),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from hardware.drawings.sheet import ATTENTION, FEET, INK, PAPER, QUIET, HEAVY_mm, INK_mm, Sheet, SMALL_mm, THIN_mm, View
 
 CELL_x_mm, CELL_y_mm = 250.0, 200.0
@@ -175,6 +177,96 @@ def platform() -> Sheet:
             ("foot_rl", "-0.25", "-0.20", "4"),
             ("foot_rr", "0.25", "-0.20", "5"),
         ],
+    )
+    return sheet
+
+
+HOLES: tuple[tuple[str, str, float, float, str], ...] = (
+    ("a", "P7, near screw", CELL_x_mm - SCREWS_mm[0], CELL_y_mm, "9 through"),
+    ("b", "P7, far screw", CELL_x_mm - SCREWS_mm[1], CELL_y_mm, "9 through"),
+    ("c", "P6, stop", CELL_x_mm, CELL_y_mm, "thread M8 x 1, insert from above"),
+    ("d", "P9, foot", FOOT_x_mm, FOOT_y_mm, "its maker's screw, from below"),
+)
+"""Holes of the base: mark, what for, distance from the middle along x and y (both signs: four of each), kind."""
+CUP_SCREWS_mm = 15.0
+"""From a load button's place to the two screws of its cup, across the corner: along an edge one would split it."""
+
+
+def platform_boards() -> Sheet:
+    """Return the two boards of the platform, to cut and to drill."""
+    sheet = Sheet(
+        "platform-boards",
+        "Boards of the platform, to cut and to drill",
+        "Every hole is there four times, to both sides of both axes. For other cells: their sheet first.",
+        "Scale 1:5. Dimensions in mm. Outlines ± 1, holes ± 0.5 from the axes, load buttons over their cups ± 1. "
+        "Edges broken 1.",
+    )
+    base = View(sheet, 80, 94, 0.2)
+    sheet.heading(21, 34, "P2 base, from above: birch plywood 30")
+    base.rect(-BASE_x_mm / 2, -BASE_y_mm / 2, BASE_x_mm, BASE_y_mm, weight_mm=HEAVY_mm)
+    top = View(sheet, 218, 94, 0.2)
+    sheet.heading(164, 34, "P1 board, from below: birch plywood 24")
+    top.rect(-BOARD_x_mm / 2, -BOARD_y_mm / 2, BOARD_x_mm, BOARD_y_mm, weight_mm=HEAVY_mm, colour=FEET, round_mm=10)
+    for view, half_x, half_y in (
+        (base, BASE_x_mm / 2 - 8, BASE_y_mm / 2 - 8),
+        (top, BOARD_x_mm / 2 - 8, BOARD_y_mm / 2 - 8),
+    ):
+        view.line((-half_x, 0), (half_x, 0), weight_mm=THIN_mm, dash="axis", colour=QUIET)
+        view.line((0, -half_y), (0, half_y), weight_mm=THIN_mm, dash="axis", colour=QUIET)
+    for side_x in (-1, 1):
+        for side_y in (-1, 1):
+            for mark, _what, x, y, kind in HOLES:
+                hidden = "hidden" if kind.endswith("below") else "solid"
+                base.circle(side_x * x, side_y * y, 4.5 if mark != "d" else 6, weight_mm=INK_mm, dash=hidden)
+            x, y = side_x * CELL_x_mm, side_y * CELL_y_mm
+            top.circle(x, y, 20, weight_mm=THIN_mm, dash="hidden")
+            for way in (-1, 1):
+                off = way * CUP_SCREWS_mm / math.sqrt(2)
+                top.circle(x + side_x * off, y - side_y * off, 2, weight_mm=INK_mm)
+    for mark, _what, x, y, _kind in HOLES:
+        away = (8.0, 15.0) if mark in "ab" else (-14.0, 15.0) if mark == "c" else (4.0, -13.0)
+        base.sheet.text(
+            *base.at(x - 4 + (away[0] if mark in "cd" else 0), -y + (26 if mark != "d" else 34)), mark, size_mm=SMALL_mm
+        )
+    base.measure(
+        (-BASE_x_mm / 2, BASE_y_mm / 2), (BASE_x_mm / 2, BASE_y_mm / 2), f"{BASE_x_mm:.0f}", off_mm=7, along="x"
+    )
+    base.measure(
+        (-BASE_x_mm / 2, -BASE_y_mm / 2), (-BASE_x_mm / 2, BASE_y_mm / 2), f"{BASE_y_mm:.0f}", off_mm=-7, along="y"
+    )
+    top.measure(
+        (-BOARD_x_mm / 2, BOARD_y_mm / 2), (BOARD_x_mm / 2, BOARD_y_mm / 2), f"{BOARD_x_mm:.0f}", off_mm=12, along="x"
+    )
+    top.measure(
+        (BOARD_x_mm / 2, -BOARD_y_mm / 2), (BOARD_x_mm / 2, BOARD_y_mm / 2), f"{BOARD_y_mm:.0f}", off_mm=7, along="y"
+    )
+    top.measure((-CELL_x_mm, -CELL_y_mm), (CELL_x_mm, -CELL_y_mm), f"{2 * CELL_x_mm:.0f}", off_mm=24, along="x")
+    top.measure((-CELL_x_mm, -CELL_y_mm), (-CELL_x_mm, CELL_y_mm), f"{2 * CELL_y_mm:.0f}", off_mm=20, along="y")
+    top.lead(
+        (CELL_x_mm - CUP_SCREWS_mm / math.sqrt(2), CELL_y_mm + CUP_SCREWS_mm / math.sqrt(2)),
+        (-8, -17),
+        f"P5 cup, two screws {2 * CUP_SCREWS_mm:.0f} apart,\nbored 2.5, 15 deep, not through",
+        size_mm=SMALL_mm,
+        anchor="end",
+    )
+    sheet.heading(21, 158, "holes of the base, from its middle")
+    sheet.table(
+        21,
+        164,
+        (10, 30, 16, 16, 56),
+        [("mark", "for", "x", "y", "hole")]
+        + [(mark, what, f"± {x:.0f}", f"± {y:.0f}", kind) for mark, what, x, y, kind in HOLES],
+    )
+    sheet.steps(
+        164,
+        160,
+        (
+            "Mark the middle and both axes first; measure from them, never from an edge or from hole to hole.",
+            "P11 plates and P4 spacers are drilled like a and b; drill them together with the base.",
+            "Clamp and notch for the cable (E15): at the right edge, 184 behind the middle.",
+            f"P10 rim: strips of {RIM_wide_mm:.0f} along all edges of the base, glued and screwed from below.",
+        ),
+        columns=62,
     )
     return sheet
 

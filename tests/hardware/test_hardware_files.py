@@ -328,6 +328,24 @@ def test_the_heights_of_the_platform_add_up() -> None:
     assert 70 - (through_mm - plate_mm) < feet.FOOT_high_mm
 
 
+def test_the_holes_of_the_boards_fit_what_is_screwed_to_them() -> None:
+    sheet = words(HARDWARE / "mounts" / "platform-boards.svg").splitlines()
+    for mark, what, x_mm, y_mm, kind in feet.HOLES:
+        at = sheet.index(what)
+        assert sheet[at - 1 : at + 4] == [mark, what, f"± {x_mm:.0f}", f"± {y_mm:.0f}", kind]
+    near, far, stop, foot = ((x_mm, y_mm) for _mark, _what, x_mm, y_mm, _kind in feet.HOLES)
+    # The screws of a spacer of 55 mm, counted from the beam's fixed end.
+    end = feet.CELL_x_mm + feet.BEYOND_mm - feet.BEAM_long_mm
+    assert 0 < far[0] - end < near[0] - end < 55
+    # The stop's lock nut (15 mm over its corners at most, from memory) and the foot do not meet.
+    assert math.dist(stop, foot) > feet.FOOT_wide_mm / 2 + 7.5
+    # The foot lies whole below the base, the cup whole below the board, its screws 8 mm inside the edge.
+    assert max(foot[0] - feet.BASE_x_mm / 2, foot[1] - feet.BASE_y_mm / 2) <= -feet.FOOT_wide_mm / 2
+    off = feet.CUP_SCREWS_mm / math.sqrt(2)
+    assert feet.BOARD_x_mm / 2 - feet.CELL_x_mm - off > 8
+    assert feet.BOARD_y_mm / 2 - feet.CELL_y_mm - off > 8
+
+
 def test_the_torques_follow_from_their_formula() -> None:
     rows = re.findall(r"^\| [LP]\d+: .*?\| M(\d+).*?\| (\d+) N m \| ([\d.]+) kN \|$", LOADS, re.MULTILINE)
     assert len(rows) == 5
