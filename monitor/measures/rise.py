@@ -102,9 +102,14 @@ def rise_of(
     every = max(1, round(rate_Hz / MEANS_Hz))
     step_s = every / rate_Hz
     middle, duration_s = movement
-    half = max(1, round((duration_s / 2 + PAD_S) / step_s))
+    half, rest = max(1, round((duration_s / 2 + PAD_S) / step_s)), max(1, round(REST_S / step_s))
+    if others:
+        # Where the next movement begins, the rest ends: first the rest is cut, then the pad.
+        room = int(min(abs(row - middle) / rate_Hz - long_s / 2 for row, long_s in others) / step_s)
+        half = max(1, round(duration_s / 2 / step_s), min(half, room - 1))
+        rest = max(1, min(rest, room - half))
     before, after = middle // every, (len(acceleration) - middle) // every
-    rest = min(max(1, round(REST_S / step_s)), before - half, after - half)
+    rest = min(rest, before - half, after - half)
     if rest < 1:
         return None
     reach = half + rest + round(FLANK_S / step_s)

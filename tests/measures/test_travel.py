@@ -77,6 +77,14 @@ def test_up_and_down_are_two_travels_of_opposite_sign():
     assert down.travel_mm == pytest.approx(-40, abs=2 * down.u_mm)
 
 
+@pytest.mark.parametrize("rest_s", [0.2, 0.4])
+def test_a_short_rest_between_two_pulls_is_taken_as_it_is(rest_s):
+    for seed in range(5):
+        found = travels(T_s, pulls((15, 0.8, 40), (15.8 + rest_s, 0.8, -40), seed=seed), W, g, RATE_Hz, None)
+        assert [f.travel_mm for f in found] == pytest.approx([40, -40], abs=3 * max(f.u_mm for f in found))
+        assert max(f.u_mm for f in found) < 1
+
+
 def test_a_pull_within_breathing_and_swing_keeps_its_size():
     """Breathing of 0.3 % at 0.25 Hz and the beat of a 2 degree swing (kappa theta^2 = 0.1 %) at 0.9 Hz."""
     sum_N = pulls((15, 0.8, 40))
