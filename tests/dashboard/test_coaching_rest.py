@@ -70,30 +70,51 @@ def hub():
     return LiveHub()
 
 
+def browser_of(coach, hub) -> TestClient:
+    app = create_app(hub=hub, store=FakeReader(), rig=RIG, control=FakeControl(), coach=coach)
+    return TestClient(app, base_url="http://127.0.0.1:8000")
+
+
+def add_anna(client) -> str:
+    person = {"name": "Anna K.", "stature_m": 1.7, "time_zone": "Europe/Vienna", "consent_on": "2026-05-01"}
+    return client.post("/api/people", json=person).json()["uid"]
+
+
+def add_stay(coach, anna: str) -> str:
+    uid = coach.desk.store.begin_stay(NOW - DAY_ns, STORED_RIG, person_uid=anna)
+    for number in (1, 2, 3):
+        hold = hold_at(NOW - DAY_ns + number * 10**11, 40.0, alpha=0.2, target_s=60.0)
+        moved = dataclasses.replace(hold.result, onset_s=10.0 + 100 * (number - 1), release_s=50.0 + 100 * (number - 1))
+        coach.desk.store.save_hold(
+            dataclasses.replace(hold, stay_uid=uid, uid=f"{uid}-{number:03d}", number=number, result=moved)
+        )
+    return uid
+
+
 @pytest.fixture
 def client(coach, hub):
-    app = create_app(hub=hub, store=FakeReader(), rig=RIG, control=FakeControl(), coach=coach)
-    with TestClient(app, base_url="http://127.0.0.1:8000") as client:
+    with browser_of(coach, hub) as client:
         yield client
 
 
 @pytest.fixture
 def anna(client):
-    person = {"name": "Anna K.", "stature_m": 1.7, "time_zone": "Europe/Vienna", "consent_on": "2026-05-01"}
-    return client.post("/api/people", json=person).json()["uid"]
+    return add_anna(client)
 
 
 @pytest.fixture
 def stay(coach, anna):
-    uid = coach.desk.store.begin_stay(NOW - DAY_ns, STORED_RIG, person_uid=anna)
-    for number in (1, 2, 3):
-        result = hold_at(NOW - DAY_ns + number * 10**11, 40.0, alpha=0.2, target_s=60.0).result
-        moved = dataclasses.replace(result, onset_s=10.0 + 100 * (number - 1), release_s=50.0 + 100 * (number - 1))
-        hold = hold_at(NOW - DAY_ns + number * 10**11, 40.0, alpha=0.2, target_s=60.0)
-        coach.desk.store.save_hold(
-            dataclasses.replace(hold, stay_uid=uid, uid=f"{uid}-{number:03d}", number=number, result=moved)
-        )
-    return uid
+    return add_stay(coach, anna)
+
+
+@pytest.fixture(scope="module")
+def unmoved(tmp_path_factory):
+    """Give a client, Anna and her stay, once: for what is refused and changes nothing."""
+    with open_store(tmp_path_factory.mktemp("unmoved") / "holds.sqlite") as store:
+        coach = FakeCoach(store)
+        with browser_of(coach, LiveHub()) as client:
+            anna = add_anna(client)
+            yield client, anna, add_stay(coach, anna)
 
 
 def told(answer, status: int) -> dict[str, str]:
@@ -130,8 +151,8 @@ def test_people_are_added_changed_and_listed(client, anna):
         ("GET", "/api/search/holds?kind=sideways", None, 422, "invalid-request"),
     ],
 )
-def test_what_cannot_be_is_told_in_the_one_shape(client, method, path, body, status, code):
-    assert told(client.request(method, path, json=body), status)["code"] == code
+def test_what_cannot_be_is_told_in_the_one_shape(unmoved, method, path, body, status, code):
+    assert told(unmoved[0].request(method, path, json=body), status)["code"] == code
 
 
 @pytest.mark.parametrize(
@@ -142,7 +163,8 @@ def test_what_cannot_be_is_told_in_the_one_shape(client, method, path, body, sta
         ("hangs", {"duration_s": 30, "at_utc_ms": 8 * 10**12}, 400, "bad-entry"),
     ],
 )  # fmt: skip
-def test_entries_that_cannot_be_are_told(client, anna, path, body, status, code):
+def test_entries_that_cannot_be_are_told(unmoved, path, body, status, code):
+    client, anna, _ = unmoved
     assert told(client.post(f"/api/people/{anna}/{path}", json=body), status)["code"] == code
 
 
@@ -352,7 +374,8 @@ def test_split_and_join_tell_the_screens(client, hub, stay):
         ({"kind": "discard", "reason": ""}, 422, "invalid-request"),
     ],
 )  # fmt: skip
-def test_a_correction_that_does_not_fit_changes_nothing(client, stay, body, status, code):
+def test_a_correction_that_does_not_fit_changes_nothing(unmoved, body, status, code):
+    client, _, stay = unmoved
     assert told(correct(client, f"{stay}-001", **body), status)["code"] == code
     assert client.get("/api/corrections").json() == []
 

@@ -23,11 +23,24 @@ def somebody(coach):
     return fill(coach.desk.store, 3)
 
 
+def browser_of(coach) -> TestClient:
+    app = create_app(hub=LiveHub(), store=StoredReader(coach.desk.store), rig=RIG, control=FakeControl(), coach=coach)
+    return TestClient(app, base_url="http://127.0.0.1:8000")
+
+
 @pytest.fixture
 def client(coach):
-    app = create_app(hub=LiveHub(), store=StoredReader(coach.desk.store), rig=RIG, control=FakeControl(), coach=coach)
-    with TestClient(app, base_url="http://127.0.0.1:8000") as client:
+    with browser_of(coach) as client:
         yield client
+
+
+@pytest.fixture(scope="module")
+def unmoved(tmp_path_factory):
+    """Give a client, its coach and a hold, once: for what is refused and changes nothing."""
+    with open_store(tmp_path_factory.mktemp("unmoved") / "holds.sqlite") as store:
+        coach = FakeCoach(store)
+        with browser_of(coach) as client:
+            yield client, coach, fill(store, 3)[1][0]
 
 
 def code_of(answer) -> tuple[int, str]:
@@ -90,8 +103,8 @@ def test_a_marker_follows_its_hold_when_that_is_measured_anew_on_the_journals_cl
         ({"kind": "pain", "pain": 3, "place": "toe"}, 400), ({"kind": "note", "at_s": 1e9}, 400), ({}, 422),
     ],
 )  # fmt: skip
-def test_what_cannot_be_is_refused_and_nothing_is_kept(client, coach, somebody, body, status):
-    hold = somebody[1][0]
+def test_what_cannot_be_is_refused_and_nothing_is_kept(unmoved, body, status):
+    client, coach, hold = unmoved
     answer = client.post(f"/api/holds/{hold.uid}/markers", json=body)
     assert answer.status_code == status
     assert set(answer.json()["error"]) == {"code", "what", "means", "do"}

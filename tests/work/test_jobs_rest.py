@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
 
 import pytest
@@ -25,28 +26,46 @@ print(json.dumps({"outcome": {"n": 1}, "file": "made.txt", "media_type": "text/p
 """
 
 
-@pytest.fixture
-def shop(hall):
+@contextlib.contextmanager
+def opened(hall):
+    """Give a shop, and what makes clients who are somebody of a role, as the guard would have found out."""
     with Workshop(hall.folder, audit=hall.store.audit.add, command=(sys.executable, "-c", MAKES_A_FILE)) as shop:
-        yield shop
+        app = create_app(
+            hub=LiveHub(), store=StoredReader(hall.store), rig=RIG, control=FakeControl(), coach=FakeCoach(hall.store),
+            jobs=shop,
+        )  # fmt: skip
+
+        def client(role: str) -> TestClient:
+            async def known(scope, receive, send):
+                scope[VISITOR] = Visitor("Olga", role, "192.168.1.50")
+                await app(scope, receive, send)
+
+            return TestClient(known, base_url="http://127.0.0.1:8000")
+
+        yield shop, client
 
 
 @pytest.fixture
-def as_role(hall, shop):
-    """Give a client who is somebody of a role, as the guard would have found out."""
-    app = create_app(
-        hub=LiveHub(), store=StoredReader(hall.store), rig=RIG, control=FakeControl(), coach=FakeCoach(hall.store),
-        jobs=shop,
-    )  # fmt: skip
+def opened_anew(hall):
+    with opened(hall) as made:
+        yield made
 
-    def client(role: str) -> TestClient:
-        async def known(scope, receive, send):
-            scope[VISITOR] = Visitor("Olga", role, "192.168.1.50")
-            await app(scope, receive, send)
 
-        return TestClient(known, base_url="http://127.0.0.1:8000")
+@pytest.fixture
+def shop(opened_anew):
+    return opened_anew[0]
 
-    return client
+
+@pytest.fixture
+def as_role(opened_anew):
+    return opened_anew[1]
+
+
+@pytest.fixture(scope="module")
+def unmoved(hall):
+    """Give a shop and an owner's client, once: for what is refused and starts nothing."""
+    with opened(hall) as (shop, as_role):
+        yield shop, as_role("owner")
 
 
 def bodies(hall, tmp_path) -> dict[str, dict]:
@@ -131,8 +150,8 @@ def test_every_kind_can_be_started_and_is_described(as_role, shop, hall, tmp_pat
         ("backup", {"into": "/no/such/folder"}, 400, "invalid-request"),
     ],
 )  # fmt: skip
-def test_what_cannot_be_starts_nothing(as_role, shop, hall, tmp_path, kind, change, status, code):
-    client = as_role("owner")
+def test_what_cannot_be_starts_nothing(unmoved, hall, tmp_path, kind, change, status, code):
+    shop, client = unmoved
     assert told(client.post(f"/api/jobs/{kind}", json=bodies(hall, tmp_path)[kind] | change), status)["code"] == code
     assert shop.all() == []
     assert told(client.get("/api/jobs/j-none"), 404)["code"] == "not-found"
