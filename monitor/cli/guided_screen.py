@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import LinkState, Source, SourceEvent
-from monitor.errors import MonitorError
+from monitor.errors import MonitorError, TellableError
 from monitor.newtons.calibrating.guide import GuidedCalibration, Progress
 from monitor.newtons.calibrating.recorded import WARM_UP_STEP, Record
 
@@ -148,8 +148,23 @@ class GuidedScreen:
             self.machine.skip_warm_up()
         elif word.strip().lower() == "b":
             self.machine.back()
+        elif word.strip().lower().startswith("m"):
+            self._correct(word.split()[1:])
         elif stage in ("place", "refused"):
             self._confirm()
+
+    def _correct(self, words: list[str]) -> None:
+        """Take other kilograms for a mass, given as its number in the plan and what it weighs."""
+        names = list(self.machine.plan.masses)
+        try:
+            number, kg = (float(word.replace(",", ".")) for word in words)
+            self.machine.correct({dict(enumerate(names, start=1))[int(number)]: kg})
+        except (ValueError, KeyError):
+            self._state = f"Type for example m {len(names)} 20.5: mass {len(names)} weighs 20.5 kg."
+        except TellableError as refusal:
+            self._state = f"{refusal.what} {refusal.means} {refusal.do}"
+        else:
+            self._state = ""
 
     def _confirm(self) -> None:
         step = self.machine.step
@@ -189,12 +204,17 @@ class GuidedScreen:
             room = 40
             filled = min(room, round(room * min(watch.unrest, 4.0) / 4.0))
             lines.append(Text(f"unrest |{'=' * filled}{' ' * (room - filled)}|  still below the mark at a quarter"))
+        if progress.stage in ("place", "refused"):
+            masses = (
+                f"{n}: {mass.name}, {mass.kg:g} kg" for n, mass in enumerate(self.machine.plan.masses.values(), 1)
+            )
+            lines.append(Text(f"masses   {'   '.join(masses)}", style="dim"))
         if self._state:
             lines.append(Text(self._state, style="italic"))
         keys = {
             "warm_up": "s: go on without waiting   q: end",
-            "place": "Enter: it hangs   b: the last reading again   q: end",
-            "refused": "Enter: read again   b: change the load first   q: end",
+            "place": "Enter: it hangs   b: the last reading again   m 1 20.5: mass 1 weighs 20.5 kg   q: end",
+            "refused": "Enter: read again   b: change the load first   m 1 20.5: mass 1 weighs 20.5 kg   q: end",
         }.get(progress.stage, "q: end")
         lines.append(Text(keys, style="dim"))
         return Group(*lines)

@@ -77,6 +77,15 @@ class AnswerGiven(Given):
     step: int = Field(ge=0, le=10_000)
 
 
+class MassesGiven(Given):
+    """Kilograms of masses that were typed wrongly, by their names in the walk's ``masses``."""
+
+    masses_kg: Annotated[
+        dict[Annotated[str, Field(max_length=200)], Annotated[float, Field(gt=0, le=500)]],
+        Field(min_length=1, max_length=MOST_MASSES),
+    ]
+
+
 class KeepGiven(Given):
     """Accept what was found."""
 
@@ -175,6 +184,11 @@ def walk_routes(bench: Bench, store: StoreReader) -> APIRouter:
     def answer(given: AnswerGiven) -> dict[str, Any]:
         """Answer the running step."""
         return bench.act(given.action, given.step)
+
+    @router.patch("/rig/walk/masses")
+    def masses(request: Request, given: MassesGiven) -> dict[str, Any]:
+        """Correct masses of the running calibration; what was read stays, what was refused for them is judged anew."""
+        return bench.correct(who_asks(request), given.masses_kg)
 
     @router.post("/rig/walk/accept", response_model=KeptShape)
     def accept(request: Request, given: KeepGiven) -> KeptShape:

@@ -54,8 +54,11 @@ class PracticeRig:
         self._since = 0
 
     def place(self, step: Step | None) -> None:
-        """Load the rig as a step says, or take everything off; the load swings for a while."""
-        self._load_N = self._shared_N(step)
+        """Load the rig as a step says, or take everything off; the load swings for a while.
+
+        The invented plates stay what they are, whatever they are called and taken for meanwhile.
+        """
+        self._load_N = self._shared_N(None if step is None else self.plan.steps[step.number - 1])
         self._since = 0
 
     def conversions(self, n: int) -> tuple[NDArray[np.int32], NDArray[np.bool_]]:

@@ -8,7 +8,7 @@ import logging
 import secrets
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -288,6 +288,24 @@ class Bench:
                 self.practice.place(due)
         return self.state() or {}
 
+    def correct(self, who: str, masses_kg: Mapping[str, float]) -> dict[str, Any]:
+        """Take other kilograms for masses of the calibration under way; what was read stays.
+
+        Raises
+        ------
+        NoWalk
+        TellableError
+            They make no sense; nothing was changed.
+        """
+        walk = self.calibration_walk
+        if walk is None:
+            raise self._no_walk()
+        walk.correct(masses_kg)
+        self._idle_s = 0.0
+        told = ", ".join(f"{name}: {kg:g} kg" for name, kg in masses_kg.items())
+        self._tell(who, f"corrected masses of the calibration: {told}", self._id)
+        return self.state() or {}
+
     def keep(self, who: str, *, although_somebody_hangs: bool = False) -> Kept:
         """Write what was found and put it in force; the walk is over then.
 
@@ -327,12 +345,15 @@ class Bench:
     def _running(self) -> Walk:
         walk = self._walk
         if walk is None:
-            raise NoWalk(
-                what="Nothing is under way at the rig.",
-                means="It was ended or accepted meanwhile, perhaps on another screen; nothing was changed.",
-                do="Begin again, if it is still wanted.",
-            )
+            raise self._no_walk()
         return walk
+
+    def _no_walk(self) -> NoWalk:
+        return NoWalk(
+            what="Nothing of this kind is under way at the rig.",
+            means="It was ended or accepted meanwhile, perhaps on another screen; nothing was changed.",
+            do="Begin again, if it is still wanted.",
+        )
 
     def _over(self, calibration: Calibration | None) -> None:
         if self.practice is not None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import threading
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, Protocol
@@ -265,6 +266,18 @@ class CalibrationWalk:
             else:
                 raise _moved_on()
 
+    def correct(self, masses_kg: Mapping[str, float]) -> None:
+        """Take other kilograms for masses that were typed wrongly; what was read stays.
+
+        Raises
+        ------
+        TellableError
+            They make no sense; nothing was changed.
+        """
+        with self.lock:
+            self._machine.correct(masses_kg)
+            self._outcome = self._failure = None
+
     @property
     def waits(self) -> bool:
         """Say whether it goes on only when a person says so."""
@@ -282,6 +295,7 @@ class CalibrationWalk:
                 "steps": progress.steps,
                 "do": progress.do,
                 "task": self._task(),
+                "masses": [{"name": mass.name, "kg": mass.kg} for mass in self._machine.plan.masses.values()],
                 "still": watch.still if watch else None,
                 "unrest": _finite(watch.unrest) if watch else None,
                 "seconds": watch.seconds if watch else 0.0,

@@ -65,6 +65,35 @@ def test_first_calibration_with_virtual_plates(open_page, uncalibrated):
     assert list(bench.bench.calibrations.glob("*.readings.csv"))
 
 
+def test_a_mistyped_mass_is_corrected_and_its_reading_counts(open_page, uncalibrated):
+    bench = uncalibrated
+    page = open_page(f"{bench.url}/rig/calibrate", viewport="phone")
+    page.get_by_label("masses in kg, in the order of hanging").fill("20 20")
+    page.get_by_label("watch zero and first load for s").fill("8")
+    page.get_by_role("button", name="begin to calibrate").click()
+    expect(page.locator("#where")).to_contain_text("step 1 of 9")
+    bench.stage._at_work.true_kg["B (20 kg)"] = 10.0  # the plate is lighter than somebody has typed
+    for number in range(1, 4):
+        expect(page.locator("#where")).to_contain_text(f"step {number} of 9", timeout=LONGEST_MS)
+        expect(main_button(page)).to_be_visible(timeout=LONGEST_MS)
+        main_button(page).click()
+    expect(page.locator("#refusal")).to_contain_text("correct their masses", timeout=LONGEST_MS)
+    page.get_by_text("correct a mass", exact=True).click()
+    typed = page.get_by_label("B (20 kg), truly in kg")
+    typed.fill("1")  # that is nonsense, and said to be
+    page.get_by_role("button", name="correct", exact=True).click()
+    expect(page.locator("#refusal")).to_be_visible()
+    page.get_by_label("B (1 kg), truly in kg").fill("10")
+    page.get_by_role("button", name="correct", exact=True).click()
+    expect(page.locator("#where")).to_contain_text("step 4 of 9")
+    expect(page.locator("#masses-answer")).to_have_text("Corrected. What was read stays.")
+    expect(page.locator("#do")).to_contain_text("Take B (10 kg) off")
+    assert ("this machine", "corrected masses of the calibration: B (1 kg): 10 kg") in bench.told
+    page.get_by_role("button", name="end without saving").click()
+    expect(page.locator("#masses")).to_be_hidden()
+    assert bench.saved == set()
+
+
 def test_zero_is_shown_and_only_taken_by_a_person(open_page, bench):
     before = bench.saved
     page = open_page(f"{bench.url}/rig/zero", viewport="phone")

@@ -21,6 +21,7 @@ async function start() {
   if (page.rig === null) return;
   showKind();
   form.addEventListener("submit", begin);
+  byId("masses-form").addEventListener("submit", correct);
   new Feed((message) => message.type === "picture" && (page.scene = message.picture.scene), () => {});
   await look();
   setInterval(look, LOOK_MS);
@@ -162,6 +163,7 @@ function show(walk) {
   byId("running").hidden = walk === null || finished;
   byId("result").hidden = !finished;
   const occupied = page.scene !== null && !EMPTY_SCENES.includes(page.scene) && page.scene !== "not_ready";
+  showMasses(walk?.masses ?? null);
   byId("start").disabled = walk === null && occupied;
   say(byId("begin-hint"), walk === null && occupied ? text.occupied : "");
   if (walk === null) {
@@ -171,6 +173,31 @@ function show(walk) {
   byId("done").hidden = true;
   if (finished) showResult(walk);
   else showRunning(walk);
+}
+
+/** The masses of a calibration, to be corrected; what is being typed outlives every look at the walk. */
+function showMasses(masses) {
+  const key = JSON.stringify(masses);
+  byId("masses").hidden = masses === null;
+  if (page.masses === key) return;
+  page.masses = key;
+  byId("masses-answer").textContent = "";
+  byId("masses-fields").replaceChildren(...(masses ?? []).map(({ name, kg }) => field(name, text.massOf(name), { type: "number", min: 0.001, max: 500, step: "any", defaultValue: kg, required: true, inputMode: "decimal" })));
+}
+
+/** Only what was changed is sent: a reading that was refused for its mass is judged anew. */
+async function correct(event) {
+  event.preventDefault();
+  const typed = [...byId("masses-fields").querySelectorAll("input")];
+  const wrong = typed.find((input) => !input.checkValidity());
+  if (wrong !== undefined) return wrong.focus();
+  const changed = typed.filter((input) => input.valueAsNumber !== Number(input.defaultValue));
+  if (changed.length === 0) return;
+  await doing(async () => {
+    page.shown = ""; // a result is made anew
+    show(await ask("/api/rig/walk/masses", { method: "PATCH", body: { masses_kg: Object.fromEntries(changed.map((input) => [input.name, input.valueAsNumber])) } }));
+    byId("masses-answer").textContent = text.massesCorrected;
+  });
 }
 
 function showRunning(walk) {

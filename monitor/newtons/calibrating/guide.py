@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from firmware_bridge.counts import NO_READING, CountBlock
 from monitor.errors import TellableError
 from monitor.newtons.calibrating.averaging import SETTLE_S, Averager, Reading, Watch
+from monitor.newtons.calibrating.correction import corrected_plan
 from monitor.newtons.calibrating.outcome import Outcome, evaluate
 from monitor.newtons.calibrating.plan import Plan, Step, check_plan
 from monitor.newtons.calibrating.refusals import CalibrationUnfinished, ConverterSaturated, NeverStill
@@ -123,6 +124,7 @@ class GuidedCalibration:
         self._segment, self._offset_s, self._last_s = -1, 0.0, 0.0
         self._drift: float | None = None
         self._refusal: TellableError | None = None
+        self._refused: Taken | None = None
         self._stage: Stage = "warm_up"
         if warm_up_s <= 0:
             self.skip_warm_up()
@@ -180,7 +182,7 @@ class GuidedCalibration:
         if self._stage not in ("place", "refused") or step is None:
             return
         zeros = [t.reading for t in self._taken if not t.step.masses]
-        self._refusal = None
+        self._refusal = self._refused = None
         self._averager = Averager(
             self._rate_Hz,
             list(self.rig.bar_index if step.part == "bar" else self.rig.platform_index),
@@ -193,13 +195,38 @@ class GuidedCalibration:
     def back(self) -> None:
         """Forget the newest reading (or refusal), so that its step is done again."""
         if self._stage == "refused":
-            self._refusal, self._stage = None, "place"
+            self._refusal, self._refused, self._stage = None, None, "place"
             return
         if self._taken:
             self._taken.pop()
         self._averager = None
         if self._stage != "warm_up":
             self._stage = "place"
+
+    def correct(self, masses_kg: Mapping[str, float]) -> None:
+        """Take other kilograms for masses by name; readings stay, and one that was refused for its mass is judged anew.
+
+        Raises
+        ------
+        BadPlan, CellOverloaded
+        TellableError
+            A reading that was taken makes no sense with them. Nothing was changed then.
+        """
+        plan = corrected_plan(self.plan, masses_kg)
+        check_plan(plan, self.rig)
+        taken: list[Taken] = []
+        for step, before in zip(plan.steps, self._taken, strict=False):
+            now = Taken(step, before.reading)
+            check_reading(self.rig, plan, taken, now, self.previous)
+            taken.append(now)
+        self._flags += [
+            f"{name} was corrected to {masses_kg[name]:g} kg during the walk"
+            for name, mass in self.plan.masses.items()
+            if masses_kg.get(name, mass.kg) != mass.kg
+        ]
+        self.plan, self._taken = plan, taken
+        if self._refused is not None:
+            self._judge(Taken(plan.steps[len(taken)], self._refused.reading))
 
     # What the rig does
 
@@ -284,14 +311,22 @@ class GuidedCalibration:
                     means="Its mean would be that of a swing, or of a wire that is loose.",
                     do="Stop it from swinging, keep hands and draught away; if nothing moves, look for a loose wire.",
                 )
-            now = Taken(step, averager.reading)
-            check_reading(self.rig, self.plan, self._taken, now, self.previous)
         except TellableError as refusal:
             self._refusal, self._stage = refusal, "refused"
             return
-        if averager.reading.limited_by:
-            why = "it drifts" if averager.reading.limited_by == "drift" else "the noise is large"
-            self._flags.append(f"step {step.number}: the mean is less certain than wanted, {why}")
+        self._judge(Taken(step, averager.reading))
+
+    def _judge(self, now: Taken) -> None:
+        """Take a finished reading, or refuse it and keep it: perhaps only its mass was typed wrongly."""
+        try:
+            check_reading(self.rig, self.plan, self._taken, now, self.previous)
+        except TellableError as refusal:
+            self._refusal, self._refused, self._stage = refusal, now, "refused"
+            return
+        self._refusal = self._refused = None
+        if now.reading.limited_by:
+            why = "it drifts" if now.reading.limited_by == "drift" else "the noise is large"
+            self._flags.append(f"step {now.step.number}: the mean is less certain than wanted, {why}")
         self._taken.append(now)
         self._stage = "place" if self.step is not None else "finished"
 

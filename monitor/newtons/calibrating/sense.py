@@ -134,7 +134,7 @@ def _pounds(plan: Plan, masses: tuple[str, ...], ratio: float) -> MassInPounds:
     return MassInPounds(
         what=f"{_names(masses)} is given as {kg:g} kg and moves the reading like {kg * ratio:.1f} kg.",
         means=f"{kg:g} lb are {kg * KG_PER_LB:.1f} kg: the number was in pounds. All loads would be wrong by 2.2.",
-        do=f"Give {kg * KG_PER_LB:.2f} kg for it, then begin again.",
+        do=f"Correct its mass to {kg * KG_PER_LB:.2f} kg; what was read stays.",
     )
 
 
@@ -149,5 +149,5 @@ def _compare(plan: Plan, newest: tuple[str, ...], ratio: float, first: tuple[str
         raise MassNotAsGiven(
             what=f"{_names(newest)} moves the reading by {ratio:.2f} of what its mass and the others lead to expect.",
             means="Its mass or another one is not as given, or part of it rests on something.",
-            do="Weigh the plates, see that they hang free, then read again.",
+            do="Weigh the plates and correct their masses, or see that they hang free and read again.",
         )
