@@ -211,3 +211,12 @@ def test_the_assistance_second_by_second_is_a_band_to_scale(open_page):
             }"""
         )
         assert band == pytest.approx([alpha - 2 * u, alpha + 2 * u], abs=0.002)
+
+
+def test_a_peak_that_the_readings_do_not_resolve_says_so(open_page):
+    full = full_hold()
+    rang = dataclasses.replace(full.result, peak_N=1406.5, peak_u_N=16.8, flags=["peak_not_resolved"])
+    with served(store=FakeStore([dataclasses.replace(full, result=rang)])) as dashboard:
+        page = ready(open_page(f"{dashboard.url}/hold/full"))
+        assert value(page, "highest load") == "1407 ± 17 N, not sure"
+        assert page.locator("#note-list").inner_text().startswith("the load rang faster than the readings")
