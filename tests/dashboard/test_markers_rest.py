@@ -36,11 +36,12 @@ def client(coach):
 
 @pytest.fixture(scope="module")
 def unmoved(tmp_path_factory):
-    """Give a client, its coach and a hold, once: for what is refused and changes nothing."""
+    """Give a client, its coach, a person and their hold, once: for what is refused and changes nothing."""
     with open_store(tmp_path_factory.mktemp("unmoved") / "holds.sqlite") as store:
         coach = FakeCoach(store)
         with browser_of(coach) as client:
-            yield client, coach, fill(store, 3)[1][0]
+            person, holds = fill(store, 3)
+            yield client, coach, person, holds[0]
 
 
 def code_of(answer) -> tuple[int, str]:
@@ -104,9 +105,9 @@ def test_a_marker_follows_its_hold_when_that_is_measured_anew_on_the_journals_cl
     ],
 )  # fmt: skip
 def test_what_cannot_be_is_refused_and_nothing_is_kept(unmoved, body, status):
-    client, coach, hold = unmoved
+    client, coach, person, hold = unmoved
     answer = client.post(f"/api/holds/{hold.uid}/markers", json=body)
     assert answer.status_code == status
     assert set(answer.json()["error"]) == {"code", "what", "means", "do"}
     assert client.get(f"/api/stays/{hold.stay_uid}/markers").json() == []
-    assert coach.desk.store.people.pains(somebody[0]) == []
+    assert coach.desk.store.people.pains(person) == []
