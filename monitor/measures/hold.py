@@ -527,5 +527,5 @@ class _Hold:
         free = body & ~withheld
         edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
         for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-            found += travels(self.t[a:b], sum_N[a:b], self.W, self.stay.rig.gravity_m_s2, self.rate_Hz, None)
+            found += travels(self.t[a:b], sum_N[a:b], self.W, self.stay.rig.gravity_m_s2, self.rate_Hz)
         return found

@@ -302,7 +302,7 @@ class LiveView:
             total[inside] -= weight_N * beat_wave(beat, apart[inside], self._beat_Hz, self._rate_Hz)
         edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
         for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-            for one in travels(t_s[a:b], total[a:b], weight_N, self._rig.gravity_m_s2, self._rate_Hz, None):
+            for one in travels(t_s[a:b], total[a:b], weight_N, self._rig.gravity_m_s2, self._rate_Hz):
                 middle = (one.start_s + one.end_s) / 2
                 if all(abs((k.start_s + k.end_s) / 2 - middle) >= 0.8 for k in self._travels):
                     self._travels.append(one)

@@ -63,17 +63,14 @@ def _calmed_shape(law: Law, duration_s: float, rate_Hz: float, calm: int) -> tup
     return shape, float(shape @ shape)
 
 
-def travels(
-    t_s: Array, sum_N: Array, bodyweight_N: float, gravity_m_s2: float, rate_Hz: float, beat_Hz: float | None
-) -> list[Travel]:
+def travels(t_s: Array, sum_N: Array, bodyweight_N: float, gravity_m_s2: float, rate_Hz: float) -> list[Travel]:
     """Return the travels in an undisturbed stretch of a hold, in order of time.
 
     Parameters
     ----------
     t_s, sum_N : (n,) float
-        Time (s) and S (N) of a stretch without regrips, touches and third support.
-    beat_Hz : float or None
-        Second harmonic of a swing that was found; it is modelled beside the movement.
+        Time (s) and S (N) of a stretch without regrips, touches and third support; the beat of a swing that was found
+        is taken off.
     """
     if len(t_s) < 3 * rate_Hz:
         return []

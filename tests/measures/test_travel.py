@@ -36,7 +36,7 @@ def test_a_pull_is_found_and_measured(rise_mm, duration_s):
     if abs(rise_mm) < 15 and duration_s > 1:
         rise_mm *= 2  # 10 mm in 1.2 s is 0.04 m/s^2 at most and drowns: see the next test
     for seed in range(3):
-        (found,) = travels(T_s, pulls((15.0, duration_s, rise_mm), seed=seed), W, g, RATE_Hz, None)
+        (found,) = travels(T_s, pulls((15.0, duration_s, rise_mm), seed=seed), W, g, RATE_Hz)
         assert abs(found.travel_mm - rise_mm) < 3 * found.u_mm
         assert found.u_mm < 2
         middle_s = (found.start_s + found.end_s) / 2
@@ -48,9 +48,9 @@ def test_a_pull_is_found_and_measured(rise_mm, duration_s):
 @pytest.mark.parametrize("rise_mm", [10, -10])
 def test_a_pull_that_hardly_stands_out_is_absent_rather_than_wrong(rise_mm):
     for seed in range(10):
-        for found in travels(T_s, pulls((15.0, 1.2, rise_mm), seed=seed), W, g, RATE_Hz, None):
+        for found in travels(T_s, pulls((15.0, 1.2, rise_mm), seed=seed), W, g, RATE_Hz):
             assert abs(found.travel_mm - rise_mm) < 2 * found.u_mm
-    assert travels(T_s, pulls((15.0, 1.2, rise_mm), noise_N=4.0), W, g, RATE_Hz, None) == []
+    assert travels(T_s, pulls((15.0, 1.2, rise_mm), noise_N=4.0), W, g, RATE_Hz) == []
 
 
 def test_the_uncertainty_is_what_the_travel_scatters_by():
@@ -66,13 +66,13 @@ def test_the_uncertainty_is_what_the_travel_scatters_by():
         for most_m_s2, slowest_Hz, fastest_Hz in ((0.008, 0.2, 1 / 3), (0.006, 0.8, 1.1)):
             phase = 2 * np.pi * rng.uniform(slowest_Hz, fastest_Hz) * T_s + rng.uniform(0, 2 * np.pi)
             sum_N += W / g * rng.uniform(0, most_m_s2) * np.sin(phase)
-        (found,) = travels(T_s, sum_N, W, g, RATE_Hz, None)
+        (found,) = travels(T_s, sum_N, W, g, RATE_Hz)
         over_u.append((found.travel_mm - 30) / found.u_mm)
     assert 0.8 < np.sqrt(np.mean(np.square(over_u))) < 1.2
 
 
 def test_up_and_down_are_two_travels_of_opposite_sign():
-    up, down = travels(T_s, pulls((10, 0.8, 40), (18, 0.8, -40)), W, g, RATE_Hz, None)
+    up, down = travels(T_s, pulls((10, 0.8, 40), (18, 0.8, -40)), W, g, RATE_Hz)
     assert up.travel_mm == pytest.approx(40, abs=2 * up.u_mm)
     assert down.travel_mm == pytest.approx(-40, abs=2 * down.u_mm)
 
@@ -80,7 +80,7 @@ def test_up_and_down_are_two_travels_of_opposite_sign():
 @pytest.mark.parametrize("rest_s", [0.2, 0.4])
 def test_a_short_rest_between_two_pulls_is_taken_as_it_is(rest_s):
     for seed in range(5):
-        found = travels(T_s, pulls((15, 0.8, 40), (15.8 + rest_s, 0.8, -40), seed=seed), W, g, RATE_Hz, None)
+        found = travels(T_s, pulls((15, 0.8, 40), (15.8 + rest_s, 0.8, -40), seed=seed), W, g, RATE_Hz)
         assert [f.travel_mm for f in found] == pytest.approx([40, -40], abs=3 * max(f.u_mm for f in found))
         assert max(f.u_mm for f in found) < 1
 
@@ -89,7 +89,7 @@ def test_a_pull_within_breathing_and_swing_keeps_its_size():
     """Breathing of 0.3 % at 0.25 Hz and the beat of a 2 degree swing (kappa theta^2 = 0.1 %) at 0.9 Hz."""
     sum_N = pulls((15, 0.8, 40))
     sum_N += W * (0.003 * np.sin(2 * np.pi * 0.25 * T_s) + 0.001 * np.sin(2 * np.pi * 0.9 * T_s))
-    (found,) = travels(T_s, sum_N, W, g, RATE_Hz, 0.9)
+    (found,) = travels(T_s, sum_N, W, g, RATE_Hz)
     assert abs(found.travel_mm - 40) < 2 * found.u_mm
     assert found.u_mm < 2
 
@@ -98,19 +98,18 @@ def test_a_pull_within_breathing_and_swing_keeps_its_size():
 def test_a_swing_alone_is_no_travel(theta_deg):
     beat = 0.85 * np.radians(theta_deg) ** 2
     sum_N = pulls() - W * beat * np.cos(2 * np.pi * 0.9 * T_s)
-    assert travels(T_s, sum_N, W, g, RATE_Hz, None) == []
-    assert travels(T_s, sum_N, W, g, RATE_Hz, 0.9) == []
+    assert travels(T_s, sum_N, W, g, RATE_Hz) == []
 
 
 def test_noise_breathing_and_slow_sinking_are_no_travel():
-    assert travels(T_s, pulls(noise_N=2.0), W, g, RATE_Hz, None) == []
-    assert travels(T_s, pulls() + 0.01 * W * np.sin(2 * np.pi * 0.25 * T_s), W, g, RATE_Hz, None) == []
-    assert travels(T_s, pulls((15, 12.0, -60)), W, g, RATE_Hz, None) == []
-    assert travels(T_s, pulls((15, 0.8, 5)), W, g, RATE_Hz, None) == []
+    assert travels(T_s, pulls(noise_N=2.0), W, g, RATE_Hz) == []
+    assert travels(T_s, pulls() + 0.01 * W * np.sin(2 * np.pi * 0.25 * T_s), W, g, RATE_Hz) == []
+    assert travels(T_s, pulls((15, 12.0, -60)), W, g, RATE_Hz) == []
+    assert travels(T_s, pulls((15, 0.8, 5)), W, g, RATE_Hz) == []
 
 
 def test_too_short_a_stretch_tells_nothing():
-    assert travels(T_s[:200], pulls()[:200], W, g, RATE_Hz, None) == []
+    assert travels(T_s[:200], pulls()[:200], W, g, RATE_Hz) == []
 
 
 def test_the_shape_searched_for_moves_by_one_metre():
