@@ -34,6 +34,8 @@ BEAM_mm, BAR_mm, RING_mm, GAP_mm = -2600.0, -2150.0, -1950.0, 550.0
 """Underside of the beam, axis of the bar, lowest point of the rings, half the hangers' distance; upward negative."""
 PLATFORM_mm = -(GRIP_top_mm + FOOT_high_mm)
 """The platform's grip."""
+FREE_mm = 1150.0
+"""Nothing stands nearer to the bar or to a ring."""
 REACH = "reach with the feet flat on the platform, + 0 to 50"
 
 
@@ -164,13 +166,14 @@ def hangers() -> Sheet:
         bob = (1020 * sin(angle), BAR_mm + 1020 * cos(angle))
         across.circle(*bob, 34, fill=INK if not angle else PAPER, weight_mm=INK_mm if angle else 0)
     sheet.heading(171.5, 35, "from the right")
-    across.measure((-1145, 0), (-245, 0), "free: 900", off_mm=-9, along="x")
-    across.measure((245, 0), (1145, 0), "free: 900", off_mm=-9, along="x")
+    edge = BASE_y_mm / 2
+    across.measure((-FREE_mm, 0), (-edge, 0), f"free: {FREE_mm - edge:.0f}", off_mm=-9, along="x")
+    across.measure((edge, 0), (FREE_mm, 0), f"free: {FREE_mm - edge:.0f}", off_mm=-9, along="x")
     across.lead((350, BAR_mm + 958), (6, -10), "swing of 20 degrees:\nup to 1.10 of bodyweight", size_mm=SMALL_mm)
     across.lead(
         (0, BAR_mm),
         (13, -2),
-        "bar 30 to 34 thick,\nnothing within 1150 before\nand behind it",
+        f"bar 30 to 34 thick,\nnothing within {FREE_mm:.0f} before\nand behind it",
         size_mm=SMALL_mm,
     )
     across.line((900, -1000), (1150, -1000), weight_mm=INK_mm)

@@ -319,6 +319,10 @@ def test_the_heights_of_the_platform_add_up() -> None:
     along = [feet.BEAM_long_mm - free - far, far - near, near, free]
     assert all(f"{part:.0f}" in section for part in along)
     assert f"{sum(along):.0f}" in section
+    hangers = words(HARDWARE / "mounts" / "hangers.svg")
+    (beside,) = set(re.findall(r"free: (\d+)", hangers))
+    assert f"nothing within {float(beside) + feet.BASE_y_mm / 2:.0f}" in hangers
+    assert "1150 mm free" in (HARDWARE / "builds" / "rings.md").read_text(encoding="utf-8")
     # Base, rim and gap leave the board its place, and the screw reaches through everything to its nut.
     assert feet.BASE_x_mm - 2 * (feet.RIM_wide_mm + feet.RIM_gap_mm) == feet.BOARD_x_mm
     assert feet.BASE_y_mm - 2 * (feet.RIM_wide_mm + feet.RIM_gap_mm) == feet.BOARD_y_mm

@@ -147,7 +147,8 @@ def _pass_mark():
 def edge(line):
     """Tell of a falling edge; the handler runs when interrupts allow it."""
     global _pending_count, wake_us
-    wake_us = 0
+    if not _in_handler:
+        wake_us = 0
     for index in range(_pending_count):
         if _pending[index] is line:
             return
@@ -187,7 +188,7 @@ def disable_irq():
 def enable_irq(before):
     global _irq_on
     _irq_on = before
-    if _pending_count or now >= wake_us:
+    if (_pending_count and not _in_handler) or now >= wake_us:
         catch_up()
 
 
