@@ -42,6 +42,7 @@ MOST = 0.01
 HANGING = next(state for state in AT_THE_BAR if state.name == "hanging")
 STABLE = {
     "hold-day": (State("hold", "/hold/{uid}"), "tablet", "light"),
+    "hold-night-phone": (State("hold", "/hold/{uid}"), "phone", "dark"),
     "hanging-tablet": (HANGING, "tablet", "light"),
     "people": (State("people", "/people"), "tablet", "light"),
 }
