@@ -12,6 +12,7 @@ ALL = {
     "wire": wire.report,
     "memory": start.memory,
     "start": start.first_page,
+    "feed": page.feed,
     "page": page.report,
     "load": load.report,
     "years": years.report,
