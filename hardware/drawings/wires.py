@@ -253,7 +253,7 @@ def reference() -> Sheet:
     wire(sheet, (76, top + 11.5), (76, last + 21), (124, last + 21), weight_mm=0.4)
     sheet.rect(124, last + 13.5, 54, 11, weight_mm=HEAVY_mm, fill=PAPER)
     sheet.text(151, last + 18, "excitation E+, E-", size_mm=SMALL_mm, anchor="middle")
-    sheet.text(151, last + 22, "3.3 V, regulated, low drift", size_mm=SMALL_mm, anchor="middle")
+    sheet.text(151, last + 22, "2.5 V, regulated, low drift", size_mm=SMALL_mm, anchor="middle")
     sheet.lead((96, top + 4.4), (92, top - 5), "E10, 2 x 1 kΩ", size_mm=SMALL_mm, anchor="end")
     sheet.lead((116, top + 6.4), (112, top - 5), "E11, 10 nF", size_mm=SMALL_mm, anchor="start")
     box(sheet, 206, top - 6, 32, 62, "E1 board, RP2040")

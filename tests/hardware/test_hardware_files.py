@@ -372,6 +372,23 @@ def test_the_box_leaves_room_for_what_is_in_it() -> None:
     assert inner[2] > 6 + 1.6 + 34 + 3
 
 
+def test_the_bridges_of_the_reference_converter_stay_within_its_inputs() -> None:
+    # 1.8 V below the supply at gains above 4; full scale 1.2 V / gain (both from memory, as the page says).
+    (excitation_V,) = {
+        float(v) for v in re.findall(r"([\d.]+) V, regulated", words(HARDWARE / "wiring" / "reference.svg"))
+    }
+    (row,) = [row for row in parts() if row["item"].startswith("E3")]
+    assert f"regulator of {excitation_V:g} V, 60 mA" in row["note"]
+    assert f"Its bridges get {excitation_V:g} V" in ELECTRONICS
+    assert excitation_V / 2 < 3.3 - 1.8
+    full_scale_mV = 1200 / 128
+    # Half as much again as the rated load, and a zero of a tenth of it, are still read.
+    assert 1.6 * 2.0 * excitation_V < full_scale_mV
+    current_mA = 6 * excitation_V / 350 * 1000
+    assert f"at {excitation_V:g} V {current_mA:.0f} mA" in ELECTRONICS
+    assert current_mA < 60
+
+
 def test_the_connector_s_pins_are_the_wires_of_the_sheet() -> None:
     named = row_of(ELECTRONICS, "wire")
     sheet = set(words(HARDWARE / "wiring" / "cell-to-converter.svg").splitlines())
