@@ -106,7 +106,9 @@ def cut_at_random(data: bytes, seed: int, longest: int = 40) -> list[bytes]:
     return pieces
 
 
-def collect(source: Source, enough: Callable[[list[SourceEvent]], bool], *, limit_s: float = 20.0) -> list[SourceEvent]:
+def collect(
+    source: Source, enough: Callable[[list[SourceEvent]], bool], *, limit_s: float = 120.0
+) -> list[SourceEvent]:
     """Take events until there are enough; a source that never gives them is closed and the caller's check fails."""
     events: list[SourceEvent] = []
     watchdog = threading.Timer(limit_s, source.close)

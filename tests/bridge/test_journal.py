@@ -45,7 +45,7 @@ LINES = [
     anchor_bytes(10**15, 10**18, 5),
     format_line(1_075_000, [6, -6]),
 ]
-LIMIT_S = 20.0
+LIMIT_S = 120.0
 
 
 def whole_frames(path: Path) -> list[bytes]:

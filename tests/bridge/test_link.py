@@ -21,7 +21,7 @@ from firmware_bridge.sources import CountBlock, HostClock, JournalSource, Note
 from firmware_bridge.virtual_board import VirtualBoard
 
 SPEED = 50.0
-LIMIT_S = 30.0
+LIMIT_S = 120.0
 Enough = Callable[[list[SourceEvent]], bool]
 
 

@@ -20,7 +20,7 @@ from firmware_bridge.errors import PortInUse, PortNotFound, PortNotOpened, PortN
 from firmware_bridge.ports import OpenPort, PortDescription, PortLost, describe, find, list_ports
 
 ROOT = Path(__file__).parents[2]
-LIMIT_S = 20.0
+LIMIT_S = 120.0
 
 
 class Terminal:

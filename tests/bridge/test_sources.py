@@ -14,7 +14,7 @@ from firmware_bridge.journal import anchor_bytes, note_bytes, read_chunks
 from firmware_bridge.sources import Counters, HostClock, JournalSource, LinkState, Note, Source, SourceEvent
 from firmware_bridge.text_lines import format_line
 
-LIMIT_S = 20.0
+LIMIT_S = 120.0
 RUN = [
     note_bytes({"link": "opened", "port": "invented"}),
     note_bytes({"rig": "invented"}),

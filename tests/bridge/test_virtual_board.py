@@ -21,7 +21,7 @@ from firmware_bridge.framing import seal
 from firmware_bridge.messages import AskEcho, AskHello, Echo, Fault, Hello, Message, Samples, SetRate, Start, Stop
 from firmware_bridge.virtual_board import VirtualBoard
 
-LIMIT_S = 20.0
+LIMIT_S = 120.0
 SPEED = 50.0
 
 

@@ -18,7 +18,7 @@ from chromium import Rooms, start
 from kept_hall import keeping
 
 # What a page is to show comes at once; only a broken one, or a machine at its limit, reaches this deadline (ms).
-expect.set_options(timeout=30_000)
+expect.set_options(timeout=60_000)
 
 LOST_CONNECTION = ("ERR_CONNECTION_", "ERR_FAILED", "ERR_SOCKET_NOT_CONNECTED", "ERR_EMPTY_RESPONSE")
 """What the browser itself writes when a connection goes."""

@@ -167,7 +167,7 @@ def test_curves_of_both_sides_and_the_swing_run_with_the_rest(kept, page):
         }"""
     )
     with playing(kept.hub, FakeRig(t_s=LETS_GO_S - 6)):
-        expect(page.locator("body")).to_have_attribute("data-drawn", "3", timeout=20_000)
+        expect(page.locator("body")).to_have_attribute("data-drawn", "3", timeout=60_000)
     inked = page.evaluate(
         """() => ["sides", "swing"].map((id) => {
             const canvas = document.getElementById(id);

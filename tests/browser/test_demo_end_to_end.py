@@ -45,7 +45,7 @@ def demo(data: Path) -> Iterator[str]:
             pytest.fail("".join(said))
     finally:
         process.send_signal(signal.SIGINT)
-        rest, _ = process.communicate(timeout=20)
+        rest, _ = process.communicate(timeout=60)
     assert "Ended; everything that was measured is kept." in rest
     assert process.returncode == 0
 

@@ -18,7 +18,7 @@ pytestmark = pytest.mark.browser
 HANGING = scene_at(HANGS_S + 3.2)
 LATER = scene_at(HANGS_S + 9.4)
 MANY = 4
-PATIENCE_MS = 20_000
+PATIENCE_MS = 60_000
 
 
 class Stands:

@@ -271,7 +271,7 @@ def served(
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
     thread.start()
     try:
-        deadline_s = time.monotonic() + 20
+        deadline_s = time.monotonic() + 120
         while not server.started:
             if time.monotonic() > deadline_s or not thread.is_alive():
                 raise RuntimeError("The dashboard's server did not start.")

@@ -92,7 +92,7 @@ def test_the_feed_brings_the_card_as_soon_as_it_changes(tmp_path):
 
             def bars():
                 while True:
-                    message = json.loads(feed.recv(timeout=20))
+                    message = json.loads(feed.recv(timeout=120))
                     if message["type"] == "bar":
                         yield message["bar"]
 

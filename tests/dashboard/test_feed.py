@@ -16,7 +16,7 @@ from websockets.sync.client import ClientConnection, connect
 from monitor.dashboard import DashboardSettings, LiveHub, event_card
 from monitor.measures.picture import Picture
 
-DEADLINE_S = 20.0
+DEADLINE_S = 120.0
 
 
 def feed(dashboard: Served) -> ClientConnection:

@@ -135,7 +135,7 @@ def test_a_publisher_in_another_thread_wakes_every_waiting_screen():
         screens = [hub.join() for _ in range(20)]
         publisher = threading.Thread(target=publish, args=(hub, FakeRig(), 1))
         publisher.start()
-        woken = await asyncio.gather(*(screen.wait(10.0) for screen in screens))
+        woken = await asyncio.gather(*(screen.wait(60.0) for screen in screens))
         publisher.join()
         assert all(woken)
         return [screen.take().number for screen in screens]

@@ -20,7 +20,7 @@ from monitor.service import INTERRUPTED, MonitorService
 from monitor.store import DataFolder, open_store
 
 SPEED = 12.0
-WAIT_S = 40.0
+WAIT_S = 120.0
 
 
 class _Watch:

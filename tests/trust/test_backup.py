@@ -91,7 +91,7 @@ def test_a_backup_made_while_holds_are_saved_is_one_consistent_state(tmp_path):
     worker = threading.Thread(target=work)
     worker.start()
     try:
-        assert enough.wait(30)
+        assert enough.wait(120)
         made = [make_backup(folder, into, now_s=1e9 + n) for n in range(3)]
     finally:
         stop.set()

@@ -120,9 +120,9 @@ def test_a_passcode_typed_on_another_keyboard_is_the_same(tmp_path, quick_hash):
 
 def fetch(port: int, path: str, cookie: str = "", tls: ssl.SSLContext | None = None, **more):
     wire = (
-        http.client.HTTPSConnection("127.0.0.1", port, timeout=30, context=tls)
+        http.client.HTTPSConnection("127.0.0.1", port, timeout=120, context=tls)
         if tls
-        else http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+        else http.client.HTTPConnection("127.0.0.1", port, timeout=120)
     )
     headers = {"Cookie": cookie} if cookie else {}
     body = more.get("body")
@@ -169,7 +169,7 @@ def test_the_page_is_served_by_tls_with_a_certificate_of_ones_own(tmp_path):
             f"wss://127.0.0.1:{program.port}/api/feed", ssl=tls,
             additional_headers={"Cookie": cookie.partition(";")[0]},
         ) as feed:  # fmt: skip
-            assert json.loads(feed.recv(timeout=30))["type"] == "beat"
+            assert json.loads(feed.recv(timeout=120))["type"] == "beat"
         with pytest.raises((http.client.HTTPException, ConnectionError)):
             fetch(program.port, "/api/health")
     other = tmp_path / "other.pem"
@@ -242,7 +242,7 @@ def demo_run(tmp_path_factory) -> DemoRun:
             deadline_s = time.monotonic() + 60
             with connect(f"ws://127.0.0.1:{program.port}/api/feed") as feed:
                 for number in itertools.count():
-                    message = json.loads(feed.recv(timeout=30))
+                    message = json.loads(feed.recv(timeout=120))
                     if number % 50 == 0:
                         seen |= set(sockets_of(program.process.pid))
                     if message["type"] == "event":
