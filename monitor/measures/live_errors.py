@@ -9,7 +9,7 @@ import numpy as np
 from monitor.measures.picture import WeightSource
 from monitor.rig import Rig
 from monitor.signals.stay import Array
-from monitor.signals.zeros import wandered_N2
+from monitor.signals.zeros import wandered_since_N2
 
 SHOWN_NOISE_N = 0.2
 """What smoothing to 2 Hz leaves of one cell's noise: about 0.5 N in a reading (docs/measurement.md, section 9)."""
@@ -62,7 +62,7 @@ class LiveErrors:
         noise_N2 = self._cells[part] * SHOWN_NOISE_N**2
         if read_s is None:
             return noise_N2 + self._given_N2[part]
-        return noise_N2 + self._cells[part] * float(wandered_N2(np.array(now_s - read_s)))
+        return noise_N2 + self._cells[part] * wandered_since_N2(now_s - read_s)
 
     @staticmethod
     def _u_share(u_span: float, share: float, weight_N: float, own_u_N: float, part_N2: float) -> float:

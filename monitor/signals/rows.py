@@ -18,7 +18,7 @@ def summed(load: Array, columns: Iterable[int]) -> Array:
     """
     total = np.zeros(len(load))
     for column in columns:
-        total = total + load[:, column]
+        total += load[:, column]
     return total
 
 
@@ -74,6 +74,8 @@ class Rows:
         return self._load[self._slice(first, last)]
 
     def _slice(self, first: int, last: int) -> slice:
-        low = min(max(first - self.first, 0), self._used)
-        high = min(max(last - self.first, low), self._used)
+        low, high = first - self.first, last - self.first
+        if not 0 <= low <= high <= self._used:
+            low = min(max(low, 0), self._used)
+            high = min(max(high, low), self._used)
         return slice(self._begin + low, self._begin + high)

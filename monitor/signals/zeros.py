@@ -8,6 +8,7 @@ beyond ``OFF_ZERO_N`` nothing is corrected, the rig must be zeroed by hand.
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -27,7 +28,7 @@ WANDER_N = 0.5
 """Standard deviation of one cell's zero over hours: half a newton is what a class C3 cell of 2 kN may shift over some
 ten kelvin (OIML R 60, least verification interval a ten-thousandth of the capacity per 5 K; from memory)."""
 
-RATE_N_per_s = DRIFT_N_per_s / np.sqrt(3.0)
+RATE_N_per_s = DRIFT_N_per_s / math.sqrt(3.0)
 """Its rate of drift as a standard deviation: anywhere within the steepest (JCGM 100:2008, 4.3.7)."""
 
 
@@ -39,6 +40,12 @@ def wandered_N2(apart_s: Array) -> Array:
     """
     a = np.abs(apart_s) * RATE_N_per_s / WANDER_N
     return np.asarray(2 * WANDER_N**2 * (1 - (1 + a) * np.exp(-a)))
+
+
+def wandered_since_N2(apart_s: float) -> float:
+    """Return ``wandered_N2`` of one time; a screen asks forty times a second."""
+    a = abs(apart_s) * RATE_N_per_s / WANDER_N
+    return 2 * WANDER_N**2 * (1 - (1 + a) * math.exp(-a))
 
 
 @dataclass(frozen=True)
