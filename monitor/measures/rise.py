@@ -42,7 +42,7 @@ BOUNCE_Hz = (2.0, 5.0)
 LEVEL_m_s2 = 0.05
 """The level is not known beforehand: half a per cent of bodyweight."""
 
-BREATHING_m_s2, BEAT_m_s2, BOUNCE_m_s2 = 0.003, 0.003, 0.005
+BREATHING_m_s2, BEAT_m_s2, BOUNCE_m_s2 = 0.003, 0.003, 0.006
 """Root mean square of each part (common practice, no source): breathing by one to two millimetres, a swing of a degree
 that is not taken off, a bounce that tremor keeps up. Noise is the readings' own. Only the ratios count: how large all
 of it is, the readings beside the movement tell."""
