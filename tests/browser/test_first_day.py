@@ -68,8 +68,23 @@ def calibrated(page: Page, day: FirstDay) -> None:
             expect(button).to_be_visible(timeout=LONGEST_MS)
             button.click()
         expect(result).to_be_visible(timeout=LONGEST_MS)
+    # Nothing is saved, and nothing is in force, before it is accepted.
+    assert day.service.bench.calibration is None
+    assert list(day.folder.calibrations.glob("*")) == []
+    expect(page.locator("#found table").first).to_contain_text("bar left")
     page.get_by_role("button", name="save and use this calibration").click()
     expect(page.locator("#done")).to_contain_text("The new calibration is in force.", timeout=LONGEST_MS)
+    found = latest_calibration(day.folder.calibrations, day.comer.rig.names)
+    assert day.service.bench.calibration == found
+    for cell, counts_per_N in zip(found.channels, day.comer.electronics.counts_per_N, strict=True):
+        # Four standard uncertainties: one of 15,000 such cells lies further (normal distribution).
+        assert abs(cell.N_per_count * counts_per_N - 1) < 4 * cell.u_rel_span
+    told = [(entry.who, entry.what) for entry in day.store.audit.recent()]
+    assert ("this machine", "put a new calibration in force (calibration)") in told
+    with page.expect_download(timeout=LONGEST_MS) as download:
+        page.locator("#done").get_by_role("link", name="sheet (PDF)").click()
+    assert download.value.path().read_bytes().startswith(b"%PDF-")
+    assert list(day.folder.calibrations.glob("*.readings.csv"))
 
 
 def known(page: Page, day: FirstDay) -> str:
@@ -145,11 +160,6 @@ def test_a_first_day(open_page, day: FirstDay):
     first_steps(page, day)
     expect(step(page, "the rig is calibrated").get_by_label("done")).to_have_count(0)
     calibrated(page, day)
-    found = latest_calibration(day.folder.calibrations, day.comer.rig.names)
-    true = 1 / day.comer.electronics.counts_per_N
-    for cell, N_per_count in zip(found.channels, true, strict=True):
-        # Four standard uncertainties: one of 15,000 such cells lies further (normal distribution).
-        assert abs(cell.N_per_count / N_per_count - 1) < 4 * cell.u_rel_span
     first_steps(page, day)
     checked(page, day)
     first_steps(page, day)

@@ -1,6 +1,6 @@
-"""Zero, calibration and check through the page, over a virtual rig that loads itself.
+"""Zero, check and a corrected mass through the page, over a virtual rig that loads itself.
 
-The truth is that of the invented cells: their own counts per newton, and what the invented plates weigh.
+A whole calibration is part of the first day (``test_first_day.py``).
 """
 
 from __future__ import annotations
@@ -8,8 +8,6 @@ from __future__ import annotations
 import pytest
 from bench_hall import bench_hall
 from playwright.sync_api import Page, expect
-
-from monitor.newtons.calibration import latest_calibration
 
 pytestmark = pytest.mark.browser
 
@@ -30,39 +28,6 @@ def uncalibrated(tmp_path):
 
 def main_button(page: Page):
     return page.locator("#buttons .main-button")
-
-
-def test_first_calibration_with_virtual_plates(open_page, uncalibrated):
-    bench = uncalibrated
-    page = open_page(f"{bench.url}/rig/calibrate", viewport="tablet")
-    page.get_by_label("masses in kg, in the order of hanging").fill("20 20")
-    page.get_by_label("each known to ± kg").fill("0.02")
-    page.get_by_label("latitude in degrees").fill("48.2")
-    page.get_by_label("watch zero and first load for s").fill("10")
-    page.get_by_role("button", name="begin to calibrate").click()
-    expect(page.locator("#do")).not_to_be_empty()
-    assert "is being calibrated (this machine)" in bench.bench.words()
-    for number in range(1, 10):
-        expect(page.locator("#where")).to_contain_text(f"step {number} of 9", timeout=LONGEST_MS)
-        expect(main_button(page)).to_be_visible(timeout=LONGEST_MS)
-        main_button(page).click()
-    expect(page.locator("#result")).to_be_visible(timeout=LONGEST_MS)
-    # Nothing is saved, and nothing is in force, before it is accepted.
-    assert bench.bench.calibration is None
-    assert bench.saved == set()
-    expect(page.locator("#found table").first).to_contain_text("bar left")
-    page.get_by_role("button", name="save and use this calibration").click()
-    expect(page.locator("#done")).to_contain_text("The new calibration is in force.", timeout=LONGEST_MS)
-    kept = latest_calibration(bench.bench.calibrations, bench.stage.rig.names)
-    assert bench.bench.calibration == kept
-    for found, counts_per_N in zip(kept.channels, bench.stage._people.electronics.counts_per_N, strict=True):
-        # Four standard uncertainties: one of 15,000 such cells lies further (normal distribution).
-        assert abs(found.N_per_count * counts_per_N - 1) < 4 * found.u_rel_span
-    assert ("this machine", "put a new calibration in force (calibration)") in bench.told
-    with page.expect_download(timeout=LONGEST_MS) as download:
-        page.locator("#done").get_by_role("link", name="sheet (PDF)").click()
-    assert download.value.path().read_bytes().startswith(b"%PDF-")
-    assert list(bench.bench.calibrations.glob("*.readings.csv"))
 
 
 def test_a_mistyped_mass_is_corrected_and_its_reading_counts(open_page, uncalibrated):
