@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from monitor.cli.practice import keep_apart
 from monitor.cli.telling import tells_errors
 from monitor.errors import BadInput, MonitorError
 
@@ -67,7 +68,7 @@ def calibrate(
         )
     folder = DataFolder.open(data) if data is not None or not virtual else None
     if folder is not None and virtual:
-        _keep_practice_apart(folder)
+        keep_apart(folder)
     description = _description(folder, rig, virtual)
     previous = None if fresh or folder is None else _previous(folder, description)
     if virtual and plan is None:
@@ -113,22 +114,6 @@ def _description(folder: DataFolder | None, rig: Path | None, virtual: bool) -> 
     if rig is None and folder is not None:
         return load_rig(folder.rig_file)
     return load_rig(rig if rig is not None else "rig.toml")
-
-
-def _keep_practice_apart(folder: DataFolder) -> None:
-    """Refuse to save a practice where a real rig would take it for its own calibration."""
-    from monitor.rig import RigNotFound, load_rig
-
-    try:
-        real = not load_rig(folder.rig_file).invented
-    except RigNotFound:
-        return
-    if real:
-        raise BadInput(
-            what=f"{folder.rig_file} describes a real rig, and a practice is invented.",
-            means="Its scale factors would be used to weigh people; nothing was begun.",
-            do="Give --data a folder of its own, or leave --data out: then nothing is saved.",
-        )
 
 
 def _previous(folder: DataFolder, rig: Rig) -> Calibration | None:

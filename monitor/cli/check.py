@@ -9,12 +9,14 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
+from dataclasses import replace
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Any
 
 import typer
 
+from monitor.cli.practice import keep_apart
 from monitor.cli.telling import tells_errors
 from monitor.errors import BadInput
 
@@ -171,7 +173,12 @@ def _folder(data: Path | None, virtual: bool) -> DataFolder | None:
     """Return the data folder; None for a virtual rig whose result nobody asked to be kept."""
     from monitor.store import DataFolder
 
-    return None if virtual and data is None else DataFolder.open(data)
+    if virtual and data is None:
+        return None
+    folder = DataFolder.open(data)
+    if virtual:
+        keep_apart(folder)
+    return folder
 
 
 def _iso(now: dt.datetime) -> str:
@@ -211,6 +218,8 @@ def _opened(
     with ExitStack() as stack:
         visitor: Visitor | None = None
         if port is None:
+            # Whatever rig is described, nothing of it is measured.
+            description = replace(description, invented=True)
             visitor = Visitor(description, seed=seed)
             in_force = in_force or visitor.calibration
             board = VirtualBoard(

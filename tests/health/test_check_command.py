@@ -52,6 +52,22 @@ def test_neither_or_both_of_port_and_virtual_is_refused():
         assert "--port" in done.stderr
 
 
+@pytest.mark.parametrize("words", [("check", "--empty-only"), ("zero", "--yes")])
+def test_a_practice_leaves_a_real_rig_s_folder_alone(tmp_path, words):
+    save_rig(tmp_path / "rig.toml", replace(demo_rig(), invented=False))
+    done = RUN.invoke(app, [words[0], *FAST, *words[1:], "--data", str(tmp_path)])
+    assert done.exit_code == 2
+    assert "describes a real rig" in done.stderr
+    assert list(tmp_path.rglob("*Z.*")) == []
+
+
+def test_a_practice_on_a_real_rig_s_description_says_that_it_is_invented(tmp_path):
+    save_rig(tmp_path / "real.toml", replace(demo_rig(), invented=False))
+    words = ["check", *FAST, "--watch", "10", "--empty-only", "--rig", str(tmp_path / "real.toml"), "--json"]
+    done = RUN.invoke(app, words)
+    assert json.loads(done.stdout)["invented"] is True
+
+
 def test_a_zero_is_never_taken_silently(tmp_path):
     data = str(tmp_path)
     done = RUN.invoke(app, ["zero", *FAST, "--data", data])
