@@ -51,6 +51,16 @@ def test_percent_without_a_bodyweight_is_kilograms(page):
     assert page.evaluate(TOLD, ["%BW", "loadText", 98.0665, {}]) == "10.0 kg"
 
 
+@pytest.mark.parametrize(
+    ("unit", "told"),
+    # 0.98 N are 0.98 / 9.80665 = 0.0999 kgf and 0.98 / 4.4482216152605 = 0.2203 lbf (sources as above)
+    [("N", "+0.98 N"), ("kgf", "+0.100 kg"), ("lbf", "+0.220 lb")],
+)
+def test_a_change_has_its_sign_and_the_digits_of_a_hundredth_of_a_newton(page, unit, told):
+    assert page.evaluate(TOLD, [unit, "changeText", 0.98, 2]) == told
+    assert page.evaluate(TOLD, [unit, "changeText", -0.98, 2]) == told.replace("+", "\u2212")
+
+
 def test_nothing_stays_nothing(page):
     assert page.evaluate(TOLD, ["kgf", "load", None]) is None
     assert page.evaluate(TOLD, ["kgf", "loadText", None]) == ""

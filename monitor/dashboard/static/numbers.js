@@ -8,6 +8,11 @@ export function fixed(value, decimals = 0) {
   return (/^-0(\.0+)?$/.test(text) ? text.slice(1) : text.replace("-", "−")).replace(".", MARK);
 }
 
+/** A change: its sign always stands there. */
+export function signed(value, decimals) {
+  return `${value >= 0 ? "+" : "−"}${fixed(Math.abs(value), decimals)}`;
+}
+
 /** Decimals that a standard uncertainty allows: its first significant digit, at most `most`. */
 export function decimalsFor(u, most = 1) {
   if (u === null || u === undefined || !(u > 0)) return 0;

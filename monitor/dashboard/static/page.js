@@ -21,7 +21,6 @@ const OLD_S = 1.5;
 const RESULT_STAYS_S = 8;
 const FIGURES_MS = 200;
 const DESCRIBE_MS = 5000;
-const NORMAL_GRAVITY_M_S2 = 9.80665;
 
 const byId = (id) => document.getElementById(id);
 export const state = { rig: null, picture: null, health: null, settings: null, lastHold: null, onset_s: null, skipped: 0, number: 0, due: false, mistake: null };
@@ -33,7 +32,7 @@ const holds = new HoldList(byId("hold-list"), byId("holds-none"));
 const beside = new Beside();
 const sounds = new Sounds(byId("sound-list"));
 const speaker = new Speaker(byId("spoken"));
-const form = new SettingsForm(byId, NORMAL_GRAVITY_M_S2);
+const form = new SettingsForm(byId);
 const listeners = [];
 let figuresAt_ms = -Infinity;
 let describedAt_ms = -Infinity;
@@ -336,7 +335,6 @@ async function readRig() {
   curves.setRig(state.rig.channels);
   useGravity(state.rig.gravity_m_s2);
   tellOthers("rig");
-  form.gravity_m_s2 = state.rig.gravity_m_s2;
 }
 
 function labels() {

@@ -1,12 +1,18 @@
-// What a coach sets: the help allowed from the feet, and a given bodyweight. Kilograms only here, newtons beyond.
+// What a coach sets: the help allowed from the feet, and a given bodyweight. Kilograms or pounds only here, newtons beyond.
 
+import { weightScale } from "./units.js";
 import { words } from "./words.js";
 
+const LEAST_KG = 10;
+const MOST_KG = 400;
+
 export class SettingsForm {
-  constructor(byId, gravity_m_s2) {
+  constructor(byId) {
     this.byId = byId;
-    this.gravity_m_s2 = gravity_m_s2;
     this.shown = null;
+    const { kilograms, name } = weightScale();
+    Object.assign(byId("set-weight"), { min: Math.ceil(LEAST_KG / kilograms), max: Math.floor(MOST_KG / kilograms) });
+    byId("set-weight-unit").textContent = name;
     byId("settings-form").addEventListener("submit", (event) => {
       event.preventDefault();
       this.save();
@@ -19,7 +25,7 @@ export class SettingsForm {
     if (this.shown === key || this.byId("settings").open) return;
     this.shown = key;
     this.byId("set-alpha").value = String(Math.round(settings.alpha_max * 1000) / 10);
-    this.byId("set-weight").value = settings.bodyweight_N === null ? "" : (settings.bodyweight_N / this.gravity_m_s2).toFixed(1);
+    this.byId("set-weight").value = settings.bodyweight_N === null ? "" : (settings.bodyweight_N / weightScale().newtons).toFixed(1);
   }
 
   async save() {
@@ -27,12 +33,12 @@ export class SettingsForm {
     const alpha = this.byId("set-alpha");
     const weight = this.byId("set-weight");
     if (!alpha.checkValidity() || !weight.checkValidity()) {
-      answer.textContent = words.setBad;
+      answer.textContent = words.setBad(weight.min, weight.max, weightScale().name);
       return;
     }
     const wish = {
       alpha_max: alpha.valueAsNumber / 100,
-      bodyweight_N: weight.value === "" ? null : weight.valueAsNumber * this.gravity_m_s2,
+      bodyweight_N: weight.value === "" ? null : weight.valueAsNumber * weightScale().newtons,
     };
     try {
       const reply = await fetch("/api/settings", {

@@ -1,7 +1,7 @@
 // Loads and lengths in the unit that was chosen for this screen. Everything kept, asked for and sent stays in newtons and
 // metres; here, at the very edge, it is turned into what somebody reads, with as many digits as the uncertainty allows.
 
-import { cut, fixed } from "./numbers.js";
+import { cut, fixed, signed } from "./numbers.js";
 import { words } from "./words.js";
 
 const KG_PER_LB = 0.45359237; // exact: international yard and pound agreement of 1959
@@ -67,12 +67,23 @@ export function loadText(value_N, options) {
   return withUnit(load(value_N, options));
 }
 
-/** A bodyweight is a mass: kilograms, or pounds where pounds are chosen. */
-export function weight(value_N, u_N = null, most = 2) {
+/** A change of a load as text, with its sign and `digits` decimals of a newton. */
+export function changeText(value_N, digits) {
+  const { newtons, name, finer } = scale();
+  return `${signed(value_N / newtons, digits + finer)} ${name}`;
+}
+
+/** A bodyweight is a mass: kilograms, or pounds where pounds are chosen. How many newtons and kilograms one has, its name. */
+export function weightScale() {
   const pounds = scale().unit === "lbf";
-  const newtons = gravity_m_s2 * (pounds ? KG_PER_LB : 1);
+  const kilograms = pounds ? KG_PER_LB : 1;
+  return { newtons: gravity_m_s2 * kilograms, kilograms, name: words.units[pounds ? "lbf" : "kgf"] };
+}
+
+export function weight(value_N, u_N = null, most = 2) {
+  const { newtons, name } = weightScale();
   const told = value_N === null || value_N === undefined ? null : cut(value_N / newtons, u_N === null || u_N === undefined ? null : u_N / newtons, most);
-  return told === null ? null : { ...told, unit: words.units[pounds ? "lbf" : "kgf"] };
+  return told === null ? null : { ...told, unit: name };
 }
 
 export function weightText(value_N, u_N, most) {

@@ -3,7 +3,8 @@
 import { say, svg, set } from "./drawing.js";
 import { Feed } from "./feed.js";
 import { ask, byId, element, frame, inEnglish, tell, Told } from "./frame.js";
-import { cut, fixed } from "./numbers.js";
+import { cut, fixed, signed } from "./numbers.js";
+import { changeText, loadText } from "./units.js";
 import { language, locale, partName, toldError, words } from "./words.js";
 
 const LOOK_MS = 500;
@@ -344,7 +345,7 @@ async function accept(kind, although) {
 }
 
 function zeroFound({ zero, unusual }) {
-  const rows = Object.entries(zero).map(([name, one]) => [partName(name), `${signed(one.shift_N, 2)} ${words.unit.newton}`, unusual.includes(name) ? text.unusual : ""]);
+  const rows = Object.entries(zero).map(([name, one]) => [partName(name), changeText(one.shift_N, 2), unusual.includes(name) ? text.unusual : ""]);
   return [element("p", "", text.zeroMeans), table([text.cell, text.movedBy, ""], rows)];
 }
 
@@ -358,12 +359,12 @@ function calibrationFound(found) {
         part.cells.map((cell) => {
           const [why, size] = Object.entries(cell.budget_rel).sort((a, b) => b[1] - a[1])[0];
           const span = cut(1000 * cell.N_per_count, Math.abs(1000 * cell.N_per_count * cell.u_rel_span), 4);
-          return [partName(cell.channel), `${span.shown}${span.about === null ? "" : ` ± ${span.about}`}`, `${fixed(100 * cell.u_rel_span, 2)} %`, `${text.budget[why] ?? why} ${fixed(100 * size, 2)} %`, `${fixed(cell.noise_N, 2)} N`, `${signed(cell.zero_drift_N, 2)} N`, cell.creep_rel === null ? words.noTime : `${signed(100 * cell.creep_rel, 3)} %`];
+          return [partName(cell.channel), `${span.shown}${span.about === null ? "" : ` ± ${span.about}`}`, `${fixed(100 * cell.u_rel_span, 2)} %`, `${text.budget[why] ?? why} ${fixed(100 * size, 2)} %`, loadText(cell.noise_N, { digits: 2 }), changeText(cell.zero_drift_N, 2), cell.creep_rel === null ? words.noTime : `${signed(100 * cell.creep_rel, 3)} %`];
         }),
       ),
     );
     nodes.push(element("p", "quiet", text.marks));
-    const checks = table([text.checked, text.foundValue, text.limit, ""], part.checks.map((c) => [c.name, `${signed(c.value_N, 2)} N`, `${fixed(c.limit_N, 2)} N`, text.verdicts[c.verdict]]));
+    const checks = table([text.checked, text.foundValue, text.limit, ""], part.checks.map((c) => [c.name, changeText(c.value_N, 2), loadText(c.limit_N, { digits: 2 }), text.verdicts[c.verdict]]));
     for (const cell of checks.querySelectorAll("tbody th")) cell.lang = "en";
     nodes.push(checks);
   }
@@ -460,10 +461,6 @@ function link(address, name, download = false) {
 function when(at) {
   const date = new Date(at);
   return Number.isNaN(date.getTime()) ? at : date.toLocaleString(locale, { dateStyle: "medium", timeStyle: "short" });
-}
-
-function signed(value, digits) {
-  return `${value >= 0 ? "+" : "−"}${fixed(Math.abs(value), digits)}`;
 }
 
 /** Lists of earlier work are an extra: without them the page does its work. */

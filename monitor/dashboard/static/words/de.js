@@ -88,7 +88,7 @@ export const words = {
   setSave: "sichern",
   setSaved: "gesichert",
   setFailed: "Nicht gesichert: Das Programm wurde nicht erreicht. Bitte noch einmal versuchen.",
-  setBad: "Hilfe bitte als 0 bis 100 % angeben, Körpergewicht als 10 bis 400 kg oder gar nicht.",
+  setBad: (least, most, unit) => `Hilfe bitte als 0 bis 100 % angeben, Körpergewicht als ${least} bis ${most} ${unit} oder gar nicht.`,
   holds: "letzte Hänge",
   holdsNone: "Noch keine Hänge. Der erste wird hier stehen.",
   holdsCsv: "alle Hänge (CSV)",

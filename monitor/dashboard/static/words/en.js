@@ -88,7 +88,7 @@ export const words = {
   setSave: "save",
   setSaved: "saved",
   setFailed: "Not saved: the program was not reached. Try again.",
-  setBad: "Give the help as 0 to 100 %, and the bodyweight as 10 to 400 kg or not at all.",
+  setBad: (least, most, unit) => `Give the help as 0 to 100 %, and the bodyweight as ${least} to ${most} ${unit} or not at all.`,
   holds: "last holds",
   holdsNone: "No holds yet. The first one will stand here.",
   holdsCsv: "all holds (CSV)",
