@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from monitor.cli.doorway import LOOPBACK, Doorway
+from monitor.cli.practice import keep_apart
 from monitor.cli.telling import tells_errors
 from monitor.errors import BadInput
 
@@ -63,6 +64,7 @@ def demo(
     from monitor.store.stay_recorder import StayRecorder
 
     folder = DataFolder.open(data if data is not None else DataFolder.open().root / DEMO_FOLDER)
+    keep_apart(folder)
     begin_log(folder.root, log_level)
     place = bound(page_port)
     invented = DemoRig(seed, stays=stays)
