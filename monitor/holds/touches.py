@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.holds.edges import Run, runs_above
+from monitor.holds.edges import LET_GO, Run, runs_above
 from monitor.signals.stay import Array
 
 LEAST_FRACTION = 0.012
@@ -14,6 +14,9 @@ LEAST_FRACTION = 0.012
 
 SIGMAS = 6.0
 APART_S = 0.08
+MOST_TURNS = 10
+BOUNCE_S = 0.02
+"""A foot that springs off again sooner has not begun to stand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,16 +46,26 @@ def foot_contacts(t_s: Array, feet_N: Array, bodyweight_N: float, noise_N: float
             runs.append(run)
     contacts = []
     for run in runs:
-        inside = feet_N[run.first : run.last]
-        level_N = float(np.median(inside)) / 2
         low, high = max(0, run.first - 40), min(len(t_s), run.last + 40)
-        near = [
-            r
-            for r in runs_above(t_s[low:high], feet_N[low:high], level_N)
-            if r.first + low < run.last and r.last + low > run.first
-        ]
-        if not near:
-            continue
-        impulse = float(np.trapezoid(feet_N[low:high], t_s[low:high]))
-        contacts.append(FootContact(near[0].start_s, near[-1].end_s, float(inside.max()), impulse))
+        near_N = feet_N[low:high]
+        inside, settled_N, parts = slice(run.first - low, run.last - low), 0.0, list[Run]()
+        for _ in range(MOST_TURNS):
+            # Level and edges define each other, as for a hold: what comes before the foot really stands is no level.
+            before_N, settled_N = settled_N, float(np.median(near_N[inside]))
+            if settled_N == before_N:
+                break
+            above = runs_above(t_s[low:high], near_N, settled_N / 2)
+            parts = [r for r in above if r.first + low < run.last and r.last + low > run.first]
+            inside = slice(parts[0].first, parts[-1].last)
+        while len(parts) > 1 and _bounces(parts[0], parts[1], near_N, settled_N):
+            parts = parts[1:]
+        impulse = float(np.trapezoid(near_N, t_s[low:high]))
+        peak_N = float(feet_N[run.first : run.last].max())
+        contacts.append(FootContact(parts[0].start_s, parts[-1].end_s, peak_N, impulse))
     return contacts
+
+
+def _bounces(first: Run, second: Run, near_N: Array, settled_N: float) -> bool:
+    """Say whether the foot sprang off between two parts of a contact, the first of which was hardly one."""
+    between_N = near_N[first.last : second.first]
+    return first.length_s < BOUNCE_S and float(between_N.min()) < LET_GO * settled_N

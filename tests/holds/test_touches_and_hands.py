@@ -43,6 +43,19 @@ def test_a_foot_that_bounces_touches_once(apart_s, count):
     assert len(foot_contacts(*feet((5.0, 5.3, 0.1), (5.3 + apart_s, 5.7, 0.1)), W, 0.7)) == count
 
 
+def test_edges_of_a_touch_are_those_of_its_own_level():
+    """IEEE Std 181-2011: half of the settled level, 120 N here, on straight sides of 50 ms each.
+
+    What comes before (a spring of one reading, the foot's tip at 30 N) is no part of the level and moves no edge.
+    """
+    t_s = np.arange(0, 20, 1 / RATE_Hz)
+    load_N = np.interp(t_s, [9.7, 9.71, 10.0, 10.05, 10.4, 10.45], [0, 30, 30, 120, 120, 0], 0, 0)
+    load_N[np.searchsorted(t_s, 9.65)] = 70.0
+    (contact,) = foot_contacts(t_s, load_N, W, 0.7)
+    assert contact.start_s == pytest.approx(10.0 + 0.05 * 30 / 90, abs=1e-4)
+    assert contact.end_s == pytest.approx(10.425, abs=1e-4)
+
+
 def hands(*points: tuple[float, float]) -> list[float]:
     """Return the changes found where points (s, share of the right hand) are joined by straight lines."""
     t, right = np.array(points, dtype=float).T
@@ -55,6 +68,20 @@ def hands(*points: tuple[float, float]) -> list[float]:
 def test_a_change_of_hands_lies_where_both_sides_carry_alike():
     """The right hand's share falls from 0.7 to 0.3 between 9.8 and 10.2 s: half is reached at 10 s."""
     assert hands((0, 0.7), (9.8, 0.7), (10.2, 0.3), (20, 0.3)) == pytest.approx([10.0], abs=0.02)
+
+
+@pytest.mark.parametrize("phase", [0.0, 1.5, 3.0, 4.5])
+def test_a_ringing_at_the_change_does_not_move_its_instant(phase):
+    """The last equality of both sides, from the fine course itself; a mean over 0.3 s alone would be 10 ms off."""
+    fine_s = np.arange(0, 20, 1e-4)
+    since_s = np.maximum(0.0, fine_s - 9.9)
+    ring = 0.1 * np.exp(-since_s / 0.15) * np.sin(2 * np.pi * 4.0 * since_s + phase) * (fine_s > 9.9)
+    half = np.interp(fine_s, [9.8, 10.2], [0.2, -0.2]) + ring
+    crossed_s = fine_s[np.flatnonzero(half > 0)[-1]]
+    t_s = np.arange(0, 20, 1 / RATE_Hz)
+    right_N = W * (0.5 + np.interp(t_s, fine_s, half))
+    (found,) = grip_changes_s(t_s, W - right_N, right_N, W, RATE_Hz)
+    assert found == pytest.approx(crossed_s, abs=0.002)
 
 
 def test_there_and_back_are_two_changes():
