@@ -56,9 +56,9 @@ def foot_contacts(t_s: Array, feet_N: Array, bodyweight_N: float, noise_N: float
                 break
             above = runs_above(t_s[low:high], near_N, settled_N / 2)
             parts = [r for r in above if r.first + low < run.last and r.last + low > run.first]
+            while len(parts) > 1 and _bounces(parts[0], parts[1], near_N, settled_N):
+                parts = parts[1:]
             inside = slice(parts[0].first, parts[-1].last)
-        while len(parts) > 1 and _bounces(parts[0], parts[1], near_N, settled_N):
-            parts = parts[1:]
         impulse = float(np.trapezoid(near_N, t_s[low:high]))
         peak_N = float(feet_N[run.first : run.last].max())
         contacts.append(FootContact(parts[0].start_s, parts[-1].end_s, peak_N, impulse))
