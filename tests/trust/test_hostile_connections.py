@@ -198,7 +198,7 @@ def test_a_screen_that_sends_a_huge_message_is_dropped(port):
         feed.recv(timeout=DEADLINE_S)
         feed.send("x" * (MOST_FEED_MESSAGE_BYTES + 1))
         with pytest.raises(ConnectionClosed) as ended:
-            read_for_ever(feed)
+            read_on(feed)
     assert ended.value.rcvd is None or ended.value.rcvd.code == 1009  # message too big, RFC 6455 section 7.4.1
 
 
@@ -208,13 +208,14 @@ def test_text_that_is_none_ends_its_feed_and_is_no_fault_of_the_program(port, ca
         feed.recv(timeout=DEADLINE_S)
         feed.send(pieces if len(pieces) > 1 else pieces[0], text=True)
         with pytest.raises(ConnectionClosed) as ended:
-            read_for_ever(feed)
+            read_on(feed)
     assert ended.value.rcvd.code == 1007  # not consistent with its type, RFC 6455 sections 7.4.1 and 8.1
     assert [one.getMessage() for one in caplog.records if one.levelno > logging.INFO] == []
 
 
-def read_for_ever(feed: ClientConnection) -> None:
-    while True:
+def read_on(feed: ClientConnection) -> None:
+    deadline_s = time.monotonic() + DEADLINE_S
+    while time.monotonic() < deadline_s:
         feed.recv(timeout=DEADLINE_S)
 
 
@@ -233,6 +234,19 @@ def test_one_device_may_have_so_many_feeds_and_no_more(tmp_path, monkeypatch):
             ):
                 pass
             assert place.hub.screens == 3
+
+
+def test_a_feed_of_a_device_that_is_signed_out_ends_and_is_no_fault_of_the_program(tmp_path, caplog, monkeypatch):
+    monkeypatch.setattr(guard, "LOOK_AGAIN_S", 0.05)
+    with hall(tmp_path) as place, listening(place) as port:
+        headers = {"Cookie": f"hang_monitor={place.access.sign_in(COACH[0], 'coach', 'lost tablet')}"}
+        with connect(f"ws://127.0.0.1:{port}/api/feed", additional_headers=headers, open_timeout=DEADLINE_S) as feed:
+            feed.recv(timeout=DEADLINE_S)
+            place.access.sign_out(place.access.sign_ins()[0].id)
+            with pytest.raises(ConnectionClosed) as ended:
+                read_on(feed)
+    assert (ended.value.rcvd.code, ended.value.rcvd.reason) == (1008, "sign-in-needed")
+    assert [one.getMessage() for one in caplog.records if one.levelno > logging.INFO] == []
 
 
 @pytest.mark.parametrize(
