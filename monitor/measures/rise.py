@@ -44,11 +44,8 @@ LEVEL_m_s2 = 0.05
 
 BREATHING_m_s2, BEAT_m_s2, BOUNCE_m_s2 = 0.003, 0.003, 0.006
 """Root mean square of each part (common practice, no source): breathing by one to two millimetres, a swing of a degree
-that is not taken off, a bounce that tremor keeps up. Noise is the readings' own. Only the ratios count: how large all
-of it is, the readings beside the movement tell."""
-
-BELIEF = 10
-"""So many values are the sizes above worth where only few stand beside a movement."""
+that is not taken off, a bounce that tremor keeps up. Noise is the readings' own. For the rise only the ratios
+count; how much larger all of it is, the readings beside the movement tell."""
 
 Movement = tuple[int, float]
 """The row of a movement's middle, and its duration (s)."""
@@ -97,7 +94,7 @@ def rise_of(
     of the difference of the mean velocities there, which the movement leaves at nothing. With ``n`` the process,
     ``rise = w y - E[w n | y beside, c y]``; ``u`` is the root of the variance that is left of ``w n``. One factor
     of the whole covariance is found from what is seen by maximum likelihood, ``z K^-1 z`` over the number of values
-    ``z``, with ``BELIEF`` values of the size expected put in.
+    ``z``; it is never below one, since the noise was measured and anybody breathes.
     """
     every = max(1, round(rate_Hz / MEANS_Hz))
     step_s = every / rate_Hz
@@ -134,7 +131,7 @@ def rise_of(
     shared = np.append(with_height[rows], velocity @ with_height)
     values = np.append(means[rows], velocity @ means)
     gain, explained = np.linalg.solve(seen, np.column_stack([shared, values])).T
-    size = (BELIEF + explained @ values) / (BELIEF + len(values))
+    size = max(1.0, float(explained @ values) / len(values))
     left = height @ with_height - gain @ shared
     return Rise(float(height @ means - gain @ values), float(np.sqrt(size * left)))
 
