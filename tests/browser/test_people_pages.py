@@ -160,16 +160,24 @@ def test_the_programme_is_chosen_edited_and_paused(open_page, kept):
     page.get_by_role("button", name="keep these numbers").click()
     expect(page.locator("#plan-answer")).to_have_text("Give a number from 1 to 3600.")
     goal.fill("75")
+    page.locator("#pause-why").fill("a cold")
+    page.reload()
+    expect(page.locator("#plan-answer")).to_contain_text("is here again")
+    expect(page.locator("#pause-why")).to_have_value("a cold")
+    expect(goal).to_have_value("75")
     page.get_by_role("button", name="keep these numbers").click()
     expect(page.locator("#plan-answer")).to_contain_text("Kept")
     content = kept.coach.desk.programme(kept.person)[0].as_dict()
     assert content["item"][0]["goal_s"] == 75
-    page.locator("#pause-why").fill("a cold")
     page.get_by_role("button", name="pause it").click()
     expect(page.locator("#pauses li")).to_contain_text("until it is resumed (a cold)")
     expect(page.locator("#why")).to_contain_text("a cold")
     page.get_by_role("button", name="resume").click()
     expect(page.locator("#pauses li")).to_have_count(0)
+    page.reload()
+    page.locator("#plan summary").click()
+    expect(goal).to_have_value("75")
+    expect(page.locator("#pause-why")).to_have_value("")
 
 
 def test_a_hang_elsewhere_is_entered_and_taken_back(open_page, kept):

@@ -1,13 +1,17 @@
 // What somebody has entered and not yet sent is never lost: it is kept in this tab until it is sent, also over a reload.
 
-/** Keep a form's fields under a name, and put back what was kept. Returns {clear, restored}. */
+/** Keep a form's fields under a name, and put back what was kept. Returns {clear, restored, putBack}: the last for fields that come later. */
 export function keepDraft(form, key) {
   const name = `draft ${key}`;
-  const restored = read(name);
-  if (restored !== null) fill(form, restored);
+  const putBack = () => {
+    const kept = read(name);
+    if (kept !== null) fill(form, kept);
+    return kept !== null;
+  };
+  const restored = putBack();
   form.addEventListener("input", () => write(name, content(form)));
   form.addEventListener("change", () => write(name, content(form)));
-  return { restored: restored !== null, clear: () => write(name, null) };
+  return { restored, putBack, clear: () => write(name, null) };
 }
 
 /** The fields that have a name, as [name, value] pairs; boxes and choices count only while they are chosen. */

@@ -1,5 +1,6 @@
 // A person's programme: a template is chosen, its numbers are edited, it or one item of it pauses for a while.
 
+import { keepDraft } from "./drafts.js";
 import { ask, byId, element, tell } from "./frame.js";
 import { toldTitle, words } from "./words.js";
 
@@ -11,6 +12,12 @@ export class Plan {
   /** @param at the person's address in REST  @param changed told when the programme has changed */
   constructor(at, changed) {
     Object.assign(this, { at, changed, programme: null });
+    this.numbersDraft = keepDraft(byId("plan-form"), `plan ${at}`);
+    this.pauseDraft = keepDraft(byId("pause-form"), `pause ${at}`);
+    if (this.numbersDraft.restored || this.pauseDraft.restored) {
+      byId("plan").open = true;
+      byId("plan-answer").textContent = words.intake.restored;
+    }
     byId("template-form").addEventListener("submit", (event) => this.choose(event));
     byId("plan-form").addEventListener("submit", (event) => this.keep(event));
     byId("pause-form").addEventListener("submit", (event) => this.pause(event));
@@ -21,7 +28,7 @@ export class Plan {
     for (const { name, title } of this.templates) byId("template").add(new Option(toldTitle(title), name));
   }
 
-  /** Show a programme, unless somebody is changing it. */
+  /** Show a programme, with what somebody has changed in it and not yet sent. */
   show(content) {
     const key = JSON.stringify(content);
     if (this.shown === key) return;
@@ -32,14 +39,16 @@ export class Plan {
     const known = this.templates.find(({ content: of }) => of.name === content.name);
     if (known) byId("template").value = known.name;
     byId("plan-items").replaceChildren(
-      ...content.item.map((item, i) => {
+      ...content.item.map((item) => {
         const box = element("fieldset");
-        box.append(element("legend", "", toldTitle(item.title)), row(FIELDS, item, `item-${i}`));
+        box.append(element("legend", "", toldTitle(item.title)), row(FIELDS, item, `item-${item.key}`));
         return box;
       }),
     );
     byId("plan-day").replaceChildren(...row(DAY_FIELDS, content.day, "day").childNodes);
     byId("pause-item").replaceChildren(new Option(text.everything, ""), ...content.item.map(({ key: name, title }) => new Option(toldTitle(title), name)));
+    this.numbersDraft.putBack();
+    this.pauseDraft.putBack();
     this.showPauses(content.pause ?? []);
   }
 
@@ -61,7 +70,7 @@ export class Plan {
   async choose(event) {
     event.preventDefault();
     const { content } = this.templates.find(({ name }) => name === byId("template").value);
-    await this.send("PUT", "/programme", content);
+    await this.send("PUT", "/programme", content, this.numbersDraft);
   }
 
   async keep(event) {
@@ -73,23 +82,24 @@ export class Plan {
     }
     const content = structuredClone(this.programme);
     for (const field of event.target.elements) {
-      const [, part, i, name] = /^(item|day)(?:-(\d+))?\.(.*)$/.exec(field.name) ?? [];
-      if (part === "item") content.item[Number(i)][name] = field.valueAsNumber;
-      else if (part === "day") content.day[name] = field.valueAsNumber;
+      const [, key, name] = /^(?:item-(.*)|day)\.(.*)$/.exec(field.name) ?? [];
+      if (key) content.item.find((item) => item.key === key)[name] = field.valueAsNumber;
+      else if (name) content.day[name] = field.valueAsNumber;
     }
-    await this.send("PUT", "/programme", content);
+    await this.send("PUT", "/programme", content, this.numbersDraft);
   }
 
   async pause(event) {
     event.preventDefault();
-    const done = await this.send("POST", "/programme/pauses", { item: byId("pause-item").value || null, last: byId("pause-last").value || null, reason: byId("pause-why").value });
+    const done = await this.send("POST", "/programme/pauses", { item: byId("pause-item").value || null, last: byId("pause-last").value || null, reason: byId("pause-why").value }, this.pauseDraft);
     if (done) event.target.reset();
   }
 
-  async send(method, path, body) {
+  async send(method, path, body, draft = null) {
     try {
       const { content } = await ask(this.at + path, { method, body });
       tell(null);
+      draft?.clear();
       byId("plan-answer").textContent = text.kept;
       this.show(content);
       await this.changed();
