@@ -14,4 +14,7 @@ fi
 # The program that steers the browser comes with pip and needs a library that a bare Debian lacks.
 prepare test "$browser=$browser" libatomic.so.1=libatomic1
 cd -- "$root"
+# The tests start the program a hundred times. Where Python is told to keep nothing that it compiled, each start would
+# compile everything.
+.venv/bin/python -m compileall -q firmware_bridge monitor
 exec .venv/bin/python -m pytest -n auto --dist loadfile --no-loadscope-reorder "$@"
