@@ -77,6 +77,7 @@ class MonitorService:
         self._seen_s = 0.0
         self._scene = ""
         self._last_stay: tuple[str, float] | None = None
+        self._advice_fault = ""
         self.desk = CoachingDesk(store, self._clock.utc_ns)
         self.live = LiveCoaching()
         self.bar = AtTheBar(self.desk, self.live)
@@ -278,9 +279,11 @@ class MonitorService:
             named = self.bar.see(picture)
             if named is not None:
                 self._who.named_by_weight(named.person_uid)
-        except Exception:
-            # Advice is an extra: a fault of it must not end the measuring.
-            _log.exception("advice on the running hold")
+        except Exception as error:
+            # Advice is an extra: a fault of it must not end the measuring. Twenty pictures a second: told once.
+            if repr(error) != self._advice_fault:
+                self._advice_fault = repr(error)
+                _log.exception("advice on the running hold")
             self.live.hangs(None)
 
     def _stay_measured(self, event: StayMeasured) -> None:

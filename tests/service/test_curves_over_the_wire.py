@@ -9,7 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from table_rig import table_rig
+from table_rig import LONG_FRAME, table_rig
 
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.analysis import analyse_file
@@ -33,7 +33,12 @@ def test_live_holds_equal_the_offline_ones(path: Path, tmp_path: Path) -> None:
     offline = analyse_file(path).result
     played = curve_conversions(curve.t_s, curve.load_N, curve.rig.names)
     board = VirtualBoard(
-        played.conversions, channels=len(curve.rig.channels), rate_Hz=played.rate_Hz, speed=SPEED, clock_error_ppm=35.0
+        played.conversions,
+        channels=len(curve.rig.channels),
+        rate_Hz=played.rate_Hz,
+        speed=SPEED,
+        samples_per_frame=LONG_FRAME,
+        clock_error_ppm=35.0,
     )
     with table_rig(tmp_path / "data", board, curve.rig, played.calibration, speed=SPEED) as table:
         table.play_to_the_end()

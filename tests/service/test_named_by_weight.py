@@ -13,7 +13,7 @@ import time
 from pathlib import Path
 
 import pytest
-from table_rig import TableRig, table_rig
+from table_rig import LONG_FRAME, TableRig, table_rig
 
 from firmware_bridge.sources import SourceEvent
 from firmware_bridge.virtual_board import VirtualBoard
@@ -41,6 +41,7 @@ def demo(tmp_path: Path):
         channels=len(invented.rig.channels),
         rate_Hz=invented.rig.nominal_rate_Hz,
         speed=SPEED,
+        samples_per_frame=LONG_FRAME,
         link=tmp_path / "board",
     )
     first_N = INVENTED_PEOPLE[0].weight_N
