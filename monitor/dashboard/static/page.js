@@ -20,10 +20,11 @@ import { words } from "./words.js";
 const OLD_S = 1.5;
 const RESULT_STAYS_S = 8;
 const FIGURES_MS = 200;
+const IDLE_MS = 250;
 const DESCRIBE_MS = 5000;
 
 const byId = (id) => document.getElementById(id);
-export const state = { rig: null, picture: null, health: null, settings: null, lastHold: null, onset_s: null, skipped: 0, number: 0, due: false, mistake: null };
+export const state = { rig: null, picture: null, health: null, settings: null, lastHold: null, onset_s: null, skipped: 0, number: 0, due: false, drawnAt_ms: -Infinity, mistake: null };
 
 const plumbLine = new PlumbLine(byId("plumbline"));
 export const curves = new Curves(byId("curves"));
@@ -53,7 +54,7 @@ const feed = new Feed(take, () => {
   holds.refresh();
   schedule();
 });
-setInterval(schedule, 250);
+setInterval(() => performance.now() - state.drawnAt_ms > IDLE_MS / 2 && schedule(), IDLE_MS); // ages and clocks go on without pictures
 schedule();
 
 /** Hear every message of the feed, and with null each drawing; `"rig"` and `"light"` when these have changed. */
@@ -109,6 +110,7 @@ function schedule() {
 
 function draw(now_ms) {
   state.due = false;
+  state.drawnAt_ms = now_ms;
   const age_s = feed.age_s();
   const old = age_s === null || age_s > OLD_S || !feed.connected;
   const picture = age_s === null ? null : withHold(state.picture);
