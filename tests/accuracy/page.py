@@ -181,8 +181,8 @@ def _is_missing(value: Any) -> bool:
 
 def _validity() -> list[str]:
     """Return the limits that the code enforces, read from the code itself."""
-    from monitor.holds import edges, touches
-    from monitor.measures import assistance, closure, loading, swing, travel, tremor
+    from monitor.holds import edges, grip_changes, touches
+    from monitor.measures import assistance, closure, loading, peak, swing, travel, tremor
 
     shortest, longest = min(travel.DURATIONS_s), max(travel.DURATIONS_s)
     body = [
@@ -197,6 +197,11 @@ def _validity() -> list[str]:
         ],
         ["third support", f"at least {100 * closure.OPEN_FRACTION:g} % of bodyweight for {closure.SHORTEST_S:g} s"],
         ["touch", f"at least {100 * touches.LEAST_FRACTION:g} % of bodyweight; only where the feet do not assist"],
+        [
+            "change of hands",
+            f"one side carries {100 * grip_changes.ONE_SIDED:g} % of bodyweight more, before and after",
+        ],
+        ["peak, as resolved", f"a standard uncertainty of at most {100 * peak.RESOLVED_REL:g} %"],
         ["unassisted", f"the feet take less than {100 * assistance.UNASSISTED_BELOW:g} % in the median"],
         ["tremor", f"{tremor.BAND_Hz[0]:g} to {tremor.BAND_Hz[1]:g} Hz"],
         [
