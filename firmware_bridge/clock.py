@@ -33,6 +33,10 @@ one.
 MOST_OBSERVATIONS = 600
 SLOWEST_ROUND_TRIP_NS = 2_000_000_000
 
+MOST_OFF = 0.2
+"""No oscillator is further off (a bare RC one by some percent: common practice, no source). Arrivals that say so tell
+of a backlog that is being caught up, or of a device that does not send in real time."""
+
 JUMP_NS = 500_000_000
 """A clock's offset that moves further than this has jumped, and is told again."""
 
@@ -200,7 +204,8 @@ class ClockFitter:
                 slope, offset_s, u_slope = _line(board_s[sound], lead_s[sound], u_s[sound], weight[sound])
         else:
             slope, offset_s, u_slope = _line_of_arrivals(board_s, lead_s, weight)
-        if u_slope < CRYSTAL_TOLERANCE or abs(slope) > 2 * CRYSTAL_TOLERANCE + 4 * u_slope:
+        known = u_slope < CRYSTAL_TOLERANCE or abs(slope) > 2 * CRYSTAL_TOLERANCE + 4 * u_slope
+        if known and (observations[0].u_s > 0 or abs(slope) <= MOST_OFF):
             rate, u_rate = 1.0 + slope, max(u_slope, FLOOR_OF_U_RATE)
         else:
             rate, u_rate = 1.0, CRYSTAL_TOLERANCE

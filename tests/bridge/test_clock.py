@@ -249,6 +249,15 @@ def test_one_observation_gives_an_offset_and_no_rate():
     assert told == Reckoning(1.0, CRYSTAL_TOLERANCE, BOOTED_NS - 10**9, UTC_NS - 10**9)
 
 
+@pytest.mark.parametrize("faster", [0.3, 4.0, 40.0])
+def test_what_arrives_in_no_time_of_any_oscillator_tells_nothing_of_the_rate(faster):
+    fitter, told = ClockFitter(), []
+    for k in range(400):
+        received_ns = BOOTED_NS + round(k * 0.1 / faster * 1e9)
+        told.append(fitter.arrival(received_ns, k * 100_000, UTC_NS + received_ns))
+    assert {one.rate for one in told if one is not None} == {1.0}
+
+
 def test_the_hosts_clock_is_the_systems_and_may_run_faster():
     system, fast = HostClock(), HostClock(1000.0)
     before = time.monotonic_ns()
