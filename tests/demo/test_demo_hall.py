@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from pathlib import Path
+import shutil
+import sqlite3
+from contextlib import closing
 
 import numpy as np
 import pytest
@@ -34,18 +36,29 @@ def files(folder: DataFolder) -> list[str]:
 
 
 @pytest.fixture(scope="module")
-def hall(tmp_path_factory):
+def beside(tmp_path_factory):
+    """Load the hall beside somebody who is not invented: its folder, who that is, what was there before, what came."""
     folder = DataFolder.open(tmp_path_factory.mktemp("hall"))
     with open_store(folder.database) as store:
-        load_hall(store, folder, NOW)
+        somebody = CoachingDesk(store).add_person("Real")
+        before = counts(store), files(folder)
+        loaded = load_hall(store, folder, NOW)
+    return folder, somebody, before, loaded
+
+
+@pytest.fixture(scope="module")
+def hall(beside):
+    folder = beside[0]
+    with open_store(folder.database) as store:
         yield store, folder
 
 
-def test_everybody_is_marked_as_invented(hall):
+def test_everybody_is_marked_as_invented(hall, beside):
     store, _ = hall
-    people = store.people.everybody()
+    people = [p for p in store.people.everybody() if p != beside[1]]
     assert {p.uid for p in people} == {person_uid(m) for m in MEMBERS}
     assert all(p.name.endswith("(invented)") and p.notes.startswith(MARK) for p in people)
+    assert len(people) == len(MEMBERS)
     assert all(stay.rig["invented"] for stay in store.list_stays(1000))
 
 
@@ -100,15 +113,18 @@ def test_it_is_loaded_once_only(hall):
         load_hall(store, folder, NOW)
 
 
-def test_removal_leaves_nothing_and_touches_nobody_else(tmp_path):
-    folder = DataFolder.open(tmp_path)
+def test_removal_leaves_nothing_and_touches_nobody_else(beside, tmp_path):
+    whole, somebody, (before, files_before), loaded = beside
+    with closing(sqlite3.connect(whole.database)) as source, closing(sqlite3.connect(tmp_path / "copy")) as copy:
+        source.backup(copy)
+    shutil.copytree(whole.root, tmp_path / "hall", ignore=shutil.ignore_patterns("*.sqlite*"))
+    folder = DataFolder.open(tmp_path / "hall")
+    shutil.move(tmp_path / "copy", folder.database)
     with open_store(folder.database) as store:
-        somebody = CoachingDesk(store).add_person("Real")
-        before, files_before = counts(store), files(folder)
-        loaded = load_hall(store, folder, NOW)
         assert counts(store)["hold"] == loaded.holds > 0
+        assert len(files(folder)) > len(files_before)
         removed = remove_hall(store, folder)
-        after = counts(store)
+        after, before = counts(store), dict(before)
         # The audit list only grows.
         assert after.pop("audit") > before.pop("audit")
         assert after == before
@@ -117,7 +133,9 @@ def test_removal_leaves_nothing_and_touches_nobody_else(tmp_path):
         assert store.people.everybody() == [somebody]
         with pytest.raises(HallNotLoaded):
             remove_hall(store, folder)
-    assert all(m.body.name.encode() not in Path(p).read_bytes() for m in MEMBERS for p in tmp_path.glob("*.sqlite*"))
+    kept = list(folder.root.glob("*.sqlite*"))
+    assert folder.database in kept
+    assert all(m.body.name.encode() not in path.read_bytes() for m in MEMBERS for path in kept)
 
 
 def test_the_same_seed_draws_the_same_history():
