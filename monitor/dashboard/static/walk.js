@@ -5,7 +5,7 @@ import { Feed } from "./feed.js";
 import { ask, byId, element, frame, inEnglish, tell, Told } from "./frame.js";
 import { cut, fixed, signed } from "./numbers.js";
 import { changeText, loadText } from "./units.js";
-import { language, locale, partName, toldError, words } from "./words.js";
+import { language, locale, partName, toldError, toldFinding, words } from "./words.js";
 
 const LOOK_MS = 500;
 const EMPTY_SCENES = ["empty", "waiting"];
@@ -364,13 +364,15 @@ function calibrationFound(found) {
       ),
     );
     nodes.push(element("p", "quiet", text.marks));
-    const checks = table([text.checked, text.foundValue, text.limit, ""], part.checks.map((c) => [c.name, changeText(c.value_N, 2), loadText(c.limit_N, { digits: 2 }), text.verdicts[c.verdict]]));
-    for (const cell of checks.querySelectorAll("tbody th")) cell.lang = "en";
+    const checks = table([text.checked, text.foundValue, text.limit, ""], part.checks.map((c) => [toldFinding(c.name) ?? c.name, changeText(c.value_N, 2), loadText(c.limit_N, { digits: 2 }), text.verdicts[c.verdict]]));
+    for (const cell of checks.querySelectorAll("tbody th")) {
+      if (part.checks.some((c) => c.name === cell.textContent && toldFinding(c.name) === null)) cell.lang = "en";
+    }
     nodes.push(checks);
   }
   if (found.flags.length > 0) {
     const list = element("ul");
-    list.append(...found.flags.map((flag) => english("li", "", flag)));
+    list.append(...found.flags.map((flag) => finding("li", "", flag)));
     nodes.push(list);
   }
   return nodes;
@@ -380,8 +382,8 @@ function checkFound(report) {
   const list = element("ul", "bench-verdicts");
   for (const verdict of report.verdicts) {
     const item = element("li", verdict.outcome);
-    item.append(element("span", "mark-word", text.outcomes[verdict.outcome]), english("span", "", verdict.title), english("span", "quiet", verdict.words));
-    if (verdict.do) item.append(english("span", "what-to-do", verdict.do));
+    item.append(element("span", "mark-word", text.outcomes[verdict.outcome]), finding("span", "", verdict.title), finding("span", "quiet", verdict.words));
+    if (verdict.do) item.append(finding("span", "what-to-do", verdict.do));
     list.append(item);
   }
   const nodes = [element("p", "bench-word", text.summary[report.outcome]), list];
@@ -393,10 +395,11 @@ function checkFound(report) {
   return nodes;
 }
 
-/** A sentence of the program, which speaks English. */
-function english(name, className, said) {
-  const node = element(name, className, said);
-  if (language !== "en") node.lang = "en";
+/** What the program found; a sentence that has no words in this language stays English, and is marked so. */
+function finding(name, className, said) {
+  const own = toldFinding(said);
+  const node = element(name, className, own ?? said);
+  if (own === null) node.lang = "en";
   return node;
 }
 

@@ -2,6 +2,7 @@
 
 import { words as de } from "./words/de.js";
 import { words as en } from "./words/en.js";
+import { findings as findingsDe } from "./words/found-de.js";
 import { told as toldDe } from "./words/told-de.js";
 
 export const languages = { en, de };
@@ -20,6 +21,8 @@ export const words = languages[language];
 /** What stands between a number and its decimals. */
 export const MARK = new Intl.NumberFormat(locale).formatToParts(1.5).find(({ type }) => type === "decimal").value;
 document.documentElement.lang = language;
+
+const SENTENCES = /(?<=[.!?])\s+(?=[A-Z\d])/;
 
 /** What the program tells, where this language has its own words for it; the program speaks English. */
 const told = { de: toldDe }[language] ?? { errors: {}, flags: {}, names: {}, questions: {}, phrases: [] };
@@ -59,9 +62,17 @@ export function toldSentences(said) {
   const whole = phrase(said);
   if (whole !== null) return whole;
   return said
-    .split(/(?<=[.!?])\s+(?=[A-Z\d])/)
+    .split(SENTENCES)
     .map((sentence) => phrase(sentence) ?? sentence)
     .join(" ");
+}
+
+/** What a check or a calibration found, each sentence in this language; null where it has no words for one of them. */
+export function toldFinding(said) {
+  if (language === "en") return said;
+  const list = { de: findingsDe }[language]?.(partName, inOwnMark) ?? [];
+  const own = (phrase(said, list) !== null ? [said] : said.split(SENTENCES)).map((one) => phrase(one, list));
+  return own.includes(null) ? null : own.join(" ");
 }
 
 /** A title that the program brings along (a template, its items). */
@@ -71,11 +82,11 @@ export function toldTitle(title) {
 
 /** A number as the program writes it, with the decimal mark of the language. */
 function inOwnMark(part) {
-  return /^\d+\.\d+$/.test(part ?? "") ? part.replace(".", MARK) : part;
+  return /^[+-]?\d+\.\d+$/.test(part ?? "") ? part.replace(".", MARK) : part;
 }
 
-function phrase(sentence) {
-  for (const [pattern, write] of told.phrases) {
+function phrase(sentence, list = told.phrases) {
+  for (const [pattern, write] of list) {
     const found = pattern.exec(sentence);
     if (found !== null) return write(...found.slice(1).map(inOwnMark));
   }
