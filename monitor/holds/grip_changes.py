@@ -40,34 +40,30 @@ def grip_changes_s(t_s: Array, left_N: Array, right_N: Array, bodyweight_N: floa
     """Return the instants at which the load went over to the other side, (n,) inputs within one hold.
 
     A change counts when one hand carried before it and the other after it. Its instant is the last equality of both
-    sides before the other side keeps the load: swinging to and fro before does not count.
+    sides, each as a mean over 0.3 s, before the other side keeps the load: swinging to and fro before does not count.
     """
-    # A median needs an odd length to stay centred.
+    # Odd lengths stay centred.
     rows = int(MEDIAN_S * rate_Hz) | 1
     if len(t_s) < rows:
         return []
     share = (right_N - left_N) / bodyweight_N
     smooth = sliding.median(share, rows)
     side = np.where(smooth > ONE_SIDED, 1, np.where(smooth < -ONE_SIDED, -1, 0))
-    # Which crossing it is, a mean over 0.3 s tells, that no short ringing moves; the instant is that of the readings.
-    mean = sliding.mean(share, max(1, round(MEAN_S * rate_Hz)))
-    reach = max(1, round(MEAN_S / 2 * rate_Hz))
-    decided = np.flatnonzero(_kept(side, mean, round(KEPT_S * rate_Hz)))
+    # The bar rings at a change; its ringing is no hand's.
+    share = sliding.mean(share, int(MEAN_S * rate_Hz) | 1)
+    decided = np.flatnonzero(_kept(side, share, round(KEPT_S * rate_Hz)))
     changes = []
     turns = np.flatnonzero(np.diff(side[decided]))
     for turn in turns.tolist():
         before, after = int(decided[turn]), int(decided[turn + 1])
         new = side[after]
         # Where the median settles, half of its rows lie on the new side: the crossing is near, before or after.
-        last = _last_wrong(mean, new, before - rows // 2, after + rows // 2)
-        if last is not None:
-            near = _last_wrong(share, new, last - reach, last + reach)
-            changes.append(crossing_s(t_s, share if near else mean, (near or last) + 1, 0.0))
+        end = min(len(share) - 1, after + rows // 2)
+        low = max(1, before - rows // 2)
+        wrong = np.flatnonzero(share[low:end] * new <= 0)
+        if not len(wrong):
+            continue
+        row = low + int(wrong[-1]) + 1
+        if row < len(share):
+            changes.append(crossing_s(t_s, share, row, 0.0))
     return changes
-
-
-def _last_wrong(share: Array, new: int, low: int, end: int) -> int | None:
-    """Return the last row of some in which the load is not yet on the new side; None where it is in all of them."""
-    low = max(1, low)
-    wrong = np.flatnonzero(share[low : min(len(share) - 1, end)] * new <= 0)
-    return low + int(wrong[-1]) if len(wrong) else None

@@ -238,7 +238,7 @@ def _hands(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
         yield Found("change of hands missed", 0 if met else 1)
         if met:
             got.remove(near)
-            bound = 1e3 * bounds.part_noise_N(2) / change["slope_N_s"]
+            bound = 1e3 * bounds.part_noise_N(2) / math.sqrt(0.3 * bounds.RATE_HZ) / change["slope_N_s"]
             yield Found("change of hands", 1e3 * abs(near - at), bound=bound, value=change["slope_N_s"])
     yield Found("change of hands invented", len(got), true["release_half_s"] - true["onset_half_s"])
 

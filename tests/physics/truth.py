@@ -158,9 +158,10 @@ def _travel(course: Course, event: Truth) -> float:
 
 
 def _hand_change_s(course: Course, event: Truth) -> float | None:
-    """Return the last instant at which both sides carried alike before the new hand's side kept the load."""
+    """Return when both sides last carried alike, as means over 0.3 s, before the new hand's side kept the load."""
     span = (course.t_s > event["t_s"]) & (course.t_s < event["kept_s"])
-    t, difference = course.t_s[span], course.load_N[span, 0] - course.load_N[span, 1]
+    t = course.t_s[span]
+    difference = uniform_filter1d(course.load_N[:, 0] - course.load_N[:, 1], int(0.3 * STEP_HZ) | 1)[span]
     rows = np.flatnonzero(np.signbit(difference[1:]) != np.signbit(difference[:-1]))
     if not len(rows):
         return None
