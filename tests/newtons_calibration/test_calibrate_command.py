@@ -78,11 +78,12 @@ def test_recorded_readings_become_a_calibration_with_its_sheet(tmp_path, bench):
     assert 9.80620 < saved.gravity_m_s2 < 9.81507
     assert Path(told["files"]["sheet"]).read_bytes().startswith(b"%PDF")
     assert told["parts"][0]["verdict"] in ("pass", "unsure")
-    table = run(tmp_path, "--sheet", str(tmp_path / "again.pdf"))
+    # Into a folder of its own: two calibrations within a second are refused.
+    table = run(tmp_path, "--sheet", str(tmp_path / "again.pdf"), "--data", str(tmp_path / "again"))
     assert table.exit_code == 0, table.output
     assert "hook" in table.stdout
     assert "error envelope" in table.stdout
-    assert len(list((tmp_path / "calibrations").glob("*.toml"))) >= 1
+    assert len(list((tmp_path / "again" / "calibrations").glob("*.toml"))) == 1
 
 
 def test_nothing_is_overwritten(tmp_path, bench, monkeypatch):
