@@ -79,6 +79,8 @@ def test_recorded_readings_become_a_calibration_with_its_sheet(tmp_path, bench):
     assert Path(told["files"]["sheet"]).read_bytes().startswith(b"%PDF")
     assert told["parts"][0]["verdict"] in ("pass", "unsure")
     # Into a folder of its own: two calibrations within a second are refused.
+    (tmp_path / "again").mkdir()
+    save_rig(tmp_path / "again" / "rig.toml", ONE)
     table = run(tmp_path, "--sheet", str(tmp_path / "again.pdf"), "--data", str(tmp_path / "again"))
     assert table.exit_code == 0, table.output
     assert "hook" in table.stdout
