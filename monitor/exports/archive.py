@@ -207,7 +207,7 @@ def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
         lzma.LZMAError,
         struct.error,
         EOFError,
-        NotImplementedError,
+        NotImplementedError,  # zipfile's word for a packing or version that it does not know
         UnicodeError,
     ) as error:
         raise _bad(f"{path} is no whole zip file: {error}.") from error
