@@ -6,7 +6,7 @@ import dataclasses
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-MEASUREMENT_VERSION = 4
+MEASUREMENT_VERSION = 5
 """Raised whenever a change of the code can change a number; stored with every result."""
 
 Kind = Literal["passive", "active", "mixed"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -15,6 +15,12 @@ from monitor.signals.zeros import Zeros
 
 FEWEST_STANDING = 3
 FEWEST_HANGING = 6
+AGREES_LEAST = 0.33
+"""Share of a hang that must be one body with the stance; the rest may lean on a third support."""
+
+BEATS = np.hanning(11)[1:-1] / np.hanning(11).sum()
+"""Weights of the windows over which a hang is averaged: Hann's, four and a half seconds."""
+
 SAME_BODY = 0.006
 """Hang and stance are one body within this; a larger difference is a third support or a bad cell."""
 
@@ -39,8 +45,8 @@ def given_bodyweight(stay: Stay, bodyweight_N: float, u_N: float) -> Bodyweight:
 def read_bodyweight(stay: Stay, zeros: Zeros) -> Bodyweight | None:
     """Weigh the person of a stay whose zeros are corrected; None when nothing was quiet long enough.
 
-    Standing quietly counts most: nothing but the platform carries the body then. Quiet hanging adds the bar's cells to
-    the average, where it agrees; the two are weighted by their covariance (generalised least squares), since cells
+    Standing quietly counts most: nothing but the platform carries the body then. Hanging adds the bar's cells to the
+    average, where it agrees; the two are weighted by their covariance (generalised least squares), since cells
     that were calibrated with the same masses err together. A rig without a platform cannot know what the feet take, so
     it weighs nobody. A platform alone takes the heaviest level on which ``FEWEST_STANDING`` windows agree: hands on a
     bar that nobody weighs only ever make the feet lighter.
@@ -53,16 +59,36 @@ def read_bodyweight(stay: Stay, zeros: Zeros) -> Bodyweight | None:
         top = _level(stay, windows, heavy & _heaviest(windows.sum_N, heavy), FEWEST_STANDING)
         return None if top is None else _weighed(stay, zeros, [top], "standing")
     stance = heavy & (windows.feet_N > 0.85 * windows.sum_N)
-    hang = heavy & (windows.bar_N > 0.85 * windows.sum_N)
     standing = _level(stay, windows, stance, FEWEST_STANDING)
+    on_the_bar = windows.whole & (windows.sum_N > PRESENT_N) & (windows.bar_N > 0.85 * windows.sum_N)
+    averaged, hang = _over_beats(windows, on_the_bar)
+    shared = 1.0 / float(np.sum(BEATS**2))
+    if hang.sum() < FEWEST_HANGING:
+        averaged, hang, shared = windows, heavy & on_the_bar, 1.0
     if standing is None:
-        mixed = _level(stay, windows, heavy, FEWEST_HANGING)
-        return None if mixed is None else _weighed(stay, zeros, [mixed], "hang")
-    near = hang & (np.abs(windows.sum_N / standing.level_N - 1) < SAME_BODY)
-    hanging = _level(stay, windows, near, FEWEST_HANGING)
-    if hanging is None or near.sum() < 0.5 * hang.sum():
+        if heavy.sum() < FEWEST_HANGING:
+            return None
+        mixed = hang if hang.sum() >= FEWEST_HANGING else heavy
+        alone = _level(stay, averaged, mixed, FEWEST_HANGING, shared)
+        return None if alone is None else _weighed(stay, zeros, [alone], "hang")
+    near = hang & (np.abs(averaged.sum_N / standing.level_N - 1) < SAME_BODY)
+    hanging = _level(stay, averaged, near, FEWEST_HANGING, shared)
+    if hanging is None or near.sum() < AGREES_LEAST * hang.sum():
         return _weighed(stay, zeros, [standing], "standing")
     return _weighed(stay, zeros, [standing, hanging], "standing")
+
+
+def _over_beats(windows: Windows, among: NDArray[np.bool_]) -> tuple[Windows, NDArray[np.bool_]]:
+    """Return the windows with S averaged over ``BEATS`` about each, and where all of those are ``among``.
+
+    A swing's S beats, and is quiet only where the beat turns: quiet half seconds of a swing are too light or too heavy.
+    But nothing accelerates a body on the average that stays on the bar (Newton II), so a mean over some beats weighs
+    it, whatever it does; smooth weights leave less than a hundredth of a beat of 0.6 Hz and more.
+    """
+    if len(among) < len(BEATS):
+        return windows, np.zeros_like(among)
+    whole = np.convolve(among, np.ones(len(BEATS)), "same") > len(BEATS) - 0.5
+    return replace(windows, sum_N=np.convolve(windows.sum_N, BEATS, "same")), whole
 
 
 @dataclass(frozen=True)
@@ -88,8 +114,8 @@ def _weighed(stay: Stay, zeros: Zeros, levels: list[_Level], source: Source) -> 
     return Bodyweight(weight_N, reliance.u(stay, zeros), source, reliance)
 
 
-def _level(stay: Stay, windows: Windows, mask: NDArray[np.bool_], fewest: int) -> _Level | None:
-    """Return the level on which ``fewest`` windows or more agree; else None."""
+def _level(stay: Stay, windows: Windows, mask: NDArray[np.bool_], fewest: int, shared: float = 1.0) -> _Level | None:
+    """Return the level on which ``fewest`` windows or more agree, each ``shared`` by so many others; else None."""
     if mask.sum() < fewest:
         return None
     values = windows.sum_N[mask]
@@ -98,7 +124,7 @@ def _level(stay: Stay, windows: Windows, mask: NDArray[np.bool_], fewest: int) -
     if near.sum() < fewest:
         return None
     kept = np.flatnonzero(mask)[near]
-    scatter = float(np.var(values[near])) / len(kept)
+    scatter = float(np.var(values[near])) / max(1.0, len(kept) / shared)
     cells_N, everything = windows.cells_N[kept].mean(axis=0), stay.rig.bar_index + stay.rig.platform_index
     level_N = float(values[near].mean())
     return _Level(level_N, load_reliance(stay, everything, cells_N, windows.t_s[kept], scatter))

@@ -145,6 +145,19 @@ def test_somebody_who_never_stands_is_weighed_in_the_hang():
     assert body.bodyweight_N == pytest.approx(BODYWEIGHT_N, abs=1.0)
 
 
+@pytest.mark.parametrize("stands", [True, False])
+def test_a_swing_weighs_what_a_calm_body_weighs(stands):
+    """V / W = 1 - kappa theta0^2 cos(2 w t) (``tests/reference/physical_pendulum.json``): light and heavy cancel."""
+    story = STAND_AND_HANG if stands else (*((t, bar, 0) for t, bar, _ in STAND_AND_HANG),)
+    calm = stay_of(story)
+    hanging = (calm.t_s > 14.2) & (calm.t_s < 44)
+    swing_rad = np.radians(6.5) * np.exp(-(calm.t_s - 14.2) / 60)
+    beat = np.where(hanging, -0.85 * swing_rad**2 * np.cos(2 * np.pi * 0.87 * (calm.t_s - 14.2)), 0.0)
+    swinging = calm.with_load(calm.load_N * (1 + beat)[:, None])
+    assert weighed(swinging).source == ("standing" if stands else "hang")
+    assert weighed(swinging).bodyweight_N == pytest.approx(weighed(calm).bodyweight_N, rel=5e-5)
+
+
 def test_a_third_support_through_the_whole_hang_is_not_believed():
     leaning_on_a_frame: Points = tuple((t, 0.9 * bar, feet) for t, bar, feet in STAND_AND_HANG)
     body = weighed(stay_of(leaning_on_a_frame))
