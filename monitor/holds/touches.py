@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.holds.edges import LET_GO, Run, runs_above
+from monitor.holds.edges import LET_GO, SUDDEN, Run, runs_above
 from monitor.signals.stay import Array
 
 LEAST_FRACTION = 0.012
@@ -18,15 +18,23 @@ MOST_TURNS = 10
 BOUNCE_S = 0.02
 """A foot that springs off again sooner has not begun to stand."""
 
+STRUCK_ROWS = 4
+HIGH = 0.9
+"""A strike is over after so many readings; one that comes so near to the highest may have been higher."""
+
 
 @dataclass(frozen=True, slots=True)
 class FootContact:
-    """A contact between its half-level crossings; ``peak_N`` and ``impulse_N_s`` are the feet's, zero taken off."""
+    """A contact between its half-level crossings; ``peak_N`` and ``impulse_N_s`` are the feet's, zero taken off.
+
+    ``peak_resolved`` is False where a foot struck: the platform then rings faster than the readings.
+    """
 
     start_s: float
     end_s: float
     peak_N: float
     impulse_N_s: float
+    peak_resolved: bool = True
 
 
 def foot_contacts(t_s: Array, feet_N: Array, bodyweight_N: float, noise_N: float) -> list[FootContact]:
@@ -61,8 +69,20 @@ def foot_contacts(t_s: Array, feet_N: Array, bodyweight_N: float, noise_N: float
             inside = slice(parts[0].first, parts[-1].last)
         impulse = float(np.trapezoid(near_N, t_s[low:high]))
         peak_N = float(feet_N[run.first : run.last].max())
-        contacts.append(FootContact(parts[0].start_s, parts[-1].end_s, peak_N, impulse))
+        resolved = not _struck(near_N, parts[0].first, peak_N)
+        contacts.append(FootContact(parts[0].start_s, parts[-1].end_s, peak_N, impulse, resolved))
     return contacts
+
+
+def _struck(near_N: Array, first: int, peak_N: float) -> bool:
+    """Say whether a contact's highest load may be its first blow, whose height lies between the readings.
+
+    A foot that is put down comes up over many readings. One that strikes gains more than ``SUDDEN`` of the peak from
+    one reading to the next, and platforms ring above half of the sampling rate (common practice, no source).
+    """
+    begins_N = near_N[max(0, first - 2) : first + STRUCK_ROWS]
+    blow_N = float(near_N[first : first + STRUCK_ROWS].max())
+    return float(np.diff(begins_N[: STRUCK_ROWS + 1]).max()) > SUDDEN * peak_N and blow_N > HIGH * peak_N
 
 
 def _bounces(first: Run, second: Run, near_N: Array, settled_N: float) -> bool:

@@ -154,6 +154,8 @@ class _Hold:
         third = self._third_support()
         contacts = self._contacts(share)
         touches = [Touch(c.start_s, c.end_s, c.peak_N / self.W, c.impulse_N_s) for c in contacts]
+        if not all(c.peak_resolved for c in contacts):
+            self.flags.append("touch_peak_not_resolved")
         unassisted = share.alpha_median < UNASSISTED_BELOW
         if share.alpha_median < -UNASSISTED_BELOW:
             self.flags.append("negative_assistance")

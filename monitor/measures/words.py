@@ -33,6 +33,7 @@ FLAG_WORDS: dict[str, str] = {
     "third_support": "something else carried weight for a while",
     "too_short": "too short to measure",
     "too_short_for_swing": "too short to measure swing",
+    "touch_peak_not_resolved": "a foot struck faster than the readings: how high that went is not sure",
     "travel_needs_platform": "travel needs the platform's cells",
     "travel_withheld_while_account_open": "travel withheld while weight was missing",
     "tremor_not_measurable": "tremor not measurable",

@@ -257,7 +257,9 @@ def _contacts(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found
             for edge, slope in zip(("start_s", "end_s"), event["slopes_N_s"], strict=True):
                 bound = 1e3 * bounds.crossing_s(slope, event["level_N"], 4)
                 yield Found("touch's edges", 1e3 * abs(best[edge] - event[edge]), bound=bound, value=slope)
-            yield Found("touch's peak", 100 * abs(best["alpha_peak"] * truth["bodyweight_N"] / event["peak_N"] - 1))
+            resolved = "touch_peak_not_resolved" not in hold["flags"]
+            error = 100 * abs(best["alpha_peak"] * truth["bodyweight_N"] / event["peak_N"] - 1)
+            yield Found("touch's peak" if resolved else "touch's peak, not resolved", error)
             impulse = best.get("impulse_N_s")
             if impulse is not None:
                 bound = 100 * bounds.impulse_N_s(4, event["end_s"] - event["start_s"]) / event["impulse_N_s"]

@@ -56,6 +56,23 @@ def test_edges_of_a_touch_are_those_of_its_own_level():
     assert contact.end_s == pytest.approx(10.425, abs=1e-4)
 
 
+@pytest.mark.parametrize(
+    ("shape", "resolved"),
+    [
+        # Put down over 100 ms: many readings show how it goes up.
+        (([10.0, 10.1, 10.4, 10.5], [0, 100, 100, 0]), True),
+        # Struck within a reading: what the platform does until the next reading nobody sees.
+        (([10.0, 10.01, 10.4, 10.5], [0, 100, 100, 0]), False),
+        # Struck, and then stood on with twice the load: the peak is the standing's.
+        (([10.0, 10.01, 10.2, 10.3, 10.4, 10.5], [0, 100, 100, 190, 190, 0]), True),
+    ],
+)
+def test_a_peak_that_may_be_the_blow_of_a_foot_is_not_resolved(shape, resolved):
+    t_s = np.arange(0, 20, 1 / RATE_Hz)
+    (contact,) = foot_contacts(t_s, np.interp(t_s, *shape, 0, 0), W, 0.7)
+    assert contact.peak_resolved is resolved
+
+
 def hands(*points: tuple[float, float]) -> list[float]:
     """Return the changes found where points (s, share of the right hand) are joined by straight lines."""
     t, right = np.array(points, dtype=float).T

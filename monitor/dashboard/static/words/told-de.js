@@ -34,6 +34,7 @@ const flags = {
   third_support: "etwas anderes trug eine Weile Gewicht",
   too_short: "zu kurz zum Messen",
   too_short_for_swing: "zu kurz, um Schwingen zu messen",
+  touch_peak_not_resolved: "ein Fuß schlug schneller auf, als die Messwerte folgen: wie hoch das ging, ist nicht sicher",
   travel_needs_platform: "der Weg braucht die Zellen der Plattform",
   travel_withheld_while_account_open: "Weg zurückgehalten, solange Gewicht fehlte",
   tremor_not_measurable: "Zittern nicht messbar",
