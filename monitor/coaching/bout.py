@@ -9,6 +9,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from monitor.coaching.normal_law import log_chance_below
+
 Ending = Literal["exhausted", "target", "other", "unsure"]
 """``exhausted``: the person let go because they could not hold on. ``target``: it was reached. ``other``: anything
 else, a phone or a pain; like a reached target it says only that the person could have held at least so long.
@@ -112,24 +114,24 @@ class Bouts:
         return np.asarray(np.log(self.log_betas.shape[1]) - np.log(damage))
 
     def log_likelihood_of(
-        self, row: int, z: NDArray[np.float64], log_sigma: NDArray[np.float64] | float
+        self, alike: int | NDArray[np.bool_], z: NDArray[np.float64], log_sigma: NDArray[np.float64]
     ) -> NDArray[np.float64]:
-        """Return the log-likelihood of one bout at the standardized log times ``z``, up to a constant.
+        """Return the log-likelihood at the standardized log times ``z``, up to a constant, of one bout or of some.
+
+        ``alike`` is the number of one, or (n,) says which; some must have ended alike, and ``z`` has a row of each.
 
         The density where it ended by exhaustion, its upper tail where it did not. Where nobody knows, two risks
         compete: exhaustion at T, or another ending, which strikes at a constant rate whoever hangs:
         ``f(T) + OTHER_PER_s * S(T)``. A hold far shorter than what is believed of the person thereby counts as broken
         off, one near it as held to the end.
         """
-        from scipy.special import log_ndtr
-
-        if self.exhausted[row]:
+        if np.all(self.exhausted[alike]):
             return np.asarray(-0.5 * z**2 - log_sigma)
-        tail = np.asarray(log_ndtr(-z))
-        if not self.unsure[row]:
+        tail = log_chance_below(-z)
+        if not np.any(self.unsure[alike]):
             return tail
         density = -0.5 * z**2 - log_sigma
-        rate = self.log_T[row] + np.log(OTHER_PER_s) + 0.5 * np.log(2 * np.pi)
+        rate = self.log_T[alike, None] + np.log(OTHER_PER_s) + 0.5 * np.log(2 * np.pi)
         return np.asarray(np.logaddexp(density, rate + tail))
 
     @property

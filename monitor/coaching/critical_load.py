@@ -16,11 +16,13 @@ from numpy.typing import ArrayLike, NDArray
 from monitor.coaching.bout import Bout, log_equivalent
 from monitor.coaching.endurance import Posterior
 from monitor.coaching.prescription import TRUSTED_BETA, time_at
+from monitor.coaching.root import root_between
 
 LEAST_HOLDS = 4
 LEAST_SPAN = 0.15
 """Loads that differ by less than this share of bodyweight cannot tell the two numbers apart (common practice)."""
 
+PLACES = 101
 DISAGREE = 1.25
 SHOWN_BETAS = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3)
 
@@ -57,8 +59,6 @@ def fit_hyperbola(loads: ArrayLike, times_s: ArrayLike) -> CriticalLoad | None:
 
     None for fewer than three points, and where no critical load at or above 0 fits: then the times do not bend.
     """
-    from scipy.optimize import minimize_scalar
-
     load: NDArray[np.float64] = np.asarray(loads, dtype=float)
     log_T = np.log(np.asarray(times_s, dtype=float))
     n = len(load)
@@ -70,15 +70,21 @@ def fit_hyperbola(loads: ArrayLike, times_s: ArrayLike) -> CriticalLoad | None:
         each = log_T + np.log(load - critical)
         return np.asarray(each - each.mean())
 
-    end = float(load.min()) * (1 - 1e-6)
-    found = minimize_scalar(
-        lambda c: float(np.sum(residuals(c) ** 2)), bounds=(-end, end), method="bounded", options={"xatol": 1e-9 * end}
-    )
-    critical = float(found.x)
-    if critical < 0 or critical > end * (1 - 1e-4):
+    def squares(critical: float) -> float:
+        return float(np.sum(residuals(critical) ** 2))
+
+    def slope(critical: float) -> float:
+        return float(-2 * np.sum(residuals(critical) / (load - critical)))
+
+    # The sum of squares is least where its slope turns upwards.
+    places = np.linspace(0.0, float(load.min()) * (1 - 1e-4), PLACES)
+    up = np.array([slope(place) >= 0 for place in places])
+    turns = np.flatnonzero(~up[:-1] & up[1:])
+    if not len(turns):
         return None
+    critical = min((root_between(slope, places[k], places[k + 1], 1e-12) for k in turns.tolist()), key=squares)
     log_reserve = float(np.mean(log_T + np.log(load - critical)))
-    spread = float(np.sqrt(found.fun / (n - 2)))
+    spread = float(np.sqrt(squares(critical) / (n - 2)))
     # Gauss-Newton: derivatives of ln T = ln reserve - ln(load - critical).
     slopes = np.column_stack([1 / (load - critical), np.ones(n)])
     covariance = spread**2 * np.linalg.inv(slopes.T @ slopes)

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from monitor.coaching.bout import Bout, Bouts, as_arrays
+from monitor.coaching.mode import find_mode
 
 Array = NDArray[np.float64]
 
@@ -96,19 +97,18 @@ class Posterior:
         return np.asarray(np.interp(np.asarray(levels, dtype=float), cumulative, values[order]))
 
 
-def log_likelihood(data: Bouts, a: float, b: float, log_sigma: float, *, shift: Array | float = 0.0) -> float:
-    """Return the weighted log-likelihood of one (a, b, ln sigma).
+def log_likelihood(data: Bouts, a: Array, b: Array, log_sigma: Array, *, shift: Array | float = 0.0) -> Array:
+    """Return (m,) the weighted log-likelihoods of points (m,) of a, b and ln sigma.
 
     For holds that ended by exhaustion the log-normal density, for all others its upper tail, and both where it is not
-    known (``Bouts.log_likelihood_of``). ``shift`` (n,) is taken off ln T: a trend.
+    known (``Bouts.log_likelihood_of``). ``shift`` (n, m) is taken off ln T: a trend.
     """
-    from scipy.special import log_ndtr
-
-    z = (data.log_T - shift - a - data.load_terms([b])[:, 0]) / np.exp(log_sigma)
-    each = np.where(data.exhausted, -0.5 * z**2 - log_sigma, log_ndtr(-z))
-    for row in np.flatnonzero(data.unsure).tolist():
-        each[row] = data.log_likelihood_of(row, z[row], log_sigma)
-    return float(data.weight @ each)
+    z = (data.log_T[:, None] - shift - a - data.load_terms(b)) / np.exp(log_sigma)
+    each = np.empty_like(z)
+    for rows in (data.exhausted, data.unsure, ~(data.exhausted | data.unsure)):
+        if rows.any():
+            each[rows] = data.log_likelihood_of(rows, z[rows], log_sigma)
+    return np.asarray(data.weight @ each)
 
 
 def fit_endurance(bouts: Sequence[Bout], memory_days: float = MEMORY_DAYS, prior: Prior = PRIOR) -> Posterior:
@@ -165,19 +165,17 @@ def _on_grid(data: Bouts, middle: float, at_middle: Array, b: Array, log_sigma: 
 
 def _centre(data: Bouts, middle: float, prior: Prior) -> tuple[Array, Array]:
     """Return the posterior's mode (log time at the mean load, b, ln sigma) and a width of each."""
-    from scipy.optimize import minimize
 
-    def cost(p: Array) -> float:
-        a = p[0] - p[1] * middle
-        return -(log_likelihood(data, a, p[1], p[2]) + float(prior.log_density(a, p[1], p[2])))
+    def log_density(points: Array) -> Array:
+        at_middle, b, log_sigma = points.T
+        a = at_middle - b * middle
+        return log_likelihood(data, a, b, log_sigma) + prior.log_density(a, b, log_sigma)
 
     start = np.array([prior.a + prior.b * middle, prior.b, prior.log_sigma])
     if len(data):
         start[0] = float(np.average(data.log_T, weights=data.weight))
-    found = minimize(cost, start, method="BFGS", options={"gtol": 1e-6})
-    variances = np.asarray(found.hess_inv, dtype=float).diagonal()
-    width = np.sqrt(np.maximum(variances, 1e-6))
-    return np.asarray(found.x), np.minimum(width, [prior.a_sd, prior.b_sd, prior.log_sigma_sd])
+    found = find_mode(log_density, start)
+    return found.at, np.minimum(found.width, [prior.a_sd, prior.b_sd, prior.log_sigma_sd])
 
 
 def _widen(p: Array, low: Array, high: Array) -> bool:

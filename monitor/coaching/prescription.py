@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from monitor.coaching.endurance import Posterior
+from monitor.coaching.normal_law import chance_below, exceeded_by
+from monitor.coaching.root import root_between
 
 INTERVAL = (0.1, 0.9)
 """Stated intervals hold four fifths of the posterior."""
@@ -50,12 +52,6 @@ class LeastAssistance:
     flag: str = ""
 
 
-def _upper_tail(z: np.ndarray) -> np.ndarray:
-    from scipy.special import ndtr
-
-    return np.asarray(ndtr(-z))
-
-
 def chance_of_holding(posterior: Posterior, seconds: float, beta: float = 1.0) -> Estimate:
     """Return the probability of holding ``seconds`` at the load ``beta`` today.
 
@@ -67,7 +63,7 @@ def chance_of_holding(posterior: Posterior, seconds: float, beta: float = 1.0) -
 
 
 def _chances(posterior: Posterior, seconds: float, beta: float) -> np.ndarray:
-    return _upper_tail((np.log(seconds) - posterior.a - posterior.b * np.log(beta)) / posterior.sigma)
+    return chance_below((posterior.a + posterior.b * np.log(beta) - np.log(seconds)) / posterior.sigma)
 
 
 def time_at(posterior: Posterior, beta: float) -> Estimate:
@@ -76,24 +72,21 @@ def time_at(posterior: Posterior, beta: float) -> Estimate:
     The interval is that of the predictive distribution: what is not known of the person and the spread from hold to
     hold together. Below ``TRUSTED_BETA`` the factor of two between published curves is added to it.
     """
-    from scipy.optimize import brentq
-
     centre = posterior.a + posterior.b * np.log(beta)
     spread = np.hypot(posterior.sigma, LOW_LOAD_SD if beta < TRUSTED_BETA else 0.0)
     low, high = float((centre - 9 * spread).min()), float((centre + 9 * spread).max())
 
     def log_time(level: float) -> float:
         def missed(log_T: float) -> float:
-            return 1.0 - level - posterior.mean(_upper_tail((log_T - centre) / spread))
+            return 1.0 - level - posterior.mean(chance_below((centre - log_T) / spread))
 
-        return float(brentq(missed, low, high, xtol=1e-5))
+        return root_between(missed, low, high, 1e-5)
 
     return Estimate(*(float(np.exp(log_time(level))) for level in (0.5, *INTERVAL)))
 
 
 def least_assistance(posterior: Posterior, target_s: float, chance: float = 0.8) -> LeastAssistance:
     """Return the least assistance with which the target is reached with the wanted probability."""
-    from scipy.optimize import brentq
 
     def reached(beta: float) -> float:
         return posterior.mean(_chances(posterior, target_s, beta))
@@ -102,7 +95,7 @@ def least_assistance(posterior: Posterior, target_s: float, chance: float = 0.8)
         return LeastAssistance(0.0, reached(MOST_LOAD), "none_needed")
     if reached(TRUSTED_BETA) < chance:
         return LeastAssistance(1.0 - TRUSTED_BETA, reached(TRUSTED_BETA), "more_than_can_be_prescribed")
-    beta = float(brentq(lambda x: reached(x) - chance, TRUSTED_BETA, MOST_LOAD, xtol=1e-6))
+    beta = root_between(lambda x: reached(x) - chance, TRUSTED_BETA, MOST_LOAD, 1e-6)
     return LeastAssistance(1.0 - beta, reached(beta))
 
 
@@ -136,16 +129,14 @@ class RunningReserve:
 
     def now(self) -> Reserve:
         """Return the reserve used and the time left at the latest load."""
-        from scipy.special import ndtri
-
         with np.errstate(divide="ignore"):
-            surviving = _upper_tail((np.log(self._damage) - self._a) / self._sigma)
+            surviving = chance_below((self._a - np.log(self._damage)) / self._sigma)
         weight = self._weight * surviving
         if weight.sum() < SPENT:
             # Held longer than anything believed possible: the model has nothing left to say.
             return Reserve(Estimate(1.0, 1.0, 1.0), Estimate(0.0, 0.0, 0.0))
         levels = (np.arange(TAIL_LEVELS) + 0.5) / TAIL_LEVELS
-        z = -ndtri(np.maximum(surviving[:, None] * levels, np.finfo(float).tiny))
+        z = -exceeded_by(np.maximum(surviving[:, None] * levels, np.finfo(float).tiny))
         capacity = np.exp(self._a[:, None] + self._sigma[:, None] * z)
         damage = np.minimum(self._damage[:, None], capacity)
         weights = np.repeat(weight[:, None] / weight.sum() / TAIL_LEVELS, TAIL_LEVELS, axis=1)

@@ -141,7 +141,7 @@ def prescribe_day(
     fits = {}
     for kind in ("passive", "active"):
         own = bouts_of(holds, now_utc_ns, kind)
-        fits[kind] = fit_endurance(own) if len(own) >= OWN_HOLDS else posterior
+        fits[kind] = fit_endurance(own) if len(own) >= OWN_HOLDS and own != bouts else posterior
     items = [
         _item(item, programme, fits.get(item.kind, posterior), holds, stops, now_utc_ns) for item in programme.items
     ]

@@ -12,6 +12,7 @@ import numpy as np
 from monitor.coaching.bout import Bout
 from monitor.coaching.day import local_day
 from monitor.coaching.endurance import fit_endurance
+from monitor.coaching.normal_law import chance_below
 from monitor.coaching.prescription import INTERVAL, Estimate, TRIAL_s, chance_of_holding, time_at
 from monitor.coaching.trend import Trend
 
@@ -85,14 +86,12 @@ def _told(known: Sequence[Bout], seconds: float) -> tuple[Estimate, Estimate]:
 
 def strength_ahead(trend: Trend | None, today: dt.date, seconds: float = TRIAL_s) -> list[StrengthPoint]:
     """Return where the trend leads if it goes on, from today; empty without a trend."""
-    from scipy.special import ndtr
-
     if trend is None:
         return []
     found = []
     for ahead in range(0, AHEAD_DAYS + 1, AHEAD_STEP_DAYS):
         log_T = trend.a + trend.slope * ahead / 7
-        chances = ndtr((log_T - np.log(seconds)) / trend.sigma)
+        chances = chance_below((log_T - np.log(seconds)) / trend.sigma)
         low, high = np.quantile(chances, INTERVAL)
         times = np.exp(np.quantile(log_T, [INTERVAL[0], 0.5, INTERVAL[1]]))
         found.append(

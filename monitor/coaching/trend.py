@@ -7,7 +7,7 @@ density, so that the result is exact up to the draw, which is always the same.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from monitor.coaching.bout import Bout, Bouts, as_arrays
 from monitor.coaching.endurance import PRIOR, Prior, log_likelihood
+from monitor.coaching.mode import find_mode
 from monitor.coaching.prescription import INTERVAL, Estimate
 
 Array = NDArray[np.float64]
@@ -87,31 +88,30 @@ def fit_trend(bouts: Sequence[Bout], prior: Prior = PRIOR, seed: int = 0) -> Tre
 
 def _draws(data: Bouts, prior: Prior, seed: int) -> tuple[Array, Array, Array, Array]:
     """Return equally likely points (a today, b, sigma, slope)."""
-    from scipy.optimize import minimize
-
     weeks = -data.age_days / 7
     middle_weeks, middle = float(weeks.mean()), float(data.log_beta.mean())
 
     # The axes run through the middle of the holds, where they hardly correlate.
     def today(p: Array) -> Array:
-        return np.asarray(p[..., 0] - p[..., 1] * middle - p[..., 3] * middle_weeks)
+        return np.asarray(p[:, 0] - p[:, 1] * middle - p[:, 3] * middle_weeks)
 
-    def cost(p: Array) -> float:
-        a = float(today(p))
-        likely = log_likelihood(data, a, p[1], p[2], shift=p[3] * weeks)
-        return -(likely + float(prior.log_density(a, p[1], p[2])) - 0.5 * float(p[3] / SLOPE_SD_PER_WEEK) ** 2)
+    def log_density(points: Array) -> Array:
+        a, (_, b, log_sigma, slope) = today(points), points.T
+        likely = log_likelihood(data, a, b, log_sigma, shift=weeks[:, None] * slope)
+        return np.asarray(likely + prior.log_density(a, b, log_sigma) - 0.5 * (slope / SLOPE_SD_PER_WEEK) ** 2)
 
     start = np.array([float(data.log_T.mean()), prior.b, prior.log_sigma, 0.0])
-    found = minimize(cost, start, method="BFGS")
-    root = np.linalg.cholesky(_precision(cost, found.x))
+    found = find_mode(log_density, start)
+    root = np.linalg.cholesky(found.precision)
     rng = np.random.default_rng(seed)
     normal = rng.standard_normal((DRAWS, 4))
     wide = np.sqrt(rng.chisquare(FREEDOM, DRAWS) / FREEDOM)
     # A Student bell is heavier in its tails than the posterior: no region is left out.
-    points = found.x + np.linalg.solve(root.T, (normal / wide[:, None]).T).T
-    offsets = (points - found.x) @ root
+    points = found.at + np.linalg.solve(root.T, (normal / wide[:, None]).T).T
+    offsets = (points - found.at) @ root
     log_bell = -0.5 * (FREEDOM + 4) * np.log1p((offsets**2).sum(axis=1) / FREEDOM)
-    a, b, log_sigma, slope = today(points), points[:, 1], points[:, 2], points[:, 3]
+    _, b, log_sigma, slope = points.T
+    a = today(points)
     terms = data.load_terms(b)
     log_p = prior.log_density(a, b, log_sigma) - 0.5 * (slope / SLOPE_SD_PER_WEEK) ** 2
     for row in range(len(data)):
@@ -121,20 +121,6 @@ def _draws(data: Bouts, prior: Prior, seed: int) -> tuple[Array, Array, Array, A
     levels = (np.arange(DRAWS) + 0.5) / DRAWS
     kept = np.searchsorted(np.cumsum(weight) / weight.sum(), levels).clip(max=DRAWS - 1)
     return a[kept], b[kept], np.exp(log_sigma[kept]), slope[kept]
-
-
-def _precision(cost: Callable[[Array], float], at: Array) -> Array:
-    """Return the matrix of second derivatives at the mode, by central differences; made safely positive."""
-    step = np.array([1e-3, 1e-3, 1e-3, 1e-4])
-    n = len(at)
-    matrix = np.empty((n, n))
-    for i in range(n):
-        for j in range(i, n):
-            e, f = np.eye(n)[i] * step, np.eye(n)[j] * step
-            value = cost(at + e + f) - cost(at + e - f) - cost(at - e + f) + cost(at - e - f)
-            matrix[i, j] = matrix[j, i] = value / (4 * step[i] * step[j])
-    values, vectors = np.linalg.eigh(matrix)
-    return np.asarray(vectors @ np.diag(np.maximum(values, 1.0)) @ vectors.T)
 
 
 def _disproof(a: Array, b: Array, sigma: Array, slope: Array, beta: float, seed: int) -> str:

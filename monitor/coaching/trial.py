@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from monitor.coaching.bout import Bout
 from monitor.coaching.endurance import Posterior
+from monitor.coaching.normal_law import chance_below, exceeded_by
 from monitor.coaching.prescription import INTERVAL, TRIAL_CHANCE, Estimate, TRIAL_s, chance_of_holding
 from monitor.coaching.trend import Trend
 
@@ -65,14 +66,12 @@ def trial_day(
     light_reached : bool
         Whether very light help was enough lately; until then the reason says so.
     """
-    from scipy.special import ndtr, ndtri
-
     first = "" if light_reached else f" First {seconds:.0f} s with at most {light_alpha:.0%} help."
     gap = np.log(seconds)
     today = chance_of_holding(posterior, seconds)
     if trend is not None:
         # A strength that changes has left the weighted mean of four weeks behind: the trend knows today better.
-        chances = ndtr((trend.a - gap) / trend.sigma)
+        chances = chance_below((trend.a - gap) / trend.sigma)
         low, high = np.quantile(chances, INTERVAL)
         today = Estimate(float(chances.mean()), float(low), float(high))
     if today.value >= chance:
@@ -82,7 +81,7 @@ def trial_day(
         return TrialDay(today, None, None, None, reason)
     days = _first_day(trend, gap, chance)
     # Each point of the posterior has its own day; their spread is the interval.
-    need = gap - trend.a + trend.sigma * ndtri(chance)
+    need = gap - trend.a + trend.sigma * exceeded_by(chance)
     with np.errstate(divide="ignore"):
         own = np.where(need <= 0, 0.0, np.where(trend.slope > 0, 7 * need / trend.slope, np.inf))
     low, high = np.quantile(own, INTERVAL, method="nearest")
@@ -100,11 +99,10 @@ def trial_day(
 
 def _first_day(trend: Trend, gap: float, chance: float) -> int | None:
     """Return the first day on which the mean chance is reached: in steps, then day by day within the step."""
-    from scipy.special import ndtr
 
     def reached(days: NDArray[np.int64]) -> NDArray[np.int64]:
         z = (trend.a[:, None] + trend.slope[:, None] * days / 7 - gap) / trend.sigma[:, None]
-        return np.asarray(days[ndtr(z).mean(axis=0) >= chance])
+        return np.asarray(days[chance_below(z).mean(axis=0) >= chance])
 
     coarse = reached(np.arange(STEP_DAYS, HORIZON_DAYS + 1, STEP_DAYS))
     if not len(coarse):
