@@ -16,6 +16,7 @@ from playwright.sync_api import Browser, BrowserContext, CDPSession, Page, Playw
 CHROMIUM_ARGS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
+    "--renderer-process-limit=1",  # for each context: a new process for a page costs as much as the page itself
 ]  # fmt: skip
 
 READ_NEWTONS = "try { if (!localStorage.getItem('unit')) localStorage.setItem('unit', 'N') } catch {}"

@@ -154,5 +154,4 @@ def first_day(root: Path) -> Iterator[FirstDay]:
         )
         service.start()
         stack.callback(service.stop)
-        stack.callback(lambda: print("BOARD", clock._paced_ns * 1e-9, board.sent_samples / 80))
         yield FirstDay(stack.enter_context(serving(app)), comer, service, store, folder, clock)
