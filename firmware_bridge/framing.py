@@ -27,6 +27,9 @@ def crc16(data: bytes) -> int:
     return crc_hqx(data, 0xFFFF)
 
 
+_CODES = [bytes((length + 1,)) for length in range(254)]
+
+
 def stuff(data: bytes) -> bytes:
     """Return ``data`` encoded without zero bytes (COBS); the ending zero is not added.
 
@@ -34,8 +37,10 @@ def stuff(data: bytes) -> bytes:
     zero. No byte is spent on an empty run after a full one at the very end. Source: S. Cheshire and M. Baker,
     consistent overhead byte stuffing (1999), from memory.
     """
-    out = bytearray()
     runs = data.split(b"\x00")
+    if len(data) < 254:
+        return b"".join([_CODES[len(run)] + run for run in runs])
+    out = bytearray()
     last = len(runs) - 1
     for number, whole_run in enumerate(runs):
         run = whole_run

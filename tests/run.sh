@@ -14,7 +14,7 @@ fi
 # The program that steers the browser comes with pip and needs a library that a bare Debian lacks.
 prepare test "$browser=$browser" libatomic.so.1=libatomic1
 cd -- "$root"
-# The tests start the program a hundred times. Where Python is told to keep nothing that it compiled, each start would
-# compile everything.
-.venv/bin/python -m compileall -q firmware_bridge monitor
+# Where Python is told to keep nothing that it compiled, every worker would compile all tests anew (half of its way to
+# the first one), and each of the hundred starts of the program the program.
+unset PYTHONDONTWRITEBYTECODE
 exec .venv/bin/python -m pytest -n auto --dist loadfile --no-loadscope-reorder "$@"

@@ -69,20 +69,37 @@ def test_a_host_is_greeted_and_every_reading_arrives(settings: dict[str, object]
     assert (heard.counts != NO_READING).all()
 
 
-@DRIVERS
-def test_ten_minutes_across_both_wraps(settings: dict[str, object], tmp_path: Path) -> None:
-    first_us = 2**32 - 300_000_000
-    scenario = {"end_s": 600, "first_tick": 2**30 - 200_000_000, "first_us": first_us}
+# Each at the slowest that it may be clocked or strapped: as many minutes for an eighth of the readings.
+SLOW_SHARED = {**SHARED, "RATE_Hz": 10}
+SLOW_SIMULTANEOUS = {**SIMULTANEOUS, "CLKIN_Hz": 512_000, "RATE_Hz": 16}
+
+
+# Differences of ticks are right within 2**29 us, which is less than ten minutes; a minute at the usual rate puts
+# readings close to the wraps.
+@pytest.mark.parametrize(
+    ("settings", "seconds", "interval_us"),
+    [
+        (SHARED, 60, 12_500),
+        (SIMULTANEOUS, 60, 16256e6 / 1_024_000),
+        (SLOW_SHARED, 600, 100_000),
+        (SLOW_SIMULTANEOUS, 600, 16256e6 / 256_000),
+    ],
+    ids=["shared_clock", "simultaneous", "slow shared_clock", "slow simultaneous"],
+)
+def test_a_minute_and_ten_minutes_across_both_wraps(
+    settings: dict[str, object], seconds: int, interval_us: float, tmp_path: Path
+) -> None:
+    first_us = 2**32 - seconds * 500_000
+    scenario = {"end_s": seconds, "first_tick": 2**30 - seconds * 1_000_000 // 3, "first_us": first_us}
     with InventedBoard(tmp_path, settings, native=True, **scenario) as board, listen(board) as heard:
         report = hear_to_the_end(board, heard)
     assert report["violations"] == []
     check_nothing_lost_silently(heard)
     assert heard.lost == 0
     numbers = row_numbers(heard.counts)
-    assert len(numbers) > 590 * (80 if settings is SHARED else 62)
+    assert len(numbers) > (seconds - 10) * 1e6 / interval_us
     assert {block.segment for block in heard.blocks} == {heard.blocks[0].segment}
     # The invented conversion n is ready at n intervals; what is left is the way to the handler.
-    interval_us = 12_500 if settings is SHARED else 16256e6 / 1_024_000
     late_us = heard.board_us - first_us - numbers * interval_us
     assert heard.board_us[0] < 2**32 < heard.board_us[-1]
     assert late_us.min() >= 0

@@ -19,7 +19,7 @@ ECHO_EVERY_S = 1.7
 FAULTS = ("drop", "corrupt", "double", "garbage", "miss", "noise", "unplug", "reboot", "clock step")
 WEIGHTS = (20, 20, 20, 20, 20, 20, 3, 2, 3)
 SOONEST_S, LATEST_S = 4.0, 40.0
-"""Between two faults, and after a new connection: what is lost shows between two good frames of one boot."""
+"""Between two faults; also after a new connection: what is lost shows between two good frames of one boot."""
 
 
 @dataclass
@@ -49,9 +49,12 @@ class Piece:
 
 
 class SoakBoard:
-    """Gives pieces in the order of time; ``starts`` tells when (true time) each boot's clock was at zero."""
+    """Gives pieces in the order of time; ``starts`` tells when (true time) each boot's clock was at zero.
 
-    def __init__(self, seed: int, hours: float) -> None:
+    The next fault comes within ``latest_s``.
+    """
+
+    def __init__(self, seed: int, hours: float, latest_s: float = LATEST_S) -> None:
         self.invented = DemoRig(seed, RATE_HZ, faults=Faults(missed_rate=0.0))
         self.tally = Tally()
         self.harm_s: list[float] = []
@@ -59,13 +62,14 @@ class SoakBoard:
         self._rng = random.Random(seed)
         self._noise = np.random.default_rng(seed)
         self._rows_in_all = int(hours * 3600 * RATE_HZ)
+        self._latest_s = latest_s
         self._boot = 0
         self._sequence = 0
 
     def pieces(self) -> Iterator[Piece]:
         """Yield the whole time."""
         rng, row, missed = self._rng, 0, 0
-        next_fault_s, next_echo_s = rng.uniform(8.0, LATEST_S), 0.5
+        next_fault_s, next_echo_s = rng.uniform(8.0, self._latest_s), 0.5
         start_row = 0
         yield self._back(0.0, 0.0)
         while row < self._rows_in_all:
@@ -75,7 +79,7 @@ class SoakBoard:
             row += ROWS
             fault = ""
             if now_s >= next_fault_s:
-                next_fault_s = now_s + rng.uniform(SOONEST_S, LATEST_S)
+                next_fault_s = now_s + rng.uniform(SOONEST_S, self._latest_s)
                 (fault,) = rng.choices(FAULTS, WEIGHTS)
                 self.tally.faults[fault] = self.tally.faults.get(fault, 0) + 1
                 self.harm_s.append(now_s)

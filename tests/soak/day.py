@@ -27,7 +27,7 @@ from monitor.store import DataFolder, open_store
 from monitor.store.rebuild import all_journals
 from monitor.store.stay_recorder import StayRecorder
 from monitor.store.storage import pack_finished
-from tests.soak.board import SoakBoard, Tally
+from tests.soak.board import LATEST_S, SoakBoard, Tally
 from tests.soak.screens import Screens
 from tests.soak.source import SoakSource, VirtualClock
 
@@ -93,13 +93,18 @@ class WatchedService(MonitorService):
 
 
 def play(
-    hours: float, seed: int, *, look_every_h: float = 1.0, progress: Callable[[float], None] | None = None
+    hours: float,
+    seed: int,
+    *,
+    latest_s: float = LATEST_S,
+    look_every_h: float = 1.0,
+    progress: Callable[[float], None] | None = None,
 ) -> Account:
     """Play so many hours and return the account; ``wrong`` must stay empty."""
     begun_s, looks = time.monotonic(), Looks()
     with tempfile.TemporaryDirectory() as place:
         folder = DataFolder.open(Path(place) / "data")
-        clock, board, hub = VirtualClock(), SoakBoard(seed, hours), LiveHub()
+        clock, board, hub = VirtualClock(), SoakBoard(seed, hours, latest_s), LiveHub()
         with (
             open_store(folder.database) as store,
             (Path(place) / "stream").open("wb") as stream,
