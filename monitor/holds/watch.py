@@ -27,6 +27,9 @@ MOST_TICKS = 2000
 FALLBACK_LEVEL_N = 150.0
 """Level that counts as hanging while the bodyweight is unknown (a quarter of 600 N)."""
 
+REBOUND_S = 0.1
+"""A jump to the bar rebounds: a load that is back so soon has not been let go of (common practice, no source)."""
+
 Phase = Literal["none", "provisional", "running", "ended"]
 
 
@@ -57,7 +60,8 @@ class HoldWatch:
         self._tick_s = tick_rows / rate_Hz
         self.hold: WatchedHold | None = None
         self.phase: Phase = "none"
-        self._above_ticks = 0
+        self._above_ticks = self._low_ticks = 0
+        self._loaded_s = 0.0
         self._history: list[float] = []
         self._onset_row = 0
         self._low_since_row: int | None = None
@@ -73,7 +77,7 @@ class HoldWatch:
     def _withdraw(self) -> None:
         """Take back what was no hold; an earlier one may still be due to be measured."""
         self.hold, self.phase = None, "none"
-        self._above_ticks, self._history, self._low_since_row = 0, [], None
+        self._above_ticks, self._low_ticks, self._history, self._low_since_row = 0, 0, [], None
 
     def tick(self, bar_N: float, bodyweight_N: float | None, rows: Rows, end_row: int) -> bool:
         """Take one tick's mean bar load, zero taken off; return True when a hold is due to be measured.
@@ -103,18 +107,21 @@ class HoldWatch:
         return True
 
     def _wait_for_onset(self, bar_N: float, least_N: float, rows: Rows, end_row: int) -> None:
-        if bar_N <= least_N:
+        self._low_ticks = self._low_ticks + 1 if bar_N <= least_N else 0
+        if bar_N <= least_N and (not self._above_ticks or self._low_ticks * self._tick_s > REBOUND_S):
             self._above_ticks, self._history = 0, []
             return
+        # A rebound belongs to the hold that it begins, as in the measured one.
         self._above_ticks += 1
         self._history.append(bar_N)
-        if self._above_ticks * self._tick_s < self._least_s:
+        if bar_N <= least_N or self._above_ticks * self._tick_s < self._least_s:
             return
         first = end_row - (self._above_ticks + 2) * self._tick_rows
         onset_s = _last_rise_s(rows, first, end_row, least_N)
         self.hold = WatchedHold(onset_s, None, provisional=True)
         self.phase = "provisional"
         self._settled_N = 0.0
+        self._loaded_s = self._tick_s * sum(load_N > least_N for load_N in self._history)
         self._onset_row = first
         self._low_since_row = None
         self._redated_s = 0.0
@@ -124,6 +131,7 @@ class HoldWatch:
         if hold is None:
             return
         self._history.append(bar_N)
+        self._loaded_s += self._tick_s if bar_N > least_N else 0.0
         settled_N = self._settled()
         now_s = float(rows.t_s(end_row - 1, end_row)[0])
         if bar_N < settled_N / 2:
@@ -162,7 +170,8 @@ class HoldWatch:
             return
         if end_row - self._low_since_row < BRIDGED_S * self._rate_Hz:
             return
-        short = hold.release_s is not None and hold.release_s - hold.onset_s < self._least_s
+        held_s = 0.0 if hold.release_s is None else hold.release_s - hold.onset_s
+        short = min(held_s, self._loaded_s) < self._least_s
         if settled_N < least_N or short:
             self._withdraw()
             return

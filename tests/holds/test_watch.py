@@ -112,6 +112,23 @@ def test_a_tug_before_a_hang_does_not_move_its_onset():
     assert seen[-1].hold.onset_s == pytest.approx(4, abs=0.004)
 
 
+@pytest.mark.parametrize("start_s", [3.0, 3.02, 3.04])
+def test_the_rebound_of_a_jump_does_not_delay_the_clock(start_s):
+    """The catch throws the body up: the bar is bare for some hundredths of a second, and nobody let go of it."""
+    seen = watch((0, 0), *pulse(start_s, start_s + 0.14, 2.0), *pulse(start_s + 0.2, 12), (16, 0))
+    assert running(seen)[0].now_s - start_s <= SHOWN_WITHIN_S
+    # The catch is twice as steep: half of the settled level is a quarter of it.
+    assert seen[-1].hold.onset_s == pytest.approx(start_s - 0.01, abs=0.004)
+
+
+@pytest.mark.parametrize("gap_s", [0.06, 0.1, 0.2])
+def test_two_tugs_are_no_hold(gap_s):
+    seen = watch((0, 0), *pulse(3, 3.12), *pulse(3.12 + gap_s, 3.24 + gap_s), (8, 0))
+    assert all(s.hold.provisional for s in seen if s.hold is not None)
+    assert seen[-1].hold is None
+    assert not any(s.due for s in seen)
+
+
 def test_a_regrip_lets_the_clock_go_on():
     seen = watch((0, 0), *pulse(3, 8), *pulse(8.6, 14), (18, 0))
     between = [s for s in seen if 8.2 < s.now_s < 8.55]
