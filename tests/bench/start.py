@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import subprocess
 import sys
@@ -21,6 +22,8 @@ from firmware_bridge.sources import HostClock
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.analysis import rig_note
 from monitor.demo import DemoRig
+from monitor.store import DataFolder, Person, open_store
+from tests.bench.material import invented_hold
 
 RECORD_S = 600.0
 RECORD_SPEED = 60.0
@@ -59,17 +62,49 @@ def first_page() -> Iterator[str]:
 
 
 def memory() -> Iterator[str]:
-    """Yield the resident memory of ``hang-monitor run`` through ten minutes of record."""
-    with tempfile.TemporaryDirectory() as folder:
-        journal = Path(folder) / "ten_minutes.journal"
+    """Yield the resident memory of ``hang-monitor run`` through ten minutes of record, without and with coaching."""
+    with tempfile.TemporaryDirectory() as place:
+        journal = Path(place) / "ten_minutes.journal"
         _record(journal)
-        with _running("run", "--replay", str(journal), "--speed", str(REPLAY_SPEED), "--data", folder) as (process, _):
-            watched = psutil.Process(process.pid)
-            pause = threading.Event()
-            for share in (0.1, 0.25, 0.5, 0.75, 1.0):
-                pause.wait((share - (0.0 if share == 0.1 else _before(share))) * RECORD_S / REPLAY_SPEED)
-                yield f"after {share * RECORD_S / 60:.1f} min of record: {watched.memory_info().rss / MB:.0f} MB"
+        for who in ("nobody coached", "coached"):
+            folder = DataFolder.open(Path(place) / who)
+            uid = _known_person(folder)
+            with _running(
+                "run", "--replay", str(journal), "--speed", str(REPLAY_SPEED), "--data", str(folder.root)
+            ) as (process, address):
+                watched = psutil.Process(process.pid)
+                pause = threading.Event()
+                for share in (0.1, 0.25, 0.5, 0.75, 1.0):
+                    pause.wait((share - (0.0 if share == 0.1 else _before(share))) * RECORD_S / REPLAY_SPEED)
+                    if who == "coached":
+                        _coached(address, uid)
+                    resident_MB = watched.memory_info().rss / MB
+                    yield f"{who}, after {share * RECORD_S / 60:.1f} min of record: {resident_MB:.0f} MB"
     yield "goal: under 150 MB, flat"
+
+
+def _known_person(folder: DataFolder) -> str:
+    """Keep an invented person with 45 holds over a month; return their uid."""
+    with open_store(folder.database) as store:
+        person = store.people.save(Person("", "Somebody", time_zone="Europe/Vienna"))
+        for day in range(1, 31, 2):
+            at_ns = time.time_ns() - day * 86_400 * 10**9
+            stay = store.begin_stay(at_ns, {}, person_uid=person.uid)
+            for number in (1, 2, 3):
+                store.save_hold(invented_hold(stay, number, at_ns))
+            store.end_stay(stay, at_ns + 600 * 10**9)
+    return person.uid
+
+
+def _coached(address: str, uid: str) -> None:
+    """Name the person at the bar, which prescribes, and ask for what their page shows."""
+    who = json.dumps({"person_uid": uid}).encode()
+    asked = [
+        urllib.request.Request(f"{address}api/who", who, {"Content-Type": "application/json"}, method="PUT"),
+        *(f"{address}api/people/{uid}/{page}" for page in ("prescription", "progress", "endurance", "strength")),
+    ]
+    for one in asked:
+        urllib.request.urlopen(one, timeout=30).read()
 
 
 def _before(share: float) -> float:

@@ -19,11 +19,11 @@ from typing import Any
 
 from monitor.coaching.desk import CoachingDesk
 from monitor.demo import DemoRig
-from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, StateSpan, Swing, Touch
 from monitor.newtons.calibration import calibration_to_dict
 from monitor.rig import rig_to_dict
-from monitor.store import DataFolder, HoldFilter, Person, StoredHold, hold_uid, open_store
+from monitor.store import DataFolder, HoldFilter, Person, open_store
 from monitor.store.backup import make_backup
+from tests.bench.material import invented_hold
 from tests.bench.start import _running
 
 PEOPLE, HOLDS, STAYS = 50, 20_000, 2_000
@@ -125,7 +125,7 @@ def _fill(folder: DataFolder, stays: int, holds: int) -> list[str]:
             at_ns = NEWEST_NS + number * 60 * 10**9
             stay = store.begin_stay(at_ns, rig, calibration, person_uid=person.uid)
             for one in range(1, holds + 1):
-                store.save_hold(_hold(stay, one, at_ns))
+                store.save_hold(invented_hold(stay, one, at_ns))
             store.end_stay(stay, at_ns + 600 * 10**9, clock_rate=1.00001, quality={"samples": 48_000, "lost": 3})
     with closing(sqlite3.connect(folder.database, isolation_level=None)) as connection:
         connection.execute("PRAGMA synchronous=OFF")
@@ -166,22 +166,3 @@ def _fill(folder: DataFolder, stays: int, holds: int) -> list[str]:
         path.touch(0o600)
         path.write_bytes(content)
     return people
-
-
-def _hold(stay: str, number: int, at_ns: int) -> StoredHold:
-    duration_s, alpha = 12.0 + 2.5 * number, 0.02 * number
-    onset_s = 20.0 + 60.0 * number
-    result = HoldResult(
-        onset_s=onset_s, release_s=onset_s + duration_s, duration_s=duration_s, duration_u_s=0.012, kind="passive",
-        support="assisted", beta_mean=1 - alpha, beta_u=0.003, alpha_mean=alpha, alpha_u=0.003, alpha_p95=alpha + 0.02,
-        alpha_direct=True, clean_s=duration_s - 1.0, misclosure=0.001, misclosure_u=0.002, peak_N=720.0,
-        dose_bw_s=duration_s * (1 - alpha), settle_s=4.0, tremor_N=1.5,
-        swing=Swing(4.0, 2.1, 0.44, course=[(onset_s + t, 2.0, 0.1) for t in range(0, int(duration_s), 2)]),
-        states=[StateSpan(onset_s, onset_s + duration_s, "passive", 0.97)],
-        touches=[Touch(onset_s + 3.0, onset_s + 3.4, 0.08)], flags=[],
-    )  # fmt: skip
-    ending = "exhausted" if number % 3 == 0 else None
-    return StoredHold(
-        hold_uid(stay, number), stay, number, at_ns + round(onset_s * 1e9), 700.0, 0.5, result, MEASUREMENT_VERSION,
-        utc_offset_s=7200, target_s=duration_s, ending=ending,
-    )  # fmt: skip
