@@ -38,7 +38,7 @@ def stuff(data: bytes) -> bytes:
     consistent overhead byte stuffing (1999), from memory.
     """
     runs = data.split(b"\x00")
-    if len(data) < 254:
+    if len(data) < 254 or max(map(len, runs)) < 254:
         return b"".join([_CODES[len(run)] + run for run in runs])
     out = bytearray()
     last = len(runs) - 1
