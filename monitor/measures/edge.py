@@ -3,13 +3,85 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from monitor.signals.stay import Stay
+from monitor.holds.edges import HoldEdges
+from monitor.signals.stay import Array, Stay
 
 LEAST_SLOPE_N = 0.1
 """Least change from row to row that a crossing is read from (N)."""
+
+REACH_S, FEWEST_BESIDE = 0.05, 4
+"""A cubic is drawn through the readings so far before and after an edge, four to each side at least."""
+
+AS_NOISE = 1.5
+"""It explains them where it leaves no more than this, in standard deviations of their noise."""
+
+NEAR_ROWS = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """An instant (s) at which the load crosses half of the settled level, and its standard uncertainty (s)."""
+
+    at_s: float
+    u_s: float
+
+
+def sharpened(stay: Stay, edges: HoldEdges) -> tuple[HoldEdges, tuple[float, float]]:
+    """Return the hold with its edges read from many readings where one smooth curve explains them, and the edges' u."""
+    level_N = edges.settled_N / 2
+    onset = edge_of(stay, edges.onset_s, None if edges.begins_inside else level_N)
+    release = edge_of(stay, edges.release_s, None if edges.ends_inside else level_N)
+    return replace(edges, onset_s=onset.at_s, release_s=release.at_s), (onset.u_s, release.u_s)
+
+
+def edge_of(stay: Stay, at_s: float, level_N: float | None) -> Edge:
+    """Return an edge from the cubic that fits the readings about it by least squares.
+
+    A bar that is taken over or let go of within some tenths of a second is smooth over eight readings: their noise
+    averages out, which the straight line through two of them lets through. Readings are means over their intervals, so
+    the load is the cubic less 1/24 of its second derivative (Taylor's theorem). Where a cubic does not explain the
+    readings as well as noise allows (hands that close or open at once), and where ``level_N`` is None, the edge stays
+    where it is.
+    """
+    fitted = None if level_N is None else _on_a_cubic(stay, at_s, level_N)
+    return fitted or Edge(at_s, u_crossing_s(stay, at_s))
+
+
+def _on_a_cubic(stay: Stay, at_s: float, level_N: float) -> Edge | None:
+    row, beside = int(np.searchsorted(stay.t_s, at_s)), max(FEWEST_BESIDE, round(REACH_S * stay.rate_Hz))
+    if row < beside or row + beside > len(stay):
+        return None
+    near_N = stay.bar_N[row - beside : row + beside]
+    noise_N = stay.noise_N(stay.rig.bar_index or stay.rig.platform_index)
+    powers = np.vander((np.arange(2 * beside) - beside + 0.5) / beside, 4, increasing=True)
+    onto = np.linalg.pinv(powers)
+    fit = onto @ near_N
+    left_N = near_N - powers @ fit
+    if left_N @ left_N > (AS_NOISE * noise_N) ** 2 * (2 * beside - 4):
+        return None
+    # In rows from the middle between the two readings about the edge.
+    cubic = np.polynomial.Polynomial(fit / float(beside) ** np.arange(4))
+    load = cubic - cubic.deriv(2) / 24 - level_N
+    roots = np.roots(load.coef[::-1])
+    begins = (at_s - float(stay.t_s[row - 1])) * stay.rate_Hz - 0.5
+    real: Array = roots[np.abs(roots.imag) < 1e-9].real
+    real = real[np.abs(real - begins) <= NEAR_ROWS]
+    if not len(real):
+        return None
+    at = float(real[np.argmin(np.abs(real - begins))])
+    slope_N = max(abs(float(load.deriv()(at))), LEAST_SLOPE_N)
+    felt = (at / beside) ** np.arange(4) - np.array([0, 0, 2, 6 * at / beside]) / (24 * beside**2)
+    u_rows = noise_N * float(np.linalg.norm(felt @ onto)) / slope_N
+    return Edge(float(stay.t_s[row - 1]) + (at + 0.5) / stay.rate_Hz, _with_stamps(stay, u_rows / stay.rate_Hz))
+
+
+def _with_stamps(stay: Stay, u_s: float) -> float:
+    """Return an edge's uncertainty with that of the stamps and of the channels' skew."""
+    return math.sqrt(u_s**2 + stay.known.u_stamp_s**2 + (stay.known.skew_s / math.sqrt(12.0)) ** 2)
 
 
 def u_crossing_s(stay: Stay, at_s: float) -> float:
@@ -28,5 +100,4 @@ def u_crossing_s(stay: Stay, at_s: float) -> float:
     share = float(np.clip((at_s - stay.t_s[row - 1]) / step_s, 0.0, 1.0))
     noise_N = stay.noise_N(stay.rig.bar_index or stay.rig.platform_index) * math.hypot(share, 1.0 - share)
     bent_N = 3.0 / 128.0 * float(np.abs(np.diff(near, 4)).mean())
-    skew_s = stay.known.skew_s / math.sqrt(12.0)
-    return math.sqrt((math.hypot(noise_N, bent_N) / slope_N * step_s) ** 2 + stay.known.u_stamp_s**2 + skew_s**2)
+    return _with_stamps(stay, math.hypot(noise_N, bent_N) / slope_N * step_s)

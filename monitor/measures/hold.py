@@ -22,7 +22,7 @@ from monitor.measures.assistance import (
 )
 from monitor.measures.closure import FEWEST_ROWS, quiet_misclosure, third_supports
 from monitor.measures.disturbance import near_spans, side_changes
-from monitor.measures.edge import u_crossing_s
+from monitor.measures.edge import sharpened
 from monitor.measures.fatigue import slopes_of
 from monitor.measures.lateral import lateral
 from monitor.measures.loading import bounce_Hz, settle_s
@@ -81,8 +81,8 @@ class Surroundings:
 def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResult:
     """Measure one hold of a stay whose zeros are corrected."""
     flags: list[str] = []
+    edges, u_edges_s = sharpened(stay, edges)
     duration_s = edges.duration_s * around.clock_rate
-    u_edges_s = u_crossing_s(stay, edges.onset_s), u_crossing_s(stay, edges.release_s)
     duration_u_s = float(np.hypot(np.hypot(*u_edges_s), edges.duration_s * around.u_clock_rate))
     regrips = [Regrip(a, b) for a, b in edges.gaps]
     if edges.begins_inside:
