@@ -11,6 +11,7 @@ import functools
 from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.measures.result import Travel
 from monitor.measures.rise import Movement, rise_of
@@ -25,6 +26,10 @@ LEAST_SHAPE = 0.72
 """Share of the local variance that the movement's shape must explain: a swing or a ringing bar goes on before and
 after, a pull stands alone."""
 
+LEAST_m = 0.7e-3 * LEAST_mm
+"""The shape is no textbook curve, so what it tells may be smaller than the travel."""
+
+LESS = 0.999
 ALONE = 0.5
 CALMED = 5
 
@@ -104,15 +109,19 @@ def _movements(acceleration: Array, rate_Hz: float) -> list[Movement]:
             wide = n + 2 * pad
             if wide >= len(calmed):
                 continue
-            size = np.correlate(calmed, shape, "valid")[pad : len(calmed) - n - pad + 1] / norm
-            large = np.flatnonzero(np.abs(size) * 1e3 > 0.7 * LEAST_mm)
+            energy = squares[pad + n : len(squares) - pad] - squares[pad : len(squares) - n - pad]
+            around = np.maximum(squares[wide:] - squares[:-wide], 1e-12)
+            # What a shape explains is at most the energy of the rows that it covers (A. L. Cauchy): only where that is
+            # most of the energy around, and enough for the least travel, is there anything to compare.
+            worth = (energy > LESS * LEAST_SHAPE * around) & (energy > LESS * norm * LEAST_m**2)
+            large = np.flatnonzero(worth)
             if not len(large):
                 continue
             noise = noise or _noise(calmed) * np.sqrt(calm)
-            size = size[large]
-            explained = size**2 * norm / np.maximum(squares[large + wide] - squares[large], 1e-12)
+            size = _compared(calmed, shape, large + pad) / norm
+            explained = size**2 * norm / around[large]
             snr = np.abs(size) * np.sqrt(norm) / noise
-            good = (explained > LEAST_SHAPE) & (snr > LEAST_SNR)
+            good = (np.abs(size) > LEAST_m) & (explained > LEAST_SHAPE) & (snr > LEAST_SNR)
             middle = large[good] + pad + n // 2
             candidates.append(np.array([middle, np.full(len(middle), duration_s), explained[good] * snr[good]]))
     if not candidates:
@@ -125,6 +134,14 @@ def _movements(acceleration: Array, rate_Hz: float) -> list[Movement]:
         apart = np.abs(rows - rows[best]) > 0.5 * rate_Hz * (seconds + seconds[best])
         rows, seconds, score = rows[apart], seconds[apart], score[apart]
     return sorted(chosen)
+
+
+def _compared(values: Array, shape: Array, starts: NDArray[np.intp]) -> Array:
+    """Return (k,) the sums of products of a shape and the values from each start (k,) on, starts in order."""
+    pieces = np.split(starts, np.flatnonzero(np.diff(starts) > len(shape)) + 1)
+    return np.concatenate(
+        [np.correlate(values[some[0] : some[-1] + len(shape)], shape, "valid")[some - some[0]] for some in pieces]
+    )
 
 
 def _noise(acceleration: Array) -> float:
