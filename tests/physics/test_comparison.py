@@ -5,12 +5,15 @@ from __future__ import annotations
 import copy
 import json
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from tests.accuracy.comparison import compare
-from tests.physics.truth import states_of
+from tests.physics.body import STEP_HZ
+from tests.physics.truth import _touch, states_of
 
 TRUTH: dict[str, Any] = {
     "tags": ["unassisted", "quiet"],
@@ -149,3 +152,11 @@ def test_a_pull_of_less_than_half_the_range_stays_passive_as_in_the_recorded_cur
     for own, given in zip(states, hold["states"], strict=True):
         assert (own["t0_s"], own["t1_s"]) == pytest.approx((given["t0_s"], given["t1_s"]), abs=0.01)
     assert not clear, "45 % of the range is too near to the half to be judged"
+
+
+def test_a_foot_that_springs_off_before_it_stands_is_no_touch():
+    t_s = np.arange(0, 4, 1 / STEP_HZ)
+    for stays_s, touches in ((0.002, False), (0.3, True)):
+        feet_N = np.where((t_s > 2.0) & (t_s < 2.0 + stays_s), 90.0, 0.0)
+        event = {"kind": "foot_touch", "t0_s": 2.0, "t1_s": 2.0 + stays_s}
+        assert (_touch(SimpleNamespace(t_s=t_s), event, feet_N) is not None) is touches

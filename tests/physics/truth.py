@@ -176,6 +176,8 @@ def _touch(course: Course, event: Truth, feet: Array) -> Truth | None:
     if x.max() < TOUCH_LEAST_N:
         return None
     stretches, level = half_level_stretches(t, x, float(x.max()), bridged_s=0.08, shortest_s=0.02)
+    if not stretches:
+        return None  # a foot that sprang off before it stood
     return {
         **event,
         "start_s": stretches[0][0],
