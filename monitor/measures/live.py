@@ -52,6 +52,7 @@ CATCH_S = 2.0
 GAP_REACH_S, TOUCH_REACH_S, PULL_REACH_S = 3.0, 1.0, 0.35
 """For so long before and after a regrip, a touch, a pull its movement covers swing and shoulders."""
 
+SAME_PULL_S = 0.8
 SAME_LEVEL = 0.004
 FEET_OFF_LIVE_S = 0.25
 """A bar that nobody weighs: feet that are off for longer end what can be known at this instant."""
@@ -60,6 +61,11 @@ FEET_OFF_LIVE_S = 0.25
 def _bounded(zero_N: float) -> float:
     """Return a zero that the live view may take off: never more than a stay may."""
     return min(max(zero_N, -OFF_ZERO_N), OFF_ZERO_N)
+
+
+def _is_among(one: Travel, others: list[Travel]) -> bool:
+    """Say whether a pull is one of some others, found in other readings."""
+    return any(abs(one.start_s + one.end_s - other.start_s - other.end_s) < 2 * SAME_PULL_S for other in others)
 
 
 @dataclass
@@ -105,6 +111,7 @@ class LiveView:
         self._open = False
         self._open_until_s = 0.0
         self._travels: list[Travel] = []
+        self._found_before: list[Travel] = []
         self._beat_seen = False
         self.lost = 0
         self.spikes = 0
@@ -116,7 +123,8 @@ class LiveView:
         self._forget_motion()
 
     def _forget_motion(self) -> None:
-        self._swing, self._beat_Hz, self._beat_seen, self._travels = None, None, False, []
+        self._swing, self._beat_Hz, self._beat_seen = None, None, False
+        self._travels, self._found_before = [], []
 
     def append(self, t_s: Array, load_N: Array) -> None:
         """Take clean rows (n,), (n, channels); pictures are made tick by tick afterwards."""
@@ -146,13 +154,13 @@ class LiveView:
         now_s = float(self._rows.t_s(end - 1, end)[0])
         if self._tick % max(1, round(SLOW_EVERY_S * self._rate_Hz / n)) == 0:
             self._slowly(end, now_s)
-        due = self._watch.tick(bar_N, self._bodyweight()[0], self._rows, end)
-        self._see_scene(now_s, bar_N, mean(feet))
-        picture = self._picture(now_s, first, end)
-        keep = end - round(KEEP_S * self._rate_Hz)
-        self._rows.drop_before(keep)
-        self._cells.drop_before(keep)
-        return picture, due
+            keep = end - round(KEEP_S * self._rate_Hz)
+            self._rows.drop_before(keep)
+            self._cells.drop_before(keep)
+        weight_N, u_N = self._bodyweight()
+        due = self._watch.tick(bar_N, weight_N, self._rows, end)
+        self._see_scene(now_s, bar_N, mean(feet), weight_N)
+        return self._picture(now_s, first, end, weight_N, u_N), due
 
     def _infer_bar(self, first: int, end: int) -> None:
         """Write W - P into a tick's rows of a bar that nobody weighs; 0 before anybody stood, and without the feet."""
@@ -182,8 +190,8 @@ class LiveView:
             return
         # Where the bar's load is only inferred, the sum is bodyweight whatever the body does.
         total = bar + feet if self._has_bar else feet
-        mean_bar, mean_feet = mean(bar), mean(feet)
-        quiet = scatter(total) < QUIET_FLOOR_N + QUIET_OF_LOAD * abs(mean(total))
+        mean_bar, mean_feet, mean_N = mean(bar), mean(feet), mean(total)
+        quiet = scatter(total, mean_N) < QUIET_FLOOR_N + QUIET_OF_LOAD * abs(mean_N)
         if quiet:
             self._weigh(mean_bar, mean_feet, scatter(bar), scatter(feet), now_s)
         if self._watch.phase in ("provisional", "running"):
@@ -276,9 +284,10 @@ class LiveView:
             self._beat_Hz = course.frequency_Hz and 2 * course.frequency_Hz
 
     def _see_travel(self, end: int) -> None:
-        """Look for pulls in the last seconds; one that is well past is kept.
+        """Look for pulls in the last seconds; one that is found in two looks is kept.
 
-        Nothing is told before the swing beside it can be seen: its beat looks like small pulls.
+        Nothing is told before the swing beside it can be seen: its beat looks like small pulls. A swing that begins
+        looks like one, too, until it goes on.
         """
         weight_N, _ = self._bodyweight()
         hold = self._watch.hold
@@ -301,15 +310,16 @@ class LiveView:
             beat = total[inside] / weight_N - 1.0
             total[inside] -= weight_N * beat_wave(beat, apart[inside], self._beat_Hz, self._rate_Hz)
         edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
+        found: list[Travel] = []
         for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-            for one in travels(t_s[a:b], total[a:b], weight_N, self._rig.gravity_m_s2, self._rate_Hz):
-                middle = (one.start_s + one.end_s) / 2
-                if all(abs((k.start_s + k.end_s) / 2 - middle) >= 0.8 for k in self._travels):
-                    self._travels.append(one)
+            found += travels(t_s[a:b], total[a:b], weight_N, self._rig.gravity_m_s2, self._rate_Hz)
+        for one in found:
+            if _is_among(one, self._found_before) and not _is_among(one, self._travels):
+                self._travels.append(one)
+        self._found_before = found
 
-    def _see_scene(self, now_s: float, bar_N: float, feet_N: float) -> None:
+    def _see_scene(self, now_s: float, bar_N: float, feet_N: float, weight_N: float | None) -> None:
         hold, phase = self._watch.hold, self._watch.phase
-        weight_N, _ = self._bodyweight()
         scene: Scene
         if phase in ("provisional", "running") and hold is not None:
             scene = "hanging"
@@ -334,8 +344,7 @@ class LiveView:
             return HoldClock(hold.onset_s, hold.release_s - hold.onset_s, hold.provisional, ended=True)
         return HoldClock(hold.onset_s, max(0.0, now_s - hold.onset_s), hold.provisional, ended=False)
 
-    def _picture(self, now_s: float, first: int, end: int) -> Picture:
-        weight_N, u_N = self._bodyweight()
+    def _picture(self, now_s: float, first: int, end: int, weight_N: float | None, u_N: float | None) -> Picture:
         loads = self._rows.load(end - 1, end)[0]
         body = self._body
         bar_N, feet_N = float(loads[2]) - body.zero_bar_N, float(loads[3]) - body.zero_feet_N
@@ -353,12 +362,13 @@ class LiveView:
                 beta, u_beta = (1.0 - alpha, u_alpha) if self._scene == "hanging" else (None, None)
             second = self._loads(end - round(self._rate_Hz), end)
             total = second[0] + second[1]
+            mean_N = mean(total)
             swinging = self._swing is not None and self._swing[0] > STILL_SWING_DEG
-            still = bool(scatter(total) < STILL_BELOW * weight_N) and not swinging
+            still = bool(scatter(total, mean_N) < STILL_BELOW * weight_N) and not swinging
             if not self._has_bar:
                 still = None
             elif platform:
-                closure = mean(total) / weight_N - 1.0
+                closure = mean_N / weight_N - 1.0
         swing = self._swing if self._scene == "hanging" else None
         shoulders, certainty = self._shoulders()
         moment = float(loads[4])

@@ -52,9 +52,9 @@ class Presence:
     def push(self, mean_N: Array) -> Iterator[Came | Left]:
         """Yield what the ticks (n,) tell; NaN ticks (nothing received) change nothing."""
         end = self._tick + len(mean_N)
-        if self.here and end - self._since <= self._longest and (mean_N >= PRESENT_N / 2).all():
+        if len(mean_N) > 1 and self.here and end - self._since <= self._longest and (mean_N >= PRESENT_N / 2).all():
             # Nothing can happen: somebody is here, and stays.
-            self._tick, self._run = end, 0 if len(mean_N) else self._run
+            self._tick, self._run = end, 0
             return
         for value in mean_N.tolist():
             tick = self._tick

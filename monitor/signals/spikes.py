@@ -9,6 +9,7 @@ LOOK_AHEAD = 2
 """Rows by which the output lags: a spike is known by what follows it, too."""
 
 LEAST_SPIKE_N = 12.0
+QUIET_SPAN_N = 0.999 * LEAST_SPIKE_N
 SPREADS = 3.0
 
 Rows = NDArray[np.float64]
@@ -27,9 +28,13 @@ class Despike:
         self.spikes = 0
         self.masked: list[int] = []
         """Rows of the last output in which a spike was masked, counted from its first row."""
-        self._t_s = np.empty(0)
-        self._rows: Rows = np.empty((0, channels))
-        self._behind = 0
+        # Beyond both ends of a record nothing was read.
+        self._nowhen: NDArray[np.float64] = np.full(LOOK_AHEAD, np.nan)
+        self._nothing: Rows = np.full((LOOK_AHEAD, channels), np.nan)
+        self._begin()
+
+    def _begin(self) -> None:
+        self._t_s, self._rows, self._behind = self._nowhen, self._nothing, LOOK_AHEAD
 
     def __len__(self) -> int:
         """Return how many rows are held back."""
@@ -37,32 +42,32 @@ class Despike:
 
     def push(self, t_s: NDArray[np.float64], load_N: Rows) -> tuple[NDArray[np.float64], Rows]:
         """Return the rows that are now known to be clean, ``LOOK_AHEAD`` rows late."""
-        return self._out(np.concatenate([self._t_s, t_s]), np.concatenate([self._rows, load_N]), LOOK_AHEAD)
-
-    def flush(self) -> tuple[NDArray[np.float64], Rows]:
-        """Return the rows that were held back and start anew: the record ends here."""
-        out = self._out(self._t_s, self._rows, 0)
-        self._t_s, self._rows, self._behind = np.empty(0), np.empty((0, self.channels)), 0
-        return out
-
-    def _out(self, t_s: NDArray[np.float64], rows: Rows, ahead: int) -> tuple[NDArray[np.float64], Rows]:
         self.masked = []
-        behind, end = self._behind, len(rows) - ahead
+        t_s, rows = np.concatenate([self._t_s, t_s]), np.concatenate([self._rows, load_N])
+        behind, end = self._behind, len(rows) - LOOK_AHEAD
         if end <= behind:
             self._t_s, self._rows = t_s, rows
             return t_s[:0], rows[:0]
-        edge = np.full((LOOK_AHEAD, self.channels), np.nan)
-        wide = np.concatenate([edge, rows, edge])
-        here = rows[behind:end]
-        n = end - behind
-        at = [wide[behind + k : behind + k + n] for k in (0, 1, 3, 4)]
-        clean = self._judge(here, at)
-        keep = max(0, end - LOOK_AHEAD)
-        self._t_s, self._rows, self._behind = t_s[keep:], rows[keep:], end - keep
+        clean = self._judge(rows[behind - LOOK_AHEAD :])
+        keep = end - LOOK_AHEAD
+        self._t_s, self._rows, self._behind = t_s[keep:], rows[keep:], LOOK_AHEAD
         return t_s[behind:end], clean
 
-    def _judge(self, here: Rows, at: list[Rows]) -> Rows:
-        """Return the rows without what is wild beside its neighbours (two before, two after)."""
+    def flush(self) -> tuple[NDArray[np.float64], Rows]:
+        """Return the rows that were held back and start anew: the record ends here."""
+        out = self.push(self._nowhen, self._nothing)
+        self._begin()
+        return out
+
+    def _judge(self, wide: Rows) -> Rows:
+        """Return all rows but the first and last two, without what is wild beside its neighbours (two on each side)."""
+        here = wide[LOOK_AHEAD:-LOOK_AHEAD]
+        span = np.maximum.reduce(wide) - np.minimum.reduce(wide)
+        if np.maximum.reduce(span) < QUIET_SPAN_N:
+            # All of it lies closer together than a spike from its neighbours, and nothing failed.
+            return here
+        n = len(here)
+        at = [wide[k : k + n] for k in (0, 1, 3, 4)]
         low, high = np.fmin(at[0], at[1]), np.fmax(at[0], at[1])
         for beside in at[2:]:
             np.fmin(low, beside, out=low)

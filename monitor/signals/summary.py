@@ -17,9 +17,9 @@ def mean(values: Array) -> float:
     return float(np.add.reduce(values)) / len(values)
 
 
-def scatter(values: Array) -> float:
-    """Return the standard deviation of values (n,), n >= 1, over n."""
-    away = values - mean(values)
+def scatter(values: Array, mean_of_them: float | None = None) -> float:
+    """Return the standard deviation of values (n,), n >= 1, over n; their mean may be handed in."""
+    away = values - (mean(values) if mean_of_them is None else mean_of_them)
     return math.sqrt(float(np.add.reduce(away * away)) / len(values))
 
 
