@@ -29,7 +29,7 @@ from monitor.store.stay_recorder import StayRecorder
 from monitor.work.workshop import Workshop
 
 USUAL_SPEED, QUICK_SPEED = 2.0, 60.0
-ROWS_A_FRAME = 16
+ROWS_A_FRAME = 40
 """Fewer and longer frames than a real board's: nobody watches so closely, and each costs."""
 
 SEED = 5

@@ -17,7 +17,7 @@ from firmware_bridge.link import LinkSource
 from firmware_bridge.sources import HostClock, SourceEvent
 from firmware_bridge.virtual_board import VirtualBoard
 
-UNDER_WAY_S = 0.5
+UNDER_WAY_S = 1.0
 LONGEST_STEP_NS = 100_000_000
 BACK_NS = 3600 * 10**9
 """The paced day begins an hour ago: what is measured must not lie in the future of the rest of the program."""
