@@ -66,8 +66,8 @@ class Budget:
 
     def coverage_factor(self, probability: float = 0.95) -> float:
         """Return Student's factor for a coverage probability; degrees of freedom are cut to a whole number (G.4.1)."""
-        from scipy.stats import norm, t
+        from scipy.special import ndtri, stdtrit
 
         dof = self.degrees_of_freedom
         quantile = 0.5 * (1 + probability)
-        return float(t.ppf(quantile, max(1, math.floor(dof))) if math.isfinite(dof) else norm.ppf(quantile))
+        return float(stdtrit(max(1, math.floor(dof)), quantile) if math.isfinite(dof) else ndtri(quantile))

@@ -174,7 +174,7 @@ def chance_of(smaller: LeastSquares, larger: LeastSquares) -> float:
     ((chi2_0 - chi2_1) / (dof_0 - dof_1)) / (chi2_1 / dof_1) follows F(dof_0 - dof_1, dof_1) where the added terms are
     truly zero (any text on regression; the general linear test).
     """
-    from scipy.stats import f
+    from scipy.special import fdtrc
 
     added = smaller.dof - larger.dof
     if added < 1 or larger.dof < 1:
@@ -182,7 +182,7 @@ def chance_of(smaller: LeastSquares, larger: LeastSquares) -> float:
     if larger.chi2 <= 0:
         return 0.0 if smaller.chi2 > 0 else 1.0
     ratio = (smaller.chi2 - larger.chi2) / added / (larger.chi2 / larger.dof)
-    return float(f.sf(max(0.0, ratio), added, larger.dof))
+    return float(fdtrc(added, larger.dof, max(0.0, ratio)))
 
 
 def justified_fit(

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
 
+from blank import blank_database
+
 from monitor.demo import DemoRig
 from monitor.newtons.calibration import save_calibration
 from monitor.rig import rig_to_dict, write_toml
@@ -21,10 +23,15 @@ from monitor.store import DataFolder
 DEADLINE_S = 60.0
 
 
-def waiting_rig(folder: Path) -> list[str]:
-    """Describe the demo's rig in a data folder; return arguments that start the program without its board."""
+def waiting_rig(folder: Path, *, ready: bool = True) -> list[str]:
+    """Describe the demo's rig in a data folder; return arguments that start the program without its board.
+
+    ``ready``: with an empty database, whose making would be half of what the start takes after its imports.
+    """
     invented = DemoRig(1)
     data = DataFolder.open(folder)
+    if ready and not data.database.exists():
+        blank_database(data.database)
     write_toml(data.rig_file, rig_to_dict(invented.rig))
     save_calibration(data.calibrations, invented.calibration, dt.datetime(2026, 1, 1, tzinfo=dt.UTC))
     return ["run", "--wait", "--port", "/dev/nothing-here", "--data", str(folder), "--page-port", "0"]

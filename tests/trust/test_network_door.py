@@ -38,7 +38,7 @@ def passcode(folder: Path, *arguments: str, secret: str = GOOD):
 
 @pytest.mark.parametrize("how", [["--host", "0.0.0.0"], ["--host", "192.0.2.7"], ["--behind-proxy", "--name", "hall"]])
 def test_the_network_is_refused_until_somebody_has_a_passcode(tmp_path, how):
-    refused = RUNNER.invoke(app, [*waiting_rig(tmp_path / "d"), *how])
+    refused = RUNNER.invoke(app, [*waiting_rig(tmp_path / "d", ready=False), *how])
     assert refused.exit_code == 2
     assert "nobody has a passcode" in refused.output
     assert "hang-monitor passcode" in refused.output

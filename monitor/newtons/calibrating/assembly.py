@@ -234,7 +234,7 @@ def fit_assembly(
     ------
     FitNotPossible
     """
-    from scipy.stats import t
+    from scipy.special import stdtr
 
     equations = _Equations(cells, plan, steps, list(readings))
     solved, chance = _solve(equations, False), 1.0
@@ -247,7 +247,7 @@ def fit_assembly(
             bent = None
         if bent is not None and bent.solution.dof >= 2:
             ratio = float(np.max(np.abs(bent.solution.coefficients[k:]) / bent.solution.u[k:]))
-            chance = min(1.0, 2 * k * float(t.sf(ratio, bent.solution.dof)))
+            chance = min(1.0, 2 * k * float(stdtr(bent.solution.dof, -ratio)))
             if chance < SIGNIFICANCE:
                 solved = bent
                 bend = bent.solution.coefficients[k:] / bent.solution.coefficients[:k] ** 2
