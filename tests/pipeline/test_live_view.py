@@ -165,3 +165,13 @@ def test_the_clock_of_the_invented_people(name):
     settled = next(p for p in sure if p.t_s > onset_s + 7.0)
     assert settled.hold.onset_s == pytest.approx(onset_s, abs=0.025)
     assert settled.scene == "hanging"
+
+
+def test_a_swing_that_begins_is_not_told_as_a_pull():
+    """Body s4 begins to swing 7.3 s after its onset and pulls never; s3 pulls 17 s after its own (their truth)."""
+    told = {}
+    for name, end_s in (("s4", 25.0), ("s3", 32.0)):
+        curve = read_curve(CURVES / f"{name}_seed11.csv.gz")
+        pictures = live([b for b in curve.blocks() if b.t_s[0] < end_s], curve.rig, curve.rate_Hz)
+        told[name] = any(p.travel_mm is not None for p in pictures)
+    assert told == {"s4": False, "s3": True}
