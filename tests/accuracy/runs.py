@@ -21,8 +21,8 @@ from tests.accuracy.comparison import Found, compare
 from tests.accuracy.live import compare_live
 from tests.physics.engine import simulate
 from tests.physics.scenarios import PLAYED_LIKE, SHARES, make_script, trouble_of
-from tests.physics.truth import Truth, truth_of
-from tests.physics.wiring import Array, measure, readings_N
+from tests.physics.truth import TOUCH_LEAST_N, Truth, crossings, truth_of
+from tests.physics.wiring import RATE_HZ, Array, measure, readings_N
 
 PHYSICS = Path(__file__).parents[1] / "physics"
 LIVE = ("stands_hangs", "assisted_growing", "jumps_up", "never_hangs", "hops_on_one_hand")
@@ -51,21 +51,27 @@ def _folder() -> Path:
 
 
 def stay(name: str, seed: int) -> tuple[Array, Truth]:
-    """Return the noise-free readings (n, 6) of a stay and its truth."""
+    """Return the noise-free readings (n, 6) of a stay and its truth, and when the platform bore a load."""
     if name in PLAYED_LIKE:
         means, truth = stay(PLAYED_LIKE[name], seed)
         return means, truth | {"scenario": name, "tags": sorted(make_script(name, seed).tags)}
     place = _folder() / f"{name}-{seed}.npz"
     if place.exists():
         with np.load(place) as kept:
-            return kept["means_N"], json.loads(str(kept["truth"]))
+            return kept["means_N"], json.loads(str(kept["truth"])) | _platform_loaded(kept["means_N"])
     script = make_script(name, seed)
     course = simulate(script)
     means, truth = readings_N(course.load_N), truth_of(script, course)
     unfinished = place.with_suffix(f".{os.getpid()}.npz")
     np.savez(unfinished, means_N=means, truth=json.dumps(truth))
     unfinished.replace(place)
-    return means, truth
+    return means, truth | _platform_loaded(means)
+
+
+def _platform_loaded(means_N: Array) -> Truth:
+    """Return the spans in which feet bore on the platform, scripted or not: a body may sag onto it."""
+    t_s = (np.arange(len(means_N)) + 0.5) / RATE_HZ
+    return {"platform_loaded": crossings(t_s, means_N[:, 2:].sum(axis=1), TOUCH_LEAST_N)}
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ TRUTH: dict[str, Any] = {
     "tags": ["unassisted", "quiet"],
     "bodyweight_N": 700.0,
     "person": {"kappa": 0.84},
+    "platform_loaded": [(30.2, 30.7)],
     "grip_changes": [{"load_side_change_s": 25.0, "to": "left", "slope_N_s": 900.0}],
     "events": [
         {"kind": "passive_to_active", "t_s": 20.0, "duration_s": 1.0, "com_rise_mm": 40.0},
@@ -121,6 +122,10 @@ def test_a_perfect_result_has_no_error():
             {"pull missed": 1, "pull invented": 1},
         ),
         ({"touches": []}, {"touch missed": 1.0}),
+        (
+            {"touches": [{"start_s": t, "end_s": t + 0.5, "alpha_peak": 90.0 / 700.0} for t in (20.0, 30.2)]},
+            {"touch invented": 1},
+        ),
         ({"grip_changes_s": [25.05, 28.0]}, {"change of hands": 50.0, "change of hands invented": 1}),
         ({"third_support": []}, {"third support missed": 1.0}),
         ({"regrips": []}, {"regrip missed": 1.0}),
