@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from typing import Any
 
 import typer
 
@@ -34,6 +35,7 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
+    rich_markup_mode="markdown",
     help="Times and weighs hangs from a bar: load cells under the bar and under the feet, a live page, every load "
     "curve kept. It measures and suggests; it does not diagnose.",
 )
@@ -92,4 +94,15 @@ def main() -> None:
     """Run the command line."""
     # Before NumPy is there. Arrays here are small: threads for linear algebra wait for each other more than they work.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    app()
+    commands = typer.main.get_command(app)
+    _flags_without_type(commands)
+    commands()
+
+
+def _flags_without_type(command: Any) -> None:
+    """Take the type from the help of options that are given without a value: it would seem to be asked for."""
+    for one in command.params:
+        if getattr(one, "is_flag", False):
+            one.metavar = ""
+    for below in getattr(command, "commands", {}).values():
+        _flags_without_type(below)

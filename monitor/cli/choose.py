@@ -162,8 +162,6 @@ def run_chosen(folder: DataFolder, doorway: Doorway, page_port: int, end: Progra
     from monitor.cli.page import bound
 
     choice = RigChoice(folder)
-    if choice.way == "none":
-        sys.stdout.write("No rig is chosen yet: the page shows the first steps.\n")
     while True:
         choice.renewed = False
         place = bound(page_port, doorway.host)
@@ -223,6 +221,9 @@ def _serve(stack: ExitStack, opened: _Opened, choice: RigChoice, doorway: Doorwa
     stack.callback(opened.source.close)
     stack.enter_context(folder.held())
     store = stack.enter_context(open_store(folder.database))
+    if opened.rig is None:
+        # Said only now: a port or a folder that is taken ends the program before there is a page.
+        sys.stdout.write("No rig is chosen yet: the page shows the first steps.\n")
     hub = LiveHub()
     service = MonitorService(
         source=opened.source,

@@ -36,7 +36,7 @@ class NoSuchHold(BadInput):
 
 @tells_errors
 def export(
-    hold: str | None = typer.Option(None, help="A hold's uid: export its curve instead of the list of holds."),
+    hold: str | None = typer.Option(None, help="A hold's uid, as the list has it: export its curve, not the list."),
     as_json: bool = typer.Option(False, "--json", help="JSON instead of CSV."),
     form: Form | None = typer.Option(
         None, help="A hold's curve as C3D or EDF+, with --hold and --out; as Parquet, with --out, the list, too."

@@ -124,7 +124,9 @@ def run(
         "(hang-monitor passcode).",
         metavar="ADDRESS",
     ),
-    name: list[str] = typer.Option([], help="Name under which browsers may ask for the page; may be repeated."),
+    name: list[str] = typer.Option(
+        [], help="Name under which browsers may ask for the page; may be repeated.", metavar="NAME"
+    ),
     behind_proxy: bool = typer.Option(
         False, "--behind-proxy", help="A proxy on this machine passes requests on, under --name and by TLS."
     ),

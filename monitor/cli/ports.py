@@ -13,7 +13,7 @@ from monitor.cli.telling import tells_errors
 
 @tells_errors
 def ports(as_json: bool = typer.Option(False, "--json", help="One JSON list instead of a table.")) -> None:
-    """List the serial ports, so that the board's can be given to ``run``."""
+    """List the serial ports, so that the board's can be given to hang-monitor run."""
     from firmware_bridge.link import list_ports
 
     found = list_ports()

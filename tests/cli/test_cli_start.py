@@ -37,6 +37,9 @@ def test_neither_help_nor_ports_load_a_heavy_library(arguments):
     loaded = set(done.stderr.partition(LISTED)[2].split())
     assert {"typer", "monitor"} <= loaded, "the list of modules is broken, so it shows nothing"
     assert not {"scipy", "matplotlib", "sqlalchemy", "alembic", "fastapi", "uvicorn"} & loaded
+    if arguments == ["--help"]:
+        (version,) = (line for line in done.stdout.splitlines() if "--version" in line)
+        assert "<bool>" not in version, "an option without a value must not seem to ask for one"
 
 
 def test_help_names_every_command():
@@ -45,6 +48,14 @@ def test_help_names_every_command():
     for command in ("analyse", "demo", "export", "ports", "run"):
         assert command in shown.stdout
         assert CliRunner().invoke(app, [command, "--help"]).exit_code == 0
+
+
+def test_a_paragraph_of_help_fills_its_lines():
+    shown = CliRunner().invoke(app, ["doctor", "--help"])
+    first = next(line for line in shown.stdout.splitlines() if "With --mend:" in line)
+    paragraph = shown.stdout[shown.stdout.index(first) :].partition("─")[0].rstrip(" \n╭").splitlines()
+    assert len(paragraph) > 2
+    assert all(len(line.rstrip()) > 60 for line in paragraph[:-1]), paragraph
 
 
 def test_the_ports_are_a_json_list_with_what_a_person_knows_them_by():

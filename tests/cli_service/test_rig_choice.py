@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import os
+import socket
 import tomllib
 from pathlib import Path
 
 import pytest
 
-from monitor.cli.choose import RigChoice, calibration_or_none
+from monitor.cli.choose import RigChoice, calibration_or_none, run_chosen
+from monitor.cli.doorway import Doorway
+from monitor.cli.page import PagePortInUse
 from monitor.dashboard.doorkeeper import Doorkeeper
+from monitor.dashboard.power_api import ProgramEnd
 from monitor.dashboard.setup_api import SetupFixed
 from monitor.errors import BadInput, TellableError
 from monitor.health.builds import BUILDS
@@ -46,6 +50,14 @@ def test_the_builds_are_those_of_the_hardware_folder(name):
 def test_without_a_choice_the_page_offers_one(folder):
     choice = RigChoice(folder)
     assert (choice.way, choice.ways, choice.described()) == ("none", "open", None)
+
+
+def test_what_hinders_the_start_is_all_that_is_told(folder, capsys):
+    with socket.create_server(("127.0.0.1", 0)) as taken, pytest.raises(PagePortInUse):
+        run_chosen(folder, Doorway(), taken.getsockname()[1], ProgramEnd())
+    with folder.held(), pytest.raises(TellableError, match="Another program works on"):
+        run_chosen(folder, Doorway(), 0, ProgramEnd())
+    assert capsys.readouterr().out == ""
 
 
 def test_a_chosen_build_and_port_are_kept_and_taken_up_at_the_next_start(folder, port):
