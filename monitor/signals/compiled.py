@@ -5,8 +5,12 @@ from __future__ import annotations
 import importlib.machinery
 import importlib.util
 import sys
+import threading
 from pathlib import Path
 from types import ModuleType
+
+_one_at_a_time = threading.Lock()
+"""A compiled module that begins to load twice at once does not load at all."""
 
 
 def compiled_module(package: str, name: str) -> ModuleType | None:
@@ -15,11 +19,16 @@ def compiled_module(package: str, name: str) -> ModuleType | None:
     None where it is not found or does not load: who asks has another way then. What a module offers under a name with
     an underscore may change from version to version, so it must be tried on a worked example before it is trusted.
     """
+    full = f"scipy.{package}.{name}"
+    with _one_at_a_time:
+        if full in sys.modules:
+            return sys.modules[full]
+        return _loaded(package, name, full)
+
+
+def _loaded(package: str, name: str, full: str) -> ModuleType | None:
     import scipy
 
-    full = f"scipy.{package}.{name}"
-    if full in sys.modules:
-        return sys.modules[full]
     found = importlib.machinery.PathFinder.find_spec(name, [str(Path(scipy.__file__).parent / package)])
     if found is None or found.origin is None:
         return None

@@ -127,13 +127,20 @@ def test_a_scipy_that_keeps_its_loop_otherwise_is_asked_through_the_front_door(m
 
 
 def test_the_loop_alone_and_the_whole_package_live_together_in_either_order():
-    """In a child: this process has loaded SciPy's signal package already."""
+    """In a child: this process has loaded SciPy's signal package already. Three threads ask at once, as analyses do."""
     for first, second in (("own()", "theirs()"), ("theirs()", "own()")):
         code = f"""
+import threading
 import numpy as np
 def own():
     from monitor.signals.recursive import Running, core, front_door_core, low_pass
-    assert core() is not front_door_core
+    together, given = threading.Barrier(3), []
+    asking = [threading.Thread(target=lambda: (together.wait(), given.append(core()))) for _ in range(3)]
+    for thread in asking:
+        thread.start()
+    for thread in asking:
+        thread.join()
+    assert len(given) == 3 and front_door_core not in given
     return Running(low_pass(2, 8.0, 80.0)).push(np.eye(20)[:, 3:4])
 def theirs():
     import scipy.signal
