@@ -77,6 +77,14 @@ def test_what_lies_outside_of_the_band_is_no_tremor(frequency_Hz):
     assert tremor_N(W + averaged(frequency_Hz, 2.0), RATE_Hz) < 0.07 * 2 / 2**0.5
 
 
+def test_a_blow_at_the_very_end_of_a_stretch_is_no_tremor():
+    """The filter goes on with a mirror of what it saw: a last reading that is off would count twice, and ring."""
+    blow_N = np.zeros(len(T_s))
+    blow_N[-1] = 60.0
+    calm, struck = (tremor_N(W + averaged(9.0, 2.0) + x, RATE_Hz) for x in (0.0, blow_N))
+    assert struck == pytest.approx(calm, rel=0.03)
+
+
 def test_noise_alone_is_next_to_no_tremor():
     """White noise of 1 N has 6 of its 40 Hz in the band: 0.39 N rms, of which most must go."""
     noise = np.random.default_rng(7).standard_normal(len(T_s))
