@@ -8,29 +8,32 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fastapi import APIRouter
-from fastapi.responses import FileResponse, RedirectResponse
+from fastapi.responses import HTMLResponse, RedirectResponse
 from pydantic import BaseModel
 
 from monitor.dashboard.doors import Coach
+from monitor.dashboard.screens import PIECES, Screen
 
 STATIC = Path(__file__).parent / "static"
 
+BENCH = ("sheet", "bench")
+DESK = ("sheet", "desk")
 SCREENS = {
-    "/": "index.html",
-    "/coach": "coach.html",
-    "/sign-in": "sign-in.html",
-    "/holds": "hold-list.html",
-    "/rig": "rig.html",
-    "/rig/zero": "walk.html",
-    "/rig/calibrate": "walk.html",
-    "/rig/check": "walk.html",
-    "/first-steps": "first-steps.html",
-    "/people": "people.html",
-    "/settings": "settings.html",
-    "/person/{uid}": "person.html",
-    "/hold/{uid}": "hold.html",
+    "/": Screen("live", ("live",), script="page", frame=None, kind="wall"),
+    "/coach": Screen("live", ("live", "coach"), script="coach", frame=None, kind="coach", pieces=PIECES),
+    "/sign-in": Screen("sign-in", ("sign-in",), frame=None),
+    "/holds": Screen("hold-list", DESK),
+    "/rig": Screen("rig", BENCH),
+    "/rig/zero": Screen("walk", BENCH),
+    "/rig/calibrate": Screen("walk", BENCH),
+    "/rig/check": Screen("walk", BENCH),
+    "/first-steps": Screen("first-steps", BENCH),
+    "/people": Screen("people"),
+    "/settings": Screen("settings", DESK, script="preferences"),
+    "/person/{uid}": Screen("person", DESK),
+    "/hold/{uid}": Screen("hold", DESK),
 }
-"""Address and file of every screen; what a screen shows, it reads from REST."""
+"""Every screen at its address; what it shows, it reads from REST."""
 
 
 class ScreensShape(BaseModel):
@@ -82,8 +85,8 @@ def page_routes(nothing_yet: Callable[[], bool] = lambda: False) -> APIRouter:
     router = APIRouter(include_in_schema=False)
     if nothing_yet():
         router.add_api_route("/", lambda: RedirectResponse("/first-steps", 303), methods=["GET"], response_model=None)
-    for address, name in SCREENS.items():
-        router.add_api_route(address, _giver(STATIC / name), methods=["GET"])
+    for address, screen in SCREENS.items():
+        router.add_api_route(address, _giver(screen), methods=["GET"])
     return router
 
 
@@ -119,8 +122,10 @@ def screen_routes(coach: Coach | None, offers: Offers) -> APIRouter:
     return router
 
 
-def _giver(path: Path) -> Callable[[], FileResponse]:
-    def give() -> FileResponse:
-        return FileResponse(path)
+def _giver(screen: Screen) -> Callable[[], HTMLResponse]:
+    html = screen.html()
+
+    async def give() -> HTMLResponse:
+        return HTMLResponse(html)
 
     return give

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import FileResponse, JSONResponse, Response
+from fastapi.responses import HTMLResponse, JSONResponse, Response
 from starlette.exceptions import HTTPException
 
+from monitor.dashboard.screens import NOWHERE
 from monitor.errors import MonitorError, TellableError
 from monitor.store import UnknownCorrection, UnknownHold, UnknownMarker, UnknownPerson, UnknownStay
-
-NOWHERE = Path(__file__).parent / "static" / "nowhere.html"
-"""Page for an address at which there is none."""
 
 
 class DashboardError(MonitorError):
@@ -139,7 +136,7 @@ def tell_problems(app: FastAPI) -> None:
         path = request.url.path
         if error.status_code == 404:
             if _person_asks(request):
-                return FileResponse(NOWHERE, status_code=404)
+                return HTMLResponse(NOWHERE.html(), status_code=404)
             return problem(NotThere(f"page at {path}"), 404)
         if error.status_code == 405:
             answer = problem(NotAllowed(request.method, path), 405)

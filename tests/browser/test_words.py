@@ -9,7 +9,8 @@ import pytest
 from playwright.sync_api import expect
 
 from monitor.coaching.intake import questions
-from monitor.dashboard.pages import STATIC
+from monitor.dashboard.pages import SCREENS, STATIC
+from monitor.dashboard.screens import NOWHERE
 from monitor.errors import TellableError
 from monitor.measures.words import FLAG_WORDS
 
@@ -119,12 +120,14 @@ class Outside(HTMLParser):
             self.found.append(data.strip())
 
 
-@pytest.mark.parametrize("path", sorted(STATIC.glob("*.html")), ids=lambda path: path.stem)
-def test_no_word_stands_outside_of_the_words(path):
+@pytest.mark.parametrize(
+    "screen", dict.fromkeys([*SCREENS.values(), NOWHERE]), ids=lambda screen: f"{screen.part} {screen.kind}"
+)
+def test_no_word_stands_outside_of_the_words(screen):
     outside = Outside()
-    outside.feed(path.read_text("utf-8"))
+    outside.feed(screen.html())
     assert outside.found == []
-    without = re.search(r"<noscript>(.*?)</noscript>", path.read_text("utf-8"))
+    without = re.search(r"<noscript>(.*?)</noscript>", screen.html())
     assert without is not None
     assert 'lang="de"' in without[1]
 

@@ -10,8 +10,9 @@ from fastapi.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
 from monitor.dashboard.app import STATIC
+from monitor.dashboard.screens import MARKUP
 
-STATIC_FILES = sorted(path for path in STATIC.rglob("*") if path.is_file())
+STATIC_FILES = sorted(path for place in (STATIC, MARKUP) for path in place.rglob("*") if path.is_file())
 
 
 def asked(client: TestClient, **headers: str):

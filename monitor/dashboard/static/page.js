@@ -349,6 +349,7 @@ function labels() {
   };
   for (const [id, text] of Object.entries(fixed)) say(byId(id), text);
   fillPages(byId("pages"), location.pathname);
+  document.title = `${words.product}: ${words.pages.names[location.pathname]}`;
   for (const [id, turn] of [["curves-cells", (on) => curves.showCells(on)], ["curves-stop", (on) => curves.stop(on)]]) {
     byId(id).addEventListener("click", (event) => {
       const on = event.currentTarget.getAttribute("aria-pressed") !== "true";
