@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -122,7 +122,7 @@ def screen_routes(coach: Coach | None, offers: Offers) -> APIRouter:
     return router
 
 
-def _giver(screen: Screen) -> Callable[[], HTMLResponse]:
+def _giver(screen: Screen) -> Callable[[], Awaitable[HTMLResponse]]:
     html = screen.html()
 
     async def give() -> HTMLResponse:
