@@ -208,7 +208,7 @@ Now, as root:
   systemctl enable --now hang-monitor
 and, as the user whose screen shows the page:
   systemctl --user enable --now hang-monitor-page
-The rig is calibrated before the service starts: without a scale factor it has nothing to weigh with.
+Without a calibration no hold is measured. Where the service runs already, the page calibrates, under First steps.
 """
 
 

@@ -172,8 +172,7 @@ class HoldResult:
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> HoldResult:
         """Rebuild a hold from ``as_dict``; unknown keys of a newer version are ignored."""
-        known = {f.name for f in dataclasses.fields(cls)}
-        kept = {k: v for k, v in data.items() if k in known}
+        kept = {k: v for k, v in data.items() if k in cls.__dataclass_fields__}
         if kept.get("swing"):
             swing = dict(kept["swing"])
             swing["course"] = [tuple(row) for row in swing.get("course", [])]

@@ -103,7 +103,7 @@ class Doctor:
             for path in wrong:
                 path.chmod(0o700 if path.is_dir() else 0o600)
         yield self._found(
-            f"{len(wrong)} files or folders may be read by others, as {wrong[0]}.",
+            f"Others may read what is kept: {len(wrong)} of the files and folders, as {wrong[0]}.",
             "Other users of this machine can see what is kept of people.",
         )
 
