@@ -150,18 +150,26 @@ def test_what_happened_is_told_with_the_hold():
 
 
 def test_the_same_seed_tells_the_same_story():
-    one, again, other = (play(Scenario(seed=seed, stays=2))[1] for seed in (9, 9, 10))
+    one, again, other = (play(Scenario(seed=seed, stays=1))[1] for seed in (9, 9, 10))
     np.testing.assert_array_equal(one, again)
     assert len(other) != len(one) or not np.array_equal(one, other)
 
 
+def truth_at(rate_Hz):
+    scenario = Scenario(seed=4, rate_Hz=rate_Hz, stays=1, programmes=PROGRAMMES[2:])
+    play(scenario)
+    return scenario.truth_until(1e9)
+
+
+@pytest.fixture(scope="module")
+def usual_truth():
+    return truth_at(RATE_Hz)
+
+
 @pytest.mark.parametrize("rate_Hz", [50.0, 83.7, 320.0, 1000.0])
-def test_the_story_does_not_depend_on_the_rate(rate_Hz):
-    coarse = Scenario(seed=4, rate_Hz=80.0, stays=1, programmes=PROGRAMMES[2:])
-    fine = Scenario(seed=4, rate_Hz=rate_Hz, stays=1, programmes=PROGRAMMES[2:])
-    play(coarse)
-    play(fine)
-    for a, b in zip(coarse.truth_until(1e9), fine.truth_until(1e9), strict=True):
+def test_the_story_does_not_depend_on_the_rate(usual_truth, rate_Hz):
+    assert usual_truth
+    for a, b in zip(usual_truth, truth_at(rate_Hz), strict=True):
         assert a.onset_s == pytest.approx(b.onset_s, abs=5e-3)
         assert a.release_s == pytest.approx(b.release_s, abs=5e-3)
         assert a.alpha_mean == pytest.approx(b.alpha_mean, abs=1e-3)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from importlib.util import find_spec
 
 import numpy as np
 import pytest
@@ -13,12 +14,19 @@ from monitor.exports.holds import hold_row
 from monitor.exports.parquet_file import curve_parquet, holds_parquet
 from monitor.measures.result import HoldResult
 
-duckdb = pytest.importorskip("duckdb")
-pytest.importorskip("pyarrow")
+pytestmark = pytest.mark.skipif(
+    not all(map(find_spec, ("duckdb", "pyarrow"))), reason="one of the two libraries is not there"
+)
+
+
+def sql(query: str):
+    import duckdb  # here, for every worker imports this file
+
+    return duckdb.sql(query)
 
 
 def facts(path) -> dict[str, str]:
-    rows = duckdb.sql(f"select key, value from parquet_kv_metadata('{path}')").fetchall()
+    rows = sql(f"select key, value from parquet_kv_metadata('{path}')").fetchall()
     return {bytes(key).decode(): bytes(value).decode() for key, value in rows}
 
 
@@ -30,7 +38,7 @@ def holds():
 def test_a_table_of_holds_comes_back_value_by_value(holds, tmp_path):
     path = tmp_path / "holds.parquet"
     path.write_bytes(holds_parquet(holds, version="1.2.3"))
-    table = duckdb.sql(f"select * from '{path}'")
+    table = sql(f"select * from '{path}'")
     assert table.columns == [*HOLD_COLUMNS, "result"]
     types = dict(zip(table.columns, map(str, table.types), strict=True))
     assert (types["duration_s"], types["number"], types["alpha_direct"]) == ("DOUBLE", "BIGINT", "BOOLEAN")
@@ -75,7 +83,7 @@ def test_a_curve_comes_back_with_its_rig_and_calibration(holds, tmp_path):
     calibration = {"id": "c", "channels": [{"channel": "bar_left", "N_per_count": 1e-4, "u_rel_span": 8e-4}]}
     path = tmp_path / "curve.parquet"
     path.write_bytes(curve_parquet(t_s, ("bar_left", "bar_right"), load_N, holds[0], RIG, calibration, version="1.2.3"))
-    table = duckdb.sql(f"select * from '{path}'")
+    table = sql(f"select * from '{path}'")
     assert table.columns == ["t_s", "bar_left_N", "bar_right_N"]
     assert table.fetchall() == [(10.0, 1.5, 2.5), (10.0125, None, 3.25), (10.0375, 4.0, -0.125)]
     told = facts(path)

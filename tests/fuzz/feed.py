@@ -16,8 +16,7 @@ import uvicorn
 
 from monitor.cli.page import MOST_FEED_MESSAGE_BYTES
 from monitor.dashboard.connections import FeedProtocol, PatientProtocol
-from tests.fuzz.rest import at_the_machine
-from tests.fuzz.whole_page import whole_page
+from tests.fuzz.whole_page import at_the_machine, whole_page
 
 DEADLINE_S = 20.0
 TEXTS = (

@@ -16,6 +16,8 @@ from schemathesis.config import SchemathesisConfig
 from schemathesis.core.failures import FailureGroup
 from schemathesis.specs.openapi.checks import positive_data_acceptance
 
+from tests.fuzz.whole_page import at_the_machine
+
 ADDRESS = "http://127.0.0.1:8064"
 PATIENCE_S = 120.0
 """For an answer: a machine that is busy with other work is no fault of an address."""
@@ -44,15 +46,6 @@ class Findings:
     requests: int = 0
     answers: dict[int, int] = field(default_factory=dict)
     wrong: list[str] = field(default_factory=list)
-
-
-def at_the_machine(app: Any) -> Any:
-    """Return the application as somebody meets it who sits at the machine itself."""
-
-    async def called(scope: Any, receive: Any, send: Any) -> None:
-        await app({**scope, "client": ("127.0.0.1", 50_000)}, receive, send)
-
-    return called
 
 
 def operations(app: FastAPI) -> list[Any]:

@@ -84,6 +84,15 @@ class PlainHasher:
         return encoded == f"plain:{passcode}"
 
 
+def at_the_machine(app: Any) -> Any:
+    """Return the application as somebody meets it who sits at the machine itself."""
+
+    async def called(scope: Any, receive: Any, send: Any) -> None:
+        await app({**scope, "client": ("127.0.0.1", 50_000)}, receive, send)
+
+    return called
+
+
 @contextmanager
 def whole_page(
     folder: Path, *, passcodes: dict[str, Any] | None = None

@@ -18,7 +18,6 @@ from tests.fuzz import whole_page
 from tests.fuzz.feed import Screenful
 from tests.fuzz.inputs import INPUTS
 from tests.fuzz.mutation import harmed
-from tests.fuzz.rest import Findings, operations, try_operation
 
 REGRESSIONS = Path(whole_page.__file__).parent / "regressions"
 KNOWN = sorted(path for path in REGRESSIONS.glob("*/*") if path.is_file())
@@ -55,6 +54,9 @@ def test_there_are_regressions_and_each_belongs_to_an_input():
 
 
 def test_every_address_answers_as_it_is_described(tmp_path):
+    # Here, for every worker imports this file: the fuzzer of interfaces takes half a second.
+    from tests.fuzz.rest import Findings, operations, try_operation
+
     found = Findings()
     with whole_page.whole_page(tmp_path) as (app, names):
         every = operations(app)
