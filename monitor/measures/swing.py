@@ -29,6 +29,9 @@ USUAL_BOUNCE_Hz = 3.5
 BAND_Hz = (0.6, 1.6)
 WINDOW_S = 8.0
 STEP_S = 0.5
+LINE_S = 1.5
+"""A swing dies down evenly: its amplitude is that of a straight line through those of the windows so far around."""
+
 LEAST_DEG = 0.8
 """A swing below this is drowned in breathing and tremor: it is reported as absent, not as a number."""
 
@@ -130,13 +133,24 @@ def swing_course(
     size[drowned] = np.nan
     gain = 1.0 / (1.0 - (beat_Hz / (bounce_Hz or USUAL_BOUNCE_Hz)) ** 2)
     # Noise adds to the square of an amplitude (Rice): its expected share is taken off.
-    size = np.sqrt(np.maximum(0.0, size**2 - 2 * u_size**2)) / gain
+    size = _on_lines(np.sqrt(np.maximum(0.0, size**2 - 2 * u_size**2)), round(LINE_S / STEP_S)) / gain
     u_size = u_size / gain
     theta = amplitude_from_beat(size, pendulum.kappa)
     # theta goes with the root of the beat: u(theta) = u(beat) / (2 kappa theta), and kappa's share beside it.
     u_theta = np.hypot(u_size / (2 * pendulum.kappa * np.maximum(theta, 1e-3)), 0.5 * pendulum.u_rel * theta)
     line = (beat_Hz / 2, u_beat_Hz / 2) if strong else (None, None)
     return SwingCourse(times, np.degrees(theta), np.degrees(u_theta), bool(drowned.any()), *line)
+
+
+def _on_lines(values: Array, reach: int) -> Array:
+    """Return values (n,) put onto the least-squares line through those at most ``reach`` places away, NaN left out."""
+    place = np.arange(-reach, reach + 1)
+    near = np.lib.stride_tricks.sliding_window_view(np.pad(values, reach, constant_values=np.nan), 2 * reach + 1)
+    known, near = np.isfinite(near), np.nan_to_num(near)
+    count, along, squares = known.sum(axis=1), known @ place, known @ place**2
+    spread = count * squares - along**2
+    line = (squares * near.sum(axis=1) - along * (near @ place)) / np.maximum(spread, 1)
+    return np.where(np.isfinite(values) & (count > 2), line, values)
 
 
 def beat_wave(beat: Array, use: NDArray[np.bool_], beat_Hz: float, rate_Hz: float) -> Array:
