@@ -425,18 +425,25 @@ class VirtualBoard:
             # By when a conversion was due, not by when this thread comes round to it on a busy machine.
             mask |= [self._ready_ns(first + row) < self._muted_until_ns for row in range(len(counts))]
         self._taken += len(counts)
+        if not mask.any():
+            self._give(first, counts)
+            return
         edges = np.flatnonzero(np.diff(mask)) + 1
         for start, run, missed in zip(
             [0, *edges.tolist()], np.split(counts, edges), np.split(mask, edges), strict=True
         ):
-            if not len(run):
-                continue
-            if missed[0]:
+            if len(run) and missed[0]:
                 self._not_sent(len(run))
-            elif self._text:
-                self._print(first + start, run)
             else:
-                self._frame(first + start, run)
+                self._give(first + start, run)
+
+    def _give(self, first: int, run: Rows) -> None:
+        if not len(run):
+            return
+        if self._text:
+            self._print(first, run)
+        else:
+            self._frame(first, run)
 
     def _not_sent(self, rows: int) -> None:
         self._missed = (self._missed + rows) & 0xFFFF
@@ -445,10 +452,11 @@ class VirtualBoard:
     def _frame(self, first: int, run: Rows) -> None:
         interval = round(256e6 / self.rate_Hz * self._tick)
         status = 0
-        saturated = ((run == _RAILS[0]) | (run == _RAILS[1])).any(axis=0).tolist()
-        failed = (run == NO_READING).any(axis=0).tolist()
-        for channel in range(self.channels):
-            status |= saturated[channel] << (2 * channel) | failed[channel] << (2 * channel + 1)
+        if run.max() >= _RAILS[0] or run.min() <= _RAILS[1]:
+            saturated = ((run == _RAILS[0]) | (run == _RAILS[1])).any(axis=0).tolist()
+            failed = (run == NO_READING).any(axis=0).tolist()
+            for channel in range(self.channels):
+                status |= saturated[channel] << (2 * channel) | failed[channel] << (2 * channel + 1)
         samples = Samples(self._board_us(self._ready_ns(first)), interval, self._missed, run, status)
         frame = seal(Samples.KIND, self._sequence, samples.to_body())
         if len(self._out) + len(frame) > self._buffer_bytes:
