@@ -168,8 +168,8 @@ def test_amplitudes_are_put_on_lines_and_gaps_stay_gaps():
     line = 5.0 - 0.04 * np.arange(40)
     line[20] = np.nan
     np.testing.assert_allclose(_on_lines(line, 3), line, rtol=1e-12)
-    noise = np.random.default_rng(3).standard_normal((4000, 31))
+    noise = np.random.default_rng(3).standard_normal((1000, 31))
     left = np.array([_on_lines(row, 3) for row in noise]).var(axis=0)
-    # 4000 values: a variance is known to sqrt(2 / 4000), four of these are 9 %.
-    assert left[15] == pytest.approx(1 / 7, rel=0.09)
-    assert left[0] == pytest.approx(0.7, rel=0.09)
+    # 1000 values: a variance is known to sqrt(2 / 1000), four of these are 18 %.
+    assert left[15] == pytest.approx(1 / 7, rel=0.18)
+    assert left[0] == pytest.approx(0.7, rel=0.18)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import functools
 import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
 
 import pytest
 
+from tests.accuracy.comparison import Found
 from tests.accuracy.page import page, write_page
 from tests.accuracy.plots import all_plots
 from tests.accuracy.runs import Record, measured, tasks
@@ -39,6 +41,16 @@ def test_page_and_plots_are_written_and_the_same_for_the_same_stays(tmp_path):
         assert b"mathdefault" not in svg
     assert (tmp_path / "accuracy.md").read_text(encoding="utf-8").startswith("# How well it measures")
     assert written == {f"accuracy_{name}.svg": svg for name, svg in all_plots(list(records())).items()}
+
+
+def test_unseen_bodies_have_a_section_that_names_what_falls_short():
+    spoilt = records()[0]
+    worse = [Found("release", 31.0) if one.measure == "release" else one for one in spoilt.found]
+    told = page(list(records()), 4, [replace(spoilt, found=worse)]).split("## Unseen bodies")[1].split("\n## ")[0]
+    assert "release (stands_hangs:8 31)" in told
+    (row,) = [line for line in told.splitlines() if line.startswith("| release |")]
+    assert row == "| release | ms | 1 | 31 | 31 | 31 | 25 | 3 | **falls short** |"
+    assert "## Unseen bodies" not in page(list(records()), 4)
 
 
 def test_the_page_tells_what_was_said_and_withheld_in_a_hard_case():
