@@ -106,7 +106,7 @@ def publish(page: Page, hall: SimpleNamespace, picture: Picture) -> None:
 
 def _old(page: Page, hall: SimpleNamespace) -> None:
     publish(page, hall, scene_at(HANGS_S + 7.4))
-    expect(page.locator("body")).to_have_class("old")
+    expect(page.locator("body")).to_contain_class("old")
 
 
 def _all_open(page: Page, hall: SimpleNamespace) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import re
-import time
 
 import numpy as np
 import pytest
@@ -26,6 +25,7 @@ from playwright.sync_api import Page, expect
 
 from monitor.dashboard import GivenSettings, LiveHub, event_card
 from monitor.measures.picture import HoldClock, Picture
+from tests.bench.page import until
 
 pytestmark = pytest.mark.browser
 
@@ -37,6 +37,11 @@ def show(hub: LiveHub, page: Page, picture: Picture) -> None:
     """Publish a picture and wait until the page has drawn it, words and figures included."""
     hub.publish(picture)
     expect(page.locator("body")).to_have_attribute("data-picture", str(hub.newest()[0]))
+
+
+def pictures_go_on(hub: LiveHub, page: Page, count: int) -> None:
+    """Wait until the page has drawn the words and figures of so many more pictures."""
+    until(page, f"Number(document.body.dataset.picture) >= {hub.newest()[0] + count}")
 
 
 def text(page: Page, name: str) -> str:
@@ -259,10 +264,11 @@ def test_an_old_screen_says_so_and_recovers(open_page):
         expect(page.locator("#scene")).to_have_text("hanging")
         expect(page.locator("body")).not_to_have_class(re.compile("old"))
         running.clear()
-        expect(notice).to_have_text(re.compile(r"screen is old: data stopped \d+ s ago"), timeout=10_000)
+        expect(notice).to_have_text(re.compile(r"screen is old: data stopped \d+ s ago"))
         expect(page.locator("body")).to_have_class(re.compile("old"))
         shown = text(page, "time-digits")
-        page.wait_for_timeout(500)
+        seconds = re.search(r"\d+", notice.inner_text())[0]
+        expect(notice).not_to_have_text(re.compile(rf"stopped {seconds} s"))  # a second later
         assert text(page, "time-digits") == shown, "the clock ran on without data"
         running.set()
         expect(page.locator("#notice")).to_be_hidden(timeout=10_000)
@@ -283,7 +289,7 @@ def test_a_silent_board_is_told_with_what_to_do(open_page):
     with served(control=FakeControl(state=state)) as dashboard:
         dashboard.hub.publish(scene_at(2.0))
         page = open_page(dashboard.url)
-        expect(page.locator("#notice-do")).to_have_text("The board has sent nothing. Check the cable.", timeout=10_000)
+        expect(page.locator("#notice-do")).to_have_text("The board has sent nothing. Check the cable.")
         assert "board silent" in text(page, "rig-facts")
 
 
@@ -293,10 +299,10 @@ def test_it_comes_back_after_a_restart_of_the_program(open_page):
         with playing(dashboard.hub, FakeRig(t_s=HANGING_S)):
             page = open_page(dashboard.url)
             expect(page.locator("#scene")).to_have_text("hanging")
-    expect(page.locator("#notice-what")).to_have_text(re.compile("screen is old"), timeout=10_000)
+    expect(page.locator("#notice-what")).to_have_text(re.compile("screen is old"))
     expect(page.locator("#rig-facts")).to_contain_text("program not reached")
     with served(rig={**RIG, "name": "second rig"}, port=port) as dashboard, playing(dashboard.hub, FakeRig(t_s=1.0)):
-        expect(page.locator("#scene")).to_have_text("standing", timeout=15_000)
+        expect(page.locator("#scene")).to_have_text("standing")
         expect(page.locator("#notice")).to_be_hidden()
         expect(page.locator("#rig-name")).to_have_text("second rig")
 
@@ -370,7 +376,7 @@ def test_the_paper_can_be_stopped(open_page):
         paper.press("ArrowLeft")
         paper.press("ArrowLeft")
         before = text(page, "reading")
-        page.wait_for_timeout(700)
+        pictures_go_on(dashboard.hub, page, 14)
         assert text(page, "reading") == before
         page.get_by_role("button", name="stop the paper").click()
         expect(page.locator("#reading")).not_to_have_text(before)
@@ -469,8 +475,8 @@ def test_everything_has_a_name_and_a_place(open_page):
         assert names == ["hands 96.0 %, feet 4.0 %, swing 0.6°", "hands not known, feet not known, swing 6.0°"]
 
 
-def test_twenty_updates_a_second_and_what_they_cost(open_page):
-    """The page keeps up with the feed; rate and cost are printed, not judged: they belong to the machine."""
+def test_it_keeps_up_with_twenty_pictures_a_second(open_page):
+    """What that costs is measured by ``python -m tests.bench page``."""
     with served() as dashboard:
         rig = FakeRig()
         for _ in range(600):  # 30 s of six curves at 80 samples a second are on the paper from the start
@@ -486,27 +492,9 @@ def test_twenty_updates_a_second_and_what_they_cost(open_page):
                 pen.fillRect = (...box) => { window.drawn++; fill(...box); };
             }"""
         )
-        session = page.context.new_cdp_session(page)
-        session.send("Performance.enable")
-
-        def busy_s() -> float:
-            metrics = {m["name"]: m["value"] for m in session.send("Performance.getMetrics")["metrics"]}
-            return metrics["TaskDuration"]
-
         with playing(dashboard.hub, rig):
-            page.wait_for_timeout(500)
-            number, drawn, busy, clock = (
-                dashboard.hub.newest()[0],
-                page.evaluate("window.drawn"),
-                busy_s(),
-                time.monotonic(),
-            )
-            page.wait_for_timeout(1500)
-            pictures = dashboard.hub.newest()[0] - number
-            draws = page.evaluate("window.drawn") - drawn
-            share = (busy_s() - busy) / (time.monotonic() - clock)
-        print(f"{pictures} pictures, {draws} drawings in 1.5 s; main thread busy {share:.1%}")
-        assert draws > 0
+            pictures_go_on(dashboard.hub, page, 30)
+        assert page.evaluate("window.drawn") > 0
         last = dashboard.hub.newest()[0]
         expect(page.locator("body")).to_have_attribute("data-picture", str(last))
         newest_s = int(rig.t_s * 80) / 80 - 1 / 80
