@@ -231,8 +231,8 @@ def unseen_section(records: list[Record]) -> list[str]:
         "## Unseen bodies",
         "",
         f"{len(set(seeds))} other people (seeds {min(seeds)} to {max(seeds)}) through {len(records)} stays, ordinary "
-        "ones and hard cases together. No number of the measurement was set by them: what the figures above owe to having "
-        "been looked at shows here.",
+        "ones and hard cases together. No number of the measurement was set by them: what the figures above owe to "
+        "having been looked at shows here.",
         "",
         "Falls short of its floor, with the stays that are farthest off: " + ("; ".join(short) or "nothing") + ".",
         "",
