@@ -19,6 +19,7 @@ from typer.testing import CliRunner
 
 from monitor.cli import app
 from monitor.cli.notify import BEATS_PER_DEADLINE, ServiceManager
+from monitor.store import DataFolder, open_store
 
 PATIENCE_S = 120.0  # reached by a broken program only
 
@@ -104,6 +105,7 @@ def test_without_a_listener_nothing_happens(address: str | None) -> None:
 def test_a_running_monitor_says_ready_beats_and_says_good_bye(ear: socket.socket, tmp_path: Path) -> None:
     environment = {**os.environ, "NOTIFY_SOCKET": ear.getsockname(), "WATCHDOG_USEC": "300000"}
     environment.pop("WATCHDOG_PID", None)
+    open_store(DataFolder.open(tmp_path / "data").database).close()  # to make it is no part of this
     command = [sys.executable, "-m", "monitor.cli", "demo", "--page-port", "0", "--data", str(tmp_path / "data")]
     with subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL) as program:
         try:
@@ -126,6 +128,7 @@ def test_a_service_starts_before_its_board_is_plugged_in(ear: socket.socket, tmp
     asked = ["run", "--port", str(tmp_path / "no-board"), "--page-port", "0"]
     asked += ["--rig", str(tmp_path / "rig.toml"), "--calibration", str(tmp_path / "calibration.toml")]
     asked += ["--data", str(tmp_path / "data")]
+    open_store(DataFolder.open(tmp_path / "data").database).close()  # to make it is no part of this
     refused = CliRunner().invoke(app, asked)
     assert refused.exit_code == 2
     assert "There is no port" in refused.stderr

@@ -121,17 +121,18 @@ class Averager:
 
     def push(self, t_s: Array, block: CountBlock) -> Watch:
         """Take readings at the calibration's times ``t_s`` (n,) s."""
+        counts = block.counts.astype(np.float64)
+        counts[block.counts == NO_READING] = np.nan
+        settled, chunk = SETTLE_S * self.rate_Hz, max(1, round(CHUNK_S * self.rate_Hz))
         # In rows of a fixed number, so that the result does not depend on how the stream was cut.
         for row in range(len(t_s)):
             if self.watch.phase in ("done", "restless", "saturated"):
                 break
-            counts = block.counts[row].astype(np.float64)
-            counts[block.counts[row] == NO_READING] = np.nan
             self._seen += 1
-            if self._seen > SETTLE_S * self.rate_Hz:
-                self._rows.append(counts)
+            if self._seen > settled:
+                self._rows.append(counts[row])
                 self._times.append(t_s[row : row + 1])
-            if self._seen % max(1, round(CHUNK_S * self.rate_Hz)) == 0:
+            if self._seen % chunk == 0:
                 self._look()
         return self.watch
 
