@@ -13,6 +13,7 @@ import numpy as np
 
 from monitor.signals.corner import corner_of, fine_steps
 from monitor.signals.stay import Array
+from monitor.signals.summary import median
 
 LEAST_FRACTION = 0.25
 """A settled level below this share of bodyweight is leaning on the bar, not hanging (common practice, no source)."""
@@ -203,7 +204,7 @@ def find_holds(t_s: Array, bar_N: Array, bodyweight_N: float) -> list[HoldEdges]
         if (first, last) in seen:
             continue
         seen.add((first, last))
-        settled_N = float(np.median(bar_N[first:last]))
+        settled_N = median(bar_N[first:last])
         if settled_N < first_level_N:
             continue
         for group in _around(t_s, bar_N, first, last, settled_N):

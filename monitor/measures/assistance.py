@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.signals.bodyweight import Bodyweight
 from monitor.signals.reliance import Reliance
@@ -32,13 +33,29 @@ def means_between(t_s: Array, values: Array, start_s: Array, end_s: Array) -> Ar
     bounds = np.concatenate(
         [[1.5 * t_s[0] - 0.5 * t_s[1]], 0.5 * (t_s[1:] + t_s[:-1]), [1.5 * t_s[-1] - 0.5 * t_s[-2]]]
     )
-    widths, slopes = np.diff(bounds), np.gradient(values, t_s)
+    widths = np.diff(bounds)
     whole = np.concatenate([[0.0], np.cumsum(values * widths)])
     ends = np.stack([start_s, end_s])
     cell = np.clip(np.searchsorted(bounds, ends) - 1, 0, len(t_s) - 1)
     since, until = ends - bounds[cell], bounds[cell + 1] - ends
-    integral = whole[cell] + values[cell] * since - 0.5 * slopes[cell] * since * until
+    integral = whole[cell] + values[cell] * since - 0.5 * _slopes(t_s, values, cell) * since * until
     return np.asarray((integral[1] - integral[0]) / (end_s - start_s))
+
+
+def _slopes(t_s: Array, values: Array, rows: NDArray[np.intp]) -> Array:
+    """Return the slopes at some rows of values (n,), n >= 3: of the parabola through a row and its neighbours.
+
+    At the ends of the record that of the straight line to the neighbour.
+    """
+    row = np.clip(rows, 1, len(t_s) - 2)
+    before_s, after_s = t_s[row] - t_s[row - 1], t_s[row + 1] - t_s[row]
+    middle = (
+        -after_s / (before_s * (before_s + after_s)) * values[row - 1]
+        + (after_s - before_s) / (before_s * after_s) * values[row]
+        + before_s / (after_s * (before_s + after_s)) * values[row + 1]
+    )
+    first, last = (values[row] - values[row - 1]) / before_s, (values[row + 1] - values[row]) / after_s
+    return np.asarray(np.where(rows < row, first, np.where(rows > row, last, middle)))
 
 
 def seconds_of(onset_s: float, release_s: float) -> Array:

@@ -9,6 +9,7 @@ from monitor.holds.edges import runs_above
 from monitor.measures.result import ThirdSupport
 from monitor.signals import sliding
 from monitor.signals.stay import Array
+from monitor.signals.summary import median
 
 MEAN_S = 1.0
 OPEN_FRACTION = 0.025
@@ -39,7 +40,7 @@ def quiet_misclosure(sum_N: Array, bodyweight_N: float, quiet: NDArray[np.bool_]
     """Return the median misclosure of the quiet rows (n,); None where none is quiet."""
     if quiet.sum() < FEWEST_ROWS:
         return None
-    return float(np.median(misclosure(sum_N[quiet], bodyweight_N)))
+    return median(misclosure(sum_N[quiet], bodyweight_N))
 
 
 def third_supports(
@@ -60,7 +61,7 @@ def third_supports(
     for run in runs_above(t, m, OPEN_FRACTION):
         if run.length_s < SHORTEST_S:
             continue
-        level = float(np.median(m[run.first : run.last]))
+        level = median(m[run.first : run.last])
         low, high = max(0, run.first - round(rate_Hz)), min(len(t), run.last + round(rate_Hz))
         near = [
             r

@@ -7,6 +7,7 @@ import itertools
 import numpy as np
 
 from monitor.signals.stay import Array
+from monitor.signals.summary import median
 
 SETTLED_WITHIN = 0.05
 LONGEST_SETTLING_S = 15.0
@@ -27,7 +28,7 @@ def settle_s(
     hold = (t_s >= onset_s) & (t_s <= release_s)
     if inside.sum() < 8:
         return None
-    level_N = float(np.median(sum_N[hold]))
+    level_N = median(sum_N[hold])
     away = np.abs(sum_N[inside] - level_N)
     out = np.flatnonzero(away > SETTLED_WITHIN * bodyweight_N)
     if not len(out):

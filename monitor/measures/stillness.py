@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from monitor.measures.result import Stillness
 from monitor.signals.stay import Array
+from monitor.signals.summary import median
 
 SECOND_S = 1.0
 LOAD_BELOW = 0.006
@@ -61,7 +62,7 @@ def stillness_of(
     }
     if lateral_m is not None:
         means = split(lateral_m).mean(axis=1)
-        excess["lateral"] = np.abs(means - np.median(means)) / LATERAL_WITHIN_m
+        excess["lateral"] = np.abs(means - median(means)) / LATERAL_WITHIN_m
     names = list(excess)
     table = np.array([excess[name] for name in names])
     still = (table < 1.0).all(axis=0)

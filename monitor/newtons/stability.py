@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 
@@ -86,10 +87,19 @@ def allan_curve(values: Array, rate_Hz: float) -> AllanCurve:
     n = len(values)
     if n < FEWEST_VALUES:
         raise ValueError(f"{n} values are too few for an Allan curve; {FEWEST_VALUES} are the least.")
-    count = 2 ** np.arange(int(math.log2(n / 3)) + 1, dtype=np.int64)
+    count, dof = _octaves(n)
     sums = _sums(values)
     deviation = np.array([_deviation(sums, m) for m in count.tolist()])
-    return AllanCurve(count / rate_Hz, deviation, white_noise_dof(n, count), count, n)
+    return AllanCurve(count / rate_Hz, deviation, dof, count, n)
+
+
+@functools.lru_cache(maxsize=256)
+def _octaves(n: int) -> tuple[NDArray[np.int64], Array]:
+    """Return the averages that an Allan curve of n values has, and their degrees of freedom; not to be written to."""
+    count = 2 ** np.arange(int(math.log2(n / 3)) + 1, dtype=np.int64)
+    dof = white_noise_dof(n, count)
+    count.flags.writeable = dof.flags.writeable = False
+    return count, dof
 
 
 def white_noise_dof(n: int, m: NDArray[np.int64]) -> Array:
