@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from monitor.holds.edges import LEAST_FRACTION, find_holds
-from monitor.measures.hold import ALPHA_MAX, Surroundings, measure_hold
+from monitor.measures.hold import measure_hold
 from monitor.measures.result import Quality, RecordResult
+from monitor.measures.stretch import ALPHA_MAX, Surroundings
 from monitor.measures.swing import ANYBODY, Pendulum
 from monitor.signals.bodyweight import Bodyweight, given_bodyweight, read_bodyweight
 from monitor.signals.stay import Stay

@@ -1,0 +1,117 @@
+"""The shares of bodyweight that hands and feet carry in one hold, and how well they are known."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.measures.assistance import Assistance, assistance, means_between, seconds_of, u_share
+from monitor.measures.closure import FEWEST_ROWS, quiet_misclosure
+from monitor.measures.disturbance import near_spans
+from monitor.measures.result import ThirdSupport
+from monitor.measures.stretch import Stretch
+from monitor.signals.reliance import Reliance, load_reliance
+from monitor.signals.stay import Array
+
+ZERO_INSTANTS = 6
+HALF_READ = 0.5
+
+
+def shares_of(hold: Stretch, flags: list[str]) -> Assistance:
+    """Return the shares of the hold; flags tell what they stand on."""
+    rig = hold.rig
+    if not rig.has_platform:
+        flags.append("alpha_inferred")
+    elif hold.around.zeros.feet_shift_N is None:
+        flags.append("platform_zero_not_read")
+    if rig.has_bar and hold.around.zeros.bar_shift_N is None:
+        flags.append("bar_zero_not_read")
+    return assistance(
+        hold.t,
+        hold.bar,
+        hold.feet if rig.has_platform else None,
+        onset_s=hold.edges.onset_s,
+        release_s=hold.edges.release_s,
+        bodyweight_N=hold.W,
+        alpha_max=hold.around.alpha_max,
+    )
+
+
+def assistance_course(hold: Stretch) -> list[tuple[float, float | None, float | None]]:
+    """Return the assistance over each whole second of the hold: its middle (s), alpha, standard uncertainty.
+
+    A second of which less than half was read has no number. u: the zero at that time, the noise of a second's mean,
+    and what bodyweight and spans make of the share (taken as independent: slightly too wide).
+    """
+    rig, stay = hold.rig, hold.stay
+    start_s = seconds_of(hold.edges.onset_s, hold.edges.release_s)
+    if not len(start_s):
+        return []
+    index, load_N, zero = rig.bar_index, hold.bar, hold.around.zeros.bar
+    if rig.has_platform:
+        index, load_N, zero = rig.platform_index, hold.feet, hold.around.zeros.feet
+    share = means_between(hold.t, load_N / hold.W, start_s, start_s + 1.0)
+    read = means_between(hold.t, stay.valid[hold.part].astype(float), start_s, start_s + 1.0)
+    middle_s = start_s + 0.5
+    # A zero wanders slowly: what it does between a few instants is a straight line.
+    some_s = middle_s[np.linspace(0, len(middle_s) - 1, min(len(middle_s), ZERO_INSTANTS)).round().astype(int)]
+    zero_N2 = [sum(zero.variances(np.array([at_s]), np.ones(1))) for at_s in some_s]
+    scale_rel = np.hypot(stay.part_u_rel_span(index), hold.body.u_N / hold.W)
+    noise_N2 = stay.noise_N(index) ** 2 / hold.rate_Hz
+    u = np.sqrt((np.interp(middle_s, some_s, zero_N2) + noise_N2) / hold.W**2 + (scale_rel * share) ** 2)
+    alpha = share if rig.has_platform else 1.0 - share
+    rows = zip(middle_s.tolist(), alpha.tolist(), u.tolist(), (read >= HALF_READ).tolist(), strict=True)
+    return [(t, a, v) if known else (t, None, None) for t, a, v, known in rows]
+
+
+def u_shares(hold: Stretch, share: Assistance) -> tuple[float, float]:
+    """Return the standard uncertainties of beta and alpha."""
+    bar = _between_edges(hold, hold.rig.bar_index, hold.bar)
+    u_beta = u_share(share.beta_mean, bar, hold.body, hold.stay, hold.around.zeros)
+    return u_beta, u_feet_share(hold, share) if share.direct else u_beta
+
+
+def u_feet_share(hold: Stretch, share: Assistance) -> float:
+    """Return the standard uncertainty of an alpha that the platform weighed."""
+    feet = _between_edges(hold, hold.rig.platform_index, hold.feet)
+    return u_share(share.alpha_mean, feet, hold.body, hold.stay, hold.around.zeros)
+
+
+def misclosure_of(
+    hold: Stretch, quiet: NDArray[np.bool_], third: list[ThirdSupport]
+) -> tuple[float | None, float | None]:
+    """Return what is left open outside of third supports; over all of the hold where one never ends."""
+    free = quiet & ~near_spans(hold.t, [(x.start_s, x.end_s) for x in third], 1.0)
+    if free.sum() >= FEWEST_ROWS:
+        quiet = free
+    if not quiet.any():
+        return None, None
+    closure = quiet_misclosure(hold.sum, hold.W, quiet)
+    if closure is None:
+        return None, None
+    everything = _mean_load(hold, hold.rig.bar_index + hold.rig.platform_index, quiet)
+    return closure, u_share(1.0 + closure, everything, hold.body, hold.stay, hold.around.zeros)
+
+
+def _between_edges(hold: Stretch, index: tuple[int, ...], load_N: Array) -> Reliance:
+    """Return what the mean of a part's load over the hold relies on: an edge counts with the load that it cuts."""
+    mean_N, edges = float(load_N[hold.inside].mean()), hold.edges
+    cut = [
+        u_s * (float(np.interp(at_s, hold.t, load_N)) - mean_N) / edges.duration_s
+        for u_s, at_s in zip(hold.u_edges_s, (edges.onset_s, edges.release_s), strict=True)
+    ]
+    load = _mean_load(hold, index, hold.inside)
+    return replace(load, own_variance=load.own_variance + cut[0] ** 2 + cut[1] ** 2)
+
+
+def _mean_load(hold: Stretch, index: tuple[int, ...], rows: NDArray[np.bool_] | slice) -> Reliance:
+    """Return what the mean load of some cells over some rows relies on."""
+    bar, feet = (tuple(i for i in index if i in part) for part in (hold.rig.bar_index, hold.rig.platform_index))
+    noise_N2, t_s = 0.0, hold.t[rows]
+    for part, zero in ((bar, hold.around.zeros.bar), (feet, hold.around.zeros.feet)):
+        if part:
+            # Noise of rows that the zero was read from has gone with the zero: twice the covariance is taken off.
+            noise_N2 += hold.stay.noise_N(part) ** 2 * (1.0 - 2.0 * zero.overlap(t_s))
+    return load_reliance(hold.stay, index, hold.cells[rows].mean(axis=0), t_s, noise_N2 / max(1, len(t_s)))
