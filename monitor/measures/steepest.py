@@ -60,13 +60,16 @@ def steepest_rise(t_s: Array, load_N: Array, onset_s: float, rate_Hz: float, noi
     """
     if STEEPEST_S * rate_Hz < 3.0:
         return None
-    begin, end = np.searchsorted(t_s, (onset_s + FROM_S, onset_s + TO_S)).tolist()
+    half_s = 0.5 / rate_Hz
+    begin, end = np.searchsorted(t_s, (onset_s + FROM_S - half_s, onset_s + TO_S + half_s)).tolist()
     low, high = max(EDGE, begin), min(len(t_s) - EDGE, end)
     if low >= high or t_s[low] > onset_s - STEEPEST_S or t_s[high - 1] < onset_s + LEAST_AFTER_S:
         return None
     near_N = load_N[low - EDGE : high + EDGE]
     fine = fine_steps(rate_Hz)
-    smooth = _smoothly(near_N, fine, rate_Hz, noise_N)
+    # In rows from the beginning of the first reading's interval: the window begins and ends within intervals.
+    window = (np.array([FROM_S, TO_S]) + onset_s - float(t_s[low]) + half_s) * rate_Hz
+    smooth = _smoothly(near_N, fine, rate_Hz, noise_N, window)
     foot = _foot(near_N, noise_N)
     if foot is None or abs(smooth.start_rows + EDGE - foot) > 1.5:
         return smooth.rise
@@ -81,18 +84,20 @@ class _Smooth:
     start_rows: float
 
 
-def _smoothly(near_N: Array, fine: int, rate_Hz: float, noise_N: float) -> _Smooth:
-    """Return the steepest rise of polynomials through the readings (n + 6,); the outer ones only help."""
+def _smoothly(near_N: Array, fine: int, rate_Hz: float, noise_N: float, window: Array) -> _Smooth:
+    """Return the steepest rise within a window (rows) of polynomials through the readings (n + 6,)."""
     length = STEEPEST_S * rate_Hz
     chosen = rough_N = _load(near_N, *LADDER[0], fine)
     rows = (np.arange(len(rough_N)) + 0.5) / fine
-    start = rows[rows <= rows[-1] - length]
+    starts = np.flatnonzero((rows >= window[0]) & (rows <= min(rows[-1], window[1]) - length))
+    start = rows[starts]
 
     def rises(load_N: Array) -> Array:
-        return np.asarray(np.interp(start + length, rows, load_N) - load_N[: len(start)])
+        return np.asarray(np.interp(start + length, rows, load_N) - load_N[starts])
 
     best = int(np.argmax(rises(rough_N)))
-    about = slice(max(0, best - fine), best + math.ceil(length * fine) + fine)
+    at = int(starts[best])
+    about = slice(max(0, at - fine), at + math.ceil(length * fine) + fine)
     left_N = abs(float(rises(rough_N)[best] - rises(_load(near_N, *LADDER[1], fine))[best])) / 2
     gain = _noise_gain(*LADDER[0], fine, round(length))
     for across, degree in LADDER[1:]:

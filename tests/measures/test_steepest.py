@@ -45,6 +45,22 @@ def test_a_bar_taken_over_smoothly(rate_Hz, phase, rise_s):
 
 
 @pytest.mark.parametrize("phase", np.linspace(0, 0.9, 10))
+def test_the_window_begins_where_it_is_said_to_and_not_at_the_next_reading(phase):
+    """Steepest at 0.2 s before the onset, where the window begins: 50 ms from there on are the steepest of what counts.
+
+    Half a cosine of 200 N over 0.2 s, from its middle on for a quarter of it: 100 cos(pi / 4) N over 0.05 s.
+    """
+
+    def load(t):
+        return 100.0 + half_cosine(t, 0.2, 200.0, ONSET_S - 0.3) + 400.0 * np.clip(t - ONSET_S + 0.1, 0, 1)
+
+    t, x = readings(load, 80.0, phase)
+    rise = steepest_rise(t, x, ONSET_S, 80.0, 0.0)
+    assert rise is not None
+    assert rise.rate_N_s == pytest.approx(100 * np.cos(np.pi / 4) / 0.05, rel=0.02)
+
+
+@pytest.mark.parametrize("phase", np.linspace(0, 0.9, 10))
 @pytest.mark.parametrize(("slope_N_s", "bounce_Hz"), [(40000.0, 4.0), (15000.0, 3.0), (25000.0, 5.0)])
 def test_a_jump_that_is_caught(phase, slope_N_s, bounce_Hz):
     """Nothing until the hands close, then a sine from its steepest point on: top sin(2 pi f 0.05 s) over 0.05 s.
