@@ -15,7 +15,11 @@ if TYPE_CHECKING:
     from monitor.coaching.desk import CoachingDesk
     from monitor.store.seen import CorrectionKind
 
-hold = typer.Typer(no_args_is_help=True, help="Correct holds: retag, split, join, discard, undo. Nothing is deleted.")
+hold = typer.Typer(
+    no_args_is_help=True,
+    help="Correct holds: retag, split, join, discard, undo. Nothing is deleted. A hold's uid stands in the list that "
+    "hang-monitor export prints.",
+)
 
 UID = typer.Argument(help="The hold's uid.")
 REASON = typer.Option(help="Why; kept with the correction.")
@@ -141,9 +145,9 @@ def swing_calibration(
     degrees: float | None = typer.Option(None, help="The swing's amplitude, as a phone along the body shows it."),
     u_degrees: float | None = typer.Option(None, help="Standard uncertainty of that angle; 0.5 unless given."),
     reach_m: float | None = typer.Option(
-        None, "--reach", help="How far apart the toes' turning points lie.", metavar="M"
+        None, "--reach", help="How far apart the toes' turning points lie, in metres.", metavar="M"
     ),
-    length_m: float | None = typer.Option(None, "--length", help="From the bar to the toes.", metavar="M"),
+    length_m: float | None = typer.Option(None, "--length", help="From the bar to the toes, in metres.", metavar="M"),
     data: Path | None = DATA,
 ) -> None:
     """Keep the measured amplitude of a deliberate swing: later swings of this person are told with their own kappa.

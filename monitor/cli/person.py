@@ -105,7 +105,7 @@ def show(
 @tells_errors
 def intake(
     who: str = typer.Argument(help=PERSON_HELP),
-    answers: Path | None = typer.Option(None, help="Answers as JSON; asked at the terminal if left out."),
+    answers: Path | None = typer.Option(None, help="File of answers (JSON); asked at the terminal if left out."),
     as_json: bool = typer.Option(False, "--json", help="JSON instead of lines."),
     data: Path | None = typer.Option(None, help=DATA_HELP),
 ) -> None:
@@ -165,7 +165,7 @@ def pain(
 @tells_errors
 def hang(
     who: str = typer.Argument(help=PERSON_HELP),
-    seconds: float = typer.Argument(help="How long."),
+    seconds: float = typer.Argument(help="How long, in seconds."),
     at: str | None = typer.Option(None, help="When, in the person's time zone, as 2026-03-31T18:05; now if left out."),
     kind: str | None = typer.Option(None, help="passive, active or mixed."),
     note: str = typer.Option("", help="Anything to remember."),
