@@ -1,10 +1,9 @@
-"""Holds are found among very many: by every filter, from the index."""
+"""Holds are found among many: by every filter and in every order. What it costs, ``python -m tests.bench`` tells."""
 
 from __future__ import annotations
 
 import dataclasses
 import random
-import time
 
 import pytest
 from store_samples import FULL_RESULT, RIG, START_utc_ns, sample_hold
@@ -13,7 +12,7 @@ from monitor.store import HoldFilter, Person, open_store
 from monitor.store.rows import hold_columns
 from monitor.store.schema import hold as hold_table
 
-COUNT = 100_000
+COUNT = 25_000
 DAY_ns = 86_400 * 10**9
 
 
@@ -49,7 +48,7 @@ def store(tmp_path_factory, rows):
                     "VALUES (:uid, :name, :notes, :units, :time_zone, 0, 0)",
                     one,
                 )
-            # One whole hold, and what differs from it beside it: the database itself makes the hundred thousand.
+            # One whole hold, and what differs from it beside it: the database itself makes the rest.
             whole = {**hold_columns(sample_hold(stay_uid)), "stay_id": 1, "revised": 0, "uid": "whole"}
             connection.execute(hold_table.insert(), {**whole, "created_utc_ns": 0, "changed_utc_ns": 0})
             names = list(rows[0])
@@ -89,21 +88,15 @@ FILTERS = {
 
 
 @pytest.mark.parametrize("name", FILTERS)
-def test_a_filter_finds_what_a_plain_loop_finds(store, rows, name, capsys):
+def test_a_filter_finds_what_a_plain_loop_finds(store, rows, name):
     wanted, fits = FILTERS[name]
     expected = [r["uid"] for r in rows if r["hidden"] is None and fits(r)]
-    times_ms = []
-    for _ in range(5):
-        began = time.perf_counter()
-        page, total = store.find_holds(wanted, 50)
-        times_ms.append(1000 * (time.perf_counter() - began))
+    page, total = store.find_holds(wanted, 50)
     assert total == len(expected)
     assert [h.uid for h in page] == expected[::-1][:50]
     second, _ = store.find_holds(wanted, 10, offset=20)
     assert [h.uid for h in second] == expected[::-1][20:30]
-    with capsys.disabled():
-        # Printed, not judged: it depends on the machine.
-        print(f"\n{COUNT:,} holds, {name}: {total:,} found in {min(times_ms):.1f} ms (best of 5)")
+    assert len(expected) > 50
 
 
 def test_all_holds_come_oldest_first(store, rows):
@@ -113,14 +106,10 @@ def test_all_holds_come_oldest_first(store, rows):
     assert found
 
 
-def test_spans_are_told_without_reading_the_results(store, rows, capsys):
+def test_spans_are_told_without_reading_the_results(store, rows):
     wanted, fits = FILTERS["a person"]
-    began = time.perf_counter()
     found = store.hold_spans(wanted)
-    took_ms = 1000 * (time.perf_counter() - began)
     assert found == [(r["onset_utc_ns"], r["duration_s"]) for r in rows if r["hidden"] is None and fits(r)]
-    with capsys.disabled():
-        print(f"\n{COUNT:,} holds, a person's spans: {len(found):,} in {took_ms:.1f} ms")
 
 
 def test_a_hold_found_is_the_hold_kept(tmp_path):
@@ -142,16 +131,11 @@ ORDERS = {
 
 @pytest.mark.parametrize("order", ORDERS)
 @pytest.mark.parametrize("wanted", [HoldFilter(), HoldFilter(person_uid="p-one")], ids=["everybody", "a person"])
-def test_an_order_is_that_of_a_plain_sort(store, rows, wanted, order, capsys):
+def test_an_order_is_that_of_a_plain_sort(store, rows, wanted, order):
     there = [r for r in rows if r["hidden"] is None and wanted.person_uid in (None, r["person_uid"])]
     expected = [r["uid"] for r in sorted(there, key=ORDERS[order])][200:250]
-    began = time.perf_counter()
     page, total = store.find_holds(wanted, 50, 200, order)
-    took_ms = 1000 * (time.perf_counter() - began)
     assert ([h.uid for h in page], total) == (expected, len(there))
-    with capsys.disabled():
-        # Printed, not judged: it depends on the machine.
-        print(f"\n{COUNT:,} holds, {order}: a page of {total:,} in {took_ms:.1f} ms")
 
 
 def test_holds_without_help_known_come_last(tmp_path):
