@@ -36,7 +36,7 @@ def opened(open_page, kept, **options) -> Page:
 def test_a_swing_is_reckoned_then_forgotten_or_accepted(open_page, kept):
     swung(kept)
     page = opened(open_page, kept, viewport="phone")
-    expect(page.locator("#swing-now")).to_contain_text("fits anybody: kappa 0.850")
+    expect(page.locator("#swing-now")).to_contain_text("fits anybody: factor 0.850")
     expect(page.locator("#swing-after")).to_have_value("5.0")  # the instant of the widest swing
     reckon = page.get_by_role("button", name="reckon")
     reckon.click()
@@ -47,7 +47,7 @@ def test_a_swing_is_reckoned_then_forgotten_or_accepted(open_page, kept):
     # kappa = beat / (theta^2 (1 - 5/24 theta^2)): what 0.85 and 12 degrees gave, told by 11.8 (docs/measurement.md).
     told, measured = (t**2 * (1 - 5 / 24 * t**2) for t in map(math.radians, (12.0, 11.8)))
     kappa = ANYBODYS * told / measured
-    expect(page.locator("#swing-answer")).to_contain_text(f"measured were 11.8 ± 0.5°: kappa {kappa:.2f} ± ")
+    expect(page.locator("#swing-answer")).to_contain_text(f"measured were 11.8 ± 0.5°: factor {kappa:.2f} ± ")
     assert kept.store.swings.of_person(kept.person) == []  # nothing is kept before it is accepted
     page.get_by_role("button", name="forget it").click()
     expect(page.locator("#swing-answer")).to_have_text("Forgotten. Nothing was kept.")

@@ -101,3 +101,22 @@ def test_the_page_of_a_hold_speaks_pounds(open_page, hall):
     expect(page.locator("#rows")).to_contain_text(" lb")
     expect(page.locator("#rows")).not_to_contain_text(" N")
     assert "lb" in page.locator("#paper svg").inner_html()
+
+
+def test_drift_while_the_rig_warms_up_is_told_in_the_screens_unit(open_page, hall):
+    walk = {
+        "id": "1",
+        "kind": "calibration",
+        "stage": "warm_up",
+        "step": 1,
+        "steps": 9,
+        "by": "coach",
+        "practice": False,
+    }
+    walk |= {"task": None, "refusal": None, "masses": None, "drift_N_per_min": -0.98}
+    page = open_page("about:blank")
+    page.add_init_script("localStorage.setItem('unit', 'kgf')")
+    page.route("**/api/rig/walk", lambda route: route.fulfill(json=walk))
+    page.goto(f"{hall.url}/rig/calibrate")
+    # 0.98 N / 9.80665 m/s2 (3rd CGPM 1901) = 0.09993 kg
+    expect(page.locator("#do")).to_have_text("Leave the rig empty: a cell still drifts by 0.100 kg a minute.")

@@ -143,7 +143,7 @@ function showZero(well) {
     const kept = state.rig.channels.filter((channel) => channel.part === part).map(({ name }) => state.recent.get(name) ?? []);
     if (kept.length === 0 || kept.some((one) => one.length < 2 || spreadOf(one) > STILL_N)) return null;
     const sum_N = kept.reduce((sum, one) => sum + meanOf(one), 0);
-    return Math.abs(sum_N) > ZERO_GOOD_N ? `${fixed(sum_N, 0)} ${words.unit.newton} (${text.parts[part]})` : null;
+    return Math.abs(sum_N) > ZERO_GOOD_N ? `${loadText(sum_N)} (${text.parts[part]})` : null;
   });
   const found = parts.filter((one) => one !== null);
   say(byId("zero-hint"), found.length > 0 ? words.bench.emptyReads(found.join(", ")) : "");

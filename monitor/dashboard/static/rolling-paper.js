@@ -235,7 +235,11 @@ export class RollingPaper {
     pen.textBaseline = "middle";
     pen.textAlign = "right";
     const right = this.left - this.font_px * 0.4;
-    for (const { at, name } of this.margins.ticks) pen.fillText(name, right, Math.round(this.y(at)) + 0.5);
+    const { ticks } = this.margins;
+    // Where the paper is low only every second line, or fewer, has its number: they must not lie over each other.
+    const apart = ticks.length > 1 ? Math.abs(this.y(ticks[1].at) - this.y(ticks[0].at)) : Infinity;
+    const every = Math.max(1, Math.ceil((1.15 * this.font_px) / apart));
+    for (let i = 0; i < ticks.length; i += every) pen.fillText(ticks[i].name, right, Math.round(this.y(ticks[i].at)) + 0.5);
     pen.textBaseline = "alphabetic";
     pen.fillText(this.margins.unit, right, this.font_px * 0.85);
     const base = this.upper + this.plotH + this.font_px * 1.35;

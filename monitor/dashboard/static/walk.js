@@ -256,7 +256,7 @@ function instruction(walk) {
     if (task === null) return "";
     return text.tasks[task.kind](task.kind === "hang" ? (text.sides[task.at] ?? "") : partName(task.at), byId("begin").elements.watch_s?.value ?? "60");
   }
-  if (walk.stage === "warm_up") return Math.abs(walk.drift_N_per_min ?? 0) > 0.2 ? text.stillDrifting(fixed(Math.abs(walk.drift_N_per_min), 2)) : text.warmUp;
+  if (walk.stage === "warm_up") return Math.abs(walk.drift_N_per_min ?? 0) > 0.2 ? text.stillDrifting(loadText(Math.abs(walk.drift_N_per_min), { digits: 2 })) : text.warmUp;
   if (walk.stage === "reading") return text.handsOff;
   if (task === null) return text.allRead;
   const part = words.rigPage.parts[task.part];

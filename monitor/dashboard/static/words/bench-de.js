@@ -57,7 +57,7 @@ export const bench = {
   checkPage: "Seite zum Drucken",
   toRig: "zum Messgerät",
   warmUp: "Das Messgerät leer und eingeschaltet lassen; es wird eine halbe Minute beobachtet.",
-  stillDrifting: (drift) => `Leer lassen: eine Zelle driftet noch um ${drift} N in der Minute.`,
+  stillDrifting: (drift) => `Leer lassen: eine Zelle driftet noch um ${drift} in der Minute.`,
   handsOff: "Hände weg: es wird gelesen.",
   allRead: "Alle Lasten sind gelesen.",
   partAt: (part, place) => `${part} bei ${place}`,

@@ -57,7 +57,7 @@ export const bench = {
   checkPage: "page to print",
   toRig: "to the rig",
   warmUp: "Leave the rig empty and switched on; it is watched for half a minute.",
-  stillDrifting: (drift) => `Leave the rig empty: a cell still drifts by ${drift} N a minute.`,
+  stillDrifting: (drift) => `Leave the rig empty: a cell still drifts by ${drift} a minute.`,
   handsOff: "Hands off: reading.",
   allRead: "All loads were read.",
   partAt: (part, place) => `${part} at ${place}`,
