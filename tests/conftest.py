@@ -17,7 +17,10 @@ if TYPE_CHECKING:
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 MIGRATIONS_ARE_TESTED_IN = "tests/store/"
-LONG_FILES_IN = ["browser", "trust", "board", "service", "release", "work", "analysis", "cli", "newtons_calibration"]
+LONG_FILES_IN = [
+    "browser", "trust", "board", "service", "release", "work", "analysis", "cli", "newtons_calibration", "demo",
+    "shapes", "pipeline", "reports", "physics", "coaching",
+]  # fmt: skip
 """Folders whose files take longest: with a worker for each file, none of these may be the last to begin."""
 
 
