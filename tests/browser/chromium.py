@@ -32,6 +32,8 @@ VIEWPORTS = {
 MEDIA = ("color_scheme", "reduced_motion", "forced_colors")
 """Options that a page may be given by itself; all others belong to its context."""
 MOST_IDLE = 3
+LONGEST_MS = 120_000
+"""For a page to come or a button to be there; reached by a broken page only, or by a machine at its limit."""
 FONT_PX = "parseFloat(getComputedStyle(document.documentElement).fontSize)"
 
 
@@ -119,4 +121,5 @@ class Rooms:
     def _new(self, options: dict[str, object]) -> Room:
         context = self.browser.new_context(**{"locale": "en-GB", **options})  # type: ignore[arg-type]
         context.add_init_script(READ_NEWTONS)
+        context.set_default_timeout(LONGEST_MS)
         return Room(context, context.new_cdp_session(context.new_page()))

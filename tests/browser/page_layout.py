@@ -13,6 +13,12 @@ SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clie
 TWO_FRAMES = "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))"
 """What hears of a new size draws in the frame that comes, or in the one after it."""
 
+RESIZED = (
+    "async (size) => { while (innerWidth !== size.width || innerHeight !== size.height)"
+    f" await new Promise(requestAnimationFrame); await ({TWO_FRAMES})(); }}"
+)
+"""The browser hands a new size on to the page in its own time."""
+
 SEEN = """
     const seen = (node) => {
         if (!node.checkVisibility({ opacityProperty: true, visibilityProperty: true })) return false;
@@ -151,10 +157,17 @@ def sideways(page: Page) -> int:
     return int(page.evaluate(SIDEWAYS))
 
 
+def resize(page: Page, width: int, height: int) -> None:
+    """Give the page's window a size, and wait until it is drawn so."""
+    size = {"width": width, "height": height}
+    page.set_viewport_size(size)  # type: ignore[arg-type]
+    page.evaluate(RESIZED, size)
+
+
 def at_every_size(page: Page) -> Iterator[None]:
     """Bring the page to each size by day and by night, drawn anew; it never scrolls sideways."""
     for viewport in ("phone", "tablet", "wall"):
-        page.set_viewport_size(VIEWPORTS[viewport])
+        resize(page, **VIEWPORTS[viewport])
         for light in ("light", "dark"):
             page.emulate_media(color_scheme=light)
             page.evaluate(TWO_FRAMES)

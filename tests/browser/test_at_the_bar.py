@@ -7,7 +7,7 @@ import re
 
 import pytest
 from fake_rig import BODYWEIGHT_N, HANGS_S, LETS_GO_S, scene_at, served
-from page_layout import TWO_FRAMES, at_every_size
+from page_layout import at_every_size, resize
 from playwright.sync_api import Page, expect
 
 from monitor.coaching.step_on import Candidate
@@ -260,9 +260,8 @@ def test_digits_of_the_time_are_a_sixth_of_the_screens_height(open_page, asked):
         hold = HoldClock(HANGS_S, time_s, False, ended)
         show(asked, page, LETS_GO_S + 1 if ended else HANGS_S + 7, hold=hold)
         for width, height in SCREENS_PX:  # a drawing of new figures costs more than a new size does
-            page.set_viewport_size({"width": width, "height": height})
             asked.hub.publish(asked.hub.newest()[2])  # the same again: no screen gets old
-            page.evaluate(TWO_FRAMES)
+            resize(page, width, height)
             high, right = page.evaluate(DIGITS_PX)
             case = f"{width} x {height}, {time_s} s, ended {ended}"
             assert high >= height / 6, f"{case}: {high / height:.3f} of the height"

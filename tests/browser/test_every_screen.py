@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from chromium import VIEWPORTS, fingers, large_text
 from page_axe import axe_blames
-from page_layout import covered, cut, sideways, small_targets, walk_by_keys
+from page_layout import covered, cut, resize, sideways, small_targets, walk_by_keys
 from playwright.sync_api import Page
 from screen_states import AS_IT_OPENS, AT_THE_BAR, EVERY_STATE, State, settle, shown
 
@@ -36,7 +36,7 @@ def blame(page: Page, name: str) -> list[str]:
 
 
 def look(page: Page, viewport: str, light: str) -> None:
-    page.set_viewport_size(VIEWPORTS[viewport])
+    resize(page, **VIEWPORTS[viewport])
     page.emulate_media(color_scheme=light)
     settle(page)
 
