@@ -75,8 +75,24 @@ def _on_a_cubic(stay: Stay, at_s: float, level_N: float) -> Edge | None:
     at = float(real[np.argmin(np.abs(real - begins))])
     slope_N = max(abs(float(load.deriv()(at))), LEAST_SLOPE_N)
     felt = (at / beside) ** np.arange(4) - np.array([0, 0, 2, 6 * at / beside]) / (24 * beside**2)
-    u_rows = noise_N * float(np.linalg.norm(felt @ onto)) / slope_N
+    u_rows = (
+        math.hypot(noise_N * float(np.linalg.norm(felt @ onto)), _left_of_bend_N(near_N, at / beside, noise_N))
+        / slope_N
+    )
     return Edge(float(stay.t_s[row - 1]) + (at + 0.5) / stay.rate_Hz, _with_stamps(stay, u_rows / stay.rate_Hz))
+
+
+def _left_of_bend_N(near_N: Array, at: float, noise_N: float) -> float:
+    """Return what a cubic leaves of the load's bend at a place (-1 to 1 across the readings), N.
+
+    The next degree's share there, by the orthonormal polynomial of degree four, less what noise makes of it.
+    """
+    places = (np.arange(len(near_N)) + 0.5) / (0.5 * len(near_N)) - 1.0
+    powers = np.vander(np.append(places, at), 5, increasing=True)
+    q, r = np.linalg.qr(powers[:-1])
+    here = float(np.linalg.solve(r.T, powers[-1])[4])
+    share_N = here * float(q[:, 4] @ near_N)
+    return math.sqrt(max(0.0, share_N**2 - (here * noise_N) ** 2))
 
 
 def _with_stamps(stay: Stay, u_s: float) -> float:
