@@ -99,7 +99,7 @@ class CoachingDesk:
             raise UnknownPerson(
                 what=f"There is no person {uid[:80]!r}.",
                 means="Nothing can be told of them.",
-                do="Take a uid from the list of people, or add the person first.",
+                do="Choose somebody from the list of people, or add the person first.",
             )
         return found
 

@@ -169,7 +169,7 @@ def need_person(connection: Connection, uid: str) -> None:
         raise UnknownPerson(
             what=f"There is no person {uid[:80]!r}.",
             means="Nothing was kept.",
-            do="Take a uid from the list of people, or add the person first.",
+            do="Choose somebody from the list of people, or add the person first.",
         )
 
 

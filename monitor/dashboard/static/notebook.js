@@ -153,7 +153,7 @@ export class Notebook {
       this.add("rect", { class: "nb-missing", x: from, y: top, width: Math.max(2, to - from), height: Math.max(1, bottom - top) });
       const step = 0.55 * this.em;
       for (let x = from; x < to; x += step) this.line("nb-missing-line", x, bottom, Math.min(to, x + step), top);
-      this.text("nb-missing-text", (from + to) / 2, bottom + 1.1 * this.em, words.heldElsewhere(fixed(part.fraction * 100, 0)), "middle");
+      this.text("nb-missing-text", (from + to) / 2, top - 0.45 * this.em, words.heldElsewhere(fixed(part.fraction * 100, 0)), "middle");
     }
   }
 

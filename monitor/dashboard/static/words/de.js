@@ -571,7 +571,7 @@ export const words = {
     next: "als Nächstes",
     nothing: "jetzt ist nichts zu tun",
     target: (s) => `${s} s`,
-    help: (alpha, most) => (most <= 0.025 ? "ohne Hilfe" : `Füße ${Math.round(alpha * 100)} %, bis ${Math.round(most * 100)} %`),
+    help: (alpha, most) => (most <= 0.025 ? "ohne Hilfe" : `Füße ${alpha < 0.005 ? "" : `${Math.round(alpha * 100)} %, `}bis ${Math.round(most * 100)} %`),
     left: (minutes) => `Heute noch ${minutes} Minuten.`,
     chance: (seconds, value, low, high) => `${seconds} s ohne Hilfe gelängen heute mit ${value}${low === high ? "" : ` (vier Fünftel des Vermuteten: ${low} bis ${high})`}.`,
     percent: (share) => (share > 0.99 ? "über 99 %" : share < 0.01 ? "unter 1 %" : `${Math.round(share * 100)} %`),

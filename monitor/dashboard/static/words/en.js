@@ -571,7 +571,7 @@ export const words = {
     next: "next",
     nothing: "nothing to be done now",
     target: (s) => `${s} s`,
-    help: (alpha, most) => (most <= 0.025 ? "without help" : `feet ${Math.round(alpha * 100)} %, up to ${Math.round(most * 100)} %`),
+    help: (alpha, most) => (most <= 0.025 ? "without help" : `feet ${alpha < 0.005 ? "" : `${Math.round(alpha * 100)} %, `}up to ${Math.round(most * 100)} %`),
     left: (minutes) => `${minutes} minutes left today`,
     chance: (seconds, value, low, high) => `${seconds} s without help would succeed today with ${value}${low === high ? "" : ` (four fifths of what is believed: ${low} to ${high})`}.`,
     percent: (share) => (share > 0.99 ? "over 99 %" : share < 0.01 ? "under 1 %" : `${Math.round(share * 100)} %`),
