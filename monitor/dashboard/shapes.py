@@ -54,9 +54,16 @@ class SettingsShape(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    alpha_max: float = Field(ge=0, le=1, allow_inf_nan=False, description="allowed assistance, fraction of bodyweight")
+    alpha_max: float = Field(
+        ge=0, le=1, strict=True, allow_inf_nan=False, description="allowed assistance, fraction of bodyweight"
+    )
     bodyweight_N: float | None = Field(
-        default=None, gt=50, lt=5000, allow_inf_nan=False, description="given bodyweight in newtons, or null"
+        default=None,
+        gt=50,
+        lt=5000,
+        strict=True,
+        allow_inf_nan=False,
+        description="given bodyweight in newtons, or null",
     )
 
 

@@ -151,7 +151,8 @@ def test_settings_are_read_and_changed(client):
 @pytest.mark.parametrize(
     "body",
     [b'{"alpha_max": 1.5}', b'{"alpha_max": NaN}', b'{"alpha_max": -0.1}', b'{"bodyweight_N": 700}', b"{", b"[]",
-     b'{"alpha_max": 0.1, "bodyweight_N": 0}', b'{"alpha_max": 0.1, "alhpa": 1}', b'{"alpha_max": "much"}'],
+     b'{"alpha_max": 0.1, "bodyweight_N": 0}', b'{"alpha_max": 0.1, "alhpa": 1}', b'{"alpha_max": "much"}',
+     b'{"alpha_max": true}', b'{"alpha_max": 0.1, "bodyweight_N": "700"}'],
 )  # fmt: skip
 def test_useless_settings_change_nothing(client, body):
     answer = client.put("/api/settings", content=body, headers={"content-type": "application/json"})
