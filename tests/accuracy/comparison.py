@@ -19,6 +19,8 @@ SHORTEST_GAP_S = 0.05
 """A gap of the grip that 80 readings a second must show."""
 SLOW_N_s = 1000.0
 """Below this the bar is taken over so gently that half a newton of noise is two per cent of the rise."""
+RATE_RESOLVED_REL = 0.01
+"""A rate of loading that is told with a larger relative standard uncertainty is not resolved by the readings."""
 NOTHING = float("inf")
 """The error of a number that should be there and is null."""
 
@@ -128,10 +130,13 @@ def _hold(truth: Truth, true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
 
 def _loading(true: Truth, hold: dict[str, Any]) -> Iterator[Found]:
     rate, real = hold["loading_N_s"], true["loading_N_s"]
-    slow = real < SLOW_N_s
     u_rate = bounds.line_slope_N_s(0.05, 2)
     error = NOTHING if rate is None else 100 * abs(rate / real - 1)
-    yield Found("loading rate, slow" if slow else "loading rate", error, bound=100 * u_rate / real, value=real)
+    known = rate is None or hold["loading_u_N_s"] <= RATE_RESOLVED_REL * rate
+    name = "loading rate, slow" if real < SLOW_N_s else "loading rate" if known else "loading rate, not resolved"
+    yield Found(name, error, bound=100 * u_rate / real, value=real)
+    if real >= SLOW_N_s:
+        yield Found("loading rate not resolved", 0 if known else 1)
     if rate is not None:
         yield Found("loading rate over u", abs(rate - real) / hold["loading_u_N_s"])
 

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from tests.accuracy import plots
+from tests.accuracy.comparison import RATE_RESOLVED_REL
 from tests.accuracy.confidence import rate_bounds, share_bounds
 from tests.accuracy.runs import Record
 from tests.accuracy.summary import FALSE_ALARMS, Row, rows
@@ -26,11 +27,13 @@ MISSED = (
     "regrip missed",
     "bad cell not told",
     "peak not resolved",
+    "loading rate not resolved",
 )
 OTHER_UNITS = {
     "live onset": "ms",
     "touch's peak": "%",
     "peak, not resolved": "%",
+    "loading rate, not resolved": "%",
     "travel over u": "error / u",
     "swing beside pulls": "degrees",
     "swing withheld near pulls": "share",
@@ -202,6 +205,7 @@ def _validity() -> list[str]:
             f"one side carries {100 * grip_changes.ONE_SIDED:g} % of bodyweight more, before and after",
         ],
         ["peak, as resolved", f"a standard uncertainty of at most {100 * peak.RESOLVED_REL:g} %"],
+        ["rate of loading, as resolved", f"a standard uncertainty of at most {100 * RATE_RESOLVED_REL:g} %"],
         ["unassisted", f"the feet take less than {100 * assistance.UNASSISTED_BELOW:g} % in the median"],
         ["tremor", f"{tremor.BAND_Hz[0]:g} to {tremor.BAND_Hz[1]:g} Hz"],
         [

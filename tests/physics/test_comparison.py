@@ -114,6 +114,10 @@ def test_a_perfect_result_has_no_error():
         ({"travel": []}, {"pull missed": 1.0}),
         ({"loading_N_s": 9090.0}, {"loading rate": 1.0, "loading rate over u": 1.8}),
         (
+            {"loading_N_s": 9090.0, "loading_u_N_s": 180.0},
+            {"loading rate, not resolved": 1.0, "loading rate not resolved": 1, "loading rate over u": 0.5},
+        ),
+        (
             {"assistance_course": [(15.5, 0.003, 0.001)]},
             {"assistance by the second": 0.3, "assistance by the second over u": 3.0},
         ),
