@@ -64,8 +64,17 @@ def compare(truth: Truth, result: dict[str, Any]) -> list[Found]:
         taken.add(best)
         found.append(Found("hold missed", 0))
         found += _hold(truth, true_hold, result["holds"][best])
-    found.append(Found("hold invented", len(result["holds"]) - len(taken), result["quality"]["samples"] / 80.0))
+    others = [(h["onset_s"], h["release_s"]) for n, h in enumerate(result["holds"]) if n not in taken]
+    leans = [span for span in others if hung(truth, span)]
+    found.append(Found("hold invented", len(others) - len(leans), result["quality"]["samples"] / 80.0))
+    if not truth["holds"]:
+        found.append(Found("lean that is a hang", len(leans)))
     return found
+
+
+def hung(truth: Truth, span: Span) -> bool:
+    """Say whether the bar carried so much for most of a span that it is a hang, though nobody was told to hang."""
+    return sum(overlap_s(span, one) for one in truth["bar_hung"]) > 0.5 * (span[1] - span[0])
 
 
 def _record(truth: Truth, result: dict[str, Any]) -> Iterator[Found]:

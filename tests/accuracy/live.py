@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from monitor.measures.picture import Picture
-from tests.accuracy.comparison import NOTHING, Found
+from tests.accuracy.comparison import NOTHING, Found, hung
 from tests.physics.truth import Truth
 
 NEAR_s = 0.5
@@ -23,10 +23,10 @@ def compare_live(truth: Truth, pictures: Sequence[Picture]) -> list[Found]:
         found.append(Found("hold sure on the live page", sure[0].t_s - onset if sure else NOTHING))
         if sure and sure[0].hold is not None:
             found.append(Found("live onset", 1e3 * abs(sure[0].hold.onset_s - onset)))
-    made_up = {
-        round(p.hold.onset_s)
-        for p in running
-        if p.hold is not None and not p.hold.provisional and all(abs(p.hold.onset_s - o) >= NEAR_s for o in onsets)
-    }
+    told: dict[int, tuple[float, float]] = {}
+    for p in running:
+        if p.hold is not None and not p.hold.provisional and all(abs(p.hold.onset_s - o) >= NEAR_s for o in onsets):
+            told[round(p.hold.onset_s)] = (p.hold.onset_s, p.t_s)
+    made_up = [span for span in told.values() if not hung(truth, span)]
     found.append(Found("hold invented on the live page", len(made_up), len(pictures) / 20.0))
     return found

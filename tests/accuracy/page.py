@@ -235,8 +235,8 @@ def unseen_section(records: list[Record]) -> list[str]:
         "## Unseen bodies",
         "",
         f"{len(set(seeds))} other people (seeds {min(seeds)} to {max(seeds)}) through {len(records)} stays, ordinary "
-        "ones and hard cases together. No number of the measurement was set by them: what the figures above owe to "
-        "having been looked at shows here.",
+        "ones and hard cases together. No number of the measurement was set by them, but faults that they showed were "
+        "mended (decision 17): what the figures above owe to having been looked at shows here, as far as that goes.",
         "",
         "Falls short of its floor, with the stays that are farthest off: " + ("; ".join(short) or "nothing") + ".",
         "",

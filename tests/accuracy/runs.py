@@ -17,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+from monitor.holds.edges import LEAST_FRACTION
 from tests.accuracy.comparison import Found, compare
 from tests.accuracy.live import compare_live
 from tests.physics.engine import simulate
@@ -25,6 +26,9 @@ from tests.physics.truth import TOUCH_LEAST_N, Truth, crossings, truth_of
 from tests.physics.wiring import RATE_HZ, Array, measure, readings_N
 
 PHYSICS = Path(__file__).parents[1] / "physics"
+SMOOTHED_ROWS, HUNG_LEAST_s = 40, 2.0
+"""A mean over half a second above the monitor's least level, for two seconds, is no tug."""
+
 LIVE = ("stands_hangs", "assisted_growing", "jumps_up", "never_hangs", "hops_on_one_hand")
 """Scenarios whose live view is judged too."""
 KEPT_s = 24 * 3600.0
@@ -51,27 +55,37 @@ def _folder() -> Path:
 
 
 def stay(name: str, seed: int) -> tuple[Array, Truth]:
-    """Return the noise-free readings (n, 6) of a stay and its truth, and when the platform bore a load."""
+    """Return the noise-free readings (n, 6) of a stay and its truth, and when platform and bar bore a load."""
     if name in PLAYED_LIKE:
         means, truth = stay(PLAYED_LIKE[name], seed)
         return means, truth | {"scenario": name, "tags": sorted(make_script(name, seed).tags)}
     place = _folder() / f"{name}-{seed}.npz"
     if place.exists():
         with np.load(place) as kept:
-            return kept["means_N"], json.loads(str(kept["truth"])) | _platform_loaded(kept["means_N"])
+            return kept["means_N"], _with_loads(json.loads(str(kept["truth"])), kept["means_N"])
     script = make_script(name, seed)
     course = simulate(script)
     means, truth = readings_N(course.load_N), truth_of(script, course)
     unfinished = place.with_suffix(f".{os.getpid()}.npz")
     np.savez(unfinished, means_N=means, truth=json.dumps(truth))
     unfinished.replace(place)
-    return means, truth | _platform_loaded(means)
+    return means, _with_loads(truth, means)
 
 
-def _platform_loaded(means_N: Array) -> Truth:
-    """Return the spans in which feet bore on the platform, scripted or not: a body may sag onto it."""
+def _with_loads(truth: Truth, means_N: Array) -> Truth:
+    """Return the truth with the spans in which feet bore on the platform, and those in which the bar carried a hang.
+
+    Neither need be scripted: a body may sag onto the platform, and who leans on the bar may hang from it by what the
+    monitor calls a hang.
+    """
     t_s = (np.arange(len(means_N)) + 0.5) / RATE_HZ
-    return {"platform_loaded": crossings(t_s, means_N[:, 2:].sum(axis=1), TOUCH_LEAST_N)}
+    bar_N, feet_N = means_N[:, :2].sum(axis=1), means_N[:, 2:].sum(axis=1)
+    smooth_N = np.convolve(bar_N, np.ones(SMOOTHED_ROWS) / SMOOTHED_ROWS, "same")
+    hung = crossings(t_s, smooth_N, LEAST_FRACTION * truth["bodyweight_N"])
+    return truth | {
+        "platform_loaded": crossings(t_s, feet_N, TOUCH_LEAST_N),
+        "bar_hung": [(a, b) for a, b in hung if b - a >= HUNG_LEAST_s],
+    }
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ TRUTH: dict[str, Any] = {
     "bodyweight_N": 700.0,
     "person": {"kappa": 0.84},
     "platform_loaded": [(30.2, 30.7)],
+    "bar_hung": [(9.9, 40.1)],
     "grip_changes": [{"load_side_change_s": 25.0, "to": "left", "slope_N_s": 900.0}],
     "events": [
         {"kind": "passive_to_active", "t_s": 20.0, "duration_s": 1.0, "com_rise_mm": 40.0},
@@ -149,6 +150,13 @@ def test_holds_missed_and_invented_are_told():
     twice = copy.deepcopy(RESULT)
     twice["holds"].append({**copy.deepcopy(RESULT["holds"][0]), "onset_s": 50.0, "release_s": 60.0})
     assert errors(twice) == {"hold invented": 1}
+
+
+def test_a_lean_that_loads_the_bar_like_a_hang_is_told_as_one():
+    nobody = {**TRUTH, "holds": []}
+    for loaded, wanted in (([(9.9, 40.1)], {"lean that is a hang": 1}), ([(9.9, 24.0)], {"hold invented": 1})):
+        found = {one.measure: one.error for one in compare({**nobody, "bar_hung": loaded}, RESULT) if one.error}
+        assert {name: error for name, error in found.items() if "hold" in name or "lean" in name} == wanted
 
 
 def test_a_pull_of_less_than_half_the_range_stays_passive_as_in_the_recorded_curves():
