@@ -139,7 +139,7 @@ def made_up_holds(count: int = 7) -> list[StoredHold]:
             zero_bar_N=1.2 + 0.15 * i, zero_feet_N=None if i == 2 else -2.4 - 0.1 * i, clean_s=duration_s * 0.8,
             swing=None if swing is None else Swing(swing * 2, swing, 0.44),
             third_support=[ThirdSupport(12.0, 14.0, 0.08)] if i == 3 else [],
-            flags=["bodyweight unknown: no quiet stand before the hold"] if alpha is None else [],
+            flags=["bodyweight_unknown"] if alpha is None else [],
         )  # fmt: skip
         onset_ns = newest_ns - i * 212_000_000_000
         holds.append(StoredHold(f"hold-{i}", "stay-1", count - i, onset_ns, BODYWEIGHT_N, 0.6, result, 1))
