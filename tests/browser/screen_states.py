@@ -110,8 +110,12 @@ def _old(page: Page, hall: SimpleNamespace) -> None:
 
 
 def _all_open(page: Page, hall: SimpleNamespace) -> None:
-    """Open whatever opens: forms and lists that are folded away."""
-    for summary in page.locator("summary:visible").all():
+    """Open whatever opens: forms and lists that are folded away.
+
+    Sounds and settings close one another: the last that is opened is seen at the bar, the first on the coach's page.
+    """
+    summaries = page.locator("summary:visible").all()
+    for summary in reversed(summaries) if page.url.endswith("/coach") else summaries:
         if summary.is_visible() and not summary.evaluate("(node) => node.parentElement.open"):
             summary.click()
 
