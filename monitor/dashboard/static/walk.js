@@ -11,7 +11,7 @@ const LOOK_MS = 500;
 const EMPTY_SCENES = ["empty", "waiting"];
 const KINDS = { "/rig/zero": "zero", "/rig/calibrate": "calibration", "/rig/check": "check" };
 const text = words.bench;
-const page = { kind: KINDS[location.pathname] ?? "check", rig: null, walk: null, scene: null, shown: "", asking: false };
+const page = { kind: KINDS[location.pathname] ?? "check", rig: null, walk: null, scene: null, shown: "", shows: 0, asking: false };
 const form = byId("begin");
 const bob = drawBob();
 
@@ -137,8 +137,11 @@ async function doing(work) {
 async function look() {
   if (page.asking) return;
   page.asking = true;
+  const shows = page.shows;
   try {
-    show(await ask("/api/rig/walk"));
+    const walk = await ask("/api/rig/walk");
+    // What a button brought meanwhile is newer.
+    if (shows === page.shows) show(walk);
     if (page.lost) tell(null);
     page.lost = false;
   } catch (error) {
@@ -150,6 +153,7 @@ async function look() {
 }
 
 function show(walk) {
+  page.shows += 1;
   if (walk !== null && walk.kind !== page.kind) {
     page.kind = walk.kind;
     showKind();
