@@ -138,16 +138,16 @@ def test_a_screen_whose_clock_is_an_hour_wrong_shows_the_same(open_page, off_h):
 
 
 def test_after_minutes_of_pictures_nothing_has_grown_and_no_event_is_lost(open_page):
-    """Three minutes of the scene, forty times as fast; ``python -m tests.bench page`` plays thirty."""
+    """Half an hour of the scene, 240 times as fast: what comes too quickly is left out, as for a slow screen."""
     with served() as dashboard:
         # An option that no other test gives makes a context of its own, with a process and a heap that it alone fills.
         page = open_page("about:blank", java_script_enabled=True)
         page.add_init_script(COUNT)
         page.goto(dashboard.url)
         until(page, "document.body.dataset.scene !== undefined")
-        found = course(page, dashboard.hub, dashboard.store, minutes=3.0, quickened=40.0)
+        found = course(page, dashboard.hub, dashboard.store, minutes=30.0, quickened=240.0)
         assert found.pictures_seen > 100
-        assert found.events_seen == found.events_sent >= 8
+        assert found.events_seen == found.events_sent >= 50
         # A picture kept by mistake would be about 1 kB each, 3600 of them; what is kept by design is thirty seconds.
         assert found.heap_last - found.heap_first < 1_000_000
         assert found.nodes_last <= found.nodes_first + 50
