@@ -11,20 +11,20 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from monitor.analysis import analyse_file as analyse
-    from monitor.coaching.bout import Bout
-    from monitor.coaching.desk import CoachingDesk
-    from monitor.coaching.endurance import fit_endurance
-    from monitor.coaching.prescription import chance_of_holding, least_assistance, time_at
-    from monitor.exports.kept_curve import hold_curve
-    from monitor.measures.record import Wishes
+    from monitor.coaching.coaching_service import CoachingService
+    from monitor.coaching.endurance.curve import fit_endurance
+    from monitor.coaching.endurance.effort import Effort
+    from monitor.coaching.prescribing.forecast import chance_of_holding, least_assistance, time_at
+    from monitor.exports.hold_curve import hold_curve
+    from monitor.measures.session_analysis import AnalysisSettings
     from monitor.store import DataFolder, HoldFilter, open_store
 
 __all__ = [
-    "Bout",
-    "CoachingDesk",
+    "AnalysisSettings",
+    "CoachingService",
     "DataFolder",
+    "Effort",
     "HoldFilter",
-    "Wishes",
     "analyse",
     "chance_of_holding",
     "fit_endurance",
@@ -35,18 +35,18 @@ __all__ = [
 ]
 
 _HOMES = {
-    "Bout": ("monitor.coaching.bout", "Bout"),
-    "CoachingDesk": ("monitor.coaching.desk", "CoachingDesk"),
+    "Effort": ("monitor.coaching.endurance.curve.effort", "Effort"),
+    "CoachingService": ("monitor.coaching.coaching_service", "CoachingService"),
     "DataFolder": ("monitor.store", "DataFolder"),
     "HoldFilter": ("monitor.store", "HoldFilter"),
-    "Wishes": ("monitor.measures.record", "Wishes"),
+    "AnalysisSettings": ("monitor.measures.session_analysis", "AnalysisSettings"),
     "analyse": ("monitor.analysis", "analyse_file"),
-    "chance_of_holding": ("monitor.coaching.prescription", "chance_of_holding"),
-    "fit_endurance": ("monitor.coaching.endurance", "fit_endurance"),
-    "hold_curve": ("monitor.exports.kept_curve", "hold_curve"),
-    "least_assistance": ("monitor.coaching.prescription", "least_assistance"),
+    "chance_of_holding": ("monitor.coaching.prescribing.forecast", "chance_of_holding"),
+    "fit_endurance": ("monitor.coaching.endurance.curve.curve", "fit_endurance"),
+    "hold_curve": ("monitor.exports.hold_curve", "hold_curve"),
+    "least_assistance": ("monitor.coaching.prescribing.forecast", "least_assistance"),
     "open_store": ("monitor.store", "open_store"),
-    "time_at": ("monitor.coaching.prescription", "time_at"),
+    "time_at": ("monitor.coaching.prescribing.forecast", "time_at"),
 }
 
 

@@ -17,8 +17,8 @@ from firmware_bridge.counts import CountBlock
 from firmware_bridge.journal import PACKED
 from firmware_bridge.sources import BoardFacts, ClockFit, Counters, JournalSource, Note, SourceEvent
 from monitor.errors import BadInput, MonitorError
-from monitor.measures.record import Wishes
 from monitor.measures.result import HoldResult, Quality, RecordResult
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import (
     Calibration,
     calibration_from_dict,
@@ -27,7 +27,7 @@ from monitor.newtons.calibration import (
 )
 from monitor.newtons.curve_file import RATE_SLACK, read_curve
 from monitor.newtons.load_block import LoadBlock, Newtons
-from monitor.pipeline import Output, Pipeline, StayBegan, StayMeasured
+from monitor.pipeline import Output, Pipeline, SessionBegan, SessionMeasured
 from monitor.rig import HIGHEST_RATE_Hz, LOWEST_RATE_Hz, Rig, rig_from_dict, rig_to_dict
 
 JOURNAL_SUFFIX = ".journal"
@@ -57,7 +57,7 @@ class RateNotUsable(MonitorError):
 
 
 def rig_note(rig: Rig, calibration: Calibration, **more: Any) -> dict[str, object]:
-    """Return the note with which a stay's journal begins: what is needed to read its counts for ever."""
+    """Return the note with which a session's journal begins: what is needed to read its counts for ever."""
     return {"rig": rig_to_dict(rig), "calibration": calibration_to_dict(calibration), **more}
 
 
@@ -66,7 +66,7 @@ class EventAnalyser:
 
     Parameters
     ----------
-    wishes : Wishes
+    analysis_settings : Wishes
     rig, calibration : Rig, Calibration or None
         None: taken from the journal's own note.
     live : bool
@@ -74,15 +74,20 @@ class EventAnalyser:
     """
 
     def __init__(
-        self, wishes: Wishes, rig: Rig | None = None, calibration: Calibration | None = None, *, live: bool = False
+        self,
+        analysis_settings: AnalysisSettings,
+        rig: Rig | None = None,
+        calibration: Calibration | None = None,
+        *,
+        live: bool = False,
     ) -> None:
         self.rig, self.calibration = rig, calibration
         self._given = rig is not None
-        self._wishes = wishes
+        self._analysis_settings = analysis_settings
         self._live = live
         self._facts: BoardFacts | None = None
         self._pipeline: Pipeline | None = None
-        self._stays_before = 0
+        self._sessions_before = 0
         self.clock: ClockFit | None = None
         self.counters = Counters()
         self.rate_Hz = 0.0
@@ -90,21 +95,21 @@ class EventAnalyser:
 
     def renewed(self, calibration: Calibration | None) -> EventAnalyser:
         """Return an analyser that begins anew at this moment of the same source, with another calibration."""
-        new = EventAnalyser(self._wishes, self.rig, calibration, live=self._live)
+        new = EventAnalyser(self._analysis_settings, self.rig, calibration, live=self._live)
         new._facts, new.clock, new.counters = self._facts, self.clock, self.counters
-        new._stays_before = self._stays_before + (self._pipeline.stays if self._pipeline is not None else 0)
+        new._sessions_before = self._sessions_before + (self._pipeline.sessions if self._pipeline is not None else 0)
         return new
 
     @property
-    def wishes(self) -> Wishes:
+    def analysis_settings(self) -> AnalysisSettings:
         """What the caller set; counts from the next block on."""
-        return self._wishes
+        return self._analysis_settings
 
-    @wishes.setter
-    def wishes(self, wishes: Wishes) -> None:
-        self._wishes = wishes
+    @analysis_settings.setter
+    def analysis_settings(self, analysis_settings: AnalysisSettings) -> None:
+        self._analysis_settings = analysis_settings
         if self._pipeline is not None:
-            self._pipeline.wishes = wishes
+            self._pipeline.analysis_settings = analysis_settings
 
     def take(self, event: SourceEvent) -> Output:
         """Take one event of a source.
@@ -139,8 +144,8 @@ class EventAnalyser:
     def _told(self, facts: BoardFacts) -> Output:
         self._facts = facts
         if self._pipeline is not None and facts.rate_Hz and abs(facts.rate_Hz / self.rate_Hz - 1) > SAME_RATE:
-            out = self._numbered(self._pipeline.flush(interrupted=True), self._stays_before)
-            self._stays_before += self._pipeline.stays
+            out = self._numbered(self._pipeline.flush(interrupted=True), self._sessions_before)
+            self._sessions_before += self._pipeline.sessions
             self._pipeline = None
             return out
         return Output()
@@ -148,15 +153,15 @@ class EventAnalyser:
     def _counts(self, block: CountBlock) -> Output:
         if self._pipeline is None:
             self._pipeline = self._made(block.counts.shape[1])
-        return self._numbered(self._pipeline.push(block), self._stays_before)
+        return self._numbered(self._pipeline.push(block), self._sessions_before)
 
     def _numbered(self, out: Output, before: int) -> Output:
-        """Return the output with its stays numbered through all pipelines of this analyser."""
+        """Return the output with its sessions numbered through all pipelines of this analyser."""
         if before:
             out.events = [
-                StayBegan(e.stay + before, e.at_s, e.from_s)
-                if isinstance(e, StayBegan)
-                else StayMeasured(e.stay + before, e.result, e.final, e.interrupted)
+                SessionBegan(e.session + before, e.at_s, e.from_s)
+                if isinstance(e, SessionBegan)
+                else SessionMeasured(e.session + before, e.result, e.final, e.interrupted)
                 for e in out.events
             ]
         return out
@@ -205,7 +210,7 @@ class EventAnalyser:
         pipeline = Pipeline(
             self.rig,
             self.rate_Hz,
-            self._wishes,
+            self._analysis_settings,
             calibration=self.calibration,
             delay_s=self.delay_s,
             skew_s=self._facts.skew_us * 1e-6 if self._facts else 0.0,
@@ -219,7 +224,7 @@ class EventAnalyser:
         """End the record: a stay in progress is measured."""
         if self._pipeline is None:
             return Output()
-        return self._numbered(self._pipeline.flush(interrupted=interrupted), self._stays_before)
+        return self._numbered(self._pipeline.flush(interrupted=interrupted), self._sessions_before)
 
     @property
     def samples(self) -> int:
@@ -256,7 +261,7 @@ def is_journal(path: str | os.PathLike[str]) -> bool:
 
 def analyse_file(
     path: str | os.PathLike[str],
-    wishes: Wishes | None = None,
+    analysis_settings: AnalysisSettings | None = None,
     *,
     rig: Rig | None = None,
     calibration: Calibration | None = None,
@@ -268,12 +273,12 @@ def analyse_file(
     TellableError
         The file is missing, damaged, no load curve and no journal, or its rig is not known. The file is never changed.
     """
-    wishes = wishes or Wishes()
+    analysis_settings = analysis_settings or AnalysisSettings()
     if is_journal(path):
-        return _analyse_journal(Path(path), wishes, rig, calibration)
+        return _analyse_journal(Path(path), analysis_settings, rig, calibration)
     curve = read_curve(path)
     blocks = curve.blocks()
-    pipeline = Pipeline(curve.rig, curve.rate_Hz, wishes)
+    pipeline = Pipeline(curve.rig, curve.rate_Hz, analysis_settings)
     outputs = [pipeline.push_load(block) for block in blocks]
     outputs.append(pipeline.flush())
     result = whole_result(outputs, pipeline.samples, pipeline.lost, pipeline.spikes, curve.rate_Hz)
@@ -281,8 +286,10 @@ def analyse_file(
     return Analysis(Path(path), curve.rig, result, t_s, curve.load_N)
 
 
-def _analyse_journal(path: Path, wishes: Wishes, rig: Rig | None, calibration: Calibration | None) -> Analysis:
-    analyser = EventAnalyser(wishes, rig, calibration)
+def _analyse_journal(
+    path: Path, analysis_settings: AnalysisSettings, rig: Rig | None, calibration: Calibration | None
+) -> Analysis:
+    analyser = EventAnalyser(analysis_settings, rig, calibration)
     outputs: list[Output] = []
     loads: list[LoadBlock] = []
     newtons: Newtons | None = None
@@ -346,14 +353,14 @@ def _one(blocks: list[CountBlock]) -> CountBlock:
 
 
 def read_loads(path: str | os.PathLike[str]) -> tuple[Rig, NDArray[np.float64], NDArray[np.float64]]:
-    """Return a stay's rig, instants of the load (n,) and loads (n, channels) in newtons, without analysing it.
+    """Return a session's rig, instants of the load (n,) and loads (n, channels) in newtons, without analysing it.
 
     Raises
     ------
     TellableError
         As ``analyse_file`` for journals.
     """
-    analyser = EventAnalyser(Wishes())
+    analyser = EventAnalyser(AnalysisSettings())
     loads: list[LoadBlock] = []
     newtons: Newtons | None = None
     for event in joined(JournalSource(path).events()):
@@ -373,13 +380,13 @@ def read_loads(path: str | os.PathLike[str]) -> tuple[Rig, NDArray[np.float64], 
 
 
 def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, rate_Hz: float | None) -> RecordResult:
-    """Put the final results of all stays of one record together.
+    """Put the final results of all sessions of one record together.
 
-    Bodyweight is that of the stay with the most time on the bar, flags are those of the stays with holds (of the
-    longest where nobody hung); ``several_stays`` tells that there were others, ``interrupted`` that a gap or a restart
-    of the board cut one off.
+    Bodyweight is that of the session with the most time on the bar, flags are those of the sessions with holds (of the
+    longest where nobody hung); ``several_sessions`` tells that there were others, ``interrupted`` that a gap or a
+    restart of the board cut one off.
     """
-    last = [e for out in outputs for e in out.events if isinstance(e, StayMeasured) and e.final]
+    last = [e for out in outputs for e in out.events if isinstance(e, SessionMeasured) and e.final]
     final = [e.result for e in last]
     quality = Quality(samples, lost, spikes, rate_Hz)
     if not final:
@@ -395,7 +402,7 @@ def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, ra
     if any(e.interrupted for e in last):
         flags.append("interrupted")
     if len(final) > 1:
-        flags.append("several_stays")
+        flags.append("several_sessions")
     zeros = main.quality
     quality = replace(quality, zero_bar_N=zeros.zero_bar_N, zero_feet_N=zeros.zero_feet_N)
     return RecordResult(main.bodyweight_N, main.bodyweight_u_N, holds, quality, flags)
@@ -409,7 +416,7 @@ def rig_of_journal(path: str | os.PathLike[str]) -> tuple[Rig, Calibration]:
     RigUnknown
         The journal has no such note.
     """
-    analyser = EventAnalyser(Wishes())
+    analyser = EventAnalyser(AnalysisSettings())
     for event in JournalSource(path).events():
         if isinstance(event, Note):
             analyser.take(event)

@@ -21,14 +21,14 @@ from monitor.signals.grid import UniformGrid
 from monitor.signals.marks import RowMarks
 from monitor.signals.presence import COMES_AFTER_S, Came, Left, Presence
 from monitor.signals.rows import Rows, summed
+from monitor.signals.session_loads import Array, CalibrationUncertainty, SessionLoads, even_times
 from monitor.signals.spikes import Despike
-from monitor.signals.stay import Array, Known, Stay, even_times
 
 if TYPE_CHECKING:
     from monitor.measures.live import LiveView
     from monitor.measures.picture import Picture
-    from monitor.measures.record import Wishes
     from monitor.measures.result import RecordResult
+    from monitor.measures.session_analysis import AnalysisSettings
 
 TICKS_PER_S = 20
 PIECE_ROWS = 4096
@@ -46,12 +46,12 @@ ASSUMED_ZERO_AGE_S = 3600.0
 """How old a calibration's zero is taken to be where its date or the time of day is not known (common practice)."""
 
 
-def _known(calibration: Calibration | None, skew_s: float) -> Known:
+def _known(calibration: Calibration | None, skew_s: float) -> CalibrationUncertainty:
     """Return what a calibration tells beside zeros and spans."""
     if calibration is None:
-        return Known(skew_s=skew_s)
+        return CalibrationUncertainty(skew_s=skew_s)
     channels = calibration.channels
-    return Known(
+    return CalibrationUncertainty(
         covariance=calibration.covariance_of(range(len(channels))),
         bend_per_N=np.array([c.bend_per_N for c in channels]),
         u_curve_N=np.array([c.u_curve_N for c in channels]),
@@ -72,25 +72,25 @@ def _oldest_zero(calibration: Calibration) -> float | None:
 
 
 @dataclass(frozen=True, slots=True)
-class StayBegan:
-    """Somebody came onto the rig; ``from_s`` is the first instant that is kept of the stay."""
+class SessionBegan:
+    """Somebody came onto the rig; ``from_s`` is the first instant that is kept of the session."""
 
-    stay: int
+    session: int
     at_s: float
     from_s: float
 
 
 @dataclass(frozen=True, slots=True)
-class StayMeasured:
-    """Results of a stay: so far (a hold has just ended) or, with ``final``, of all of it."""
+class SessionMeasured:
+    """Results of a session: so far (a hold has just ended) or, with ``final``, of all of it."""
 
-    stay: int
+    session: int
     result: RecordResult
     final: bool
     interrupted: bool = False
 
 
-PipelineEvent = StayBegan | StayMeasured
+PipelineEvent = SessionBegan | SessionMeasured
 
 
 @dataclass
@@ -115,16 +115,16 @@ class Pipeline:
         From the middle of a conversion to its stamp; 0 for blocks whose times are the load's already.
     skew_s : float
         Largest difference between the instants at which the board reads its channels.
-    wishes : Wishes
+    analysis_settings : Wishes
     live : bool
-        Make pictures and measure each hold as it ends, not only the stay when it is over.
+        Make pictures and measure each hold as it ends, not only the session when it is over.
     """
 
     def __init__(
         self,
         rig: Rig,
         rate_Hz: float,
-        wishes: Wishes,
+        analysis_settings: AnalysisSettings,
         *,
         calibration: Calibration | None = None,
         delay_s: float = 0.0,
@@ -132,7 +132,7 @@ class Pipeline:
         live: bool = False,
     ) -> None:
         self.rig, self.rate_Hz = rig, rate_Hz
-        self._wishes = wishes
+        self._analysis_settings = analysis_settings
         channels = len(rig.channels)
         self._newtons = Newtons(calibration, delay_s) if calibration else None
         u_zero = calibration.u_zero_N if calibration else (CURVE_U_ZERO_N,) * channels
@@ -147,7 +147,7 @@ class Pipeline:
         self._view: LiveView | None = None
         self._grid = UniformGrid(rate_Hz)
         self._despike = Despike(channels)
-        self.stays = 0
+        self.sessions = 0
         self.samples = 0
         self.clock_rate, self.u_clock_rate = 1.0, 5e-5
         self._begin()
@@ -163,22 +163,22 @@ class Pipeline:
         return self._despike.spikes
 
     @property
-    def wishes(self) -> Wishes:
+    def analysis_settings(self) -> AnalysisSettings:
         """What the caller set; may be changed at any time, and counts from the next tick on."""
-        return self._wishes
+        return self._analysis_settings
 
-    @wishes.setter
-    def wishes(self, wishes: Wishes) -> None:
-        self._wishes = wishes
+    @analysis_settings.setter
+    def analysis_settings(self, analysis_settings: AnalysisSettings) -> None:
+        self._analysis_settings = analysis_settings
         if self._view is not None:
-            self._view.wishes = wishes
+            self._view.analysis_settings = analysis_settings
 
     def _begin(self) -> None:
         """Start a new segment: rows and ticks count from zero."""
         self._rows = Rows(len(self.rig.channels))
         self._presence = Presence(self._tick_rows / self.rate_Hz, has_platform=self.rig.has_platform)
         self._ticks = 0
-        self._stay_from: int | None = None
+        self._session_from: int | None = None
         self._spike_rows, self._lost_rows = RowMarks(), RowMarks()
         self._spikes_before, self._lost_before = self._despike.spikes, self._grid.lost
         if self._live:
@@ -192,7 +192,7 @@ class Pipeline:
                 self.rig,
                 self.rate_Hz,
                 self._tick_rows,
-                self._wishes,
+                self._analysis_settings,
                 LiveErrors(self.rig, self._u_zero_N, covariance),
             )
 
@@ -243,8 +243,8 @@ class Pipeline:
 
     def _end_segment(self, out: Output, *, interrupted: bool) -> None:
         self._take(*self._despike.flush(), out)
-        if self._stay_from is not None:
-            self._measure(self._stay_from, self._rows.end, out, final=True, interrupted=interrupted)
+        if self._session_from is not None:
+            self._measure(self._session_from, self._rows.end, out, final=True, interrupted=interrupted)
         self._begin()
 
     def _take(self, t_s: Array, load_N: Array, out: Output) -> None:
@@ -272,11 +272,11 @@ class Pipeline:
                 self._ticks += 1
                 for step in self._presence.push(mean[None]):
                     self._step(step, out)
-                if due and self._stay_from is not None:
-                    self._measure(self._stay_from, self._ticks * n, out, final=False)
+                if due and self._session_from is not None:
+                    self._measure(self._session_from, self._ticks * n, out, final=False)
             self._ticks -= fresh
         self._ticks += fresh
-        if self._stay_from is None:
+        if self._session_from is None:
             # Somebody who comes is known to be here a little later: the pre-roll counts from the first tick with load.
             kept = self._ticks * n - round((PRE_ROLL_S + COMES_AFTER_S) * self.rate_Hz) - 2 * n
             self._rows.drop_before(kept)
@@ -293,23 +293,23 @@ class Pipeline:
         n = self._tick_rows
         if isinstance(step, Came):
             row = max(0, step.tick * n - round(PRE_ROLL_S * self.rate_Hz), self._rows.first)
-            self._stay_from = row
-            self.stays += 1
+            self._session_from = row
+            self.sessions += 1
             at_s, from_s = (float(self._rows.t_s(r, r + 1)[0]) for r in (step.tick * n, row))
-            out.events.append(StayBegan(self.stays, at_s, from_s))
-        elif self._stay_from is not None:
-            self._measure(self._stay_from, (step.tick + 1) * n, out, final=True)
-            self._stay_from = None
+            out.events.append(SessionBegan(self.sessions, at_s, from_s))
+        elif self._session_from is not None:
+            self._measure(self._session_from, (step.tick + 1) * n, out, final=True)
+            self._session_from = None
             if self._view is not None:
-                self._view.stay_over()
+                self._view.session_over()
 
     def _measure(self, first: int, end: int, out: Output, *, final: bool, interrupted: bool = False) -> None:
-        # Imported here: scipy takes seconds to load on a small board, and the first stay is a while away.
-        from monitor.measures.record import analyse_stay
+        # Imported here: scipy takes seconds to load on a small board, and the first session is a while away.
+        from monitor.measures.session_analysis import analyse_session
 
         t_s, u_stamp_s = even_times(self._rows.t_s(first, end).copy())
         age_s = self._zero_age_s(float(t_s[0])) if len(t_s) else 0.0
-        stay = Stay(
+        session = SessionLoads(
             self.rig,
             t_s,
             self._rows.load(first, end).copy(),
@@ -317,9 +317,9 @@ class Pipeline:
             self._u_rel_span,
             replace(self._known, zero_age_s=age_s, u_stamp_s=u_stamp_s),
         )
-        result = analyse_stay(
-            stay,
-            self._wishes,
+        result = analyse_session(
+            session,
+            self._analysis_settings,
             clock_rate=self.clock_rate,
             u_clock_rate=self.u_clock_rate,
             spikes=self._spike_rows.between(first, end),
@@ -328,4 +328,4 @@ class Pipeline:
             # A hold that goes on is no result yet.
             ended = [hold for hold in result.holds if "record_ends_in_hold" not in hold.flags]
             result = replace(result, holds=ended)
-        out.events.append(StayMeasured(self.stays, result, final, interrupted))
+        out.events.append(SessionMeasured(self.sessions, result, final, interrupted))

@@ -10,10 +10,10 @@ from pathlib import Path
 
 from monitor.analysis import Analysis, analyse_file
 from monitor.errors import TellableError
-from monitor.measures.record import Wishes
 from monitor.measures.result import MEASUREMENT_VERSION, HoldResult
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.measures.swing import Pendulum
-from monitor.store import DataFolder, Store, StoredHold, StoredStay, hold_uid
+from monitor.store import DataFolder, Store, StoredHold, StoredSession, hold_uid
 
 WRAP_s = 2**32 / 1e6
 KEPT_FLAG = "interrupted"
@@ -30,10 +30,10 @@ class Difference:
 
 
 @dataclass(frozen=True, slots=True)
-class StayReport:
-    """What became of a stay: holds measured anew, their differences, holds found new or no more, or why not."""
+class SessionReport:
+    """What became of a session: holds measured anew, their differences, holds found new or no more, or why not."""
 
-    stay_uid: str
+    session_uid: str
     measured: int = 0
     differences: list[Difference] = field(default_factory=list)
     found_new: int = 0
@@ -41,8 +41,8 @@ class StayReport:
     trouble: str = ""
 
 
-def reanalyse(store: Store, folder: DataFolder, *, jobs: int = 0, everything: bool = False) -> Iterator[StayReport]:
-    """Measure the holds of all stays anew and keep what comes out; yield a report for each stay, oldest first.
+def reanalyse(store: Store, folder: DataFolder, *, jobs: int = 0, everything: bool = False) -> Iterator[SessionReport]:
+    """Measure the holds of all sessions anew and keep what comes out; yield a report for each session, oldest first.
 
     A hold keeps its name, its instant in UTC and what a coach has said of it. A result of another version of the
     measurement is kept as an earlier one (``store.earlier``).
@@ -55,46 +55,46 @@ def reanalyse(store: Store, folder: DataFolder, *, jobs: int = 0, everything: bo
         Also stays whose holds all carry the present version.
     """
     wanted = _wanted(store, everything)
-    paths = [folder.journal(stay.journal) for stay in wanted]
-    weights = [_given_weight_N(store, stay) for stay in wanted]
-    pendulums = [store.swings.pendulum(stay.person_uid) for stay in wanted]
+    paths = [folder.journal(session.journal) for session in wanted]
+    weights = [_given_weight_N(store, session) for session in wanted]
+    pendulums = [store.swings.pendulum(session.person_uid) for session in wanted]
     processes = min(len(wanted), jobs or os.cpu_count() or 1)
     if processes < 2:
-        for stay, path, weight, pendulum in zip(wanted, paths, weights, pendulums, strict=True):
-            yield _kept(store, stay, _measured(path, weight, pendulum))
+        for session, path, weight, pendulum in zip(wanted, paths, weights, pendulums, strict=True):
+            yield _kept(store, session, _measured(path, weight, pendulum))
         return
     import multiprocessing
 
     with ProcessPoolExecutor(processes, mp_context=multiprocessing.get_context("spawn")) as pool:
-        for stay, outcome in zip(wanted, pool.map(_measured, paths, weights, pendulums), strict=True):
-            yield _kept(store, stay, outcome)
+        for session, outcome in zip(wanted, pool.map(_measured, paths, weights, pendulums), strict=True):
+            yield _kept(store, session, outcome)
 
 
-def stays_to_measure(store: Store, *, everything: bool = False) -> int:
-    """Return how many stays ``reanalyse`` would measure."""
+def sessions_to_measure(store: Store, *, everything: bool = False) -> int:
+    """Return how many sessions ``reanalyse`` would measure."""
     return len(_wanted(store, everything))
 
 
-def _wanted(store: Store, everything: bool) -> list[StoredStay]:
-    stays = [s for s in _all_stays(store) if s.ended_utc_ns is not None]
-    return [s for s in stays if everything or _is_old(store, s)]
+def _wanted(store: Store, everything: bool) -> list[StoredSession]:
+    sessions = [s for s in _all_sessions(store) if s.ended_utc_ns is not None]
+    return [s for s in sessions if everything or _is_old(store, s)]
 
 
-def _all_stays(store: Store) -> Iterator[StoredStay]:
+def _all_sessions(store: Store) -> Iterator[StoredSession]:
     page, offset = 500, 0
-    while stays := store.list_stays(page, offset, newest_first=False):
-        yield from stays
+    while sessions := store.list_sessions(page, offset, newest_first=False):
+        yield from sessions
         offset += page
 
 
-def _is_old(store: Store, stay: StoredStay) -> bool:
-    return any(h.measurement_version != MEASUREMENT_VERSION for h in store.measured_of_stay(stay.uid))
+def _is_old(store: Store, session: StoredSession) -> bool:
+    return any(h.measurement_version != MEASUREMENT_VERSION for h in store.measured_of_session(session.uid))
 
 
-def _given_weight_N(store: Store, stay: StoredStay) -> float | None:
+def _given_weight_N(store: Store, session: StoredSession) -> float | None:
     """Return the bodyweight where it was given from outside: the journal alone cannot know it."""
-    holds = store.measured_of_stay(stay.uid)
-    if holds and not any(c.get("part") == "platform" for c in stay.rig.get("channels", [])):
+    holds = store.measured_of_session(session.uid)
+    if holds and not any(c.get("part") == "platform" for c in session.rig.get("channels", [])):
         return holds[0].bodyweight_N
     return None
 
@@ -104,16 +104,16 @@ def _measured(path: Path, bodyweight_N: float | None, pendulum: Pendulum) -> Ana
     if not path.exists():
         return f"its journal {path.name} is gone"
     try:
-        return analyse_file(path, Wishes(bodyweight_N=bodyweight_N, pendulum=pendulum))
+        return analyse_file(path, AnalysisSettings(bodyweight_N=bodyweight_N, pendulum=pendulum))
     except TellableError as error:
         return error.what
 
 
-def _kept(store: Store, stay: StoredStay, outcome: Analysis | str) -> StayReport:
+def _kept(store: Store, session: StoredSession, outcome: Analysis | str) -> SessionReport:
     """Match the new holds with the stored ones by time, keep them, and tell what has moved."""
     if isinstance(outcome, str):
-        return StayReport(stay.uid, trouble=outcome)
-    old = {h.number: h for h in store.measured_of_stay(stay.uid)}
+        return SessionReport(session.uid, trouble=outcome)
+    old = {h.number: h for h in store.measured_of_session(session.uid)}
     left = dict(old)
     differences, found_new, number = [], 0, max(old, default=0)
     for new in outcome.result.holds:
@@ -121,10 +121,10 @@ def _kept(store: Store, stay: StoredStay, outcome: Analysis | str) -> StayReport
         if match is None:
             number += 1
             found_new += 1
-            store.save_hold(_stored(stay, number, new, outcome, None))
+            store.save_hold(_stored(session, number, new, outcome, None))
             continue
         del left[match.number]
-        store.save_hold(_stored(stay, match.number, new, outcome, match))
+        store.save_hold(_stored(session, match.number, new, outcome, match))
         if _moved(match.result, new):
             before, after = match.result, new
             differences.append(
@@ -137,7 +137,7 @@ def _kept(store: Store, stay: StoredStay, outcome: Analysis | str) -> StayReport
             )
     for gone in left.values():
         store.withdraw_hold(gone.uid)
-    return StayReport(stay.uid, len(outcome.result.holds), differences, found_new, len(left))
+    return SessionReport(session.uid, len(outcome.result.holds), differences, found_new, len(left))
 
 
 def _overlap(before: HoldResult, after: HoldResult) -> bool:
@@ -156,18 +156,20 @@ def _moved(before: HoldResult, after: HoldResult) -> bool:
     return abs(before.alpha_mean - after.alpha_mean) > max(before.alpha_u or 0.0, after.alpha_u or 0.0)
 
 
-def _stored(stay: StoredStay, number: int, new: HoldResult, outcome: Analysis, old: StoredHold | None) -> StoredHold:
+def _stored(
+    session: StoredSession, number: int, new: HoldResult, outcome: Analysis, old: StoredHold | None
+) -> StoredHold:
     result = outcome.result
-    if stay.interrupted and KEPT_FLAG not in new.flags:
+    if session.interrupted and KEPT_FLAG not in new.flags:
         new = replace(new, flags=[*new.flags, KEPT_FLAG])
-    onset_utc_ns = stay.started_utc_ns
+    onset_utc_ns = session.started_utc_ns
     if old is not None:
         onset_utc_ns = old.onset_utc_ns
     elif outcome.clock is not None:
         onset_utc_ns = outcome.clock.utc_ns_at_zero + round(outcome.clock.rate * new.onset_s * 1e9)
     return StoredHold(
-        uid=hold_uid(stay.uid, number),
-        stay_uid=stay.uid,
+        uid=hold_uid(session.uid, number),
+        session_uid=session.uid,
         number=number,
         onset_utc_ns=onset_utc_ns,
         bodyweight_N=result.bodyweight_N,

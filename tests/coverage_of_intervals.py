@@ -27,10 +27,10 @@ from monitor.demo.people import INVENTED_PEOPLE, Person
 from monitor.demo.script import Script
 from monitor.demo.truth import HoldTruth, Witness
 from monitor.demo.virtual_rig import demo_rig
-from monitor.measures.record import Wishes
 from monitor.measures.result import RecordResult
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import Calibration, ChannelCalibration
-from monitor.pipeline import Pipeline, StayMeasured
+from monitor.pipeline import Pipeline, SessionMeasured
 from monitor.signals.zeros import WANDER_N, wandered_N2
 from tests.accuracy.confidence import share_bounds
 
@@ -56,7 +56,7 @@ ZEROED = dt.datetime(2026, 1, 1, tzinfo=dt.UTC)
 
 @dataclass(frozen=True)
 class Played:
-    """A stay as it truly was: loads (n, 6) at ``STEPS`` times the sample rate, and its holds."""
+    """A session as it truly was: loads (n, 6) at ``STEPS`` times the sample rate, and its holds."""
 
     load_N: Array
     holds: tuple[HoldTruth, ...]
@@ -152,7 +152,7 @@ def wandered_N(rows: int, cells: int, age_s: float, rng: np.random.Generator) ->
 
 
 def measured(played: Played, seed: int) -> RecordResult:
-    """Return what a drawn rig makes of a stay."""
+    """Return what a drawn rig makes of a session."""
     rng = np.random.default_rng([seed, 0xC1])
     rig = demo_rig(RATE_Hz)
     # The zeros wander by the process that is stated, not by the electronics' own sine.
@@ -169,13 +169,13 @@ def measured(played: Played, seed: int) -> RecordResult:
     rate = 1.0 + u_clock * rng.standard_normal()
     # The board stamps by its own clock, in whole microseconds.
     ready_s = np.round((begin / STEPS + np.arange(1, rows + 1)) / RATE_Hz / rate, 6)
-    pipeline = Pipeline(rig, RATE_Hz, Wishes(), calibration=calibration, delay_s=0.5 / RATE_Hz)
+    pipeline = Pipeline(rig, RATE_Hz, AnalysisSettings(), calibration=calibration, delay_s=0.5 / RATE_Hz)
     pipeline.clock(1.0, u_clock, round((ZEROED.timestamp() + age_s) * 1e9))
     events = []
     for block in _blocks(ready_s, counts, missed):
         events += pipeline.push(block).events
     events += pipeline.flush().events
-    (result,) = (e.result for e in events if isinstance(e, StayMeasured) and e.final)
+    (result,) = (e.result for e in events if isinstance(e, SessionMeasured) and e.final)
     return result
 
 
@@ -190,7 +190,7 @@ def _blocks(ready_s: Array, counts: NDArray[np.int32], missed: NDArray[np.bool_]
 
 
 def misses(played: Played, result: RecordResult) -> list[Miss]:
-    """Return every number of a stay against its truth."""
+    """Return every number of a session against its truth."""
     assert result.bodyweight_N is not None
     assert result.bodyweight_u_N is not None
     found = [Miss("bodyweight", result.bodyweight_N - played.weight_N, result.bodyweight_u_N)]

@@ -23,7 +23,7 @@ def rows_of(text: str, heading: str) -> dict[str, list[str]]:
     return rows
 
 
-MEASURED = rows_of((DOCS / "accuracy.md").read_text(), "## Errors, ordinary stays")
+MEASURED = rows_of((DOCS / "accuracy.md").read_text(), "## Errors, ordinary sessions")
 PROMISED = rows_of((DOCS / "for-clinicians.md").read_text(), "## How well")
 ROWS = [name for name in PROMISED if name not in ("quantity",) and not set(name) <= {"-", " ", ":"}]
 

@@ -15,7 +15,7 @@ import pytest
 
 import monitor
 from monitor.analysis import analyse_file
-from monitor.coaching.desk import CoachingDesk
+from monitor.coaching.coaching_service import CoachingService
 from monitor.measures.result import MEASUREMENT_VERSION
 from monitor.rig import rig_to_dict
 from monitor.store import DataFolder, StoredHold, hold_uid, open_store
@@ -32,8 +32,8 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     shutil.copy(CURVE, tmp_path / "curve.csv.gz")
     found = analyse_file(CURVE)
     with open_store(DataFolder.open(tmp_path / "hall").database) as store:
-        person = CoachingDesk(store).add_person("A. K.")
-        uid = store.begin_stay(START_ns, rig_to_dict(found.rig), person_uid=person.uid)
+        person = CoachingService(store).add_person("A. K.")
+        uid = store.begin_session(START_ns, rig_to_dict(found.rig), person_uid=person.uid)
         for number, hold in enumerate(found.result.holds, start=1):
             store.save_hold(
                 StoredHold(

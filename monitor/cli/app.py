@@ -8,7 +8,7 @@ from typing import Any
 
 import typer
 
-from monitor.cli import (
+from monitor.cli.commands import (
     analyse,
     backup,
     calibrate,
@@ -19,15 +19,15 @@ from monitor.cli import (
     flash,
     hold,
     install_service,
-    live,
     passcode,
     person,
+    person_transfer,
     ports,
     programme,
     progress,
     reanalyse,
-    record,
     report,
+    run,
 )
 
 app = typer.Typer(
@@ -62,8 +62,8 @@ def root(
     """Hold the options that stand before a command."""
 
 
-app.command("demo")(live.demo)
-app.command("run")(live.run)
+app.command("demo")(run.demo)
+app.command("run")(run.run)
 app.command("analyse")(analyse.analyse)
 app.command("calibrate")(calibrate.calibrate)
 app.command("check")(check.check)
@@ -78,9 +78,9 @@ app.command("ports")(ports.ports)
 app.command("reanalyse")(reanalyse.reanalyse)
 app.command("flash")(flash.flash)
 app.command("install-service")(install_service.install_service)
-person.person.command("export")(record.export_person)
-person.person.command("import")(record.import_person)
-person.person.command("erase")(record.erase)
+person.person.command("export")(person_transfer.export_person)
+person.person.command("import")(person_transfer.import_person)
+person.person.command("erase")(person_transfer.erase)
 app.add_typer(person.person, name="person")
 app.add_typer(programme.programme, name="programme")
 app.command("prescribe")(programme.prescribe)

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from monitor.measures.words import FLAG_WORDS, in_words
+from monitor.measures.flag_words import FLAG_WORDS, in_words
 
 __all__ = ["FLAG_WORDS", "in_words"]

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from monitor.dashboard.app import create_app
-from monitor.dashboard.cards import event_card, hold_card
-from monitor.dashboard.doors import (
+from monitor.dashboard.interfaces import (
     Coach,
     Control,
     DashboardSettings,
     GivenSettings,
     Health,
     LinkHealth,
-    RigCard,
+    RigView,
     StoreReader,
 )
-from monitor.dashboard.hub import LiveHub
+from monitor.dashboard.live.hub import LiveHub
+from monitor.dashboard.views.json_views import event_view, hold_view
 
 __all__ = [
     "Coach",
@@ -24,9 +24,9 @@ __all__ = [
     "Health",
     "LinkHealth",
     "LiveHub",
-    "RigCard",
+    "RigView",
     "StoreReader",
     "create_app",
-    "event_card",
-    "hold_card",
+    "event_view",
+    "hold_view",
 ]

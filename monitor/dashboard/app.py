@@ -5,50 +5,50 @@ from __future__ import annotations
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
-from monitor.dashboard.bar_api import bar_routes
-from monitor.dashboard.corrections_api import correction_routes
-from monitor.dashboard.doorkeeper import Announced, Doorkeeper
-from monitor.dashboard.doors import Coach, Control, DashboardSettings, RigCard, StoreReader
-from monitor.dashboard.entries_api import entry_routes
-from monitor.dashboard.feed import feed_routes
-from monitor.dashboard.guard import Guard
-from monitor.dashboard.holds_api import holds_routes
-from monitor.dashboard.house_api import House, house_routes
-from monitor.dashboard.hub import LiveHub
-from monitor.dashboard.jobs import Jobs
-from monitor.dashboard.jobs_api import job_routes
-from monitor.dashboard.live_api import known_version, live_routes
-from monitor.dashboard.markers_api import marker_routes
-from monitor.dashboard.operation_api import Instruments, operation_routes
-from monitor.dashboard.pages import STATIC, Offers, page_routes, screen_routes
-from monitor.dashboard.people_api import people_routes
-from monitor.dashboard.power_api import Power, power_routes
-from monitor.dashboard.problems import tell_problems
-from monitor.dashboard.programme_api import programme_routes
-from monitor.dashboard.progress_api import progress_routes
-from monitor.dashboard.request_log import RequestCounts
-from monitor.dashboard.settings_api import settings_routes
-from monitor.dashboard.setup_api import Setup, setup_routes
-from monitor.dashboard.shapes import PROBLEMS
-from monitor.dashboard.sign_in_api import AuditReader, audit_routes, sign_in_routes
-from monitor.dashboard.walk_api import walk_routes
-from monitor.health.bench import Bench
+from monitor.dashboard.interfaces import Coach, Control, DashboardSettings, RigView, StoreReader
+from monitor.dashboard.job_interface import Jobs
+from monitor.dashboard.live.feed import feed_routes
+from monitor.dashboard.live.hub import LiveHub
+from monitor.dashboard.routes.bar import bar_routes
+from monitor.dashboard.routes.corrections import correction_routes
+from monitor.dashboard.routes.entries import entry_routes
+from monitor.dashboard.routes.holds import holds_routes
+from monitor.dashboard.routes.jobs import job_routes
+from monitor.dashboard.routes.live import known_version, live_routes
+from monitor.dashboard.routes.maintenance import Maintenance, maintenance_routes
+from monitor.dashboard.routes.markers import marker_routes
+from monitor.dashboard.routes.operation import Instruments, operation_routes
+from monitor.dashboard.routes.pages import STATIC, Offers, page_routes, screen_routes
+from monitor.dashboard.routes.people import people_routes
+from monitor.dashboard.routes.power import Power, power_routes
+from monitor.dashboard.routes.procedures import procedure_routes
+from monitor.dashboard.routes.programmes import programme_routes
+from monitor.dashboard.routes.progress import progress_routes
+from monitor.dashboard.routes.settings import settings_routes
+from monitor.dashboard.routes.setup import Setup, setup_routes
+from monitor.dashboard.routes.sign_in import AuditReader, audit_routes, sign_in_routes
+from monitor.dashboard.security.authorization import Announced, Authorization
+from monitor.dashboard.security.security_middleware import SecurityMiddleware
+from monitor.dashboard.views.models import PROBLEMS
+from monitor.dashboard.views.problems import tell_problems
+from monitor.dashboard.views.request_log import RequestCounts
+from monitor.health.procedure_manager import ProcedureManager
 
 
 def create_app(
     *,
     hub: LiveHub,
     store: StoreReader,
-    rig: RigCard,
+    rig: RigView,
     control: Control,
     coach: Coach | None = None,
     settings: DashboardSettings | None = None,
-    door: Doorkeeper | None = None,
+    authorization: Authorization | None = None,
     audit: AuditReader | None = None,
     jobs: Jobs | None = None,
     power: Power | None = None,
-    house: House | None = None,
-    bench: Bench | None = None,
+    maintenance: Maintenance | None = None,
+    procedures: ProcedureManager | None = None,
     instruments: Instruments | None = None,
     setup: Setup | None = None,
 ) -> FastAPI:
@@ -60,7 +60,7 @@ def create_app(
         Where the pipeline publishes.
     store : StoreReader
         Where holds are read.
-    rig : RigCard
+    rig : RigView
         What the rig is called and made of.
     control : Control
         What a screen may set, and how the rig is.
@@ -68,7 +68,7 @@ def create_app(
         People, programmes, prescriptions, progress, corrections; without it there are no such addresses.
     settings : DashboardSettings, optional
         How it is served.
-    door : Doorkeeper, optional
+    authorization : Doorkeeper, optional
         Who may do what; without it whoever reaches the page may do everything.
     audit : callable, optional
         Reads the audit log, for owners.
@@ -78,9 +78,9 @@ def create_app(
         The program's end, for owners.
     instruments : Instruments, optional
         The running program, for ``/healthz`` and ``/metrics``.
-    house : House, optional
+    maintenance : House, optional
         Where everything is kept: room, backups, passcodes, versions.
-    bench : Bench, optional
+    procedures : Bench, optional
         Zero, calibration and check of the rig.
     setup : Setup, optional
         The choosing of a rig, where the program was started without one.
@@ -96,15 +96,15 @@ def create_app(
     )
     tell_problems(app)
     counts = RequestCounts()
-    app.add_middleware(Guard, host_names=how.host_names, doorkeeper=door, counts=counts)
-    if door is not None:
-        control = Announced(control, door)
+    app.add_middleware(SecurityMiddleware, host_names=how.host_names, authorization=authorization, counts=counts)
+    if authorization is not None:
+        control = Announced(control, authorization)
     offers = Offers(
         jobs=jobs is not None,
         power=power is not None,
-        house=house is not None,
-        door=door is not None,
-        bench=bench is not None,
+        maintenance=maintenance is not None,
+        authorization=authorization is not None,
+        procedures=procedures is not None,
     )
     routers = [
         live_routes(hub, rig, control),
@@ -125,21 +125,21 @@ def create_app(
         ]
     if coach is not None and jobs is not None:
         routers.append(job_routes(jobs, coach))
-    if bench is not None:
-        routers.append(walk_routes(bench, store))
-    told = None if door is None else door.audit
-    routers.append(setup_routes(setup, rig, control, bench, coach, store, told))
-    if house is not None:
-        routers.append(house_routes(house, door))
-    if door is not None:
-        routers.append(sign_in_routes(door))
+    if procedures is not None:
+        routers.append(procedure_routes(procedures, store))
+    told = None if authorization is None else authorization.audit
+    routers.append(setup_routes(setup, rig, control, procedures, coach, store, told))
+    if maintenance is not None:
+        routers.append(maintenance_routes(maintenance, authorization))
+    if authorization is not None:
+        routers.append(sign_in_routes(authorization))
     if audit is not None:
         routers.append(audit_routes(audit))
     if power is not None:
         routers.append(power_routes(power, hub))
     # Pages first: the framework makes ready a group of routes when a request first comes to it, which takes a small
     # board most of a second for all of REST; so a browser has the page by then, and its files.
-    app.include_router(page_routes(lambda: bench is None if setup is not None else False))
+    app.include_router(page_routes(lambda: procedures is None if setup is not None else False))
     if instruments is not None:
         app.include_router(operation_routes(instruments, hub, control, counts, known_version))
     app.mount("/static", StaticFiles(directory=STATIC), name="static")

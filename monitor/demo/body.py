@@ -94,7 +94,7 @@ class Loads:
     Attributes
     ----------
     t_s : (n,) float
-        Middles of the internal steps, since the start of the stay.
+        Middles of the internal steps, since the start of the session.
     cells_N : (n, 6) float
         bar left, bar right, foot fl, fr, rl, rr.
     beside_N : (n,) float

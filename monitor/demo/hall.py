@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from monitor.coaching.intake import intake_outcome
-from monitor.coaching.person import zone_of
+from monitor.coaching.people.intake import intake_outcome
+from monitor.coaching.people.person import zone_of
 from monitor.demo.hall_people import MEMBERS, ZONE, Member
 from monitor.demo.member_days import DAYS, MemberDays, Visit, entry_days, pains_of
 from monitor.demo.recorded_visit import Deed, counts_of_visit, hall_calibration, hall_electronics, record
@@ -22,9 +22,9 @@ from monitor.measures.result import MEASUREMENT_VERSION
 from monitor.newtons.calibration import Calibration, calibration_to_dict
 from monitor.rig import Rig, rig_to_dict
 from monitor.store import DataFolder, Store, StoredHold, hold_uid, journal_place
-from monitor.store.dossier import FORMAT, erase_person, journal_places, write_dossier
-from monitor.store.journals import erase_journals
-from monitor.store.rows import calibration_date, fingerprint, hold_columns
+from monitor.store.files.journals import erase_journals
+from monitor.store.holds.rows import calibration_date, fingerprint, hold_columns
+from monitor.store.people.person_export import FORMAT, erase_person, journal_places, write_person_export
 
 MARK = "Invented person of the demo hall: nobody of this name hangs here, and no number was measured on anybody."
 SEED = 7
@@ -81,12 +81,12 @@ def load_hall(store: Store, folder: DataFolder, now: dt.datetime, seed: int = SE
         for number, member in enumerate(MEMBERS)
     ]
     with ThreadPoolExecutor(max_workers=3) as pool:
-        dossiers = list(pool.map(lambda pair: pair[1].dossier(folder, seed, pair[0]), enumerate(histories)))
-    for dossier in dossiers:
-        write_dossier(store, dossier, who="demo hall", although_erased=True)
-    store.audit.add("demo hall", "demo hall loaded", f"{len(dossiers)} invented people")
-    journals = sum(folder.journal(stay["journal"]).exists() for d in dossiers for stay in d["stays"])
-    return HallCount(len(dossiers), sum(len(d["holds"]) for d in dossiers), journals)
+        person_exports = list(pool.map(lambda pair: pair[1].person_export(folder, seed, pair[0]), enumerate(histories)))
+    for person_export in person_exports:
+        write_person_export(store, person_export, who="demo hall", although_erased=True)
+    store.audit.add("demo hall", "demo hall loaded", f"{len(person_exports)} invented people")
+    journals = sum(folder.journal(session["journal"]).exists() for d in person_exports for session in d["sessions"])
+    return HallCount(len(person_exports), sum(len(d["holds"]) for d in person_exports), journals)
 
 
 def remove_hall(store: Store, folder: DataFolder) -> HallCount:
@@ -118,12 +118,12 @@ class _History:
         self.member, self.days = member, days
         self.rig, self.calibration = rig, calibration
 
-    def dossier(self, folder: DataFolder, seed: int, number: int) -> dict[str, Any]:
+    def person_export(self, folder: DataFolder, seed: int, number: int) -> dict[str, Any]:
         """Return everything that a store keeps of the member; the last visit's journal is in the folder then."""
         days, uid = self.days, person_uid(self.member)
         rig_data, calibration_data = rig_to_dict(self.rig), calibration_to_dict(self.calibration)
         since_ns = days.at(0, 9.0)
-        stays: list[dict[str, Any]] = []
+        sessions: list[dict[str, Any]] = []
         holds: list[StoredHold] = []
         coming = [day for day in range(DAYS - 1) if days.comes(day)] + [DAYS - 1]
         played = {DAYS - 1} if number % 2 else {DAYS - 1, coming[0]}
@@ -131,7 +131,7 @@ class _History:
             visit, quality = days.visit(day), None
             if day in played:
                 visit, quality = self._played(visit, folder, np.random.default_rng([seed, number, day]), seed)
-            stays.append({**self._stay(visit, rig_data, calibration_data), "quality": quality})
+            sessions.append({**self._session(visit, rig_data, calibration_data), "quality": quality})
             holds += visit.holds
         return {
             "format": FORMAT,
@@ -165,7 +165,7 @@ class _History:
                     "content": calibration_data,
                 }
             ],
-            "stays": stays,
+            "sessions": sessions,
             "corrections": [],
             "holds": [self._hold(h) for h in holds],
             "of_holds": {},
@@ -188,12 +188,12 @@ class _History:
             )
         return made
 
-    def _stay(self, visit: Visit, rig_data: Any, calibration_data: Any) -> dict[str, Any]:
+    def _session(self, visit: Visit, rig_data: Any, calibration_data: Any) -> dict[str, Any]:
         return {
-            "uid": visit.stay_uid,
+            "uid": visit.session_uid,
             "started_utc_ns": visit.started_utc_ns,
             "ended_utc_ns": visit.ended_utc_ns,
-            "journal": str(journal_place(visit.stay_uid, visit.started_utc_ns)),
+            "journal": str(journal_place(visit.session_uid, visit.started_utc_ns)),
             "clock_rate": 1.0,
             "quality": None,
             "interrupted": False,
@@ -205,9 +205,9 @@ class _History:
         columns = hold_columns(hold)
         return {
             "uid": hold.uid,
-            "stay": hold.stay_uid,
+            "session": hold.session_uid,
             **columns,
-            "seen_kind": columns["kind"],
+            "corrected_kind": columns["kind"],
             "hidden": None,
             "made_by": None,
             "target_s": hold.target_s,
@@ -245,7 +245,7 @@ class _History:
             given += n
             return counts[part], missed[part]
 
-        path = folder.new_journal(drawn.stay_uid, drawn.started_utc_ns)
+        path = folder.new_journal(drawn.session_uid, drawn.started_utc_ns)
         path.unlink(missing_ok=True)
         found = record(path, conversions, self.rig, self.calibration, drawn.started_utc_ns)
         zero_ns = drawn.started_utc_ns
@@ -255,7 +255,7 @@ class _History:
             holds.append(
                 dataclasses.replace(
                     asked,
-                    uid=hold_uid(drawn.stay_uid, k),
+                    uid=hold_uid(drawn.session_uid, k),
                     number=k,
                     onset_utc_ns=zero_ns + round(result.onset_s * 1e9),
                     bodyweight_N=found.result.bodyweight_N,

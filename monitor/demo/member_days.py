@@ -14,10 +14,10 @@ from typing import Any
 
 import numpy as np
 
-from monitor.coaching.holds import REACHED
-from monitor.coaching.person import zone_of
-from monitor.coaching.prescription_day import target_of
-from monitor.coaching.programme import Item, Programme, template
+from monitor.coaching.endurance.hold_efforts import REACHED
+from monitor.coaching.people.person import zone_of
+from monitor.coaching.people.programme import Item, Programme, template
+from monitor.coaching.prescribing.day_prescription import target_of
 from monitor.demo.hall_people import ZONE, Member
 from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, Kind, StateSpan, Support, Swing, Touch, Travel
 from monitor.store import StoredHold, hold_uid
@@ -34,9 +34,9 @@ SETTLED_deg = 0.3
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """One visit to the hall: when the stay began and ended, and what was measured."""
+    """One visit to the hall: when the session began and ended, and what was measured."""
 
-    stay_uid: str
+    session_uid: str
     started_utc_ns: int
     ended_utc_ns: int
     holds: list[StoredHold]
@@ -89,7 +89,7 @@ class MemberDays:
         rng, member = self.rng, self.member
         began_ns = self.at(day, float(rng.uniform(16.5, 19.5)))
         stamp = dt.datetime.fromtimestamp(began_ns // 10**9, dt.UTC)
-        stay_uid = f"{stamp:%Y%m%dT%H%M%SZ}-{rng.integers(2**32):08x}"
+        session_uid = f"{stamp:%Y%m%dT%H%M%SZ}-{rng.integers(2**32):08x}"
         weight_N = member.body.weight_N * (1.0 + rng.normal(0.0, 0.004))
         at_s, left_over, made = float(rng.uniform(20, 40)), 0.0, []
         for number in range(1, member.sets + 1):
@@ -103,8 +103,8 @@ class MemberDays:
             exhausted = duration_s < REACHED * target_s
             result = self._measured(day, at_s, duration_s, alpha, kind, weight_N)
             hold = StoredHold(
-                hold_uid(stay_uid, number),
-                stay_uid,
+                hold_uid(session_uid, number),
+                session_uid,
                 number,
                 onset_ns,
                 weight_N + float(rng.normal(0.0, 0.5)),
@@ -122,7 +122,7 @@ class MemberDays:
                 -rest_s / RECOVERY_s
             )
             at_s += duration_s + rest_s
-        return Visit(stay_uid, began_ns, began_ns + round((at_s + 20) * 1e9), made)
+        return Visit(session_uid, began_ns, began_ns + round((at_s + 20) * 1e9), made)
 
     def _item(self, day: int, number: int) -> Item:
         """Return the programme's item of a set: unassisted ones in turn once they need hardly any help."""

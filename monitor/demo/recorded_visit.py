@@ -22,7 +22,7 @@ from monitor.demo.electronics import Electronics, Faults
 from monitor.demo.people import Person
 from monitor.demo.script import Script
 from monitor.demo.virtual_rig import FOOT_CELL_N, calibrate
-from monitor.measures.record import Wishes
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import Calibration
 from monitor.rig import Rig
 
@@ -152,7 +152,7 @@ def record(
             link.close()
     if board.error is not None:
         raise board.error
-    return analyse_file(path, Wishes())
+    return analyse_file(path, AnalysisSettings())
 
 
 def hall_calibration(electronics: Electronics, rig: Rig, seed: int, on: dt.date) -> Calibration:

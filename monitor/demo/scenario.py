@@ -142,7 +142,7 @@ class Scenario:
     seed : int
     rate_Hz : float
         Conversions per second.
-    stays : int or None
+    sessions : int or None
         How many people come; None: without end.
     people, programmes : sequences
         Taken in turn.
@@ -153,13 +153,13 @@ class Scenario:
         seed: int = 0,
         rate_Hz: float = 80.0,
         *,
-        stays: int | None = None,
+        sessions: int | None = None,
         people: Sequence[Person] = INVENTED_PEOPLE,
         programmes: Sequence[Programme] = PROGRAMMES,
     ) -> None:
         self.rate_Hz = rate_Hz
         self._seed = seed
-        self._stays = stays
+        self._sessions = sessions
         self._people = people
         self._programmes = programmes
         self._substeps = max(1, math.ceil(_INTERNAL_RATE_Hz / rate_Hz))
@@ -168,7 +168,7 @@ class Scenario:
         steps = self.chunk * self._substeps
         self._parts = next(p for p in (12, 10, 8, 6, 5) if steps % p == 0)
         self._holds: list[HoldTruth] = []
-        self._next_stay = 0
+        self._next_session = 0
         self._chunks_left = 0
         self._chunks_done = 0
         self._offset_s = 0.0
@@ -202,10 +202,10 @@ class Scenario:
 
     def _begin(self) -> bool:
         """Let the next person come; False when nobody is left."""
-        number = self._next_stay
-        if self._stays is not None and number >= self._stays:
+        number = self._next_session
+        if self._sessions is not None and number >= self._sessions:
             return False
-        self._next_stay += 1
+        self._next_session += 1
         rng = np.random.default_rng([self._seed, number])
         person = self._people[number % len(self._people)]
         script = Script(person, rng)

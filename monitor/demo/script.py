@@ -13,7 +13,7 @@ from monitor.demo.people import Person
 
 @dataclass(frozen=True, slots=True)
 class Deed:
-    """Something that the script makes happen, for whoever compares: kind, times since the start of the stay, size."""
+    """Something that the script makes happen: kind, times since the start of the session, size."""
 
     kind: str
     start_s: float
@@ -22,7 +22,7 @@ class Deed:
 
 
 class Script:
-    """Builds one stay. Each method does one thing at ``now_s`` and moves ``now_s`` on to its end.
+    """Builds one session. Each method does one thing at ``now_s`` and moves ``now_s`` on to its end.
 
     Durations and sizes are varied a little by ``rng``, as a person would.
     """

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from monitor.demo.practice import PracticeRig
 from monitor.demo.virtual_rig import DemoRig
-from monitor.demo.visitor import Visitor
+from monitor.demo.visitor import Principal
 from monitor.newtons.calibrating.plan import Plan, Step
 
 
@@ -28,7 +28,7 @@ class Stage:
         self._people = invented or DemoRig(seed)
         self.rig = self._people.rig
         self._lock = threading.Lock()
-        self._at_work: PracticeRig | Visitor | None = None
+        self._at_work: PracticeRig | Principal | None = None
 
     def conversions(self, n: int) -> tuple[NDArray[np.int32], NDArray[np.bool_]]:
         """Return the next n conversions, (n, channels) counts and (n,) which were missed. Made for ``VirtualBoard``."""
@@ -38,9 +38,11 @@ class Stage:
     def begin(self, kind: str, plan: Plan | None) -> None:
         """Take everybody off; the story stands still until the end."""
         with self._lock:
-            work: PracticeRig | Visitor
+            work: PracticeRig | Principal
             work = (
-                PracticeRig(self.rig, plan, seed=self._seed) if plan is not None else Visitor(self.rig, seed=self._seed)
+                PracticeRig(self.rig, plan, seed=self._seed)
+                if plan is not None
+                else Principal(self.rig, seed=self._seed)
             )
             # The same cells: what is found out about them must hold for the people afterwards.
             work.electronics = self._people.electronics
@@ -55,7 +57,7 @@ class Stage:
     def do(self, task: str) -> None:
         """Let the invented visitor do a task of the check."""
         with self._lock:
-            if isinstance(self._at_work, Visitor):
+            if isinstance(self._at_work, Principal):
                 self._at_work.begin(task)
 
     def end(self) -> None:

@@ -14,7 +14,7 @@ from monitor.demo.script import Deed
 Array = NDArray[np.float64]
 
 LEAST_SHARE = 0.3
-"""A stay on the bar with a smaller settled level than this share of bodyweight is leaning."""
+"""A session on the bar with a smaller settled level than this share of bodyweight is leaning."""
 LEAST_HOLD_s = 1.0
 """A shorter stay above half level is a tug or a try."""
 BRIDGED_GAP_s = 1.0

@@ -68,7 +68,7 @@ class DemoRig:
     seed : int
     rate_Hz : float
         Conversions per second.
-    stays : int or None
+    sessions : int or None
         How many people come; None: without end.
     faults : Faults or None
         None: those of ordinary electronics.
@@ -90,12 +90,12 @@ class DemoRig:
         seed: int = 0,
         rate_Hz: float = 80.0,
         *,
-        stays: int | None = None,
+        sessions: int | None = None,
         faults: Faults | None = None,
         calibrated_at: str = "",
     ) -> None:
         self.rig = demo_rig(rate_Hz)
-        self.scenario = Scenario(seed, rate_Hz, stays=stays)
+        self.scenario = Scenario(seed, rate_Hz, sessions=sessions)
         capacity_N = [channel.rated_N or FOOT_CELL_N for channel in self.rig.channels]
         self.electronics = Electronics(capacity_N, rate_Hz, seed=seed, faults=faults or Faults())
         self.calibration = calibrate(self.electronics, self.rig, seed=seed, at=calibrated_at)

@@ -22,7 +22,7 @@ _REACH = 0.6
 """How far towards a corner, or an end of the bar, the person goes, as a share of the way."""
 
 
-class Visitor:
+class Principal:
     """Cells under somebody who does one task after the other; the same seed gives the same counts.
 
     Parameters

@@ -22,13 +22,13 @@ from monitor.errors import BadInput, MonitorError
 from monitor.exports.holds import holds_csv
 from monitor.measures.result import MEASUREMENT_VERSION
 from monitor.store import DataFolder, HoldFilter, Store
-from monitor.store.dossier import BadDossier, PersonIsHere, read_dossier, write_dossier
-from monitor.store.folder import private_file, private_folder
-from monitor.store.journals import files_of
+from monitor.store.files.folder import private_file, private_folder
+from monitor.store.files.journals import files_of
+from monitor.store.people.person_export import BadPersonExport, PersonIsHere, read_person_export, write_person_export
 
 FORMAT = 1
 KIND = "hang-monitor person"
-MANIFEST, DOSSIER, HOLDS, WORDS = "manifest.json", "person.json", "holds.csv", "READ-ME.txt"
+MANIFEST, PERSON_EXPORT, HOLDS, WORDS = "manifest.json", "person.json", "holds.csv", "READ-ME.txt"
 MOST_TEXT_BYTES = 1 << 30
 """Manifest and dossier are read into memory; a hundred thousand holds take about a tenth of this."""
 
@@ -77,13 +77,15 @@ def write_archive(
     UnknownPerson, BadInput
         The file cannot be written.
     """
-    dossier = read_dossier(store, uid)
+    person_export = read_person_export(store, uid)
     table = io.StringIO(newline="")
     holds_csv(store.all_holds(HoldFilter(person_uid=uid)), table)
-    places = [str(stay["journal"]) for stay in dossier["stays"]]
+    places = [str(session["journal"]) for session in person_export["sessions"]]
     files = [file for place in places for file in files_of(folder, place)]
     texts = {
-        DOSSIER: json.dumps(dossier, allow_nan=False, ensure_ascii=False, indent=1, sort_keys=True).encode(),
+        PERSON_EXPORT: json.dumps(
+            person_export, allow_nan=False, ensure_ascii=False, indent=1, sort_keys=True
+        ).encode(),
         HOLDS: table.getvalue().encode(),
         WORDS: _words(version, made_at).encode(),
     }
@@ -122,7 +124,7 @@ def write_archive(
             do="Give a place where you may write and that has room.",
         ) from error
     missing = sum(not folder.journal(place).exists() for place in places)
-    return Archived(uid, dossier["person"]["name"], len(dossier["holds"]), len(places) - missing, missing)
+    return Archived(uid, person_export["person"]["name"], len(person_export["holds"]), len(places) - missing, missing)
 
 
 def import_archive(
@@ -142,31 +144,31 @@ def import_archive(
 
     Raises
     ------
-    BadArchive, BadDossier, PersonIsHere, PersonWasErased
+    BadArchive, BadPersonExport, PersonIsHere, PersonWasErased
     """
     with _opened(path) as archive:
         # Everything is read twice: to compare it, and to unpack it.
         count = _Count(2 * sum(info.file_size for info in archive.infolist()), progress)
         files = _checked(archive, count)
-        dossier = _json(archive, DOSSIER)
-        if not isinstance(dossier, dict):
-            raise _bad(f"{DOSSIER} holds no object.")
-        journals = [name for name in files if name not in (DOSSIER, HOLDS, WORDS)]
-        _check_journals(dossier, journals)
+        person_export = _json(archive, PERSON_EXPORT)
+        if not isinstance(person_export, dict):
+            raise _bad(f"{PERSON_EXPORT} holds no object.")
+        journals = [name for name in files if name not in (PERSON_EXPORT, HOLDS, WORDS)]
+        _check_journals(person_export, journals)
         _check_places_free(folder, journals)
         made: list[Path] = []
         try:
             made.extend(_extract(archive, folder, name, count) for name in journals)
             if keeping is not None:
                 keeping()
-            uid = write_dossier(store, dossier, who=who, although_erased=although_erased)
+            uid = write_person_export(store, person_export, who=who, although_erased=although_erased)
         except BaseException:
             for file in made:
                 file.unlink(missing_ok=True)
             raise
     main = len({_EXTRA.sub("", name) for name in journals})
-    name = str(dossier["person"]["name"])
-    return Archived(uid, name, len(dossier["holds"]), main, len(dossier["stays"]) - main)
+    name = str(person_export["person"]["name"])
+    return Archived(uid, name, len(person_export["holds"]), main, len(person_export["sessions"]) - main)
 
 
 class _Count:
@@ -257,13 +259,13 @@ def _checked(archive: zipfile.ZipFile, count: _Count) -> dict[str, Any]:
     return files
 
 
-def _check_journals(dossier: Mapping[str, Any], names: list[str]) -> None:
+def _check_journals(person_export: Mapping[str, Any], names: list[str]) -> None:
     """Refuse journals that belong to none of the person's stays, and places that lead elsewhere."""
     try:
-        places = {str(stay["journal"]) for stay in dossier["stays"]}
+        places = {str(session["journal"]) for session in person_export["sessions"]}
     except (KeyError, TypeError) as error:
-        raise BadDossier(
-            what=f"The archive's {DOSSIER} lists no stays.",
+        raise BadPersonExport(
+            what=f"The archive's {PERSON_EXPORT} lists no sessions.",
             means="Nothing was imported; what is stored is untouched.",
             do="Take an archive as this program wrote it.",
         ) from error
@@ -272,7 +274,7 @@ def _check_journals(dossier: Mapping[str, Any], names: list[str]) -> None:
             raise _bad(f"{name[:80]!r} is no place for a journal.")
     strange = [name for name in names if _EXTRA.sub("", name) not in places]
     if strange:
-        raise _bad(f"{strange[0]} belongs to no stay of the person.")
+        raise _bad(f"{strange[0]} belongs to no session of the person.")
 
 
 def _check_places_free(folder: DataFolder, names: list[str]) -> None:
@@ -313,7 +315,7 @@ person.json    Every row of the database: the person, questionings, entries of p
                Names carry units: _N newtons, _s seconds, _m metres, _utc_ns nanoseconds since 1970 in UTC.
                alpha is the share of bodyweight on the feet, beta the share on the bar.
 holds.csv      The holds as they are seen, for a spreadsheet, with units in the header.
-journals/      The raw readings of the load cells, one file a stay, each with its rig and calibration in front:
+journals/      The raw readings of the load cells, one file a session, each with its rig and calibration in front:
                hang-monitor analyse FILE.journal reads them.
 manifest.json  Length and SHA-256 of every file.
 

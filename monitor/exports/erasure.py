@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from monitor.store import DataFolder, Store
-from monitor.store.dossier import erase_person, journal_places
-from monitor.store.journals import erase_journals, files_of
+from monitor.store.files.journals import erase_journals, files_of
+from monitor.store.people.person_export import erase_person, journal_places
 
 LEFT = (
     "The meaningless uid stays in an empty row and in the audit list, so that it is never given to somebody else; "
@@ -46,5 +46,5 @@ def erase_everywhere(
         "rows_erased": {name: count for name, count in sorted(erased.rows.items()) if count},
         "journals_erased": gone,
         "left_over": left,
-        "stays": list(LEFT),
+        "sessions": list(LEFT),
     }

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from typing import Any, TextIO
 
 from monitor.exports.cells import cell
-from monitor.store.rows import StoredHold, plain
+from monitor.store.holds.rows import StoredHold, plain
 
 _Getter = Callable[[StoredHold], object]
 
@@ -66,7 +66,7 @@ def _columns() -> dict[str, _Getter]:
     """Return header and getter of every column in order."""
     columns: dict[str, _Getter] = {
         "uid": _plain_field("uid"),
-        "stay_uid": _plain_field("stay_uid"),
+        "session_uid": _plain_field("session_uid"),
         "number": _plain_field("number"),
         "onset_utc": lambda hold: utc_text(hold.onset_utc_ns, 3),
         "utc_offset_s": _plain_field("utc_offset_s"),
@@ -143,7 +143,7 @@ def holds_json(holds: Iterable[StoredHold], out: TextIO) -> None:
 def _hold_dict(hold: StoredHold) -> dict[str, Any]:
     head = {
         "uid": hold.uid,
-        "stay_uid": hold.stay_uid,
+        "session_uid": hold.session_uid,
         "number": hold.number,
         "onset_utc": utc_text(hold.onset_utc_ns, 9),
         "utc_offset_s": hold.utc_offset_s,

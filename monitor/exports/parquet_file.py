@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from monitor.errors import MonitorError
 from monitor.exports.holds import HOLD_COLUMNS, hold_row, utc_text
 from monitor.store import StoredHold
-from monitor.store.rows import plain
+from monitor.store.holds.rows import plain
 
 SIGN = "loads in N, positive downward on the cell"
 
@@ -33,7 +33,7 @@ _UNITS = {
     "_1": "1",
 }
 _WHOLE = ("number", "utc_offset_s", "measurement_version", "revised")
-_WORDS = ("uid", "stay_uid", "kind", "support", "flags")
+_WORDS = ("uid", "session_uid", "kind", "support", "flags")
 
 
 class ParquetWriterMissing(MonitorError):

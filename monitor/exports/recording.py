@@ -87,7 +87,7 @@ def recording(
         Instants of the load.
     names, load_N : names (channels,) and loads (n, channels) in N
         NaN where a reading failed.
-    hold, rig, calibration : the hold, and plain data as kept with its stay
+    hold, rig, calibration : the hold, and plain data as kept with its session
 
     Raises
     ------

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from monitor.signals.corner import corner_of, fine_steps
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 from monitor.signals.summary import median
 
 LEAST_FRACTION = 0.25
@@ -163,7 +163,7 @@ def _joins(tug: Run, hold: Run, load_N: Array, settled_N: float, t_s: Array) -> 
 
 
 def _bridge(runs: list[Run], t_s: Array, load_N: Array, settled_N: float) -> list[list[Run]]:
-    """Group runs into stays on the bar; tugs (short runs) neither bridge nor start one by themselves."""
+    """Group runs into sessions on the bar; tugs (short runs) neither bridge nor start one by themselves."""
     long = [r for r in runs if r.length_s >= TUG_S]
     groups: list[list[Run]] = []
     for run in long:
@@ -244,7 +244,7 @@ def _edges(group: list[Run], settled_N: float, t_s: Array, bar_N: Array) -> Hold
 
 
 def _apart(holds: list[HoldEdges]) -> list[HoldEdges]:
-    """Return the holds without any that lies inside of another (two levels of one stay)."""
+    """Return the holds without any that lies inside of another (two levels of one session)."""
     kept: list[HoldEdges] = []
     for hold in sorted(holds, key=lambda h: -h.duration_s):
         if all(hold.release_s <= k.onset_s or hold.onset_s >= k.release_s for k in kept):

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from monitor.holds.edges import crossing_s
 from monitor.signals import sliding
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 MEDIAN_S = 2.0
 MEAN_S = 0.3

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from monitor.holds.edges import LET_GO, SUDDEN, Run, runs_above
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 LEAST_FRACTION = 0.012
 """Peak of a touch as a share of bodyweight; less is the platform's own noise and the air of a swinging leg."""

@@ -1,7 +1,7 @@
 """The live watch over holds: provisional at once, back-dated to the crossing, withdrawn when it was none.
 
 It works in ticks of fixed length, so it sees the same whatever the stream's cuts. Its numbers are for the screen; what
-is stored comes from the analysis of the whole stay, which this watch only starts at the right row.
+is stored comes from the analysis of the whole session, which this watch only starts at the right row.
 """
 
 from __future__ import annotations
@@ -70,7 +70,7 @@ class HoldWatch:
         self._settled_N = 0.0
 
     def reset(self) -> None:
-        """Forget everything: the stay is over or the record starts anew."""
+        """Forget everything: the session is over or the record starts anew."""
         self._withdraw()
         self._due_row = None
 

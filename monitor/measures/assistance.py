@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from monitor.signals.bodyweight import Bodyweight
 from monitor.signals.reliance import Reliance
-from monitor.signals.stay import Array, Stay
+from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.summary import median
 from monitor.signals.zeros import Zeros
 
@@ -88,7 +88,7 @@ def assistance(
     bodyweight_N: float,
     alpha_max: float,
 ) -> Assistance:
-    """Return the shares of a hold from the loads (n,) of its stay; ``feet_N`` is None where there is no platform."""
+    """Return the shares of a hold from the loads (n,) of its session; ``feet_N`` is None where there is no platform."""
     beta = bar_N / bodyweight_N
     alpha = 1.0 - beta if feet_N is None else feet_N / bodyweight_N
     inside = alpha[t_s.searchsorted(onset_s) : t_s.searchsorted(release_s, "right")]
@@ -105,11 +105,11 @@ def assistance(
     )
 
 
-def u_share(share: float, load: Reliance, bodyweight: Bodyweight, stay: Stay, zeros: Zeros) -> float:
+def u_share(share: float, load: Reliance, bodyweight: Bodyweight, session: SessionLoads, zeros: Zeros) -> float:
     """Return the standard uncertainty of a share ``load / bodyweight``.
 
     To first order d(L / W) = (dL - share dW) / W (JCGM 100:2008, 5.2.2): what L and W feel alike, a span above all,
     goes as far as the two were carried by the same cells.
     """
     both = load.plus(bodyweight.reliance.times(-share))
-    return both.u(stay, zeros) / bodyweight.bodyweight_N
+    return both.u(session, zeros) / bodyweight.bodyweight_N

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from monitor.holds.edges import runs_above
 from monitor.measures.result import ThirdSupport
 from monitor.signals import sliding
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 from monitor.signals.summary import median
 
 MEAN_S = 1.0

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.signals import sliding
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 SIDE_CHANGE = 0.15
 SIDE_WINDOW_S = 0.6

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from monitor.holds.edges import HoldEdges
-from monitor.signals.stay import Array, Stay
+from monitor.signals.session_loads import Array, SessionLoads
 
 LEAST_SLOPE_N = 0.1
 """Least change from row to row that a crossing is read from (N)."""
@@ -30,15 +30,15 @@ class Edge:
     u_s: float
 
 
-def sharpened(stay: Stay, edges: HoldEdges) -> tuple[HoldEdges, tuple[float, float]]:
+def sharpened(session: SessionLoads, edges: HoldEdges) -> tuple[HoldEdges, tuple[float, float]]:
     """Return the hold with its edges read from many readings where one smooth curve explains them, and the edges' u."""
     level_N = edges.settled_N / 2
-    onset = edge_of(stay, edges.onset_s, None if edges.begins_inside else level_N)
-    release = edge_of(stay, edges.release_s, None if edges.ends_inside else level_N)
+    onset = edge_of(session, edges.onset_s, None if edges.begins_inside else level_N)
+    release = edge_of(session, edges.release_s, None if edges.ends_inside else level_N)
     return replace(edges, onset_s=onset.at_s, release_s=release.at_s), (onset.u_s, release.u_s)
 
 
-def edge_of(stay: Stay, at_s: float, level_N: float | None) -> Edge:
+def edge_of(session: SessionLoads, at_s: float, level_N: float | None) -> Edge:
     """Return an edge from the cubic that fits the readings about it by least squares.
 
     A bar that is taken over or let go of within some tenths of a second is smooth over eight readings: their noise
@@ -47,16 +47,16 @@ def edge_of(stay: Stay, at_s: float, level_N: float | None) -> Edge:
     readings as well as noise allows (hands that close or open at once), and where ``level_N`` is None, the edge stays
     where it is.
     """
-    fitted = None if level_N is None else _on_a_cubic(stay, at_s, level_N)
-    return fitted or Edge(at_s, u_crossing_s(stay, at_s))
+    fitted = None if level_N is None else _on_a_cubic(session, at_s, level_N)
+    return fitted or Edge(at_s, u_crossing_s(session, at_s))
 
 
-def _on_a_cubic(stay: Stay, at_s: float, level_N: float) -> Edge | None:
-    row, beside = int(np.searchsorted(stay.t_s, at_s)), max(FEWEST_BESIDE, round(REACH_S * stay.rate_Hz))
-    if row < beside or row + beside > len(stay):
+def _on_a_cubic(session: SessionLoads, at_s: float, level_N: float) -> Edge | None:
+    row, beside = int(np.searchsorted(session.t_s, at_s)), max(FEWEST_BESIDE, round(REACH_S * session.rate_Hz))
+    if row < beside or row + beside > len(session):
         return None
-    near_N = stay.bar_N[row - beside : row + beside]
-    noise_N = stay.noise_N(stay.rig.bar_index or stay.rig.platform_index)
+    near_N = session.bar_N[row - beside : row + beside]
+    noise_N = session.noise_N(session.rig.bar_index or session.rig.platform_index)
     powers = np.vander((np.arange(2 * beside) - beside + 0.5) / beside, 4, increasing=True)
     onto = np.linalg.pinv(powers)
     fit = onto @ near_N
@@ -67,7 +67,7 @@ def _on_a_cubic(stay: Stay, at_s: float, level_N: float) -> Edge | None:
     cubic = np.polynomial.Polynomial(fit / float(beside) ** np.arange(4))
     load = cubic - cubic.deriv(2) / 24 - level_N
     roots = np.roots(load.coef[::-1])
-    begins = (at_s - float(stay.t_s[row - 1])) * stay.rate_Hz - 0.5
+    begins = (at_s - float(session.t_s[row - 1])) * session.rate_Hz - 0.5
     real: Array = roots[np.abs(roots.imag) < 1e-9].real
     real = real[np.abs(real - begins) <= NEAR_ROWS]
     if not len(real):
@@ -79,7 +79,9 @@ def _on_a_cubic(stay: Stay, at_s: float, level_N: float) -> Edge | None:
         math.hypot(noise_N * float(np.linalg.norm(felt @ onto)), _left_of_bend_N(near_N, at / beside, noise_N))
         / slope_N
     )
-    return Edge(float(stay.t_s[row - 1]) + (at + 0.5) / stay.rate_Hz, _with_stamps(stay, u_rows / stay.rate_Hz))
+    return Edge(
+        float(session.t_s[row - 1]) + (at + 0.5) / session.rate_Hz, _with_stamps(session, u_rows / session.rate_Hz)
+    )
 
 
 def _left_of_bend_N(near_N: Array, at: float, noise_N: float) -> float:
@@ -95,12 +97,12 @@ def _left_of_bend_N(near_N: Array, at: float, noise_N: float) -> float:
     return math.sqrt(max(0.0, share_N**2 - (here * noise_N) ** 2))
 
 
-def _with_stamps(stay: Stay, u_s: float) -> float:
+def _with_stamps(session: SessionLoads, u_s: float) -> float:
     """Return an edge's uncertainty with that of the stamps and of the channels' skew."""
-    return math.sqrt(u_s**2 + stay.known.u_stamp_s**2 + (stay.known.skew_s / math.sqrt(12.0)) ** 2)
+    return math.sqrt(u_s**2 + session.known.u_stamp_s**2 + (session.known.skew_s / math.sqrt(12.0)) ** 2)
 
 
-def u_crossing_s(stay: Stay, at_s: float) -> float:
+def u_crossing_s(session: SessionLoads, at_s: float) -> float:
     """Return the standard uncertainty of the instant at which the bar's load crosses half of its level.
 
     Contributions (JCGM 100:2008, 5.1.2): the noise of the two readings that the straight line between them is drawn
@@ -109,11 +111,11 @@ def u_crossing_s(stay: Stay, at_s: float) -> float:
     (``bend_shift_s``) leaves of the edge's bend: 3/128 of the fourth difference, the remainder of Lagrange's
     interpolation half-way between two of four readings.
     """
-    row = int(np.clip(np.searchsorted(stay.t_s, at_s), 3, len(stay) - 3))
-    near = stay.bar_N[row - 3 : row + 3]
-    step_s = 1.0 / stay.rate_Hz
+    row = int(np.clip(np.searchsorted(session.t_s, at_s), 3, len(session) - 3))
+    near = session.bar_N[row - 3 : row + 3]
+    step_s = 1.0 / session.rate_Hz
     slope_N = max(abs(float(near[3] - near[2])), LEAST_SLOPE_N)
-    share = float(np.clip((at_s - stay.t_s[row - 1]) / step_s, 0.0, 1.0))
-    noise_N = stay.noise_N(stay.rig.bar_index or stay.rig.platform_index) * math.hypot(share, 1.0 - share)
+    share = float(np.clip((at_s - session.t_s[row - 1]) / step_s, 0.0, 1.0))
+    noise_N = session.noise_N(session.rig.bar_index or session.rig.platform_index) * math.hypot(share, 1.0 - share)
     bent_N = 3.0 / 128.0 * float(np.abs(np.diff(near, 4)).mean())
-    return _with_stamps(stay, math.hypot(noise_N, bent_N) / slope_N * step_s)
+    return _with_stamps(session, math.hypot(noise_N, bent_N) / slope_N * step_s)

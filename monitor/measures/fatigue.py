@@ -9,7 +9,7 @@ import numpy as np
 
 from monitor.measures.result import Slope, Slopes
 from monitor.measures.tremor import tremor_course_N
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 SPAN_S = 5.0
 FEWEST_SPANS = 4

@@ -12,33 +12,33 @@ from monitor.holds.edges import HoldEdges
 from monitor.holds.grip_changes import grip_changes_s
 from monitor.holds.touches import FootContact, foot_contacts
 from monitor.measures.assistance import UNASSISTED_BELOW, Assistance
+from monitor.measures.catch_ringing import settle_s
 from monitor.measures.closure import third_supports
 from monitor.measures.disturbance import near_spans, side_changes
 from monitor.measures.edge import sharpened
 from monitor.measures.fatigue import slopes_of
+from monitor.measures.hold_context import HoldContext, Stretch
 from monitor.measures.lateral import lateral
-from monitor.measures.loading import settle_s
+from monitor.measures.loading_rate import Rise, loading_rate_rise
 from monitor.measures.motion import motion_of
 from monitor.measures.peak import Peak, peak_of
 from monitor.measures.result import HoldResult, Regrip, Slopes, Stillness, Sway, Swing, ThirdSupport, Touch
 from monitor.measures.shares import assistance_course, misclosure_of, shares_of, u_feet_share, u_shares
 from monitor.measures.states import states_of
-from monitor.measures.steepest import Rise, steepest_rise
 from monitor.measures.stillness import stillness_of
-from monitor.measures.stretch import Stretch, Surroundings
 from monitor.measures.sway import feet_sway
 from monitor.measures.tremor import tremor_N
-from monitor.signals.stay import Stay
+from monitor.signals.session_loads import SessionLoads
 from monitor.signals.summary import median
 
 PEAK_MARGIN = 64
 """Rows around a hold in which its peak is looked for: more than any of its windows reaches."""
 
 
-def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResult:
-    """Measure one hold of a stay whose zeros are corrected."""
+def measure_hold(session: SessionLoads, edges: HoldEdges, around: HoldContext) -> HoldResult:
+    """Measure one hold of a session whose zeros are corrected."""
     flags: list[str] = []
-    edges, u_edges_s = sharpened(stay, edges)
+    edges, u_edges_s = sharpened(session, edges)
     duration_s = edges.duration_s * around.clock_rate
     duration_u_s = float(np.hypot(np.hypot(*u_edges_s), edges.duration_s * around.u_clock_rate))
     regrips = [Regrip(a, b) for a, b in edges.gaps]
@@ -46,11 +46,11 @@ def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResu
         flags.append("record_begins_in_hold")
     if edges.ends_inside:
         flags.append("record_ends_in_hold")
-    if not stay.valid[edges.first : edges.last].all():
-        missing_s = float(np.count_nonzero(~stay.valid[edges.first : edges.last])) / stay.rate_Hz
+    if not session.valid[edges.first : edges.last].all():
+        missing_s = float(np.count_nonzero(~session.valid[edges.first : edges.last])) / session.rate_Hz
         if missing_s > 0.5:
             flags.append("data_missing")
-    peak = _peak(stay, edges) if stay.rig.has_bar else None
+    peak = _peak(session, edges) if session.rig.has_bar else None
     if peak is not None and not peak.resolved:
         flags.append("peak_not_resolved")
     zeros, rows = around.zeros, slice(edges.first, edges.last)
@@ -60,21 +60,23 @@ def measure_hold(stay: Stay, edges: HoldEdges, around: Surroundings) -> HoldResu
         "duration_s": duration_s,
         "duration_u_s": duration_u_s,
         "peak_N": peak.load_N if peak else None,
-        "peak_u_N": math.hypot(peak.u_N, peak.load_N * stay.part_u_rel_span(stay.rig.bar_index)) if peak else None,
+        "peak_u_N": math.hypot(peak.u_N, peak.load_N * session.part_u_rel_span(session.rig.bar_index))
+        if peak
+        else None,
         "regrips": regrips,
-        "zero_bar_N": zeros.taken_off_N(stay.rig.bar_index, zeros.bar_shift_N, rows),
-        "zero_feet_N": zeros.taken_off_N(stay.rig.platform_index, zeros.feet_shift_N, rows),
+        "zero_bar_N": zeros.taken_off_N(session.rig.bar_index, zeros.bar_shift_N, rows),
+        "zero_feet_N": zeros.taken_off_N(session.rig.platform_index, zeros.feet_shift_N, rows),
     }
     if around.bodyweight is None:
         return HoldResult(**common, flags=[*flags, "bodyweight_unknown"])
-    hold = _Hold(stay, edges, around, common, flags, u_edges_s)
-    return hold.result() if stay.rig.has_bar else hold.feet_only()
+    hold = _Hold(session, edges, around, common, flags, u_edges_s)
+    return hold.result() if session.rig.has_bar else hold.feet_only()
 
 
-def _peak(stay: Stay, edges: HoldEdges) -> Peak:
-    bar, rows = stay.rig.bar_index, slice(max(0, edges.first - PEAK_MARGIN), edges.last + PEAK_MARGIN)
-    cells_N = stay.filled_N[rows][:, list(bar)]
-    return peak_of(stay.t_s[rows], cells_N, edges.onset_s, edges.release_s, stay.rate_Hz, stay.noise_N(bar))
+def _peak(session: SessionLoads, edges: HoldEdges) -> Peak:
+    bar, rows = session.rig.bar_index, slice(max(0, edges.first - PEAK_MARGIN), edges.last + PEAK_MARGIN)
+    cells_N = session.filled_N[rows][:, list(bar)]
+    return peak_of(session.t_s[rows], cells_N, edges.onset_s, edges.release_s, session.rate_Hz, session.noise_N(bar))
 
 
 class _Hold(Stretch):
@@ -82,16 +84,16 @@ class _Hold(Stretch):
 
     def __init__(
         self,
-        stay: Stay,
+        session: SessionLoads,
         edges: HoldEdges,
-        around: Surroundings,
+        around: HoldContext,
         common: dict[str, Any],
         flags: list[str],
         u_edges_s: tuple[float, float],
     ) -> None:
         if around.bodyweight is None:
             raise ValueError("bodyweight")
-        super().__init__(stay, edges, around, around.bodyweight, u_edges_s)
+        super().__init__(session, edges, around, around.bodyweight, u_edges_s)
         self.common, self.flags = common, flags
 
     def result(self) -> HoldResult:
@@ -179,11 +181,11 @@ class _Hold(Stretch):
         """Return how fast the bar was loaded; None where the record begins in mid-hold."""
         if self.edges.begins_inside:
             return None
-        noise_N, bar = self.stay.noise_N(self.rig.bar_index), self.rig.bar_index
-        rise = steepest_rise(self.t, self.bar, self.edges.onset_s, self.rate_Hz, noise_N)
+        noise_N, bar = self.session.noise_N(self.rig.bar_index), self.rig.bar_index
+        rise = loading_rate_rise(self.t, self.bar, self.edges.onset_s, self.rate_Hz, noise_N)
         if rise is None:
             return None
-        return Rise(rise.rate_N_s, float(np.hypot(rise.u_N_s, rise.rate_N_s * self.stay.part_u_rel_span(bar))))
+        return Rise(rise.rate_N_s, float(np.hypot(rise.u_N_s, rise.rate_N_s * self.session.part_u_rel_span(bar))))
 
     def _stillness(self, body: NDArray[np.bool_], swing: Swing | None, contacts: list[FootContact]) -> Stillness | None:
         lateral = self.lateral_course_m()
@@ -265,7 +267,7 @@ class _Hold(Stretch):
         """Return where the load hangs between the bar's cells, and its standard uncertainty."""
         if self.sides() is None:
             return None, None
-        return lateral(self.stay, self.around.zeros, self.t[self.inside], self.cells[self.inside])
+        return lateral(self.session, self.around.zeros, self.t[self.inside], self.cells[self.inside])
 
     def _grip_changes(self) -> list[float]:
         sides = self.sides()

@@ -17,15 +17,15 @@ from monitor.measures.closure import OPEN_FRACTION
 from monitor.measures.disturbance import near_spans, side_changes
 from monitor.measures.live_errors import LiveErrors
 from monitor.measures.picture import HoldClock, Picture, Scene, Shoulders, WeightSource
-from monitor.measures.record import GIVEN_U_REL, Wishes
 from monitor.measures.result import Travel
+from monitor.measures.session_analysis import GIVEN_U_REL, AnalysisSettings
 from monitor.measures.swing import LEAST_DEG, WINDOW_S, beat_wave, swing_course
 from monitor.measures.travel import travels
 from monitor.rig import Rig
 from monitor.signals import sliding
 from monitor.signals.lowpass import HoldLast, LowPass
 from monitor.signals.rows import Rows, summed
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 from monitor.signals.summary import mean, median, scatter
 from monitor.signals.unweighed_bar import CONTACT_N, LEAST_INFERRED_S
 from monitor.signals.windows import OFF_ZERO_N, PRESENT_N, QUIET_FLOOR_N, QUIET_OF_LOAD
@@ -59,7 +59,7 @@ FEET_OFF_LIVE_S = 0.25
 
 
 def _bounded(zero_N: float) -> float:
-    """Return a zero that the live view may take off: never more than a stay may."""
+    """Return a zero that the live view may take off: never more than a session may."""
     return min(max(zero_N, -OFF_ZERO_N), OFF_ZERO_N)
 
 
@@ -86,9 +86,11 @@ class LiveView:
     Columns of its own rows: bar, feet, smoothed bar, smoothed feet, smoothed right-left moment.
     """
 
-    def __init__(self, rig: Rig, rate_Hz: float, tick_rows: int, wishes: Wishes, errors: LiveErrors) -> None:
+    def __init__(
+        self, rig: Rig, rate_Hz: float, tick_rows: int, analysis_settings: AnalysisSettings, errors: LiveErrors
+    ) -> None:
         self._rig, self._rate_Hz, self._tick_rows = rig, rate_Hz, tick_rows
-        self.wishes = wishes
+        self.analysis_settings = analysis_settings
         self._errors = errors
         self._rows = Rows(5)
         self._cells = Rows(len(rig.channels))
@@ -116,7 +118,7 @@ class LiveView:
         self.lost = 0
         self.spikes = 0
 
-    def stay_over(self) -> None:
+    def session_over(self) -> None:
         """Forget the person: the rig is empty."""
         self._watch.reset()
         self._body = _Body(self._body.zero_bar_N, self._body.zero_feet_N)
@@ -175,8 +177,8 @@ class LiveView:
 
     def _bodyweight(self) -> tuple[float | None, float | None]:
         """Return bodyweight and its standard uncertainty, N."""
-        if self.wishes.bodyweight_N is not None:
-            return self.wishes.bodyweight_N, GIVEN_U_REL * self.wishes.bodyweight_N
+        if self.analysis_settings.bodyweight_N is not None:
+            return self.analysis_settings.bodyweight_N, GIVEN_U_REL * self.analysis_settings.bodyweight_N
         body = self._body
         if body.bodyweight_N is None or body.u_own_N is None or body.source is None:
             return None, None
@@ -276,7 +278,7 @@ class LiveView:
             return
         pulls = [(one.start_s, one.end_s) for one in self._travels]
         apart = self._disturbed(end, rows, weight_N) | near_spans(t_s, pulls, PULL_REACH_S)
-        course = swing_course(t_s, bar + feet, weight_N, self._rate_Hz, apart, pendulum=self.wishes.pendulum)
+        course = swing_course(t_s, bar + feet, weight_N, self._rate_Hz, apart, pendulum=self.analysis_settings.pendulum)
         if course is None or not np.isfinite(course.amplitude_deg[-1]):
             return
         if course.frequency_Hz is not None or before is not None:
@@ -352,7 +354,7 @@ class LiveView:
         beta = alpha = u_beta = u_alpha = closure = None
         still: bool | None = None
         if weight_N is not None and u_N is not None and self._scene != "empty":
-            source: WeightSource = "given" if self.wishes.bodyweight_N is not None else body.source or "hang"
+            source: WeightSource = "given" if self.analysis_settings.bodyweight_N is not None else body.source or "hang"
             own_N = u_N if source == "given" else body.u_own_N or 0.0
             beta = bar_N / weight_N
             alpha = feet_N / weight_N if platform else 1.0 - beta
@@ -380,7 +382,7 @@ class LiveView:
             hold=self._clock(now_s),
             bodyweight_N=weight_N,
             bodyweight_u_N=u_N,
-            bodyweight_source="given" if self.wishes.bodyweight_N is not None else body.source,
+            bodyweight_source="given" if self.analysis_settings.bodyweight_N is not None else body.source,
             bar_N=bar_N if self._has_bar else None,
             feet_N=feet_N if platform else None,
             beta=beta,

@@ -8,7 +8,7 @@ import numpy as np
 
 from monitor.measures.picture import WeightSource
 from monitor.rig import Rig
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 from monitor.signals.zeros import wandered_since_N2
 
 SHOWN_NOISE_N = 0.2

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.measures.catch_ringing import bounce_Hz
 from monitor.measures.disturbance import near_spans
-from monitor.measures.loading import bounce_Hz
+from monitor.measures.hold_context import Stretch
 from monitor.measures.result import Swing, ThirdSupport, Travel
-from monitor.measures.stretch import Stretch
 from monitor.measures.swing import LEAST_DEG, beat_wave, swing_course
 from monitor.measures.travel import travels
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 DISTURBED_MOST = 0.6
 MOTION_TURNS = 2

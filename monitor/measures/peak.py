@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from monitor.signals import sliding
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 PEAK_S = 0.0125
 """A peak is a mean over this time: shorter ones no converter of 80 readings per second sees."""

@@ -120,7 +120,7 @@ class Sway:
 
 @dataclass(frozen=True, slots=True)
 class HoldResult:
-    """One stay on the bar. Times are times of the load in seconds of the record; None says "not known, see flags".
+    """One session on the bar. Times are times of the load in seconds of the record; None says "not known, see flags".
 
     ``assistance_course`` holds rows of each whole second's middle (s), alpha over it and its standard uncertainty;
     alpha is None where less than half of the second was read.
@@ -201,7 +201,7 @@ _PARTS: dict[str, Any] = {
 class Quality:
     """How good the record was: counts of samples, losses and masked spikes, the measured rate, the zeros' shifts.
 
-    ``zero_bar_N`` and ``zero_feet_N`` are what the parts read while they carried nothing (mean over the stay), which
+    ``zero_bar_N`` and ``zero_feet_N`` are what the parts read while they carried nothing (mean over the session), which
     was taken off every load; None where a part was never free or is not there.
     """
 
@@ -215,7 +215,7 @@ class Quality:
 
 @dataclass(frozen=True, slots=True)
 class RecordResult:
-    """Everything that one record (a file, a journal, a stay on the rig) yields."""
+    """Everything that one record (a file, a journal, a session on the rig) yields."""
 
     bodyweight_N: float | None
     bodyweight_u_N: float | None

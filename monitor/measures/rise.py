@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 MEANS_Hz = 10.0
 """Readings are averaged over a tenth of a second: tremor goes, a movement is still ten of them."""

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from monitor.measures.assistance import Assistance, assistance, means_between, seconds_of, u_share
 from monitor.measures.closure import FEWEST_ROWS, quiet_misclosure
 from monitor.measures.disturbance import near_spans
+from monitor.measures.hold_context import Stretch
 from monitor.measures.result import ThirdSupport
-from monitor.measures.stretch import Stretch
 from monitor.signals.reliance import Reliance, load_reliance
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 ZERO_INSTANTS = 6
 HALF_READ = 0.5
@@ -45,7 +45,7 @@ def assistance_course(hold: Stretch) -> list[tuple[float, float | None, float | 
     A second of which less than half was read has no number. u: the zero at that time, the noise of a second's mean,
     and what bodyweight and spans make of the share (taken as independent: slightly too wide).
     """
-    rig, stay = hold.rig, hold.stay
+    rig, session = hold.rig, hold.session
     start_s = seconds_of(hold.edges.onset_s, hold.edges.release_s)
     if not len(start_s):
         return []
@@ -53,13 +53,13 @@ def assistance_course(hold: Stretch) -> list[tuple[float, float | None, float | 
     if rig.has_platform:
         index, load_N, zero = rig.platform_index, hold.feet, hold.around.zeros.feet
     share = means_between(hold.t, load_N / hold.W, start_s, start_s + 1.0)
-    read = means_between(hold.t, stay.valid[hold.part].astype(float), start_s, start_s + 1.0)
+    read = means_between(hold.t, session.valid[hold.part].astype(float), start_s, start_s + 1.0)
     middle_s = start_s + 0.5
     # A zero wanders slowly: what it does between a few instants is a straight line.
     some_s = middle_s[np.linspace(0, len(middle_s) - 1, min(len(middle_s), ZERO_INSTANTS)).round().astype(int)]
     zero_N2 = [sum(zero.variances(np.array([at_s]), np.ones(1))) for at_s in some_s]
-    scale_rel = np.hypot(stay.part_u_rel_span(index), hold.body.u_N / hold.W)
-    noise_N2 = stay.noise_N(index) ** 2 / hold.rate_Hz
+    scale_rel = np.hypot(session.part_u_rel_span(index), hold.body.u_N / hold.W)
+    noise_N2 = session.noise_N(index) ** 2 / hold.rate_Hz
     u = np.sqrt((np.interp(middle_s, some_s, zero_N2) + noise_N2) / hold.W**2 + (scale_rel * share) ** 2)
     alpha = share if rig.has_platform else 1.0 - share
     rows = zip(middle_s.tolist(), alpha.tolist(), u.tolist(), (read >= HALF_READ).tolist(), strict=True)
@@ -69,14 +69,14 @@ def assistance_course(hold: Stretch) -> list[tuple[float, float | None, float | 
 def u_shares(hold: Stretch, share: Assistance) -> tuple[float, float]:
     """Return the standard uncertainties of beta and alpha."""
     bar = _between_edges(hold, hold.rig.bar_index, hold.bar)
-    u_beta = u_share(share.beta_mean, bar, hold.body, hold.stay, hold.around.zeros)
+    u_beta = u_share(share.beta_mean, bar, hold.body, hold.session, hold.around.zeros)
     return u_beta, u_feet_share(hold, share) if share.direct else u_beta
 
 
 def u_feet_share(hold: Stretch, share: Assistance) -> float:
     """Return the standard uncertainty of an alpha that the platform weighed."""
     feet = _between_edges(hold, hold.rig.platform_index, hold.feet)
-    return u_share(share.alpha_mean, feet, hold.body, hold.stay, hold.around.zeros)
+    return u_share(share.alpha_mean, feet, hold.body, hold.session, hold.around.zeros)
 
 
 def misclosure_of(
@@ -92,7 +92,7 @@ def misclosure_of(
     if closure is None:
         return None, None
     everything = _mean_load(hold, hold.rig.bar_index + hold.rig.platform_index, quiet)
-    return closure, u_share(1.0 + closure, everything, hold.body, hold.stay, hold.around.zeros)
+    return closure, u_share(1.0 + closure, everything, hold.body, hold.session, hold.around.zeros)
 
 
 def _between_edges(hold: Stretch, index: tuple[int, ...], load_N: Array) -> Reliance:
@@ -113,5 +113,5 @@ def _mean_load(hold: Stretch, index: tuple[int, ...], rows: NDArray[np.bool_] | 
     for part, zero in ((bar, hold.around.zeros.bar), (feet, hold.around.zeros.feet)):
         if part:
             # Noise of rows that the zero was read from has gone with the zero: twice the covariance is taken off.
-            noise_N2 += hold.stay.noise_N(part) ** 2 * (1.0 - 2.0 * zero.overlap(t_s))
-    return load_reliance(hold.stay, index, hold.cells[rows].mean(axis=0), t_s, noise_N2 / max(1, len(t_s)))
+            noise_N2 += hold.session.noise_N(part) ** 2 * (1.0 - 2.0 * zero.overlap(t_s))
+    return load_reliance(hold.session, index, hold.cells[rows].mean(axis=0), t_s, noise_N2 / max(1, len(t_s)))

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.measures.result import Stillness
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 from monitor.signals.summary import median
 
 SECOND_S = 1.0

@@ -11,8 +11,8 @@ import numpy as np
 
 from monitor.measures.result import Sway
 from monitor.signals.recursive import both_ways, low_pass
+from monitor.signals.session_loads import Array
 from monitor.signals.spectrum import power_density
-from monitor.signals.stay import Array
 
 CUTOFF_Hz = 10.0
 LEAST_S = 10.0

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from monitor.signals.recursive import band_pass, both_ways
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 KAPPA = 0.85
 """m d^2 / I_pivot of a hanging body. Segment tables give 0.82 to 0.84 for rigid shoulders

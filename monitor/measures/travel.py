@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from monitor.measures.result import Travel
 from monitor.measures.rise import Movement, rise_of
 from monitor.signals import sliding
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 from monitor.signals.summary import median
 
 DURATIONS_s = tuple(float(x) for x in np.geomspace(0.4, 1.7, 10))

@@ -7,8 +7,8 @@ import functools
 import numpy as np
 
 from monitor.signals.recursive import band_pass, both_ways, response
+from monitor.signals.session_loads import Array
 from monitor.signals.spectrum import power_density
-from monitor.signals.stay import Array
 
 BAND_Hz = (6.0, 12.0)
 """Physiological tremor lies between 4 and 12 Hz (reference/frequency_bands.json); the design asks for 6 to 12."""

@@ -12,17 +12,17 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.coaching.day import local_day
-from monitor.coaching.desk import CoachingDesk, Endurance
-from monitor.coaching.person import zone_of
-from monitor.coaching.prescription_day import DayPrescription
-from monitor.coaching.progress import Best, Progress
+from monitor.coaching.coaching_service import CoachingService, Endurance
+from monitor.coaching.people.person import zone_of
+from monitor.coaching.prescribing.day_prescription import DayPrescription
+from monitor.coaching.progress.day import local_day
+from monitor.coaching.progress.progress import Best, Progress
 from monitor.errors import BadInput
 from monitor.measures.result import HoldResult
 from monitor.reports.charts import day_bars, hold_curve_chart, long_date, scatter
 from monitor.reports.rig_words import rig_lines
 from monitor.reports.words import duration_words, share_words
-from monitor.store import Person, StoredHold, StoredStay
+from monitor.store import Person, StoredHold, StoredSession
 from monitor.uncertainty import with_u
 from monitor.units import N_PER_KGF, N_PER_LBF
 
@@ -44,7 +44,7 @@ class _Unit:
 
 
 def report_data(
-    desk: CoachingDesk,
+    coaching: CoachingService,
     uid: str,
     first: dt.date | None,
     last: dt.date | None,
@@ -69,42 +69,42 @@ def report_data(
     ------
     UnknownPerson, BadInput
     """
-    person = desk.person(uid)
+    person = coaching.person(uid)
     zone = zone_of(person.time_zone)
     today = now.astimezone(zone).date()
     end = last or today
-    begin = first or _first_day(desk, uid, zone, end)
+    begin = first or _first_day(coaching, uid, zone, end)
     if begin > end:
         raise BadInput(
             what=f"The period ends before it begins ({begin} to {end}).",
             means="No report was written.",
             do="Give the first day with --from and the last day with --to.",
         )
-    found = desk.progress(uid, begin, end)
-    holds = _holds_between(desk.holds(uid), begin, end, zone)
-    prescription, endurance = desk.prescribe(uid), desk.endurance(uid)
-    goal_min = desk.programme(uid)[0].day.minutes
-    stays = _stays(desk, holds)
+    found = coaching.progress(uid, begin, end)
+    holds = _holds_between(coaching.holds(uid), begin, end, zone)
+    prescription, endurance = coaching.prescribe(uid), coaching.endurance(uid)
+    goal_min = coaching.programme(uid)[0].day.minutes
+    sessions = _sessions(coaching, holds)
     return {
         "person": person.name,
         "period": f"{long_date(begin)} to {long_date(end)}",
         "made": f"{long_date(today)}",
         "version": version,
-        "invented": any(stay.rig.get("invented") for stay in stays),
+        "invented": any(session.rig.get("invented") for session in sessions),
         "summary": _summary(found),
         "bests": _bests(found, zone),
         "days": day_bars(begin, end, _minutes(found), goal_min),
         "days_words": _days_words(found, goal_min),
         "charts": _charts(found, begin, end, zone),
         "plumb": _plumb_lines(holds, begin, end, zone),
-        "curves": _curves(desk, holds, found, person, curve_of, zone),
-        "change": _change(desk, uid, begin, end),
+        "curves": _curves(coaching, holds, found, person, curve_of, zone),
+        "change": _change(coaching, uid, begin, end),
         "strength": [bound(line) for line in _strength(endurance, prescription)],
         "next": bound(_next(prescription)),
         "items": _items(prescription),
         "cautions": [bound(line) for line in _cautions(prescription, found, endurance)],
         "sureness": [bound(line) for line in _sureness(holds)],
-        "rig": rig_lines(stays),
+        "rig": rig_lines(sessions),
     }
 
 
@@ -113,8 +113,8 @@ def bound(text: str) -> str:
     return re.sub(r"(\d) ?(%)|(\d) (s|min|mm|kgf|N|lbf)\b", "\\1\\3\N{NO-BREAK SPACE}\\2\\4", text)
 
 
-def _first_day(desk: CoachingDesk, uid: str, zone: ZoneInfo, end: dt.date) -> dt.date:
-    holds = desk.holds(uid)
+def _first_day(coaching: CoachingService, uid: str, zone: ZoneInfo, end: dt.date) -> dt.date:
+    holds = coaching.holds(uid)
     return min(local_day(holds[0].onset_utc_ns, zone), end) if holds else end - dt.timedelta(days=29)
 
 
@@ -122,9 +122,9 @@ def _holds_between(holds: Sequence[StoredHold], begin: dt.date, end: dt.date, zo
     return [h for h in holds if begin <= local_day(h.onset_utc_ns, zone) <= end]
 
 
-def _stays(desk: CoachingDesk, holds: Sequence[StoredHold]) -> list[StoredStay]:
-    found = (desk.store.get_stay(uid) for uid in dict.fromkeys(h.stay_uid for h in holds))
-    return [stay for stay in found if stay is not None]
+def _sessions(coaching: CoachingService, holds: Sequence[StoredHold]) -> list[StoredSession]:
+    found = (coaching.store.get_session(uid) for uid in dict.fromkeys(h.session_uid for h in holds))
+    return [session for session in found if session is not None]
 
 
 # What was done
@@ -233,13 +233,13 @@ def _plumb_lines(holds: Sequence[StoredHold], begin: dt.date, end: dt.date, zone
     return made
 
 
-def _change(desk: CoachingDesk, uid: str, begin: dt.date, end: dt.date) -> list[list[str]]:
+def _change(coaching: CoachingService, uid: str, begin: dt.date, end: dt.date) -> list[list[str]]:
     """Return how the second half of the period differs from the first, in the measures that people ask for."""
     half = (end - begin).days // 2
     if half < 6:
         return []
     middle = begin + dt.timedelta(days=half)
-    found = desk.compare(uid, (begin, middle), (middle + dt.timedelta(days=1), end))
+    found = coaching.compare(uid, (begin, middle), (middle + dt.timedelta(days=1), end))
     rows = []
     for name, label, unit, scale, places in _COMPARED:
         one = found[name]
@@ -275,7 +275,7 @@ def _minus(text: str) -> str:
 
 
 def _curves(
-    desk: CoachingDesk,
+    coaching: CoachingService,
     holds: Sequence[StoredHold],
     found: Progress,
     person: Person,
@@ -288,12 +288,12 @@ def _curves(
         if hold.uid in seen or len(made) == CURVES:
             continue
         seen.add(hold.uid)
-        curve, stay = curve_of(hold.uid), desk.store.get_stay(hold.stay_uid)
-        if curve is None or stay is None:
+        curve, session = curve_of(hold.uid), coaching.store.get_session(hold.session_uid)
+        if curve is None or session is None:
             continue
         day = long_date(local_day(hold.onset_utc_ns, zone))
         words = _hold_words(hold.result)
-        chart = _curve_chart(hold, stay, curve, person.units)
+        chart = _curve_chart(hold, session, curve, person.units)
         made.append((hold.onset_utc_ns, {"title": f"{day}: {why}", "words": words, "chart": chart}))
     return [one for _, one in sorted(made, key=lambda pair: pair[0])]
 
@@ -324,10 +324,10 @@ def _key_holds(holds: Sequence[StoredHold], found: Progress) -> list[tuple[str, 
 
 
 def _curve_chart(
-    hold: StoredHold, stay: StoredStay, curve: tuple[_Array, tuple[str, ...], _Array], units: str
+    hold: StoredHold, session: StoredSession, curve: tuple[_Array, tuple[str, ...], _Array], units: str
 ) -> dict[str, Any]:
     t_s, names, load_N = curve
-    part = {c["name"]: c.get("part") for c in stay.rig.get("channels", [])}
+    part = {c["name"]: c.get("part") for c in session.rig.get("channels", [])}
     unit = _unit(units, hold.bodyweight_N)
     bar = load_N[:, [part.get(n) == "bar" for n in names]].sum(axis=1) * unit.per_N
     on_platform = [part.get(n) == "platform" for n in names]

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from monitor.errors import MonitorError
 from monitor.measures.result import RecordResult
 from monitor.reports import notebook as nb
-from monitor.reports.lanes import draw_lane, lanes_of
+from monitor.reports.annotation_tracks import draw_track, tracks_of
 from monitor.reports.page import Page, WIDTH_in, span
 from monitor.reports.strips import LOADS_in, draw_holds, draw_loads, draw_swing
 from monitor.reports.words import flag_words, record_words
@@ -100,12 +100,12 @@ def curve_figure(title: str, t_s: _Array, bar_N: _Array, feet_N: _Array | None, 
 
     if len(bar_N) != len(t_s) or (feet_N is not None and len(feet_N) != len(t_s)):
         raise ValueError("Times and loads must have the same length.")
-    lanes = lanes_of(result.holds)
+    tracks = tracks_of(result.holds)
     course = [row for hold in result.holds if hold.swing for row in hold.swing.course]
     has_swing = any(row[1] is not None for row in course)
     notes = textwrap.wrap(flag_words(result), 150)
-    gaps_in = GAP_in * (has_swing + bool(lanes))
-    under_in = gaps_in + SWING_in * has_swing + LANE_in * len(lanes) + FOOT_in + NOTE_in * len(notes)
+    gaps_in = GAP_in * (has_swing + bool(tracks))
+    under_in = gaps_in + SWING_in * has_swing + LANE_in * len(tracks) + FOOT_in + NOTE_in * len(notes)
     height_in = HEAD_in + HOLDS_in + LOADS_in + under_in
     figure = Figure(figsize=(WIDTH_in, height_in))
     page = Page(figure, height_in, *span(t_s))
@@ -118,9 +118,9 @@ def curve_figure(title: str, t_s: _Array, bar_N: _Array, feet_N: _Array | None, 
     if has_swing:
         page.y_in += GAP_in
         draw_swing(page.axes(SWING_in), page, result.holds)
-    page.y_in += GAP_in if lanes else 0.0
-    for name, (colour, marks) in lanes.items():
-        draw_lane(page.axes(LANE_in), page, name, colour, marks)
+    page.y_in += GAP_in if tracks else 0.0
+    for name, (colour, marks) in tracks.items():
+        draw_track(page.axes(LANE_in), page, name, colour, marks)
     page.time_axis()
     page.edges(HEAD_in + HOLDS_in, result.holds)
     for number, note in enumerate(notes):

@@ -7,16 +7,16 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from monitor.reports.charts import long_date
-from monitor.store import StoredStay
+from monitor.store import StoredSession
 
 MOST_RIGS = 3
 
 
-def rig_lines(stays: Sequence[StoredStay]) -> list[str]:
+def rig_lines(sessions: Sequence[StoredSession]) -> list[str]:
     """Return one line for each rig and calibration that was in force, the newest first."""
     told: dict[str, int] = {}
-    for stay in sorted(stays, key=lambda s: -s.started_utc_ns):
-        line = f"{_rig_words(stay.rig)} {_calibration_words(stay.calibration)}"
+    for session in sorted(sessions, key=lambda s: -s.started_utc_ns):
+        line = f"{_rig_words(session.rig)} {_calibration_words(session.calibration)}"
         told[line] = told.get(line, 0) + 1
     if not told:
         return ["Nothing was measured in this period."]

@@ -11,14 +11,14 @@ from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import LinkState, Source, SourceEvent
 from monitor.analysis import EventAnalyser
 from monitor.errors import MonitorError, TellableError
-from monitor.health.bench import Bench
+from monitor.health.procedure_manager import ProcedureManager
 from monitor.newtons.calibration import Calibration
 from monitor.pipeline import Output
 
 _log = logging.getLogger(__name__)
 
 LONGEST_STEP_S = 60.0
-"""One event may keep the pipeline for so long: a stay of hours is measured within seconds, on a small board too."""
+"""One event may keep the pipeline for so long: a session of hours is measured within seconds, on a small board too."""
 
 Observer = Callable[[SourceEvent, Output], None]
 
@@ -59,7 +59,7 @@ class Measuring:
     ) -> None:
         self._source, self._follow, self._observer, self._at_end = source, follow, observer, at_end
         self.analyser = analyser
-        self.bench: Bench | None = None
+        self.procedures: ProcedureManager | None = None
         self.link: LinkState | None = None
         self._problem: TellableError | None = None
         self._trouble = ""
@@ -113,10 +113,10 @@ class Measuring:
     def _take(self, event: SourceEvent) -> None:
         if isinstance(event, LinkState):
             self.link = event
-        if self.bench is not None:
-            if self.renewing and self.bench.is_fresh(event):
+        if self.procedures is not None:
+            if self.renewing and self.procedures.is_fresh(event):
                 self._begin_anew()
-            self.bench.take(event)
+            self.procedures.take(event)
         try:
             if isinstance(event, CountBlock) and self.analyser.rig is not None and self.analyser.calibration is None:
                 raise NotCalibrated

@@ -12,33 +12,33 @@ from numpy.typing import NDArray
 
 from firmware_bridge.sources import Counters, HostClock, Source
 from monitor.analysis import EventAnalyser
-from monitor.coaching.at_the_bar import AtTheBar
-from monitor.coaching.desk import CoachingDesk
-from monitor.coaching.live import LiveCoaching
-from monitor.dashboard.doors import GivenSettings, Health
-from monitor.dashboard.hub import LiveHub
-from monitor.exports.kept_curve import hold_curve
-from monitor.health.bench import Bench, Practice
+from monitor.coaching.coaching_service import CoachingService
+from monitor.coaching.live.bar_panel import AtTheBar
+from monitor.coaching.live.live_advice import LiveCoaching
+from monitor.dashboard.interfaces import GivenSettings, Health
+from monitor.dashboard.live.hub import LiveHub
+from monitor.exports.hold_curve import hold_curve
 from monitor.health.mount import MountWatch
+from monitor.health.procedure_manager import Practice, ProcedureManager
 from monitor.measures.picture import Picture
-from monitor.measures.record import Wishes
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.measures.swing import ANYBODY, Pendulum
 from monitor.newtons.calibration import Calibration
-from monitor.pipeline import Output, StayBegan, StayMeasured
+from monitor.pipeline import Output, SessionBegan, SessionMeasured
 from monitor.rig import Rig
-from monitor.service.bookkeeper import Bookkeeper
+from monitor.service.current_person import WhoHangs
+from monitor.service.database_thread import Bookkeeper
 from monitor.service.measuring import Measuring, Observer
-from monitor.service.stay_keeping import StayKeeping
-from monitor.service.who_hangs import WhoHangs
+from monitor.service.session_archiver import SessionArchiver
 from monitor.store import DataFolder, HoldFilter, HoldOrder, Store, StoredHold
-from monitor.store.rebuild import recent_journals
-from monitor.store.stay_recorder import StayRecorder
+from monitor.store.files.session_recorder import SessionRecorder
+from monitor.store.maintenance.rebuild import recent_journals
 
 _log = logging.getLogger(__name__)
 
 SETTINGS_KEY = "given"
 MARKED_AFTER_S = 120.0
-"""A stay can be marked with one tap for so long after its end: pain is told after letting go."""
+"""A session can be marked with one tap for so long after its end: pain is told after letting go."""
 
 
 class MonitorService:
@@ -48,7 +48,7 @@ class MonitorService:
     ----------
     source : Source
         Where counts come from; its tap should be ``recorder.tap``.
-    recorder : StayRecorder or None
+    recorder : SessionRecorder or None
         None: nothing raw is kept (a replay of what is kept already).
     observer : callable or None
         Called in the pipeline's thread with every source event and what came of it; it must return soon.
@@ -66,7 +66,7 @@ class MonitorService:
         folder: DataFolder,
         hub: LiveHub,
         clock: HostClock | None = None,
-        recorder: StayRecorder | None = None,
+        recorder: SessionRecorder | None = None,
         observer: Observer | None = None,
         practice: Practice | None = None,
     ) -> None:
@@ -76,29 +76,29 @@ class MonitorService:
         self._pendulum = ANYBODY
         self._seen_s = 0.0
         self._scene = ""
-        self._last_stay: tuple[str, float] | None = None
+        self._last_session: tuple[str, float] | None = None
         self._advice_fault = ""
-        self.desk = CoachingDesk(store, self._clock.utc_ns)
+        self.coaching = CoachingService(store, self._clock.utc_ns)
         self.live = LiveCoaching()
-        self.bar = AtTheBar(self.desk, self.live)
+        self.bar = AtTheBar(self.coaching, self.live)
         self._books = Bookkeeper()
-        self._stays = StayKeeping(
+        self._sessions = SessionArchiver(
             store, folder, hub, self._clock, recorder, self._books, lambda: self.live.now().target_s
         )
-        analyser = EventAnalyser(_wishes(self._given, self._pendulum), rig, calibration, live=True)
-        self._measuring = Measuring(source, analyser, self._follow, observer, self._stays.end_journal)
+        analyser = EventAnalyser(_analysis_settings(self._given, self._pendulum), rig, calibration, live=True)
+        self._measuring = Measuring(source, analyser, self._follow, observer, self._sessions.end_journal)
         self.ended = self._measuring.ended
-        self._who = WhoHangs(store, self.desk, self.bar, self._books, self._stays, self._swings_like, self.ended)
-        self.desk.watchers.append(self._who.changed)
-        self.bench = self._measuring.bench = (
+        self._who = WhoHangs(store, self.coaching, self.bar, self._books, self._sessions, self._swings_like, self.ended)
+        self.coaching.watchers.append(self._who.changed)
+        self.procedures = self._measuring.procedures = (
             None
             if rig is None
-            else Bench(
+            else ProcedureManager(
                 rig,
                 calibration,
                 root=folder.root,
                 calibrations=folder.calibrations,
-                in_use=lambda: self._stays.current is not None,
+                in_use=lambda: self._sessions.current is not None,
                 hangs=lambda: self._scene == "hanging",
                 ended=self._measuring.renew,
                 tell=store.audit.add,
@@ -114,15 +114,17 @@ class MonitorService:
 
     def start(self) -> None:
         """Rebuild what an interruption left, then read the source in threads of their own."""
-        # Looked up before the first stay of this run can begin: its journal is no stray.
-        self._books.later(self._stays.rebuild, recent_journals(self._folder), self._measuring.analyser.wishes)
+        # Looked up before the first session of this run can begin: its journal is no stray.
+        self._books.later(
+            self._sessions.rebuild, recent_journals(self._folder), self._measuring.analyser.analysis_settings
+        )
         self._who.start()
         self._measuring.thread.start()
 
     def stop(self) -> None:
         """Close the source, measure a stay in progress, finish the books. May be called again."""
         self._measuring.stop()
-        self._stays.stop()
+        self._sessions.stop()
         self._books.stop()
 
     def settle(self) -> None:
@@ -156,15 +158,15 @@ class MonitorService:
         """The uid of who hangs now; None is a guest."""
         return self._who.person_uid
 
-    def running_stay(self) -> tuple[str, float] | None:
+    def running_session(self) -> tuple[str, float] | None:
         """Return the uid of the stay in progress, or of one that ended a moment ago, and its time now in s.
 
         The time is that of the pictures and holds: a marker at it lies where the screen showed it.
         """
-        stay = self._stays.current
-        if stay is not None:
-            return stay.uid, self._seen_s
-        last = self._last_stay
+        session = self._sessions.current
+        if session is not None:
+            return session.uid, self._seen_s
+        last = self._last_session
         if last is None or self._seen_s - last[1] > MARKED_AFTER_S:
             return None
         return last
@@ -172,7 +174,7 @@ class MonitorService:
     def set_person(self, uid: str | None, item: str | None = None) -> None:
         """Say who hangs from now on, and which item of the programme; None is a guest, whose endurance is nobody's.
 
-        A stay in progress is theirs: who is on the rig is who was named last. Without an item the next one of the
+        A session in progress is theirs: who is on the rig is who was named last. Without an item the next one of the
         prescription is taken.
 
         Raises
@@ -184,8 +186,8 @@ class MonitorService:
     def let_go(self, uid: str, give_up: Callable[[], bool]) -> contextlib.AbstractContextManager[None]:
         """Take somebody off the rig, and keep them off while the context lasts: they are to be erased.
 
-        Whoever hangs from now on is a guest. A stay of theirs in progress is waited for, so that it is kept whole, with
-        its journal closed, and can be erased with the rest; it is never left behind as a guest's. ``give_up`` is asked
+        Whoever hangs from now on is a guest. A session of theirs in progress is waited for, so that it is kept whole,
+        with its journal closed, and can be erased with the rest; it is never left behind as a guest's. ``give_up`` is asked
         in between; once it says so the context begins at once.
         """
         return self._who.let_go(uid, give_up)
@@ -193,7 +195,7 @@ class MonitorService:
     def _swings_like(self, pendulum: Pendulum) -> None:
         """Tell swings from now on with somebody's own kappa."""
         self._pendulum = pendulum
-        self._measuring.analyser.wishes = _wishes(self._given, pendulum)
+        self._measuring.analyser.analysis_settings = _analysis_settings(self._given, pendulum)
 
     # The dashboard's doors
 
@@ -205,17 +207,17 @@ class MonitorService:
         """Put settings in force, and keep them."""
         self._store.set_setting(SETTINGS_KEY, {"alpha_max": settings.alpha_max, "bodyweight_N": settings.bodyweight_N})
         self._given = settings
-        self._measuring.analyser.wishes = _wishes(settings, self._pendulum)
+        self._measuring.analyser.analysis_settings = _analysis_settings(settings, self._pendulum)
         return settings
 
     def health(self) -> Health:
         """Return whether the rig can measure now, in words."""
         link = self._measuring.link
-        warnings = self._measuring.warnings() + self._books.warnings() + self._stays.warnings()
+        warnings = self._measuring.warnings() + self._books.warnings() + self._sessions.warnings()
         if self._mount is not None:
             warnings += self._mount.warnings()
-        if self.bench is not None and self.bench.busy:
-            warnings.append(self.bench.words())
+        if self.procedures is not None and self.procedures.busy:
+            warnings.append(self.procedures.words())
         for watcher in self.watchers:
             warnings += watcher()
         if link is None:
@@ -245,7 +247,7 @@ class MonitorService:
         return self._store.get_hold(uid)
 
     def hold_curve(self, uid: str) -> tuple[NDArray[np.float64], tuple[str, ...], NDArray[np.float64]] | None:
-        """Return a hold's curve from its stay's journal, with a few seconds around it."""
+        """Return a hold's curve from its session's journal, with a few seconds around it."""
         return hold_curve(self._store, self._folder, uid)
 
     # What comes of the readings, in the pipeline's thread
@@ -256,10 +258,10 @@ class MonitorService:
             if self._mount is not None:
                 self._mount.see(picture)
             self._hub.publish(picture)
-        if self.bench is None:
+        if self.procedures is None:
             self._heed(out)
             return
-        with self.bench.no_walk_begins() as free:
+        with self.procedures.no_procedure_begins() as free:
             # During a walk plates hang and people try the rig: pictures show it, no hold comes of it.
             if free and not self._measuring.renewing:
                 self._heed(out)
@@ -268,10 +270,10 @@ class MonitorService:
         for picture in out.pictures:
             self._advise(picture)
         for event in out.events:
-            if isinstance(event, StayBegan):
-                self._stays.began(event, self._measuring.analyser, self._who.person_uid)
+            if isinstance(event, SessionBegan):
+                self._sessions.began(event, self._measuring.analyser, self._who.person_uid)
             else:
-                self._stay_measured(event)
+                self._session_measured(event)
 
     def _advise(self, picture: Picture) -> None:
         try:
@@ -286,21 +288,21 @@ class MonitorService:
                 _log.exception("advice on the running hold")
             self.live.hangs(None)
 
-    def _stay_measured(self, event: StayMeasured) -> None:
-        stay = self._stays.told_of(event)
-        if stay is None:
+    def _session_measured(self, event: SessionMeasured) -> None:
+        session = self._sessions.told_of(event)
+        if session is None:
             return
         if event.final:
-            self._last_stay = (stay.uid, self._seen_s)
-        self._stays.measured(stay, event, self._measuring.analyser.clock)
+            self._last_session = (session.uid, self._seen_s)
+        self._sessions.measured(session, event, self._measuring.analyser.clock)
         if event.final:
             self._who.left()
         else:
             self._who.prepare()  # the next set follows from the hold that has just ended
 
 
-def _wishes(given: GivenSettings, pendulum: Pendulum) -> Wishes:
-    return Wishes(bodyweight_N=given.bodyweight_N, alpha_max=given.alpha_max, pendulum=pendulum)
+def _analysis_settings(given: GivenSettings, pendulum: Pendulum) -> AnalysisSettings:
+    return AnalysisSettings(bodyweight_N=given.bodyweight_N, alpha_max=given.alpha_max, pendulum=pendulum)
 
 
 def _stored_settings(store: Store) -> GivenSettings:

@@ -1,4 +1,4 @@
-"""Bodyweight from the stay itself: what bar and platform carry together while the body is quiet."""
+"""Bodyweight from the session itself: what bar and platform carry together while the body is quiet."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.signals.reliance import Reliance, independent, load_reliance
-from monitor.signals.stay import Array, Stay
+from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.windows import PRESENT_N, Windows, windows_of
 from monitor.signals.zeros import Zeros
 
@@ -37,13 +37,13 @@ class Bodyweight:
     reliance: Reliance
 
 
-def given_bodyweight(stay: Stay, bodyweight_N: float, u_N: float) -> Bodyweight:
+def given_bodyweight(session: SessionLoads, bodyweight_N: float, u_N: float) -> Bodyweight:
     """Return a bodyweight that somebody stated: nothing of the rig is in it."""
-    return Bodyweight(bodyweight_N, u_N, "given", independent(stay, u_N**2))
+    return Bodyweight(bodyweight_N, u_N, "given", independent(session, u_N**2))
 
 
-def read_bodyweight(stay: Stay, zeros: Zeros) -> Bodyweight | None:
-    """Weigh the person of a stay whose zeros are corrected; None when nothing was quiet long enough.
+def read_bodyweight(session: SessionLoads, zeros: Zeros) -> Bodyweight | None:
+    """Weigh the person of a session whose zeros are corrected; None when nothing was quiet long enough.
 
     Standing quietly counts most: nothing but the platform carries the body then. Hanging adds the bar's cells to the
     average, where it agrees; the two are weighted by their covariance (generalised least squares), since cells
@@ -51,15 +51,15 @@ def read_bodyweight(stay: Stay, zeros: Zeros) -> Bodyweight | None:
     it weighs nobody. A platform alone takes the heaviest level on which ``FEWEST_STANDING`` windows agree: hands on a
     bar that nobody weighs only ever make the feet lighter.
     """
-    if not stay.rig.has_platform:
+    if not session.rig.has_platform:
         return None
-    windows = windows_of(stay)
+    windows = windows_of(session)
     heavy = windows.quiet & (windows.sum_N > PRESENT_N)
-    if not stay.rig.has_bar:
-        top = _level(stay, windows, heavy & _heaviest(windows.sum_N, heavy), FEWEST_STANDING)
-        return None if top is None else _weighed(stay, zeros, [top], "standing")
+    if not session.rig.has_bar:
+        top = _level(session, windows, heavy & _heaviest(windows.sum_N, heavy), FEWEST_STANDING)
+        return None if top is None else _weighed(session, zeros, [top], "standing")
     stance = heavy & (windows.feet_N > 0.85 * windows.sum_N)
-    standing = _level(stay, windows, stance, FEWEST_STANDING)
+    standing = _level(session, windows, stance, FEWEST_STANDING)
     on_the_bar = windows.whole & (windows.sum_N > PRESENT_N) & (windows.bar_N > 0.85 * windows.sum_N)
     averaged, hang = _over_beats(windows, on_the_bar)
     shared = 1.0 / float(np.sum(BEATS**2))
@@ -69,20 +69,20 @@ def read_bodyweight(stay: Stay, zeros: Zeros) -> Bodyweight | None:
         if heavy.sum() < FEWEST_HANGING:
             return None
         mixed = hang if hang.sum() >= FEWEST_HANGING else heavy
-        alone = _level(stay, averaged, mixed, FEWEST_HANGING, shared)
-        return None if alone is None else _weighed(stay, zeros, [alone], "hang")
+        alone = _level(session, averaged, mixed, FEWEST_HANGING, shared)
+        return None if alone is None else _weighed(session, zeros, [alone], "hang")
     near = hang & (np.abs(averaged.sum_N / standing.level_N - 1) < SAME_BODY)
-    hanging = _level(stay, averaged, near, FEWEST_HANGING, shared)
+    hanging = _level(session, averaged, near, FEWEST_HANGING, shared)
     if hanging is None or near.sum() < AGREES_LEAST * hang.sum():
-        return _weighed(stay, zeros, [standing], "standing")
-    return _weighed(stay, zeros, [standing, hanging], "standing")
+        return _weighed(session, zeros, [standing], "standing")
+    return _weighed(session, zeros, [standing, hanging], "standing")
 
 
 def _over_beats(windows: Windows, among: NDArray[np.bool_]) -> tuple[Windows, NDArray[np.bool_]]:
     """Return the windows with S averaged over ``BEATS`` about each, and where all of those are ``among``.
 
     A swing's S beats, and is quiet only where the beat turns: quiet half seconds of a swing are too light or too heavy.
-    But nothing accelerates a body on the average that stays on the bar (Newton II), so a mean over some beats weighs
+    But nothing accelerates a body on the average that sessions on the bar (Newton II), so a mean over some beats weighs
     it, whatever it does; smooth weights leave less than a hundredth of a beat of 0.6 Hz and more.
     """
     if len(among) < len(BEATS):
@@ -99,22 +99,24 @@ class _Level:
     reliance: Reliance
 
 
-def _weighed(stay: Stay, zeros: Zeros, levels: list[_Level], source: Source) -> Bodyweight:
+def _weighed(session: SessionLoads, zeros: Zeros, levels: list[_Level], source: Source) -> Bodyweight:
     """Return the weighted mean of one or two levels; weights stay between 0 and 1."""
     share = 1.0
     if len(levels) > 1:
-        first, second = (level.reliance.variance(stay, zeros) for level in levels)
-        apart = levels[0].reliance.plus(levels[1].reliance.times(-1.0)).variance(stay, zeros)
+        first, second = (level.reliance.variance(session, zeros) for level in levels)
+        apart = levels[0].reliance.plus(levels[1].reliance.times(-1.0)).variance(session, zeros)
         # Of two numbers the mean with the smallest variance gives the first (v2 - c) / (v1 + v2 - 2 c).
         common = 0.5 * (first + second - apart)
         share = float(np.clip((second - common) / apart, 0.0, 1.0)) if apart > 0 else 0.5
     parts = [level.reliance.times(part) for level, part in zip(levels, (share, 1.0 - share), strict=False)]
     weight_N = sum(level.level_N * part for level, part in zip(levels, (share, 1.0 - share), strict=False))
     reliance = parts[0] if len(parts) == 1 else parts[0].plus(parts[1])
-    return Bodyweight(weight_N, reliance.u(stay, zeros), source, reliance)
+    return Bodyweight(weight_N, reliance.u(session, zeros), source, reliance)
 
 
-def _level(stay: Stay, windows: Windows, mask: NDArray[np.bool_], fewest: int, shared: float = 1.0) -> _Level | None:
+def _level(
+    session: SessionLoads, windows: Windows, mask: NDArray[np.bool_], fewest: int, shared: float = 1.0
+) -> _Level | None:
     """Return the level on which ``fewest`` windows or more agree, each ``shared`` by so many others; else None."""
     if mask.sum() < fewest:
         return None
@@ -125,9 +127,9 @@ def _level(stay: Stay, windows: Windows, mask: NDArray[np.bool_], fewest: int, s
         return None
     kept = np.flatnonzero(mask)[near]
     scatter = float(np.var(values[near])) / max(1.0, len(kept) / shared)
-    cells_N, everything = windows.cells_N[kept].mean(axis=0), stay.rig.bar_index + stay.rig.platform_index
+    cells_N, everything = windows.cells_N[kept].mean(axis=0), session.rig.bar_index + session.rig.platform_index
     level_N = float(values[near].mean())
-    return _Level(level_N, load_reliance(stay, everything, cells_N, windows.t_s[kept], scatter))
+    return _Level(level_N, load_reliance(session, everything, cells_N, windows.t_s[kept], scatter))
 
 
 def _heaviest(values: Array, mask: NDArray[np.bool_]) -> NDArray[np.bool_]:

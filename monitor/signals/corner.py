@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 TAKE_UP_S = 0.005
 """How fast a contact comes to its slope: skin and fingers give way for some milliseconds (common practice, no

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from monitor.signals.recursive import Running, low_pass
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 
 class LowPass:

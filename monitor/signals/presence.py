@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 from monitor.signals.windows import PRESENT_N
 
 COMES_AFTER_S = 0.3
@@ -13,7 +13,7 @@ LEAVES_AFTER_S = 3.0
 LEAVES_BAR_AFTER_S = 12.0
 """Without a platform nobody is seen between two hangs of a set, so the rig waits longer."""
 
-LONGEST_STAY_S = 7200.0
+LONGEST_SESSION_S = 7200.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +25,7 @@ class Came:
 
 @dataclass(frozen=True, slots=True)
 class Left:
-    """The rig was left; ``tick`` is the last one that belongs to the stay."""
+    """The rig was left; ``tick`` is the last one that belongs to the session."""
 
     tick: int
 
@@ -43,7 +43,7 @@ class Presence:
     def __init__(self, tick_s: float, *, has_platform: bool) -> None:
         self._come = max(1, round(COMES_AFTER_S / tick_s))
         self._leave = max(1, round((LEAVES_AFTER_S if has_platform else LEAVES_BAR_AFTER_S) / tick_s))
-        self._longest = round(LONGEST_STAY_S / tick_s)
+        self._longest = round(LONGEST_SESSION_S / tick_s)
         self._tick = 0
         self._run = 0
         self._since = 0

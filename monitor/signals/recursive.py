@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.signals.compiled import compiled_module
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 Core = Callable[[Array, Array, Array], object]
 """(sections (s, 6), signals (k, n), states (k, s, 2)): filters signals and states in place; all in C order."""

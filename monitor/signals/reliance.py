@@ -1,4 +1,4 @@
-"""What one number of a stay relies on, so that an error that two numbers share cancels in their ratio.
+"""What one number of a session relies on, so that an error that two numbers share cancels in their ratio.
 
 A share of bodyweight is a load over a load. Where both were weighed by the same cells, a wrong span moves both alike
 and the share hardly at all. So every load carries its first-order sensitivities instead of one uncertainty, and only
@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from monitor.signals.stay import Array, Stay
+from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.zeros import Zeros
 
 POINTS = 24
@@ -76,9 +76,9 @@ class Reliance:
             self.own_variance + other.own_variance,
         )
 
-    def variance(self, stay: Stay, zeros: Zeros) -> float:
-        """Return the number's variance from the stay's calibration and the zeros that were read in it."""
-        spans = max(0.0, float(self.cells @ stay.covariance @ self.cells))
+    def variance(self, session: SessionLoads, zeros: Zeros) -> float:
+        """Return the number's variance from the session's calibration and the zeros that were read in it."""
+        spans = max(0.0, float(self.cells @ session.covariance @ self.cells))
         bar, feet = (
             zero.variances(course.t_s, course.weight)
             for zero, course in ((zeros.bar, self.bar), (zeros.feet, self.feet))
@@ -86,18 +86,18 @@ class Reliance:
         # Noise that is in a load and in its zero alike was counted twice, and is taken off in its own variance.
         return spans + bar[1] + feet[1] + max(0.0, bar[0] + feet[0] + self.own_variance)
 
-    def u(self, stay: Stay, zeros: Zeros) -> float:
+    def u(self, session: SessionLoads, zeros: Zeros) -> float:
         """Return the number's standard uncertainty."""
-        return math.sqrt(self.variance(stay, zeros))
+        return math.sqrt(self.variance(session, zeros))
 
 
-def independent(stay: Stay, variance: float) -> Reliance:
+def independent(session: SessionLoads, variance: float) -> Reliance:
     """Return the reliance of a number that feels nothing of the rig: a bodyweight that somebody gave."""
-    return Reliance(np.zeros(2 * len(stay.rig.channels)), own_variance=variance)
+    return Reliance(np.zeros(2 * len(session.rig.channels)), own_variance=variance)
 
 
 def load_reliance(
-    stay: Stay, index: tuple[int, ...], cells_N: Array, t_s: Array, own_variance: float = 0.0
+    session: SessionLoads, index: tuple[int, ...], cells_N: Array, t_s: Array, own_variance: float = 0.0
 ) -> Reliance:
     """Return what the mean load of some cells over some rows relies on.
 
@@ -112,12 +112,12 @@ def load_reliance(
     own_variance : float, N^2
         Scatter of the mean itself. What a single reading lies off its curve comes on top.
     """
-    chosen, n = list(index), len(stay.rig.channels)
+    chosen, n = list(index), len(session.rig.channels)
     cells = np.zeros(2 * n)
     load = cells_N[chosen]
-    cells[chosen] = load + 2 * stay.bend_per_N[chosen] * load**2
+    cells[chosen] = load + 2 * session.bend_per_N[chosen] * load**2
     cells[[n + i for i in chosen]] = load**2
     course = mean_course(t_s)
-    bar = course if any(i in stay.rig.bar_index for i in index) else Course()
-    feet = course if any(i in stay.rig.platform_index for i in index) else Course()
-    return Reliance(cells, bar, feet, own_variance + float(np.sum(stay.u_curve_N[chosen] ** 2)))
+    bar = course if any(i in session.rig.bar_index for i in index) else Course()
+    feet = course if any(i in session.rig.platform_index for i in index) else Course()
+    return Reliance(cells, bar, feet, own_variance + float(np.sum(session.u_curve_N[chosen] ** 2)))

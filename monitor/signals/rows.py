@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 FIRST_ROOM = 4096
 

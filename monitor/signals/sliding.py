@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.signals.compiled import compiled_module
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 Loop = Callable[[Array, int], Array]
 _NEAREST = 0

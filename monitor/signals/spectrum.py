@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 
 def power_density(

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 STUCK_S = 0.25
 LOADED_N = 20.0

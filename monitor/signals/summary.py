@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from monitor.signals.stay import Array
+from monitor.signals.session_loads import Array
 
 
 def mean(values: Array) -> float:

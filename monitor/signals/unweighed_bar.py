@@ -11,7 +11,7 @@ import itertools
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.signals.stay import Array, Stay
+from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.windows import PRESENT_N
 
 CONTACT_N = PRESENT_N / 2
@@ -32,20 +32,20 @@ def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(a, b) for a, b in itertools.pairwise(edges.tolist()) if mask[a]]
 
 
-def inferred_bar_N(stay: Stay, bodyweight_N: float) -> Array:
+def inferred_bar_N(session: SessionLoads, bodyweight_N: float) -> Array:
     """Return (n,) W - P where it can be known, else 0: between two stretches of standing, feet on the platform.
 
     Stepping on and off passes through every share of bodyweight, so what lies outside of the first and the last
     standing is left out; and so is a stretch in which the feet are off for longer than ``FEET_OFF_S``.
     """
-    feet_N = stay.feet_N
-    standing = [(a, b) for a, b in runs(feet_N > STANDS_FROM * bodyweight_N) if b - a >= stay.rows(STANDS_S)]
-    bar_N = np.zeros(len(stay))
+    feet_N = session.feet_N
+    standing = [(a, b) for a, b in runs(feet_N > STANDS_FROM * bodyweight_N) if b - a >= session.rows(STANDS_S)]
+    bar_N = np.zeros(len(session))
     if not standing:
         return bar_N
     between = slice(standing[0][0], standing[-1][1])
     bar_N[between] = bodyweight_N - feet_N[between]
     for first, last in runs(feet_N < CONTACT_N):
-        if last - first > stay.rows(FEET_OFF_S):
+        if last - first > session.rows(FEET_OFF_S):
             bar_N[first:last] = 0.0
     return bar_N

@@ -1,4 +1,4 @@
-"""A stay in half-second windows: what a person on the rig does in each, and how quiet it is."""
+"""A session in half-second windows: what a person on the rig does in each, and how quiet it is."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.signals import sliding
-from monitor.signals.stay import Array, Stay
+from monitor.signals.session_loads import Array, SessionLoads
 
 WINDOW_S = 0.5
 CALM_S = 0.1
@@ -61,28 +61,30 @@ class Windows:
         return np.asarray(self.quiet & off & (self.bar_N > PRESENT_N))
 
 
-def windows_of(stay: Stay) -> Windows:
+def windows_of(session: SessionLoads) -> Windows:
     """Cut a stay into windows; a rest shorter than one is left out."""
-    rows = max(4, stay.rows(WINDOW_S))
-    count = len(stay) // rows
+    rows = max(4, session.rows(WINDOW_S))
+    count = len(session) // rows
     used = count * rows
 
     def split(signal: Array) -> Array:
         return np.asarray(signal[:used].reshape(count, rows, *signal.shape[1:]))
 
-    bar, feet, total = split(stay.bar_N), split(stay.feet_N), split(stay.sum_N)
+    bar, feet, total = split(session.bar_N), split(session.feet_N), split(session.sum_N)
     # A mean over a tenth of a second is blind to mains hum, which no body makes, also where sampling folds it down.
-    calm = max(1, stay.rows(CALM_S))
-    bar_calm, feet_calm, sum_calm = (split(sliding.mean(x, calm)) for x in (stay.bar_N, stay.feet_N, stay.sum_N))
+    calm = max(1, session.rows(CALM_S))
+    bar_calm, feet_calm, sum_calm = (
+        split(sliding.mean(x, calm)) for x in (session.bar_N, session.feet_N, session.sum_N)
+    )
     return Windows(
         rows=rows,
-        t_s=split(stay.t_s).mean(axis=1),
-        cells_N=split(stay.filled_N).mean(axis=1),
+        t_s=split(session.t_s).mean(axis=1),
+        cells_N=split(session.filled_N).mean(axis=1),
         bar_N=bar.mean(axis=1),
         feet_N=feet.mean(axis=1),
         sum_N=total.mean(axis=1),
         bar_sd_N=bar_calm.std(axis=1),
         feet_sd_N=feet_calm.std(axis=1),
         sum_sd_N=sum_calm.std(axis=1),
-        whole=split(stay.valid.astype(float)).mean(axis=1) > 0.8,
+        whole=split(session.valid.astype(float)).mean(axis=1) > 0.8,
     )

@@ -1,4 +1,4 @@
-"""Zeros read from the stay itself: bar while the hands are off, platform while the feet are off or nobody is there.
+"""Zeros read from the session itself: bar while the hands are off, platform while the feet are off or nobody is there.
 
 Cells creep and drift by tens of grams a minute; a calibration of this morning does not know it. What a part reads
 while it certainly carries nothing is its zero then. The correction is reported, never silent, and small by rule:
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from monitor.newtons.stability import FEWEST_VALUES, allan_curve, judge
 from monitor.signals.rows import summed
-from monitor.signals.stay import Array, Stay
+from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.windows import OFF_ZERO_N, Windows, windows_of
 
 LONGEST_ANCHOR_S = 10.0
@@ -50,20 +50,20 @@ def wandered_since_N2(apart_s: float) -> float:
 
 @dataclass(frozen=True)
 class PartZero:
-    """How well the zero of one part (a sum of cells) is known, at any time of the stay.
+    """How well the zero of one part (a sum of cells) is known, at any time of the session.
 
     Attributes
     ----------
     cells : int
         Cells of the part; 0 where there is no such part.
     anchors_s, anchors_N2 : (k,) float
-        When the zero was read in the stay, and the variance of each reading; empty where it never was.
+        When the zero was read in the session, and the variance of each reading; empty where it never was.
     rows_s : tuple of (n,) float
         Times of the rows that each anchor is the mean of.
     u_given_N : float
         The calibration's standard uncertainty of the part's zero, which counts where there are no anchors.
     given_s : float
-        When the calibration's zero was taken, in the stay's time.
+        When the calibration's zero was taken, in the session's time.
     """
 
     cells: int = 0
@@ -104,7 +104,7 @@ class PartZero:
         """
         if not self.rows_s or not len(t_s):
             return 0.0
-        # A stay of an hour has hundreds of readings of its zero; most holds lie beside all of them.
+        # A session of an hour has hundreds of readings of its zero; most holds lie beside all of them.
         first_s, last_s = self._spans_s
         begin, end = int(np.searchsorted(last_s, t_s[0])), int(np.searchsorted(first_s, t_s[-1], "right"))
         if begin >= end:
@@ -152,41 +152,41 @@ class Zeros:
         return None if shift_N is None else float(self.correction_N[rows][:, list(index)].sum(axis=1).mean())
 
 
-def read_zeros(stay: Stay) -> Zeros:
-    """Read the zeros of a stay; parts that were never free keep the calibration's zero and its uncertainty."""
-    windows = windows_of(stay)
-    correction = np.zeros_like(stay.filled_N)
+def read_zeros(session: SessionLoads) -> Zeros:
+    """Read the zeros of a session; parts that were never free keep the calibration's zero and its uncertainty."""
+    windows = windows_of(session)
+    correction = np.zeros_like(session.filled_N)
     empty = windows.empty & (np.abs(windows.bar_N) < OFF_ZERO_N) & (np.abs(windows.feet_N) < OFF_ZERO_N)
-    rig = stay.rig
-    bar_shift, bar = _apply(stay, windows, windows.standing | empty, rig.bar_index, correction)
-    feet_shift, feet = _apply(stay, windows, windows.hanging_free | empty, rig.platform_index, correction)
+    rig = session.rig
+    bar_shift, bar = _apply(session, windows, windows.standing | empty, rig.bar_index, correction)
+    feet_shift, feet = _apply(session, windows, windows.hanging_free | empty, rig.platform_index, correction)
     return Zeros(correction, bar_shift, feet_shift, bar, feet)
 
 
 def _apply(
-    stay: Stay, windows: Windows, free: NDArray[np.bool_], index: tuple[int, ...], correction: Array
+    session: SessionLoads, windows: Windows, free: NDArray[np.bool_], index: tuple[int, ...], correction: Array
 ) -> tuple[float | None, PartZero]:
     """Write the zero of one part into ``correction``; return its mean shift, and how well it is known."""
     anchors = _anchors(windows, _inner(free)) if index else []
     if not anchors:
-        given_s = float(stay.t_s[0]) - stay.known.zero_age_s
-        return None, PartZero(len(index), u_given_N=stay.part_u_zero_N(index), given_s=given_s)
+        given_s = float(session.t_s[0]) - session.known.zero_age_s
+        return None, PartZero(len(index), u_given_N=session.part_u_zero_N(index), given_s=given_s)
     times = np.array([windows.t_s[a:b].mean() for a, b in anchors])
     means = np.array([windows.cells_N[a:b].mean(axis=0) for a, b in anchors])
     for column in index:
-        correction[:, column] = np.interp(stay.t_s, times, means[:, column])
+        correction[:, column] = np.interp(session.t_s, times, means[:, column])
     shift = float(means[:, list(index)].sum(axis=1).mean())
-    white_N = stay.noise_N(index)
+    white_N = session.noise_N(index)
     spans = [slice(a * windows.rows, b * windows.rows) for a, b in anchors]
-    errors = [_standard_error(summed(stay.filled_N[rows], index), stay.rate_Hz, white_N) for rows in spans]
-    rows_s = tuple(stay.t_s[rows] for rows in spans)
+    errors = [_standard_error(summed(session.filled_N[rows], index), session.rate_Hz, white_N) for rows in spans]
+    rows_s = tuple(session.t_s[rows] for rows in spans)
     return shift, PartZero(len(index), times, np.array(errors) ** 2, rows_s)
 
 
 def _standard_error(load_N: Array, rate_Hz: float, white_N: float) -> float:
     """Return the standard uncertainty of a mean of readings (n,): white noise, and what their Allan deviation has more.
 
-    ``white_N`` is that of the whole stay, which more readings have told.
+    ``white_N`` is that of the whole session, which more readings have told.
     """
     wandering_N = judge(allan_curve(load_N, rate_Hz)).excess if len(load_N) >= FEWEST_VALUES else 0.0
     return float(np.hypot(white_N / np.sqrt(max(1, len(load_N))), wandering_N))

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from monitor.store.access import AccessFile
 from monitor.store.audit import AuditEntry
-from monitor.store.earlier import EarlierResult
 from monitor.store.errors import (
     CorrectionNotPossible,
     DatabaseClosed,
@@ -13,24 +11,27 @@ from monitor.store.errors import (
     DatabaseNotOurs,
     DatabaseNotRead,
     DatabaseNotWritten,
-    StayExists,
+    SessionExists,
     UnknownCorrection,
     UnknownHold,
     UnknownPerson,
-    UnknownStay,
+    UnknownSession,
 )
-from monitor.store.folder import DataFolder, DataFolderNotUsable, hold_uid, journal_place, new_stay_uid
-from monitor.store.markers import Marker, MarkerKind, UnknownMarker
-from monitor.store.person import Intake, ManualHang, PainEntry, Person, StoredProgramme
-from monitor.store.rows import StoredHold, StoredStay
-from monitor.store.search import HoldFilter, HoldOrder
-from monitor.store.seen import Correction, Seen, seen_holds
+from monitor.store.files.access import AccessFile
+from monitor.store.files.folder import DataFolder, DataFolderNotUsable, hold_uid, journal_place, new_session_uid
+from monitor.store.holds.corrected_holds import CorrectedHolds, Correction, corrected_holds
+from monitor.store.holds.earlier_results import EarlierResult
+from monitor.store.holds.markers import Marker, MarkerKind, UnknownMarker
+from monitor.store.holds.rows import StoredHold, StoredSession
+from monitor.store.holds.search import HoldFilter, HoldOrder
+from monitor.store.people.person import Intake, ManualHang, PainEntry, Person, StoredProgramme
+from monitor.store.people.swing_calibrations import SwingCalibration
 from monitor.store.store import Store, open_store
-from monitor.store.swing_calibrations import SwingCalibration
 
 __all__ = [
     "AccessFile",
     "AuditEntry",
+    "CorrectedHolds",
     "Correction",
     "CorrectionNotPossible",
     "DataFolder",
@@ -50,21 +51,20 @@ __all__ = [
     "MarkerKind",
     "PainEntry",
     "Person",
-    "Seen",
-    "StayExists",
+    "SessionExists",
     "Store",
     "StoredHold",
     "StoredProgramme",
-    "StoredStay",
+    "StoredSession",
     "SwingCalibration",
     "UnknownCorrection",
     "UnknownHold",
     "UnknownMarker",
     "UnknownPerson",
-    "UnknownStay",
+    "UnknownSession",
+    "corrected_holds",
     "hold_uid",
     "journal_place",
-    "new_stay_uid",
+    "new_session_uid",
     "open_store",
-    "seen_holds",
 ]

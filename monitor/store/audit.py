@@ -10,8 +10,8 @@ from functools import partial
 
 from sqlalchemy import Connection, insert, select
 
-from monitor.store.schema import audit
-from monitor.store.writer import Writer
+from monitor.store.database.schema import audit
+from monitor.store.database.writer import Writer
 
 Read = Callable[[], AbstractContextManager[Connection]]
 

@@ -41,16 +41,16 @@ class DatabaseClosed(MonitorError):
     code = "database-closed"
 
 
-class UnknownStay(MonitorError):
-    """A stay that the store does not know."""
+class UnknownSession(MonitorError):
+    """A session that the store does not know."""
 
-    code = "unknown-stay"
+    code = "unknown-session"
 
 
-class StayExists(MonitorError):
-    """A stay of this name is kept already."""
+class SessionExists(MonitorError):
+    """A session of this name is kept already."""
 
-    code = "stay-exists"
+    code = "session-exists"
 
 
 class UnknownPerson(MonitorError):

@@ -1,4 +1,4 @@
-"""Stays, holds and settings: kept by one writer, read by everyone.
+"""Sessions, holds and settings: kept by one writer, read by everyone.
 
 People, corrections, markers and deliberate swings have modules of their own, reached as ``store.people`` and so on.
 """
@@ -18,27 +18,27 @@ from sqlalchemy import Connection, Engine, Select, Table, func, insert, select, 
 from sqlalchemy.exc import DBAPIError
 
 from monitor.store.audit import Audit
-from monitor.store.corrections import Corrections, has_corrections, refresh_stay
-from monitor.store.earlier import Earlier, keep_earlier
-from monitor.store.engine import database_url, open_engines
-from monitor.store.errors import DatabaseClosed, DatabaseNotRead, StayExists, UnknownStay
-from monitor.store.folder import journal_place, new_stay_uid
-from monitor.store.markers import Markers
-from monitor.store.people import People, need_person
-from monitor.store.rows import (
+from monitor.store.database.engine import database_url, open_engines
+from monitor.store.database.schema import calibration, hold, rig, session, setting
+from monitor.store.database.writer import Writer
+from monitor.store.errors import DatabaseClosed, DatabaseNotRead, SessionExists, UnknownSession
+from monitor.store.files.folder import journal_place, new_session_uid
+from monitor.store.holds.corrections import Corrections, has_corrections, refresh_session
+from monitor.store.holds.earlier_results import Earlier, keep_earlier
+from monitor.store.holds.markers import Markers
+from monitor.store.holds.rows import (
     StoredHold,
-    StoredStay,
+    StoredSession,
     calibration_date,
     fingerprint,
     hold_columns,
     hold_of_row,
     plain,
-    stay_of_row,
+    session_of_row,
 )
-from monitor.store.schema import calibration, hold, rig, setting, stay
-from monitor.store.search import HoldFilter, HoldOrder, found_all, found_page, found_spans
-from monitor.store.swing_calibrations import SwingCalibrations
-from monitor.store.writer import Writer
+from monitor.store.holds.search import HoldFilter, HoldOrder, found_all, found_page, found_spans
+from monitor.store.people.people import People, need_person
+from monitor.store.people.swing_calibrations import SwingCalibrations
 
 
 def open_store(place: str | Path) -> Store:
@@ -93,7 +93,7 @@ class Store:
 
     # Stays
 
-    def begin_stay(
+    def begin_session(
         self,
         started_utc_ns: int,
         rig: Mapping[str, Any],
@@ -103,7 +103,7 @@ class Store:
         journal: str | None = None,
         person_uid: str | None = None,
     ) -> str:
-        """Keep that a stay on the rig has begun; return its uid.
+        """Keep that a session on the rig has begun; return its uid.
 
         Parameters
         ----------
@@ -111,7 +111,7 @@ class Store:
         rig, calibration : mapping
             Plain data, as ``rig_to_dict`` and ``calibration_to_dict`` give it.
         uid : str, optional
-            From ``new_stay_uid`` where the journal was opened first; made here otherwise.
+            From ``new_session_uid`` where the journal was opened first; made here otherwise.
         journal : str, optional
             Place of the journal relative to the data folder; ``journal_place`` of the uid otherwise.
         person_uid : str, optional
@@ -119,18 +119,18 @@ class Store:
 
         Raises
         ------
-        StayExists
+        SessionExists
             The uid is taken.
         UnknownPerson
         """
-        name = new_stay_uid(started_utc_ns) if uid is None else uid
+        name = new_session_uid(started_utc_ns) if uid is None else uid
         place = str(journal_place(name, started_utc_ns)) if journal is None else journal
         rig_data, calibration_data = plain(rig), None if calibration is None else plain(calibration)
-        job = partial(_begin_stay, name, started_utc_ns, place, rig_data, calibration_data, person_uid)
+        job = partial(_begin_session, name, started_utc_ns, place, rig_data, calibration_data, person_uid)
         self._writer.submit(job).result()
         return name
 
-    def end_stay(
+    def end_session(
         self,
         uid: str,
         ended_utc_ns: int,
@@ -139,7 +139,7 @@ class Store:
         quality: Mapping[str, Any] | None = None,
         interrupted: bool = False,
     ) -> None:
-        """Keep that a stay has ended. May be repeated with better numbers.
+        """Keep that a session has ended. May be repeated with better numbers.
 
         Parameters
         ----------
@@ -152,7 +152,7 @@ class Store:
 
         Raises
         ------
-        UnknownStay
+        UnknownSession
         """
         values = {
             "ended_utc_ns": int(ended_utc_ns),
@@ -160,35 +160,37 @@ class Store:
             "quality": None if quality is None else plain(quality),
             "interrupted": bool(interrupted),
         }
-        self._writer.submit(partial(_end_stay, uid, values)).result()
+        self._writer.submit(partial(_end_session, uid, values)).result()
 
-    def get_stay(self, uid: str) -> StoredStay | None:
-        """Return a stay with the rig and the calibration that were in force, None where it is not known."""
+    def get_session(self, uid: str) -> StoredSession | None:
+        """Return a session with the rig and the calibration that were in force, None where it is not known."""
         with self._read() as connection:
-            row = connection.execute(_stays().where(stay.c.uid == uid)).mappings().first()
-        return None if row is None else stay_of_row(row)
+            row = connection.execute(_sessions().where(session.c.uid == uid)).mappings().first()
+        return None if row is None else session_of_row(row)
 
-    def unfinished_stays(self) -> list[StoredStay]:
-        """Return the stays that were begun and never ended, oldest first."""
-        query = _stays().where(stay.c.ended_utc_ns.is_(None)).order_by(stay.c.started_utc_ns, stay.c.uid)
+    def unfinished_sessions(self) -> list[StoredSession]:
+        """Return the sessions that were begun and never ended, oldest first."""
+        query = _sessions().where(session.c.ended_utc_ns.is_(None)).order_by(session.c.started_utc_ns, session.c.uid)
         with self._read() as connection:
-            return [stay_of_row(row) for row in connection.execute(query).mappings()]
+            return [session_of_row(row) for row in connection.execute(query).mappings()]
 
-    def known_stays(self, uids: Sequence[str]) -> set[str]:
-        """Return those of the given uids that belong to a stay."""
+    def known_sessions(self, uids: Sequence[str]) -> set[str]:
+        """Return those of the given uids that belong to a session."""
         found: set[str] = set()
         with self._read() as connection:
             for first in range(0, len(uids), 500):
-                query = select(stay.c.uid).where(stay.c.uid.in_(uids[first : first + 500]))
+                query = select(session.c.uid).where(session.c.uid.in_(uids[first : first + 500]))
                 found |= set(connection.execute(query).scalars())
         return found
 
-    def list_stays(self, limit: int | None = 50, offset: int = 0, *, newest_first: bool = True) -> list[StoredStay]:
+    def list_sessions(
+        self, limit: int | None = 50, offset: int = 0, *, newest_first: bool = True
+    ) -> list[StoredSession]:
         """Return stays by the time of their start."""
-        order = [stay.c.started_utc_ns, stay.c.uid]
-        query = _stays().order_by(*[c.desc() for c in order] if newest_first else order).limit(limit).offset(offset)
+        order = [session.c.started_utc_ns, session.c.uid]
+        query = _sessions().order_by(*[c.desc() for c in order] if newest_first else order).limit(limit).offset(offset)
         with self._read() as connection:
-            return [stay_of_row(row) for row in connection.execute(query).mappings()]
+            return [session_of_row(row) for row in connection.execute(query).mappings()]
 
     # Holds
 
@@ -201,7 +203,7 @@ class Store:
 
         Raises
         ------
-        UnknownStay
+        UnknownSession
         """
         return self.save_hold_later(hold).result()
 
@@ -248,15 +250,15 @@ class Store:
             for row in rows.mappings():
                 yield hold_of_row(row)
 
-    def holds_of_stay(self, stay_uid: str) -> list[StoredHold]:
+    def holds_of_session(self, session_uid: str) -> list[StoredHold]:
         """Return the holds of one stay in their order, as they are seen."""
-        query = _seen().where(stay.c.uid == stay_uid).order_by(hold.c.number, hold.c.onset_utc_ns)
+        query = _seen().where(session.c.uid == session_uid).order_by(hold.c.number, hold.c.onset_utc_ns)
         with self._read() as connection:
             return [hold_of_row(row) for row in connection.execute(query).mappings()]
 
-    def measured_of_stay(self, stay_uid: str) -> list[StoredHold]:
-        """Return the holds of one stay as they were measured: discarded ones too, parts made by a coach not."""
-        query = _holds().where(stay.c.uid == stay_uid, hold.c.made_by.is_(None)).order_by(hold.c.number)
+    def measured_of_session(self, session_uid: str) -> list[StoredHold]:
+        """Return the holds of one session as they were measured: discarded ones too, parts made by a coach not."""
+        query = _holds().where(session.c.uid == session_uid, hold.c.made_by.is_(None)).order_by(hold.c.number)
         with self._read() as connection:
             return [hold_of_row(row) for row in connection.execute(query).mappings()]
 
@@ -269,11 +271,11 @@ class Store:
             row = connection.execute(_holds().where(hold.c.uid == uid)).mappings().first()
         return None if row is None else hold_of_row(row)
 
-    def hold_names(self, stay_uid: str | None = None) -> set[str]:
-        """Return the uids of measured holds, withdrawn ones too: of one stay, or of all."""
+    def hold_names(self, session_uid: str | None = None) -> set[str]:
+        """Return the uids of measured holds, withdrawn ones too: of one session, or of all."""
         query = select(hold.c.uid).where(hold.c.made_by.is_(None))
-        if stay_uid is not None:
-            query = query.join(stay, hold.c.stay_id == stay.c.id).where(stay.c.uid == stay_uid)
+        if session_uid is not None:
+            query = query.join(session, hold.c.session_id == session.c.id).where(session.c.uid == session_uid)
         with self._read() as connection:
             return set(connection.execute(query).scalars())
 
@@ -339,7 +341,7 @@ class Store:
 
 
 def _holds() -> Select[Any]:
-    query = select(hold, stay.c.uid.label("stay_uid")).join(stay, hold.c.stay_id == stay.c.id)
+    query = select(hold, session.c.uid.label("session_uid")).join(session, hold.c.session_id == session.c.id)
     return query.where(hold.c.withdrawn_utc_ns.is_(None))
 
 
@@ -347,18 +349,20 @@ def _seen() -> Select[Any]:
     return _holds().where(hold.c.hidden.is_(None))
 
 
-def _stays() -> Select[Any]:
-    query = select(stay, rig.c.description.label("rig"), calibration.c.content.label("calibration"))
-    return query.join(rig, stay.c.rig_id == rig.c.id).outerjoin(calibration, stay.c.calibration_id == calibration.c.id)
+def _sessions() -> Select[Any]:
+    query = select(session, rig.c.description.label("rig"), calibration.c.content.label("calibration"))
+    return query.join(rig, session.c.rig_id == rig.c.id).outerjoin(
+        calibration, session.c.calibration_id == calibration.c.id
+    )
 
 
-def _stay_row(connection: Connection, uid: str) -> tuple[int, str | None]:
-    found = connection.execute(select(stay.c.id, stay.c.person_uid).where(stay.c.uid == uid)).first()
+def _session_row(connection: Connection, uid: str) -> tuple[int, str | None]:
+    found = connection.execute(select(session.c.id, session.c.person_uid).where(session.c.uid == uid)).first()
     if found is None:
-        raise UnknownStay(
-            what=f"There is no stay {uid}.",
-            means="A hold or an end cannot be kept without the stay that it belongs to.",
-            do="Begin the stay first.",
+        raise UnknownSession(
+            what=f"There is no session {uid}.",
+            means="A hold or an end cannot be kept without the session that it belongs to.",
+            do="Begin the session first.",
         )
     return found.id, found.person_uid
 
@@ -373,7 +377,7 @@ def _kept_once(connection: Connection, table: Table, data: Any, **values: Any) -
     return int(connection.execute(row).scalar_one())
 
 
-def _begin_stay(
+def _begin_session(
     uid: str,
     started_utc_ns: int,
     journal: str,
@@ -384,9 +388,9 @@ def _begin_stay(
 ) -> None:
     if person_uid is not None:
         need_person(connection, person_uid)
-    if connection.execute(select(stay.c.id).where(stay.c.uid == uid)).first() is not None:
-        raise StayExists(
-            what=f"There is a stay {uid} already.",
+    if connection.execute(select(session.c.id).where(session.c.uid == uid)).first() is not None:
+        raise SessionExists(
+            what=f"There is a session {uid} already.",
             means="Two stays would share one journal; nothing was changed.",
             do="Leave the uid out, or take a new one.",
         )
@@ -395,7 +399,7 @@ def _begin_stay(
         dated = calibration_date(calibration_data)
         calibration_id = _kept_once(connection, calibration, calibration_data, content=calibration_data, dated=dated)
     connection.execute(
-        insert(stay).values(
+        insert(session).values(
             uid=uid,
             started_utc_ns=int(started_utc_ns),
             journal=journal,
@@ -407,14 +411,14 @@ def _begin_stay(
     )
 
 
-def _end_stay(uid: str, values: dict[str, Any], connection: Connection) -> None:
-    connection.execute(update(stay).where(stay.c.id == _stay_row(connection, uid)[0]).values(**values))
+def _end_session(uid: str, values: dict[str, Any], connection: Connection) -> None:
+    connection.execute(update(session).where(session.c.id == _session_row(connection, uid)[0]).values(**values))
 
 
 def _save_hold(new: StoredHold, columns: dict[str, Any], connection: Connection) -> StoredHold:
     now_utc_ns = time.time_ns()
-    stay_id, person_uid = _stay_row(connection, new.stay_uid)
-    columns = {**columns, "stay_id": stay_id}
+    session_id, person_uid = _session_row(connection, new.session_uid)
+    columns = {**columns, "session_id": session_id}
     old = connection.execute(select(hold).where(hold.c.uid == new.uid)).mappings().first()
     if old is None:
         row = insert(hold).values(
@@ -422,7 +426,7 @@ def _save_hold(new: StoredHold, columns: dict[str, Any], connection: Connection)
             revised=0,
             created_utc_ns=now_utc_ns,
             changed_utc_ns=now_utc_ns,
-            seen_kind=columns["kind"],
+            corrected_kind=columns["kind"],
             person_uid=person_uid,
             target_s=new.target_s,
             ending=new.ending,
@@ -435,12 +439,12 @@ def _save_hold(new: StoredHold, columns: dict[str, Any], connection: Connection)
             # A better clock moves the instant in UTC, which is for display; that alone revises no number.
             numbers = bool(differing - {"onset_utc_ns", "utc_offset_s"})
             columns.update(revised=old["revised"] + numbers, changed_utc_ns=now_utc_ns, withdrawn_utc_ns=None)
-            columns["seen_kind"] = columns["kind"]
+            columns["corrected_kind"] = columns["kind"]
             if old["measurement_version"] != columns["measurement_version"]:
                 keep_earlier(dict(old), connection)
             connection.execute(update(hold).where(hold.c.uid == new.uid).values(**columns))
-    if has_corrections(connection, stay_id):
-        refresh_stay(connection, stay_id)
+    if has_corrections(connection, session_id):
+        refresh_session(connection, session_id)
     kept = connection.execute(_holds().where(hold.c.uid == new.uid)).mappings().one()
     return hold_of_row(kept)
 
@@ -448,9 +452,9 @@ def _save_hold(new: StoredHold, columns: dict[str, Any], connection: Connection)
 def _withdraw_hold(uid: str, connection: Connection) -> bool:
     there = (hold.c.uid == uid) & hold.c.withdrawn_utc_ns.is_(None)
     done = connection.execute(update(hold).where(there).values(withdrawn_utc_ns=time.time_ns())).rowcount == 1
-    stay_id = connection.execute(select(hold.c.stay_id).where(hold.c.uid == uid)).scalar_one_or_none()
-    if done and stay_id is not None and has_corrections(connection, stay_id):
-        refresh_stay(connection, stay_id)
+    session_id = connection.execute(select(hold.c.session_id).where(hold.c.uid == uid)).scalar_one_or_none()
+    if done and session_id is not None and has_corrections(connection, session_id):
+        refresh_session(connection, session_id)
     return done
 
 

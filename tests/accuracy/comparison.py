@@ -51,7 +51,7 @@ def span_of(thing: dict[str, Any]) -> Span:
 
 
 def compare(truth: Truth, result: dict[str, Any]) -> list[Found]:
-    """Return the errors of one stay."""
+    """Return the errors of one session."""
     found = list(_record(truth, result))
     taken: set[int] = set()
     for true_hold in truth["holds"]:

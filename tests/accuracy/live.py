@@ -13,7 +13,7 @@ NEAR_s = 0.5
 
 
 def compare_live(truth: Truth, pictures: Sequence[Picture]) -> list[Found]:
-    """Return the errors of the pictures that a screen would have shown of one stay."""
+    """Return the errors of the pictures that a screen would have shown of one session."""
     found, onsets = [], [hold["onset_half_s"] for hold in truth["holds"]]
     running = [p for p in pictures if p.hold is not None and not p.hold.ended]
     for onset in onsets:

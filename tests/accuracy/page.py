@@ -141,7 +141,7 @@ def _cases(records: list[Record]) -> list[str]:
         body.append([*cells, ", ".join(bad) or "nothing"])
     head = (
         "what happens",
-        "stays",
+        "sessions",
         "onset, ms",
         "release, ms",
         "bodyweight, %",
@@ -151,10 +151,10 @@ def _cases(records: list[Record]) -> list[str]:
     return _table(head, body)
 
 
-def _counted(names: Iterable[str], stays: int) -> str:
-    """Return names with in how many stays they came, the most frequent first."""
+def _counted(names: Iterable[str], sessions: int) -> str:
+    """Return names with in how many sessions they came, the most frequent first."""
     counts = Counter(names).most_common()
-    return ", ".join(name if n == stays else f"{name} ({n})" for name, n in counts) or "nothing"
+    return ", ".join(name if n == sessions else f"{name} ({n})" for name, n in counts) or "nothing"
 
 
 def _said(records: list[Record]) -> list[str]:
@@ -175,7 +175,7 @@ def _said(records: list[Record]) -> list[str]:
         said = [_counted(kinds, len(own)) if kinds else "no hold", _counted((f"`{f}`" for f in flags), len(own))]
         title = (make.__doc__ or name).strip().rstrip(".")
         body.append([title, str(len(own)), *said, seen, _counted(missing, len(own))])
-    return _table(("what happens", "stays", "held to be", "flags", "events told, in all stays", "withheld"), body)
+    return _table(("what happens", "sessions", "held to be", "flags", "events told, in all sessions", "withheld"), body)
 
 
 def _is_missing(value: Any) -> bool:
@@ -238,7 +238,7 @@ def unseen_section(records: list[Record]) -> list[str]:
         "ones and hard cases together. No number of the measurement was set by them, but faults that they showed were "
         "mended (decision 17): what the figures above owe to having been looked at shows here, as far as that goes.",
         "",
-        "Falls short of its floor, with the stays that are farthest off: " + ("; ".join(short) or "nothing") + ".",
+        "Falls short of its floor, with the sessions that are farthest off: " + ("; ".join(short) or "nothing") + ".",
         "",
         *_table(("measure", "unit", "cases", "95 %", "largest", "judged", "floor", "aim", ""), body),
     ]
@@ -266,7 +266,7 @@ def page(records: list[Record], bodies: int, unseen: list[Record] | None = None)
         "",
         "Falls short of its floor: " + (", ".join(dict.fromkeys(short)) if short else "nothing") + ".",
         "",
-        "## Errors, ordinary stays",
+        "## Errors, ordinary sessions",
         "",
         "*Bound* is the smallest standard deviation that white noise and calibration leave to any estimator "
         "(Cramer-Rao or closed form, `tests/accuracy/bounds.py`), as root mean square over the same cases; it knows "
@@ -283,12 +283,12 @@ def page(records: list[Record], bodies: int, unseen: list[Record] | None = None)
         "",
         "![Travel](images/accuracy_travel.svg)",
         "",
-        "## Found and missed, ordinary stays",
+        "## Found and missed, ordinary sessions",
         "",
         "Confidence: exact bounds of Clopper and Pearson for shares.",
         "",
         *_found(ordinary),
-        "## False alarms, ordinary stays",
+        "## False alarms, ordinary sessions",
         "",
         "Confidence: exact bounds of a Poisson rate, and of Clopper and Pearson for the share of holds with an alarm.",
         "",
@@ -305,8 +305,8 @@ def page(records: list[Record], bodies: int, unseen: list[Record] | None = None)
         *_cases(records),
         "## What it says in hard cases",
         "",
-        "What the results of these stays told: a flag, an event or a withheld measure came in every stay unless its "
-        "number stands beside it. `kind_unknown` and passive or active: cells see changes, not postures.",
+        "What the results of these sessions told: a flag, an event or a withheld measure came in every session unless "
+        "its number stands beside it. `kind_unknown` and passive or active: cells see changes, not postures.",
         "",
         *_said(records),
         *(unseen_section(unseen) if unseen else []),

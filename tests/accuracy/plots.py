@@ -62,7 +62,7 @@ def _measures(records: list[Record]) -> Figure:
     ]
     shown = [r for r in shown if r.limit is not None and r.limit.kind in ("largest", "rms")]
     figure, axes = _figure(0.24 * len(shown) + 1.3, left=0.24)
-    _title(figure, "Errors as shares of the floor, ordinary stays")
+    _title(figure, "Errors as shares of the floor, ordinary sessions")
     for y, row in enumerate(shown):
         assert row.limit is not None
         finite = np.minimum(row.errors, 10 * row.limit.floor)

@@ -54,10 +54,10 @@ def _folder() -> Path:
     return folder
 
 
-def stay(name: str, seed: int) -> tuple[Array, Truth]:
-    """Return the noise-free readings (n, 6) of a stay and its truth, and when platform and bar bore a load."""
+def session(name: str, seed: int) -> tuple[Array, Truth]:
+    """Return the noise-free readings (n, 6) of a session and its truth, and when platform and bar bore a load."""
     if name in PLAYED_LIKE:
-        means, truth = stay(PLAYED_LIKE[name], seed)
+        means, truth = session(PLAYED_LIKE[name], seed)
         return means, truth | {"scenario": name, "tags": sorted(make_script(name, seed).tags)}
     place = _folder() / f"{name}-{seed}.npz"
     if place.exists():
@@ -90,7 +90,7 @@ def _with_loads(truth: Truth, means_N: Array) -> Truth:
 
 @dataclass(frozen=True)
 class Record:
-    """One stay measured: its truth, its result and the errors found."""
+    """One session measured: its truth, its result and the errors found."""
 
     name: str
     seed: int
@@ -100,9 +100,9 @@ class Record:
 
 
 def measured(task: tuple[str, int]) -> Record:
-    """Return a stay's result, from raw counts on, and its errors."""
+    """Return a session's result, from raw counts on, and its errors."""
     name, seed = task
-    means, truth = stay(name, seed)
+    means, truth = session(name, seed)
     live = name in LIVE
     result, outputs = measure(means, seed, trouble_of(name, seed), live=live)
     found = compare(truth, result)

@@ -32,7 +32,7 @@ class Row:
 
     ``bound`` is the root mean square of the standard deviations that noise and calibration leave; ``ratio`` that of the
     errors over it. ``at_best`` is what the figure would be in half of all runs if every error were normal with its
-    bound's standard deviation. None where there is no bound. ``places`` name the stays, worst first.
+    bound's standard deviation. None where there is no bound. ``places`` name the sessions, worst first.
     """
 
     measure: str
@@ -75,7 +75,7 @@ def _log_inside(z: np.ndarray) -> np.ndarray:
 
 
 def row_of(measure: str, found: list[tuple[Found, str]]) -> Row:
-    """Return the row of a measure from its errors and the names of their stays."""
+    """Return the row of a measure from its errors and the names of their sessions."""
     errors = np.array([one.error for one, _ in found], dtype=float)
     exposure_s = sum(one.exposure_s for one, _ in found)
     limit = LIMITS.get(measure)
@@ -92,7 +92,7 @@ def row_of(measure: str, found: list[tuple[Found, str]]) -> Row:
 
 
 def rows(records: Iterable[Record], *, hard: bool | None = None) -> list[Row]:
-    """Return the rows of some stays: all, the ordinary ones (``hard=False``) or the hard cases (``hard=True``)."""
+    """Return the rows of some sessions: all, the ordinary ones (``hard=False``) or the hard cases (``hard=True``)."""
     found: dict[str, list[tuple[Found, str]]] = {}
     for record in records:
         if hard is not None and ("hard" in record.truth["tags"]) != hard:

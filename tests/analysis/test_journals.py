@@ -9,29 +9,29 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from journals_by_hand import READING_DELAY_us, calibration_of, write_journal
-from load_stories import RIG, TWO_STAYS, blocks_of, loads, with_faults
+from load_stories import RIG, TWO_SESSIONS, blocks_of, loads, with_faults
 
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.errors import JournalNotFound, NotAJournal
 from firmware_bridge.sources import Note
 from monitor.analysis import RigUnknown, WrongBoard, analyse_file, joined, read_loads, rig_of_journal
 from monitor.errors import BadInput
-from monitor.measures.record import Wishes
 from monitor.measures.result import RecordResult
-from monitor.pipeline import Pipeline, StayMeasured
+from monitor.measures.session_analysis import AnalysisSettings
+from monitor.pipeline import Pipeline, SessionMeasured
 from monitor.rig import Rig, rig_from_columns
 
-T_s, LOAD_N = loads(TWO_STAYS)
+T_s, LOAD_N = loads(TWO_SESSIONS)
 LOAD_N = with_faults(LOAD_N)
 WRAP_us = 2**32
 
 
 def as_a_curve() -> list[RecordResult]:
-    """Return the stays' results of the same loads, their delay taken off as the board tells it."""
+    """Return the sessions' results of the same loads, their delay taken off as the board tells it."""
     blocks = blocks_of(T_s - READING_DELAY_us * 1e-6, LOAD_N)
-    pipeline = Pipeline(RIG, 80.0, Wishes())
+    pipeline = Pipeline(RIG, 80.0, AnalysisSettings())
     outputs = [*(pipeline.push_load(b) for b in blocks), pipeline.flush()]
-    return [e.result for o in outputs for e in o.events if isinstance(e, StayMeasured)]
+    return [e.result for o in outputs for e in o.events if isinstance(e, SessionMeasured)]
 
 
 @pytest.mark.parametrize("start_us", [0, WRAP_us - 14_000_000], ids=["from boot", "through the wrap of the clock"])
@@ -107,14 +107,14 @@ def test_what_is_no_journal_is_told(tmp_path):
 
 def test_a_bar_on_one_cell_is_measured_as_far_as_it_goes(tmp_path):
     rig = Rig("one", (RIG.channels[0],))
-    _, load_N = loads(TWO_STAYS, rig=rig)
+    _, load_N = loads(TWO_SESSIONS, rig=rig)
     write_journal(tmp_path / "a.journal", rig, load_N)
     plain = analyse_file(tmp_path / "a.journal").result
     assert plain.bodyweight_N is None
     assert "bodyweight_unknown" in plain.flags
     assert [h.alpha_mean for h in plain.holds] == [None, None]
     assert plain.holds[0].duration_s == pytest.approx(18.05 - 6.1, abs=0.03)
-    given = analyse_file(tmp_path / "a.journal", Wishes(bodyweight_N=700.0)).result
+    given = analyse_file(tmp_path / "a.journal", AnalysisSettings(bodyweight_N=700.0)).result
     first, second = given.holds
     assert not first.alpha_direct
     assert {"alpha_inferred", "hands_not_told_apart", "swing_needs_platform", "travel_needs_platform"} <= set(

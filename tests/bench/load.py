@@ -27,17 +27,17 @@ from websockets.asyncio.client import connect
 from firmware_bridge.clock import HostClock
 from firmware_bridge.link import LinkSource
 from firmware_bridge.virtual_board import VirtualBoard
-from monitor.cli.page import MOST_FEED_MESSAGE_BYTES, bound
+from monitor.cli.page_server import MOST_FEED_MESSAGE_BYTES, bound
 from monitor.dashboard import create_app
-from monitor.dashboard.connections import FeedProtocol, PatientProtocol
-from monitor.dashboard.hub import LiveHub
+from monitor.dashboard.live.connections import FeedProtocol, PatientProtocol
+from monitor.dashboard.live.hub import LiveHub
 from monitor.demo import DemoRig
 from monitor.newtons.calibration import Calibration
 from monitor.rig import Rig
-from monitor.service import MonitorService, rig_card
+from monitor.service import MonitorService, rig_view
 from monitor.signals.spikes import LOOK_AHEAD
 from monitor.store import DataFolder, Person, open_store
-from monitor.store.stay_recorder import StayRecorder
+from monitor.store.files.session_recorder import SessionRecorder
 from tests.bench.wire import _Server
 
 RATE_HZ, SCREENS, COACHES, SECONDS = 1000.0, 20, 5, 40.0
@@ -74,7 +74,7 @@ def report() -> Iterator[str]:
         with open_store(data.database) as store:
             for number in range(6):
                 store.people.save(Person("", f"Person {number}", time_zone="UTC"))
-            recorder = StayRecorder(HostClock())
+            recorder = SessionRecorder(HostClock())
             link = LinkSource(board.port, tap=recorder.tap)
             recorder.prologue = link.prologue
             hub = LiveHub()
@@ -82,7 +82,7 @@ def report() -> Iterator[str]:
                 source=link, rig=rig, calibration=calibration, store=store, folder=data, hub=hub, recorder=recorder,
             )  # fmt: skip
             place = bound(0)
-            app = create_app(hub=hub, store=service, rig=rig_card(rig), control=service, coach=service)
+            app = create_app(hub=hub, store=service, rig=rig_view(rig), control=service, coach=service)
             config = uvicorn.Config(
                 app, http=PatientProtocol, ws=FeedProtocol, log_level="error", access_log=False, lifespan="off",
                 ws_per_message_deflate=False, ws_max_size=MOST_FEED_MESSAGE_BYTES,

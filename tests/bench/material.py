@@ -30,8 +30,8 @@ def cut(t_s: np.ndarray, load_N: np.ndarray, rows: int) -> list[LoadBlock]:
     return [LoadBlock(t_s[i : i + rows], load_N[i : i + rows]) for i in range(0, len(t_s), rows)]
 
 
-def invented_hold(stay: str, number: int, at_ns: int) -> StoredHold:
-    """Return the hold of a number, 1 or more: the later in the stay that begins at ``at_ns``, the longer."""
+def invented_hold(session: str, number: int, at_ns: int) -> StoredHold:
+    """Return the hold of a number, 1 or more: the later in the session that begins at ``at_ns``, the longer."""
     duration_s, alpha = 12.0 + 2.5 * number, 0.02 * number
     onset_s = 20.0 + 60.0 * number
     result = HoldResult(
@@ -45,6 +45,6 @@ def invented_hold(stay: str, number: int, at_ns: int) -> StoredHold:
     )  # fmt: skip
     ending = "exhausted" if number % 3 == 0 else None
     return StoredHold(
-        hold_uid(stay, number), stay, number, at_ns + round(onset_s * 1e9), 700.0, 0.5, result, MEASUREMENT_VERSION,
-        utc_offset_s=7200, target_s=duration_s, ending=ending,
+        hold_uid(session, number), session, number, at_ns + round(onset_s * 1e9), 700.0, 0.5, result,
+        MEASUREMENT_VERSION,        utc_offset_s=7200, target_s=duration_s, ending=ending,
     )  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 
-from monitor.measures.record import Wishes
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.curve_file import read_curve
 from monitor.newtons.load_block import LoadBlock
 from monitor.pipeline import Pipeline
@@ -22,7 +22,7 @@ def report() -> Iterator[str]:
     holds = 0
     for _ in range(TURNS):
         begun, begun_cpu = time.perf_counter(), time.process_time()
-        pipeline = Pipeline(rig, RATE_Hz, Wishes())
+        pipeline = Pipeline(rig, RATE_Hz, AnalysisSettings())
         pipeline.push_load(LoadBlock(t_s, load_N))
         out = pipeline.flush()
         best, best_cpu = min(best, time.perf_counter() - begun), min(best_cpu, time.process_time() - begun_cpu)

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, CDPSession, Page, sync_playwright
 
-from monitor.dashboard import LiveHub, event_card
+from monitor.dashboard import LiveHub, event_view
 
 TESTS = Path(__file__).parents[1]
 for folder in ("dashboard", "browser"):
@@ -129,7 +129,7 @@ def course(page: Page, hub: LiveHub, store: FakeStore, minutes: float, quickened
         while rig.t_s < until_s:
             turns = int(rig.t_s // AGAIN_S)
             while sent < turns:
-                hub.publish_event(event_card("closed", store.holds[0].uid, store.holds[0]))
+                hub.publish_event(event_view("closed", store.holds[0].uid, store.holds[0]))
                 sent += 1
             page.wait_for_timeout(50)
 

@@ -89,10 +89,10 @@ def _known_person(folder: DataFolder) -> str:
         person = store.people.save(Person("", "Somebody", time_zone="Europe/Vienna"))
         for day in range(1, 31, 2):
             at_ns = time.time_ns() - day * 86_400 * 10**9
-            stay = store.begin_stay(at_ns, {}, person_uid=person.uid)
+            session = store.begin_session(at_ns, {}, person_uid=person.uid)
             for number in (1, 2, 3):
-                store.save_hold(invented_hold(stay, number, at_ns))
-            store.end_stay(stay, at_ns + 600 * 10**9)
+                store.save_hold(invented_hold(session, number, at_ns))
+            store.end_session(session, at_ns + 600 * 10**9)
     return person.uid
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.signal import butter, sosfilt
 
 from monitor.measures.live import SMOOTH_Hz
-from monitor.measures.record import Wishes
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.load_block import LoadBlock
 from monitor.pipeline import Pipeline
 from tests.bench.material import RATE_Hz, cut, long_record
@@ -33,7 +33,7 @@ def report() -> Iterator[str]:
     blocks = cut(t_s, load_N, BLOCK_ROWS)
 
     def piped(live: bool) -> None:
-        pipeline = Pipeline(rig, RATE_Hz, Wishes(), live=live)
+        pipeline = Pipeline(rig, RATE_Hz, AnalysisSettings(), live=live)
         for block in blocks:
             pipeline.push_load(block)
         pipeline.flush()

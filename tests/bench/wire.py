@@ -17,14 +17,14 @@ from websockets.sync.client import connect
 from firmware_bridge.clock import HostClock
 from firmware_bridge.link import LinkSource
 from firmware_bridge.virtual_board import VirtualBoard
-from monitor.cli.page import bound
+from monitor.cli.page_server import bound
 from monitor.dashboard import create_app
-from monitor.dashboard.hub import LiveHub
+from monitor.dashboard.live.hub import LiveHub
 from monitor.demo import DemoRig
-from monitor.service import MonitorService, rig_card
+from monitor.service import MonitorService, rig_view
 from monitor.signals.spikes import LOOK_AHEAD
 from monitor.store import DataFolder, open_store
-from monitor.store.stay_recorder import StayRecorder
+from monitor.store.files.session_recorder import SessionRecorder
 
 SECONDS = 30.0
 
@@ -54,7 +54,7 @@ def report() -> Iterator[str]:
     with tempfile.TemporaryDirectory() as folder, board:
         data = DataFolder.open(Path(folder) / "data")
         with open_store(data.database) as store:
-            recorder = StayRecorder(HostClock())
+            recorder = SessionRecorder(HostClock())
             link = LinkSource(board.port, tap=recorder.tap)
             recorder.prologue = link.prologue
             hub = LiveHub()
@@ -63,7 +63,7 @@ def report() -> Iterator[str]:
                 recorder=recorder,
             )  # fmt: skip
             place = bound(0)
-            app = create_app(hub=hub, store=service, rig=rig_card(invented.rig), control=service)
+            app = create_app(hub=hub, store=service, rig=rig_view(invented.rig), control=service)
             server = _Server(uvicorn.Config(app, log_level="error", access_log=False, lifespan="off"))
             page = threading.Thread(target=lambda: server.run(sockets=[place]), daemon=True)
             page.start()

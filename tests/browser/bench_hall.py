@@ -14,10 +14,10 @@ from fake_rig import FakeStore, served
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import BoardFacts
 from monitor.demo.stage import Stage
-from monitor.demo.visitor import Visitor
-from monitor.health.bench import Bench
+from monitor.demo.visitor import Principal
+from monitor.health.procedure_manager import ProcedureManager
 from monitor.rig import Channel, Rig
-from monitor.service import rig_card
+from monitor.service import rig_view
 
 RATE_Hz = 80.0
 BAR = Rig(
@@ -33,7 +33,7 @@ class BenchHall:
     """What a test needs of it; ``told`` is the audit log."""
 
     url: str
-    bench: Bench
+    bench: ProcedureManager
     stage: Stage
     told: list[tuple[str, str]] = field(default_factory=list)
 
@@ -45,10 +45,10 @@ class BenchHall:
 @contextlib.contextmanager
 def bench_hall(root: Path, *, calibrated: bool, rig: Rig = BAR) -> Iterator[BenchHall]:
     """Serve the pages; whenever a walk is under way the rig sends it readings, a second of them at a time."""
-    empty = Visitor(rig, seed=1)
+    empty = Principal(rig, seed=1)
     stage = Stage(1, empty)  # type: ignore[arg-type]
     told: list[tuple[str, str]] = []
-    bench = Bench(
+    bench = ProcedureManager(
         rig,
         empty.calibration if calibrated else None,
         root=root,
@@ -73,7 +73,7 @@ def bench_hall(root: Path, *, calibrated: bool, rig: Rig = BAR) -> Iterator[Benc
     thread = threading.Thread(target=feed, daemon=True)
     thread.start()
     try:
-        with served(store=FakeStore([]), rig=rig_card(rig), bench=bench) as dashboard:
+        with served(store=FakeStore([]), rig=rig_view(rig), bench=bench) as dashboard:
             yield BenchHall(dashboard.url, bench, stage, told)
     finally:
         ended.set()

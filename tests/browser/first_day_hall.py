@@ -18,15 +18,15 @@ from paced_time import PacedClock, PacedLink
 
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.dashboard.app import create_app
-from monitor.dashboard.hub import LiveHub
+from monitor.dashboard.live.hub import LiveHub
 from monitor.demo.people import INVENTED_PEOPLE, Person
 from monitor.demo.recorded_visit import BUFFER_BYTES, Deed, counts_of_visit, hall_electronics
 from monitor.demo.stage import Stage
+from monitor.jobs.job_runner import JobRunner
 from monitor.rig import Channel, Rig
-from monitor.service import MonitorService, rig_card
+from monitor.service import MonitorService, rig_view
 from monitor.store import DataFolder, Store, open_store
-from monitor.store.stay_recorder import StayRecorder
-from monitor.work.workshop import Workshop
+from monitor.store.files.session_recorder import SessionRecorder
 
 USUAL_SPEED, QUICK_SPEED = 2.0, 60.0
 ROWS_A_FRAME = 40
@@ -138,7 +138,7 @@ def first_day(root: Path) -> Iterator[FirstDay]:
         )  # fmt: skip
         clock.paces(board)
         stack.enter_context(board)
-        recorder = StayRecorder(clock)
+        recorder = SessionRecorder(clock)
         link = PacedLink(board.port, tap=recorder.tap, clock=clock)
         recorder.prologue = link.prologue
         hub = LiveHub()
@@ -147,10 +147,10 @@ def first_day(root: Path) -> Iterator[FirstDay]:
             recorder=recorder, practice=stage,
         )  # fmt: skip
         jobs = stack.enter_context(
-            Workshop(folder, version=version("hang-monitor"), let_go=service.let_go, audit=store.audit.add)
+            JobRunner(folder, version=version("hang-monitor"), let_go=service.let_go, audit=store.audit.add)
         )
         app = create_app(
-            hub=hub, store=service, rig=rig_card(rig), control=service, coach=service, bench=service.bench, jobs=jobs
+            hub=hub, store=service, rig=rig_view(rig), control=service, coach=service, bench=service.bench, jobs=jobs
         )
         service.start()
         stack.callback(service.stop)

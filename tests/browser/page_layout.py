@@ -190,7 +190,7 @@ def small_targets(page: Page) -> list[str]:
     return list(page.evaluate(SMALL))
 
 
-def walk_by_keys(page: Page) -> dict[str, list[str]]:
+def procedure_by_keys(page: Page) -> dict[str, list[str]]:
     """Press Tab until all was reached or every step was made; return what was not reached, and focus that is not seen."""
     count = int(page.evaluate(REACHABLE))
     for step in range(1, 2 * count + 12):  # a date has a stop for each of its parts

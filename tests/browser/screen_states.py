@@ -11,7 +11,7 @@ from types import SimpleNamespace
 from fake_rig import HANGS_S, LEAVES_S, LETS_GO_S, playing, scene_at
 from playwright.sync_api import Page, expect
 
-from monitor.dashboard.pages import SCREENS
+from monitor.dashboard.routes.pages import SCREENS
 from monitor.measures.picture import Picture
 
 Prepare = Callable[[Page, SimpleNamespace], None]

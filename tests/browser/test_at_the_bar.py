@@ -10,7 +10,7 @@ from fake_rig import BODYWEIGHT_N, HANGS_S, LETS_GO_S, scene_at, served
 from page_layout import at_every_size, resize
 from playwright.sync_api import Page, expect
 
-from monitor.coaching.step_on import Candidate
+from monitor.coaching.live.identification import Candidate
 from monitor.measures.picture import HoldClock
 
 pytestmark = pytest.mark.browser
@@ -60,7 +60,7 @@ def ask(kept, *, alpha: float = 0.0, alpha_max: float = 0.1, target_s: float = T
     bar._asked = dataclasses.replace(
         bar._asked, item="passive", target_s=target_s, alpha=alpha, alpha_max=alpha_max, next_at_utc_ms=None
     )
-    posterior = kept.coach.desk.posterior(kept.person)
+    posterior = kept.coach.coaching.posterior(kept.person)
     kept.coach.live.hangs(kept.person, posterior, item="passive", target_s=target_s, alpha_max=alpha_max)
 
 
@@ -153,7 +153,7 @@ def test_rest_counts_between_sets_and_says_when_it_is_over(open_page, asked):
 
 
 def test_standing_still_under_a_name_takes_it_and_stepping_off_refuses(open_page, kept):
-    bar, other = kept.coach.bar, kept.coach.desk.add_person("Bo Karl")
+    bar, other = kept.coach.bar, kept.coach.coaching.add_person("Bo Karl")
     bar.set_queue([kept.person, other.uid])
     alike = [Candidate(kept.person, BODYWEIGHT_N, 3.0), Candidate(other.uid, BODYWEIGHT_N + 1, 3.0)]
     bar.step_on.queue(alike)

@@ -29,14 +29,14 @@ def show(kept, page: Page, at_s: float, **changes) -> None:
 
 
 def test_one_tap_names_who_hangs_and_the_next_set(kept, page):
-    other = kept.coach.desk.add_person("Bo Karl")
+    other = kept.coach.coaching.add_person("Bo Karl")
     page.reload()
     tap = page.get_by_role("button", name="Bo Karl", exact=True)
     tap.click()
     expect(tap).to_have_attribute("aria-pressed", "true")
     assert kept.coach.person_uid == other.uid
     expect(page.locator("#who")).to_have_text("B. K.")
-    prescription = kept.coach.desk.prescribe(other.uid)
+    prescription = kept.coach.coaching.prescribe(other.uid)
     expect(page.locator("#next-reason")).to_have_text(prescription.reason)
     other_item = next(item for item in prescription.items if item.key != prescription.next)
     choice = page.locator("#items button").filter(has_text=other_item.title)
@@ -60,31 +60,31 @@ def test_who_comes_today_and_how_they_are_called(kept, page):
 
 
 def test_a_cue_is_marked_at_the_instant_that_the_screen_shows(kept, page):
-    stay = kept.holds[0].stay_uid
+    session = kept.holds[0].session_uid
     show(kept, page, HANGS_S + 4.0)
-    kept.coach.running = (stay, HANGS_S + 4.4)  # the program is a little ahead of the screen
+    kept.coach.running = (session, HANGS_S + 4.4)  # the program is a little ahead of the screen
     page.get_by_role("button", name="ribs down").click()
     expect(page.locator("#mark-answer")).to_contain_text("marked at 4.0 s: ribs down")
-    (mark,) = kept.store.markers.of_stay(stay)
+    (mark,) = kept.store.markers.of_session(session)
     assert (mark.kind, mark.text, mark.at_s) == ("cue", "ribs down", HANGS_S + 4.0)
     page.get_by_role("button", name="take back").click()
     expect(page.locator("#mark-answer")).to_have_text("taken back: ribs down")
-    assert kept.store.markers.of_stay(stay) == []
+    assert kept.store.markers.of_session(session) == []
 
 
 def test_pain_is_marked_at_once_and_may_be_rated_afterwards(kept, page):
-    stay = kept.holds[0].stay_uid
+    session = kept.holds[0].session_uid
     show(kept, page, HANGS_S + 4.0)
-    kept.coach.running = (stay, HANGS_S + 4.0)
+    kept.coach.running = (session, HANGS_S + 4.0)
     page.get_by_role("button", name="pain", exact=True).click()
     expect(page.locator("#mark-answer")).to_contain_text("pain")
-    assert [mark.pain for mark in kept.store.markers.of_stay(stay)] == [None]
+    assert [mark.pain for mark in kept.store.markers.of_session(session)] == [None]
     show(kept, page, HANGS_S + 9.0)
     page.locator("#pain").get_by_role("button", name="3", exact=True).click()
     expect(page.locator("#mark-answer")).to_contain_text("pain 3 of 10")
     expect(page.locator("#pain")).to_be_hidden()
     expect(page.locator("#cues")).to_have_attribute("data-marks", "1")  # the first goes once the other is kept
-    marks = kept.store.markers.of_stay(stay)
+    marks = kept.store.markers.of_session(session)
     assert [(mark.pain, mark.at_s) for mark in marks] == [(3, HANGS_S + 4.0)]
     assert [entry.pain for entry in kept.store.people.pains(kept.person)][-1] == 3
 
@@ -139,12 +139,12 @@ def test_a_note_and_the_ending_are_kept_and_writing_survives_a_reload(kept, page
     expect(page.get_by_label("note")).to_have_value("left hand opens first")
     page.locator("#note-keep").click()
     expect(page.locator("#last-answer")).to_have_text("note kept")
-    assert [mark.text for mark in kept.store.markers.of_stay(hold.stay_uid)] == ["left hand opens first"]
+    assert [mark.text for mark in kept.store.markers.of_session(hold.session_uid)] == ["left hand opens first"]
     expect(page.get_by_label("note")).to_have_value("")
 
 
 def test_a_hold_of_nobody_is_given_to_its_owner(kept, page):
-    other = kept.coach.desk.add_person("Bo Karl")
+    other = kept.coach.coaching.add_person("Bo Karl")
     page.reload()
     page.get_by_label("whose hold").select_option(label="Bo Karl")
     expect(page.locator("#last-answer")).to_have_text("now the hold of Bo Karl")

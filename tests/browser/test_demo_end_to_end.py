@@ -38,7 +38,7 @@ NOTE_TIMES = """() => {
 def demo(data: Path) -> Iterator[str]:
     """Run the demo command; yield the page's address; end it as Ctrl-C does."""
     command = [sys.executable, "-m", "monitor.cli", "demo", "--data", str(data), "--page-port", "0"]
-    command += ["--speed", str(SPEED), "--seed", str(SEED), "--stays", "1"]
+    command += ["--speed", str(SPEED), "--seed", str(SEED), "--sessions", "1"]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
     assert process.stdout is not None
     said = []
@@ -59,7 +59,7 @@ def demo(data: Path) -> Iterator[str]:
 
 def second_truth() -> HoldTruth:
     """Return the same story's second hold, from the noise-free loads; the first may begin before the page is open."""
-    told = DemoRig(SEED, stays=1)
+    told = DemoRig(SEED, sessions=1)
     while len(told.truth()) < 2:
         told.conversions(800)
     return told.truth()[1]

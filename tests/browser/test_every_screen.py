@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from chromium import VIEWPORTS, fingers, large_text
 from page_axe import axe_blames
-from page_layout import covered, cut, resize, sideways, small_targets, walk_by_keys
+from page_layout import covered, cut, procedure_by_keys, resize, sideways, small_targets
 from playwright.sync_api import Page
 from screen_states import AS_IT_OPENS, AT_THE_BAR, EVERY_STATE, State, settle, shown
 
@@ -57,7 +57,7 @@ def test_nothing_is_cut_or_covered_all_is_reached_by_keys_and_axe_is_content(ope
                 found += axe_blames(page)
         if page.evaluate("document.getAnimations().length") > 0:
             found.append("something moves for who wants no movement")
-        keys = walk_by_keys(page)
+        keys = procedure_by_keys(page)
         found += [f"not reached by keys: {one}" for one in keys["unreached"]]
         found += [f"focus not seen: {one}" for one in keys["unseen"]]
         with large_text(page):  # WCAG 2.2, 1.4.4

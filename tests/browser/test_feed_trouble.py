@@ -10,7 +10,7 @@ from cable import cable
 from fake_rig import HANGS_S, FakeStore, playing, scene_at, served
 from playwright.sync_api import Page, expect
 
-from monitor.dashboard import LiveHub, event_card
+from monitor.dashboard import LiveHub, event_view
 from tests.bench.page import COUNT, course, until
 
 pytestmark = pytest.mark.browser
@@ -91,7 +91,7 @@ def test_a_hold_that_ended_while_the_network_was_lost_is_in_the_list(open_page):
         line.cut()
         expect(page.locator("#notice-what")).to_have_text(re.compile("screen is old"), timeout=PATIENCE_MS)
         store.holds.insert(0, newest)
-        dashboard.hub.publish_event(event_card("closed", newest.uid, newest))
+        dashboard.hub.publish_event(event_view("closed", newest.uid, newest))
         line.mend()
         expect(page.locator(".hold").first).to_have_attribute("data-uid", "hold-0", timeout=PATIENCE_MS)
 

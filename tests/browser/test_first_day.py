@@ -117,7 +117,7 @@ def three_holds(page: Page, day: FirstDay, uid: str) -> None:
     kept = day.store.list_holds(10, 0)[::-1]
     assert [hold.result.support for hold in kept] == ["assisted"] * 3
     for hold, deed in zip(kept, DEEDS, strict=True):
-        assert day.store.get_stay(hold.stay_uid).person_uid == uid
+        assert day.store.get_session(hold.session_uid).person_uid == uid
         assert hold.result.duration_s == pytest.approx(deed.duration_s, abs=1.5)
         assert hold.result.alpha_mean == pytest.approx(deed.alpha, abs=0.08)
         assert abs(hold.bodyweight_N / day.comer.person.weight_N - 1) < 0.01

@@ -24,7 +24,7 @@ from fake_rig import (
 from playwright.sync_api import Page, expect
 from screen_states import Standstill
 
-from monitor.dashboard import GivenSettings, LiveHub, event_card
+from monitor.dashboard import GivenSettings, LiveHub, event_view
 from monitor.measures.picture import HoldClock, Picture
 from tests.bench.page import until
 
@@ -98,18 +98,18 @@ def test_letting_go_early_tells_what_was_gained(open_page):
         show(dashboard.hub, page, scene_at(LETTING_GO_S))
         assert text(page, "time-digits") == "18.4"
         assert text(page, "after") == ""
-        dashboard.hub.publish_event(event_card("closed", "hold-0", store.holds[0]))
+        dashboard.hub.publish_event(event_view("closed", "hold-0", store.holds[0]))
         expect(page.locator("#after")).to_have_text("18.4 s, 18 bodyweight-seconds")
         expect(page.locator("#feet-digits")).to_have_text("4.0")
         assert "mean of the hold" in text(page, "feet-aside")
 
 
-def test_the_result_stays_while_the_person_stands_and_reads_it(open_page):
+def test_the_result_sessions_while_the_person_stands_and_reads_it(open_page):
     store = FakeStore()
     with served(store=store) as dashboard:
         page = open_page(dashboard.url)
         expect(page.locator(".hold")).not_to_have_count(0)
-        dashboard.hub.publish_event(event_card("closed", "hold-0", store.holds[0]))
+        dashboard.hub.publish_event(event_view("closed", "hold-0", store.holds[0]))
         ended = scene_at(LETTING_GO_S)
         standing = dataclasses.replace(scene_at(2.0), hold=ended.hold)
         end_s = ended.hold.onset_s + ended.hold.time_s
@@ -135,13 +135,13 @@ def test_the_hold_before_does_not_pass_for_this_one(open_page):
         page = open_page(dashboard.url)
         expect(page.locator(".hold")).not_to_have_count(0)
         show(dashboard.hub, page, scene_at(LETTING_GO_S))
-        dashboard.hub.publish_event(event_card("closed", "hold-0", store.holds[0]))
+        dashboard.hub.publish_event(event_view("closed", "hold-0", store.holds[0]))
         expect(page.locator("#after")).to_have_text("18.4 s, 18 bodyweight-seconds")
         show(dashboard.hub, page, scene_at(AGAIN_S + HANGING_S))
         show(dashboard.hub, page, scene_at(AGAIN_S + LETTING_GO_S))  # as long as the one before
         assert (text(page, "time-digits"), text(page, "after")) == ("18.4", "")
         second = dataclasses.replace(store.holds[0].result, dose_bw_s=12.0)
-        dashboard.hub.publish_event(event_card("closed", "new", dataclasses.replace(store.holds[0], result=second)))
+        dashboard.hub.publish_event(event_view("closed", "new", dataclasses.replace(store.holds[0], result=second)))
         expect(page.locator("#after")).to_have_text("18.4 s, 12 bodyweight-seconds")
 
 

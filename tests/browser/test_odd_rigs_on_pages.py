@@ -16,7 +16,7 @@ pytestmark = pytest.mark.browser
 FEET = {1: ("foot",), 2: ("foot_l", "foot_r"), 4: ("foot_fl", "foot_fr", "foot_rl", "foot_rr")}
 
 
-def card(bar: tuple[str, ...], feet: tuple[str, ...], rate_Hz: float = 80.0) -> dict:
+def view(bar: tuple[str, ...], feet: tuple[str, ...], rate_Hz: float = 80.0) -> dict:
     channels = [{"name": n, "part": "bar"} for n in bar] + [{"name": n, "part": "platform"} for n in feet]
     return {
         "name": "odd rig", "channels": channels, "has_platform": bool(feet), "bar_cells": len(bar),
@@ -47,7 +47,7 @@ NO_FEET = {"feet_N": None, "misclosure": None, "alpha_direct": False}
 @pytest.mark.parametrize("cells", [1, 2, 4])
 def test_a_platform_alone_marks_the_hands_share_and_shows_no_bar(open_page, cells):
     names = FEET[cells]
-    with served(store=FakeStore([]), rig=card((), names)) as dashboard:
+    with served(store=FakeStore([]), rig=view((), names)) as dashboard:
         page = open_page(dashboard.url, viewport="tablet")
         with playing(dashboard.hub, Odd(names, beta_inferred=True, **NO_BAR)):
             expect(page.locator("#hands-aside")).to_contain_text("inferred")
@@ -62,7 +62,7 @@ def test_a_platform_alone_marks_the_hands_share_and_shows_no_bar(open_page, cell
 @pytest.mark.parametrize("bar", [("hook",), ("ring_left", "ring_right")])
 def test_a_bar_alone_marks_the_feets_share(open_page, bar):
     lateral = {} if len(bar) > 1 else {"lateral_m": None}
-    with served(store=FakeStore([]), rig=card(bar, ())) as dashboard:
+    with served(store=FakeStore([]), rig=view(bar, ())) as dashboard:
         page = open_page(dashboard.url, viewport="tablet")
         with playing(dashboard.hub, Odd(bar, **NO_FEET, **lateral)):
             expect(page.locator("#feet-aside")).to_contain_text("inferred")
@@ -77,7 +77,7 @@ def test_a_bar_alone_marks_the_feets_share(open_page, bar):
 
 def test_a_thousand_samples_a_second_are_told_as_such(open_page):
     names = ("bar_left", "bar_right", "foot")
-    with served(store=FakeStore([]), rig=card(names[:2], names[2:], 1000.0)) as dashboard:
+    with served(store=FakeStore([]), rig=view(names[:2], names[2:], 1000.0)) as dashboard:
         page = open_page(f"{dashboard.url}/rig", viewport="tablet")
         with playing(dashboard.hub, Odd(names, rate_Hz=999.8)):
             expect(page.locator("#facts")).to_contain_text("999.80 readings/s measured, 1000 by name")

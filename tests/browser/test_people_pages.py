@@ -46,7 +46,7 @@ def test_without_coaching_it_says_so(open_page):
 
 def test_today_is_what_the_coaching_prescribes(open_page, kept):
     page = person_page(open_page, kept)
-    wanted = kept.coach.desk.prescribe(kept.person)
+    wanted = kept.coach.coaching.prescribe(kept.person)
     rows = page.locator("#items tr")
     assert rows.count() == len(wanted.items)
     for row, item in zip(rows.all(), wanted.items, strict=True):
@@ -65,7 +65,7 @@ def test_the_month_hangs_to_scale(open_page, kept):
     kept.store.people.add_manual_hang(kept.person, at_ns, 210.0)
     page = person_page(open_page, kept)
     expect(page.locator("#month")).to_have_text("November 2025")
-    goal_min = kept.coach.desk.programme(kept.person)[0].as_dict()["day"]["minutes"]
+    goal_min = kept.coach.coaching.programme(kept.person)[0].as_dict()["day"]["minutes"]
     lengths = page.evaluate(
         """() => [...document.querySelectorAll("#calendar .cal-day")]
             .map((l) => [l.classList.contains("cal-hand"), l.getAttribute("y2") - l.getAttribute("y1")])"""
@@ -90,14 +90,14 @@ def test_endurance_shows_the_holds_that_it_rests_on(open_page, kept):
     expect(page.locator("#endurance .end-active")).to_have_count(len(active))
     assert page.locator("#endurance .nb-band").count() == 1
     label = page.get_by_role("img", name=re.compile("Believed time over the share")).get_attribute("aria-label")
-    posterior = kept.coach.desk.endurance(kept.person).posterior
-    assert f"from {posterior.bouts} holds" in label
+    posterior = kept.coach.coaching.endurance(kept.person).posterior
+    assert f"from {posterior.efforts} holds" in label
     expect(page.locator("#chance")).to_contain_text("30 s without help would succeed today with")
 
 
 def test_bests_lead_to_their_holds(open_page, kept):
     page = person_page(open_page, kept)
-    best = kept.coach.desk.progress(kept.person, None, None)
+    best = kept.coach.coaching.progress(kept.person, None, None)
     link = page.locator("#bests dt:text-is('longest active, without help') + dd a")
     assert best.longest_active is not None
     expect(link).to_have_text(f"{best.longest_active.value:.1f} s")
@@ -119,7 +119,7 @@ def test_pain_is_kept_and_tells_what_is_paused(open_page, kept):
     expect(page.locator("#pains")).to_contain_text("left side")
     (entry,) = kept.store.people.pains(kept.person)
     assert (entry.pain, entry.note) == (7, "left side")
-    stops = kept.coach.desk.stops(kept.person)
+    stops = kept.coach.coaching.stops(kept.person)
     assert stops, "seven of ten pauses something"
     for stop in stops:
         expect(page.locator("#stops")).to_contain_text(stop.words)
@@ -139,7 +139,7 @@ def test_the_intake_is_asked_on_the_page_and_survives_a_reload(open_page, kept):
     expect(form.get_by_label("How much pain do you have now")).to_have_value("3")
     assert kept.store.people.intakes(kept.person) == []
     page.get_by_role("button", name="keep the answers").click()
-    expect(page.locator("#intake-answer")).to_have_text("Kept.")
+    expect(page.locator("#intake-answer")).to_have_text("SavedRecord.")
     (intake,) = kept.store.people.intakes(kept.person)
     assert intake.answers == {"passive_30s": False, "pain_now": 3, "pain_places": ["lower_back"], "pregnancy": True}
     expect(page.locator("#intake-follows")).to_contain_text("Ask a licensed clinician before hanging: pregnancy")
@@ -166,8 +166,8 @@ def test_the_programme_is_chosen_edited_and_paused(open_page, kept):
     expect(page.locator("#pause-why")).to_have_value("a cold")
     expect(goal).to_have_value("75")
     page.get_by_role("button", name="keep these numbers").click()
-    expect(page.locator("#plan-answer")).to_contain_text("Kept")
-    content = kept.coach.desk.programme(kept.person)[0].as_dict()
+    expect(page.locator("#plan-answer")).to_contain_text("SavedRecord")
+    content = kept.coach.coaching.programme(kept.person)[0].as_dict()
     assert content["item"][0]["goal_s"] == 75
     page.get_by_role("button", name="pause it").click()
     expect(page.locator("#pauses li")).to_contain_text("until it is resumed (a cold)")
@@ -209,7 +209,7 @@ def test_two_periods_are_compared_as_the_coaching_does(open_page, kept):
     page.get_by_role("button", name="compare", exact=True).click()
     expect(page.locator("#compare-rows tr")).to_have_count(7)
     first, last = dt.date(2025, 11, 24), dt.date(2025, 11, 25)
-    found = kept.coach.desk.compare(kept.person, (first, first), (first, last))["duration"]
+    found = kept.coach.coaching.compare(kept.person, (first, first), (first, last))["duration"]
     row = page.locator("#compare-rows tr").first
     expect(row.locator("td").nth(0)).to_have_text(f"{found.before:.1f} s ({found.n_before} holds)")
     expect(row.locator("td").nth(3)).to_have_text("no clear change")
@@ -217,7 +217,7 @@ def test_two_periods_are_compared_as_the_coaching_does(open_page, kept):
 
 def test_charts_draw_each_hold_once(open_page, kept):
     page = person_page(open_page, kept)
-    points = kept.coach.desk.progress(kept.person, None, None).points
+    points = kept.coach.coaching.progress(kept.person, None, None).points
     page.locator("#span").select_option("")
     figure = page.locator("#courses figure", has_text="help from the feet")
     expect(figure.locator("circle")).to_have_count(sum(point.alpha is not None for point in points))

@@ -83,7 +83,7 @@ def test_a_rig_that_does_not_measure_says_what_to_do(open_page):
         expect(page.locator("#reason")).to_have_text("The board is not there. Plug it in.")
         expect(page.locator("#warnings")).to_have_text("The disk is nearly full.")
         expect(page.locator("#no-history")).to_be_visible()
-        expect(page.locator("#calibration")).to_contain_text("after the first stay")
+        expect(page.locator("#calibration")).to_contain_text("after the first session")
         expect(cell(page, "bar left", 1)).to_have_text("no reading")
 
 

@@ -7,7 +7,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from monitor.store.storage import policy_of
+from monitor.store.files.storage import policy_of
 
 pytestmark = pytest.mark.browser
 
@@ -63,12 +63,12 @@ def test_the_first_passcode_is_an_owners_and_closes_the_door(open_page, kept):
     page.get_by_label("the same again").fill(PASSCODE)
     page.get_by_role("button", name="set", exact=True).click()
     page.wait_for_url("**/sign-in")
-    account = kept.door.access.check("Olga", PASSCODE)
+    account = kept.authorization.access.check("Olga", PASSCODE)
     assert account is not None
     assert account.role == "owner"
     page.goto(kept.url + "/settings")
-    expect(page.locator("#house-none")).to_contain_text("sign in")
-    expect(page.locator("#house")).to_be_hidden()
+    expect(page.locator("#maintenance-none")).to_contain_text("sign in")
+    expect(page.locator("#maintenance")).to_be_hidden()
     page.goto(kept.url + "/sign-in")
     page.get_by_label("name").fill("Olga")
     page.get_by_label("passcode").fill(PASSCODE)
@@ -82,7 +82,7 @@ def test_the_first_passcode_is_an_owners_and_closes_the_door(open_page, kept):
     page.get_by_role("button", name="take the passcode of Olga away").click()
     page.get_by_role("button", name="take the passcode of Olga away").click()
     expect(page.locator("#devices-part")).to_be_hidden()
-    assert kept.door.access.accounts() == ()
+    assert kept.authorization.access.accounts() == ()
 
 
 def test_a_backup_is_made_and_listed(open_page, kept, tmp_path):

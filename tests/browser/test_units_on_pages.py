@@ -61,7 +61,7 @@ def test_a_change_has_its_sign_and_the_digits_of_a_hundredth_of_a_newton(page, u
     assert page.evaluate(TOLD, [unit, "changeText", -0.98, 2]) == told.replace("+", "\u2212")
 
 
-def test_nothing_stays_nothing(page):
+def test_nothing_sessions_nothing(page):
     assert page.evaluate(TOLD, ["kgf", "load", None]) is None
     assert page.evaluate(TOLD, ["kgf", "loadText", None]) == ""
 
@@ -104,7 +104,7 @@ def test_the_page_of_a_hold_speaks_pounds(open_page, hall):
 
 
 def test_drift_while_the_rig_warms_up_is_told_in_the_screens_unit(open_page, hall):
-    walk = {
+    procedure = {
         "id": "1",
         "kind": "calibration",
         "stage": "warm_up",
@@ -113,10 +113,10 @@ def test_drift_while_the_rig_warms_up_is_told_in_the_screens_unit(open_page, hal
         "by": "coach",
         "practice": False,
     }
-    walk |= {"task": None, "refusal": None, "masses": None, "drift_N_per_min": -0.98}
+    procedure |= {"task": None, "refusal": None, "masses": None, "drift_N_per_min": -0.98}
     page = open_page("about:blank")
     page.add_init_script("localStorage.setItem('unit', 'kgf')")
-    page.route("**/api/rig/walk", lambda route: route.fulfill(json=walk))
+    page.route("**/api/rig/procedure", lambda route: route.fulfill(json=procedure))
     page.goto(f"{hall.url}/rig/calibrate")
     # 0.98 N / 9.80665 m/s2 (3rd CGPM 1901) = 0.09993 kg
     expect(page.locator("#do")).to_have_text("Leave the rig empty: a cell still drifts by 0.100 kg a minute.")

@@ -8,11 +8,11 @@ from html.parser import HTMLParser
 import pytest
 from playwright.sync_api import expect
 
-from monitor.coaching.intake import questions
-from monitor.dashboard.pages import SCREENS, STATIC
-from monitor.dashboard.screens import NOWHERE
+from monitor.coaching.people.intake import questions
+from monitor.dashboard.routes.pages import SCREENS, STATIC
+from monitor.dashboard.views.screen_templates import NOWHERE
 from monitor.errors import TellableError
-from monitor.measures.words import FLAG_WORDS
+from monitor.measures.flag_words import FLAG_WORDS
 
 pytestmark = pytest.mark.browser
 
@@ -156,7 +156,7 @@ def test_reasons_of_the_coaching_are_said_in_german(open_page, hall):
     page.add_init_script("localStorage.setItem('language', 'de')")
     page.goto(f"{hall.url}/person/{hall.person}")
     expect(page.locator("body")).to_have_attribute("data-ready", "yes")
-    wanted = hall.coach.desk.prescribe(hall.person)
+    wanted = hall.coach.coaching.prescribe(hall.person)
     said = " ".join(
         page.locator(place).inner_text() for place in ("#next", "#why", "#items", "#plan-name", "#plan-about")
     )

@@ -15,7 +15,7 @@ from playwright.sync_api import APIResponse, Page, Route, expect
 pytestmark = pytest.mark.browser
 
 LONGEST_MS = 60_000
-LOOK = "**/api/rig/walk"
+LOOK = "**/api/rig/procedure"
 
 
 @pytest.fixture(scope="module")
@@ -100,7 +100,7 @@ def test_zero_is_shown_and_only_taken_by_a_person(open_page, bench):
     assert len(bench.saved) == len(before) + 1
 
 
-def test_check_walks_through_the_rig_and_its_result_is_kept(open_page, bench):
+def test_check_procedures_through_the_rig_and_its_result_is_kept(open_page, bench):
     page = open_page(f"{bench.url}/rig/check")
     page.get_by_label("watch the empty rig for s").fill("10")
     page.get_by_role("button", name="begin the check").click()
@@ -116,7 +116,7 @@ def test_check_walks_through_the_rig_and_its_result_is_kept(open_page, bench):
     assert b"<html" in download.value.path().read_bytes()
 
 
-def test_a_walk_is_seen_on_every_screen_and_can_be_ended_there(open_page, bench):
+def test_a_procedure_is_seen_on_every_screen_and_can_be_ended_there(open_page, bench):
     first, second = (open_page(f"{bench.url}/rig/zero") for _ in range(2))
     first.get_by_role("button", name="read the zero").click()
     expect(second.locator("#running, #result").locator("visible=true")).to_have_count(1, timeout=LONGEST_MS)
@@ -126,7 +126,7 @@ def test_a_walk_is_seen_on_every_screen_and_can_be_ended_there(open_page, bench)
     assert ("this machine", "gave up: a new zero is read") in bench.told
 
 
-def test_masses_that_cannot_be_read_are_refused_and_what_was_typed_stays(open_page, bench):
+def test_masses_that_cannot_be_read_are_refused_and_what_was_typed_sessions(open_page, bench):
     page = open_page(f"{bench.url}/rig/calibrate")
     page.get_by_label("masses in kg, in the order of hanging").fill("20 zwanzig")
     page.get_by_role("button", name="begin to calibrate").click()

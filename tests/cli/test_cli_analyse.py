@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 from journals_by_hand import write_journal
-from load_stories import RIG, TWO_STAYS, loads
+from load_stories import RIG, TWO_SESSIONS, loads
 from typer.testing import CliRunner, Result
 
 from monitor.cli import app
@@ -80,8 +80,8 @@ def test_people_get_a_table():
 
 
 def test_a_journal_is_analysed_like_a_curve(tmp_path):
-    write_journal(tmp_path / "stay.journal", RIG, loads(TWO_STAYS)[1])
-    result = invoke(tmp_path / "stay.journal", "--json")
+    write_journal(tmp_path / "session.journal", RIG, loads(TWO_SESSIONS)[1])
+    result = invoke(tmp_path / "session.journal", "--json")
     assert result.exit_code == 0
     assert len(json.loads(result.stdout)["holds"]) == 2
 
@@ -116,7 +116,7 @@ def test_in_a_batch_the_good_are_analysed_and_each_bad_one_is_told(bad_files):
 def test_several_processes_give_the_same_and_tell_the_same(bad_files, monkeypatch):
     files = [S1, *bad_files[:3], S8]
     one = invoke(*files, "--json")
-    monkeypatch.setattr(importlib.import_module("monitor.cli.analyse"), "ONE_PROCESS_BYTES", 1000)
+    monkeypatch.setattr(importlib.import_module("monitor.cli.commands.analyse"), "ONE_PROCESS_BYTES", 1000)
     two = invoke(*files, "--json", "--jobs", 2)
     assert two.exit_code == one.exit_code == 2
     assert two.stdout == one.stdout
@@ -142,7 +142,7 @@ def test_several_processes_give_the_same_and_tell_the_same(bad_files, monkeypatc
         (["--rig", "rig.toml"], "Only one of rig description and calibration"),
     ],
 )
-def test_absurd_wishes_are_refused_before_anything_is_analysed(options, told):
+def test_absurd_analysis_settings_are_refused_before_anything_is_analysed(options, told):
     result = invoke(S1, "--json", *options)
     assert result.exit_code == 2
     assert result.stdout == ""

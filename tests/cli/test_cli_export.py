@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from journals_by_hand import write_journal
-from load_stories import RIG, TWO_STAYS, loads
+from load_stories import RIG, TWO_SESSIONS, loads
 from typer.testing import CliRunner, Result
 
 from monitor.analysis import analyse_file, calibration_to_dict
@@ -31,19 +31,19 @@ def export(data: Path, *arguments: object) -> Result:
 
 @pytest.fixture(scope="module")
 def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return a data folder with one stay of two holds and its journal."""
+    """Return a data folder with one session of two holds and its journal."""
     root = tmp_path_factory.mktemp("data")
     folder = DataFolder.open(root)
     with open_store(folder.database) as store:
-        place = folder.new_journal("stay", START_ns)
-        calibration = write_journal(place, RIG, loads(TWO_STAYS)[1])
+        place = folder.new_journal("session", START_ns)
+        calibration = write_journal(place, RIG, loads(TWO_SESSIONS)[1])
         result = analyse_file(place).result
-        store.begin_stay(START_ns, rig_to_dict(RIG), calibration_to_dict(calibration), uid="stay")
+        store.begin_session(START_ns, rig_to_dict(RIG), calibration_to_dict(calibration), uid="session")
         for number, hold in enumerate(result.holds, start=1):
             store.save_hold(
                 StoredHold(
-                    uid=hold_uid("stay", number),
-                    stay_uid="stay",
+                    uid=hold_uid("session", number),
+                    session_uid="session",
                     number=number,
                     onset_utc_ns=START_ns + round(hold.onset_s * 1e9),
                     bodyweight_N=result.bodyweight_N,
@@ -70,10 +70,10 @@ def test_the_list_of_holds(filled):
     listed = export(filled)
     assert listed.exit_code == 0
     first, second = csv.DictReader(io.StringIO(listed.stdout, newline=""), strict=True)
-    assert (first["uid"], second["uid"]) == ("stay-001", "stay-002")
+    assert (first["uid"], second["uid"]) == ("session-001", "session-002")
     assert float(first["duration_s"]) == pytest.approx(11.95, abs=0.03)
     found = json.loads(export(filled, "--json").stdout)
-    assert [hold["uid"] for hold in found["holds"]] == ["stay-001", "stay-002"]
+    assert [hold["uid"] for hold in found["holds"]] == ["session-001", "session-002"]
 
 
 def test_the_list_goes_to_a_file(filled, tmp_path):
@@ -85,33 +85,33 @@ def test_the_list_goes_to_a_file(filled, tmp_path):
 
 def test_a_holds_curve_is_read_back_by_an_analysis(filled, tmp_path):
     out = tmp_path / "curve.csv"
-    assert export(filled, "--hold", "stay-001", "--out", out).exit_code == 0
+    assert export(filled, "--hold", "session-001", "--out", out).exit_code == 0
     curve = read_curve(out)
     assert curve.rig.names == RIG.names
     again = analyse_file(out).result.holds[0]
     with open_store(DataFolder.open(filled).database) as store:
-        kept = store.get_hold("stay-001").result
+        kept = store.get_hold("session-001").result
     # The export holds stamps of readings, so the analysis finds the same instants.
     assert again.onset_s == pytest.approx(kept.onset_s, abs=0.001)
     assert again.duration_s == pytest.approx(kept.duration_s, abs=0.001)
 
 
 def test_a_holds_curve_as_json_has_its_result_with_it(filled):
-    found = json.loads(export(filled, "--hold", "stay-002", "--json").stdout)
-    assert found["uid"] == "stay-002"
+    found = json.loads(export(filled, "--hold", "session-002", "--json").stdout)
+    assert found["uid"] == "session-002"
     assert found["names"] == [f"{n}_N" for n in RIG.names]
     assert len(found["t_s"]) == len(found["load_N"]) > 400
     with open_store(DataFolder.open(filled).database) as store:
-        kept = store.get_hold("stay-002").result
+        kept = store.get_hold("session-002").result
     assert found["result"]["duration_s"] == kept.duration_s
     assert set(found["result"]) == {f.name for f in dataclasses.fields(kept)}
 
 
 def test_a_hold_that_is_not_there_is_told_with_those_that_are(filled):
-    told = export(filled, "--hold", "stay-009")
+    told = export(filled, "--hold", "session-009")
     assert told.exit_code == 2
     assert "There is no hold stay-009" in told.stderr
-    assert "stay-002" in told.stderr
+    assert "session-002" in told.stderr
     assert "none" in export(filled.parent / "empty", "--hold", "x").stderr
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from journals_by_hand import write_journal
-from load_stories import RIG, TWO_STAYS, loads
+from load_stories import RIG, TWO_SESSIONS, loads
 from typer.testing import CliRunner, Result
 
 from monitor.analysis import analyse_file, calibration_to_dict
@@ -16,18 +16,18 @@ from monitor.rig import rig_to_dict
 from monitor.store import DataFolder, StoredHold, hold_uid, open_store
 
 START_ns = 1_760_000_000 * 10**9
-HOLD = hold_uid("stay", 1)
+HOLD = hold_uid("session", 1)
 
 
 @pytest.fixture(scope="module")
 def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = DataFolder.open(tmp_path_factory.mktemp("data"))
     with open_store(folder.database) as store:
-        place = folder.new_journal("stay", START_ns)
-        calibration = write_journal(place, RIG, loads(TWO_STAYS)[1])
+        place = folder.new_journal("session", START_ns)
+        calibration = write_journal(place, RIG, loads(TWO_SESSIONS)[1])
         hold = analyse_file(place).result.holds[0]
-        store.begin_stay(START_ns, rig_to_dict(RIG), calibration_to_dict(calibration), uid="stay")
-        store.save_hold(StoredHold(HOLD, "stay", 1, START_ns, 700.0, 0.5, hold, MEASUREMENT_VERSION))
+        store.begin_session(START_ns, rig_to_dict(RIG), calibration_to_dict(calibration), uid="session")
+        store.save_hold(StoredHold(HOLD, "session", 1, START_ns, 700.0, 0.5, hold, MEASUREMENT_VERSION))
     return folder.root
 
 

@@ -11,7 +11,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from monitor.cli import app
-from monitor.coaching.programme import template_text
+from monitor.coaching.people.programme import template_text
 from monitor.measures.result import Swing
 from monitor.store import DataFolder, open_store
 
@@ -35,15 +35,15 @@ def anna(tmp_path) -> str:
 
 
 @pytest.fixture
-def stay(tmp_path, anna) -> str:
+def session(tmp_path, anna) -> str:
     now_ns = time.time_ns()
     with open_store(DataFolder.open(tmp_path).database) as store:
-        uid = store.begin_stay(now_ns - DAY_ns, RIG, person_uid=anna)
+        uid = store.begin_session(now_ns - DAY_ns, RIG, person_uid=anna)
         for number in (1, 2, 3):
             hold = hold_at(now_ns - DAY_ns + number * 10**11, 40.0, alpha=0.2, target_s=60.0)
             result = dataclasses.replace(hold.result, onset_s=100.0 * number, release_s=100.0 * number + 40)
             store.save_hold(
-                dataclasses.replace(hold, uid=f"{uid}-{number:03d}", stay_uid=uid, number=number, result=result)
+                dataclasses.replace(hold, uid=f"{uid}-{number:03d}", session_uid=uid, number=number, result=result)
             )
     return uid
 
@@ -53,23 +53,24 @@ def kind_of(data: Path, uid: str) -> str | None:
         return store.get_hold(uid).result.kind
 
 
-def test_a_deliberate_swing_gives_a_person_their_own_kappa(tmp_path, anna, stay):
+def test_a_deliberate_swing_gives_a_person_their_own_kappa(tmp_path, anna, session):
     """Told 8.0, measured 7.8 degrees: kappa is about 0.85 (8.0 / 7.8)^2 = 0.894."""
     with open_store(DataFolder.open(tmp_path).database) as store:
-        kept = store.get_hold(f"{stay}-001")
+        kept = store.get_hold(f"{session}-001")
         swing = Swing(8.0, 4.0, 0.45, [(109.0, 8.0, 0.15)], 0.85, 0.85 * 0.03)
         store.save_hold(dataclasses.replace(kept, result=dataclasses.replace(kept.result, swing=swing)))
-    told = run(tmp_path, "hold", "swing-calibration", f"{stay}-001", "--after-s", 9, "--degrees", 7.8).stdout
+    told = run(tmp_path, "hold", "swing-calibration", f"{session}-001", "--after-s", 9, "--degrees", 7.8).stdout
     assert "kappa 0.89" in told
     reach = ("--reach", 0.6, "--length", 2.2)  # asin(0.3 / 2.2) = 7.84 degrees
     assert (
-        "measured were 7.84" in run(tmp_path, "hold", "swing-calibration", f"{stay}-001", "--after-s", 9, *reach).stdout
+        "measured were 7.84"
+        in run(tmp_path, "hold", "swing-calibration", f"{session}-001", "--after-s", 9, *reach).stdout
     )
     with open_store(DataFolder.open(tmp_path).database) as store:
         assert len(store.swings.of_person(anna)) == 2
         assert 0.85 < store.swings.pendulum(anna).kappa < 0.90
     for wrong in (("--after-s", 9), ("--after-s", 30, "--degrees", 7.8)):
-        run(tmp_path, "hold", "swing-calibration", f"{stay}-001", *wrong, status=2)
+        run(tmp_path, "hold", "swing-calibration", f"{session}-001", *wrong, status=2)
     run(tmp_path, "hold", "swing-calibration", "none", "--after-s", 9, "--degrees", 7.8, status=2)
 
 
@@ -122,7 +123,7 @@ def run_bare(*arguments: str) -> Result:
     return done
 
 
-def test_prescription_and_progress(tmp_path, anna, stay):
+def test_prescription_and_progress(tmp_path, anna, session):
     told = run(tmp_path, "prescribe", anna).stdout
     assert "Assisted hang, 50 s with up to" in told
     assert json.loads(run(tmp_path, "prescribe", anna, "--json").stdout)["holds"] == 3
@@ -133,8 +134,8 @@ def test_prescription_and_progress(tmp_path, anna, stay):
     assert "against the earlier period" in run(tmp_path, "progress", anna, "--against", "2020-01-01..2020-02-01").stdout
 
 
-def test_a_hold_is_corrected_and_everything_undone(tmp_path, stay):
-    uid = f"{stay}-001"
+def test_a_hold_is_corrected_and_everything_undone(tmp_path, session):
+    uid = f"{session}-001"
     run(tmp_path, "hold", "retag", uid, "active", "--reason", "seen", "--by", "M.")
     assert kind_of(tmp_path, uid) == "active"
     told = run(tmp_path, "hold", "split", uid, 10, "--reason", "stood").stdout
@@ -143,7 +144,7 @@ def test_a_hold_is_corrected_and_everything_undone(tmp_path, stay):
     assert "is undone" in run(tmp_path, "hold", "undo", uid).stdout
     assert "is undone" in run(tmp_path, "hold", "undo", uid).stdout
     assert kind_of(tmp_path, uid) == "passive"
-    assert f"{uid}-join-002  140.00 s" in run(tmp_path, "hold", "join", uid, f"{stay}-002", "--reason", "one").stdout
+    assert f"{uid}-join-002  140.00 s" in run(tmp_path, "hold", "join", uid, f"{session}-002", "--reason", "one").stdout
     run(tmp_path, "hold", "undo", uid)
     run(tmp_path, "hold", "discard", uid, "--reason", "noise")
     run(tmp_path, "hold", "restore", uid, "--reason", "no noise")
@@ -152,7 +153,7 @@ def test_a_hold_is_corrected_and_everything_undone(tmp_path, stay):
     assert [line.split()[1] for line in history.splitlines()] == ["retag", "split", "join", "discard", "restore"]
     assert "by M.: seen (undone by coach)" in history
     with open_store(DataFolder.open(tmp_path).database) as store:
-        assert [h.uid for h in store.list_holds(newest_first=False)] == [f"{stay}-00{n}" for n in (1, 2, 3)]
+        assert [h.uid for h in store.list_holds(newest_first=False)] == [f"{session}-00{n}" for n in (1, 2, 3)]
         assert store.get_hold(uid).ending == "target"
 
 
@@ -188,8 +189,8 @@ def test_what_cannot_be_done_is_told_with_status_2(tmp_path, anna, arguments, to
     assert "Traceback" not in done.output
 
 
-def test_a_correction_that_does_not_fit_is_told(tmp_path, stay):
-    done = run(tmp_path, "hold", "split", f"{stay}-001", "500", "--reason", "x", status=2)
+def test_a_correction_that_does_not_fit_is_told(tmp_path, session):
+    done = run(tmp_path, "hold", "split", f"{session}-001", "500", "--reason", "x", status=2)
     assert "The split must lie between" in done.stderr
-    done = run(tmp_path, "hold", "retag", f"{stay}-001", "sideways", "--reason", "x", status=2)
+    done = run(tmp_path, "hold", "retag", f"{session}-001", "sideways", "--reason", "x", status=2)
     assert "The kind must be one of" in done.stderr

@@ -9,7 +9,7 @@ from pypdf import PdfReader
 from typer.testing import CliRunner
 
 from monitor.cli.app import app
-from monitor.coaching.desk import CoachingDesk
+from monitor.coaching.coaching_service import CoachingService
 from monitor.store import DataFolder, open_store
 
 RUN = CliRunner()
@@ -19,7 +19,7 @@ RUN = CliRunner()
 def data(tmp_path):
     folder = DataFolder.open(tmp_path / "data")
     with open_store(folder.database) as store:
-        CoachingDesk(store).add_person("Ada B.", notes="left-handed")
+        CoachingService(store).add_person("Ada B.", notes="left-handed")
     return folder.root
 
 

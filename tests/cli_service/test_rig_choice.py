@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from monitor.cli.choose import RigChoice, calibration_or_none, run_chosen
-from monitor.cli.doorway import Doorway
-from monitor.cli.page import PagePortInUse
-from monitor.dashboard.doorkeeper import Doorkeeper
-from monitor.dashboard.power_api import ProgramEnd
-from monitor.dashboard.setup_api import SetupFixed
+from monitor.cli.page_server import PagePortInUse
+from monitor.cli.rig_choice import RigChoice, calibration_or_none, run_chosen
+from monitor.cli.server_config import ServerConfig
+from monitor.dashboard.routes.power import ProgramEnd
+from monitor.dashboard.routes.setup import SetupFixed
+from monitor.dashboard.security.authorization import Authorization
 from monitor.errors import BadInput, TellableError
 from monitor.health.builds import BUILDS
 from monitor.rig import load_rig
@@ -54,9 +54,9 @@ def test_without_a_choice_the_page_offers_one(folder):
 
 def test_what_hinders_the_start_is_all_that_is_told(folder, capsys):
     with socket.create_server(("127.0.0.1", 0)) as taken, pytest.raises(PagePortInUse):
-        run_chosen(folder, Doorway(), taken.getsockname()[1], ProgramEnd())
+        run_chosen(folder, ServerConfig(), taken.getsockname()[1], ProgramEnd())
     with folder.held(), pytest.raises(TellableError, match="Another program works on"):
-        run_chosen(folder, Doorway(), 0, ProgramEnd())
+        run_chosen(folder, ServerConfig(), 0, ProgramEnd())
     assert capsys.readouterr().out == ""
 
 
@@ -122,13 +122,13 @@ def test_practice_is_left_again(folder):
 @pytest.mark.parametrize(
     ("method", "path", "role"),
     [
-        ("POST", "/api/rig/walk/zero", "coach"),
-        ("POST", "/api/rig/walk/accept", "coach"),
-        ("GET", "/api/rig/walk", "coach"),
-        ("DELETE", "/api/rig/walk", "coach"),
+        ("POST", "/api/rig/procedure/zero", "coach"),
+        ("POST", "/api/rig/procedure/accept", "coach"),
+        ("GET", "/api/rig/procedure", "coach"),
+        ("DELETE", "/api/rig/procedure", "coach"),
         ("GET", "/rig/calibrate", "coach"),
         ("POST", "/api/setup", "owner"),
     ],
 )
 def test_a_wall_screen_may_not_work_at_the_rig(tmp_path, method, path, role):
-    assert Doorkeeper(AccessFile(tmp_path / "access.json")).needs(method, path) == role
+    assert Authorization(AccessFile(tmp_path / "access.json")).needs(method, path) == role

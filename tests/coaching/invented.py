@@ -49,5 +49,14 @@ def hold_at(
     )
     uid = f"h-{onset_utc_ns // 10**9}-{number}"
     return StoredHold(
-        uid, "stay-1", number, onset_utc_ns, 700.0, 0.5, result, MEASUREMENT_VERSION, target_s=target_s, ending=ending
+        uid,
+        "session-1",
+        number,
+        onset_utc_ns,
+        700.0,
+        0.5,
+        result,
+        MEASUREMENT_VERSION,
+        target_s=target_s,
+        ending=ending,
     )

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.coaching.programme import template_text
+from monitor.coaching.people.programme import template_text
 
 PAGE = (Path(__file__).parents[2] / "docs" / "coaching.md").read_text(encoding="utf-8")
 ROWS = re.findall(r"^\| `([\w.]+)` \| (-?[\d.]+) \| (.+?) \|$", PAGE.split("## Figures")[1], flags=re.MULTILINE)

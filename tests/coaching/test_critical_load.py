@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from monitor.coaching.bout import Bout
-from monitor.coaching.critical_load import compare, fit_critical_load, fit_hyperbola
-from monitor.coaching.endurance import fit_endurance
+from monitor.coaching.endurance.critical_load import compare, fit_critical_load, fit_hyperbola
+from monitor.coaching.endurance.curve import fit_endurance
+from monitor.coaching.endurance.effort import Effort
 
 
 def test_the_published_hyperbola_is_found_again(endurance_models):
@@ -34,21 +34,21 @@ def test_its_uncertainties_are_those_of_repeated_trials():
 
 def test_too_little_is_no_fit():
     assert fit_hyperbola([0.5, 1.0], [60.0, 20.0]) is None
-    held = [Bout(20.0, (b,), "exhausted") for b in (0.95, 0.96, 0.97, 0.98, 1.0)]
+    held = [Effort(20.0, (b,), "exhausted") for b in (0.95, 0.96, 0.97, 0.98, 1.0)]
     assert fit_critical_load(held) is None
-    assert fit_critical_load([Bout(20.0, (b,), "target") for b in (0.4, 0.6, 0.8, 1.0)]) is None
+    assert fit_critical_load([Effort(20.0, (b,), "target") for b in (0.4, 0.6, 0.8, 1.0)]) is None
     # Times that fall less steeply than 1 / load need a critical load below 0: there is none.
     assert fit_hyperbola([0.4, 0.6, 0.8, 1.0], [30.0, 26.0, 23.0, 21.0]) is None
 
 
 def power_law(betas, b=-1.61):
-    return [Bout(33.55 * beta**b, (beta,), "exhausted") for beta in betas]
+    return [Effort(33.55 * beta**b, (beta,), "exhausted") for beta in betas]
 
 
 def test_where_the_models_part_is_told():
     """A power law of the published exponent looks like a hyperbola over the upper loads and not below them."""
-    bouts = power_law([1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7])
-    told = compare(fit_endurance(bouts), fit_critical_load(bouts))
+    efforts = power_law([1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7])
+    told = compare(fit_endurance(efforts), fit_critical_load(efforts))
     upper = [row for row in told.rows if row[0] >= 0.7]
     assert all(row[2] == pytest.approx(row[1], rel=0.1) for row in upper)
     assert "differ by more than a quarter at" in told.statement

@@ -14,10 +14,10 @@ import pytest
 from invented import DAY_ns, hold_at, ns_of
 from scipy.integrate import quad
 
-from monitor.coaching.bout import Bout, OTHER_PER_s, as_arrays
-from monitor.coaching.endurance import fit_endurance
-from monitor.coaching.holds import COVERED, UNKNOWN_SD, bouts_of
-from monitor.coaching.prescription import time_at
+from monitor.coaching.endurance.curve import fit_endurance
+from monitor.coaching.endurance.effort import Effort, OTHER_PER_s, as_arrays
+from monitor.coaching.endurance.hold_efforts import COVERED, UNKNOWN_SD, efforts_of
+from monitor.coaching.prescribing.forecast import time_at
 
 NOW = ns_of(2026, 5, 20, 18)
 
@@ -25,7 +25,7 @@ NOW = ns_of(2026, 5, 20, 18)
 @pytest.mark.parametrize(("a", "sigma"), [(math.log(20), 0.2), (math.log(90), 0.4)])
 def test_both_risks_together_are_certain(a, sigma):
     def density(T_s: float) -> float:
-        data = as_arrays([Bout(T_s, (1.0,), "unsure")])
+        data = as_arrays([Effort(T_s, (1.0,), "unsure")])
         z = np.array([(math.log(T_s) - a) / sigma])
         log_p = float(data.log_likelihood_of(0, z, math.log(sigma))[0])
         # What the likelihood leaves out: the normal's constant, dT for d ln T, no other ending before.
@@ -35,27 +35,27 @@ def test_both_risks_together_are_certain(a, sigma):
     assert whole == pytest.approx(1.0, abs=1e-4)
 
 
-KNOWN = [Bout(t_s, (0.8,), "exhausted", float(k)) for k, t_s in enumerate((38.0, 44.0, 41.0, 36.0, 47.0, 40.0))]
+KNOWN = [Effort(t_s, (0.8,), "exhausted", float(k)) for k, t_s in enumerate((38.0, 44.0, 41.0, 36.0, 47.0, 40.0))]
 
 
-def middle(*more: Bout) -> float:
+def middle(*more: Effort) -> float:
     return time_at(fit_endurance([*KNOWN, *more]), 0.8).value
 
 
 def test_a_slip_hardly_moves_what_is_believed():
     alone = middle()
-    assert middle(Bout(6.0, (0.8,), "exhausted")) < 0.85 * alone, "the case must matter"
-    assert middle(Bout(6.0, (0.8,), "unsure")) == pytest.approx(alone, rel=0.01)
+    assert middle(Effort(6.0, (0.8,), "exhausted")) < 0.85 * alone, "the case must matter"
+    assert middle(Effort(6.0, (0.8,), "unsure")) == pytest.approx(alone, rel=0.01)
 
 
 def test_a_hold_near_what_is_believed_counts_like_one_that_was_held_to_the_end():
-    told, unsure = (middle(*[Bout(35.0, (0.8,), ending)] * 4) for ending in ("exhausted", "unsure"))
+    told, unsure = (middle(*[Effort(35.0, (0.8,), ending)] * 4) for ending in ("exhausted", "unsure"))
     assert unsure == pytest.approx(told, rel=0.02)
-    assert unsure < middle(*[Bout(35.0, (0.8,), "other")] * 4)
+    assert unsure < middle(*[Effort(35.0, (0.8,), "other")] * 4)
 
 
 def test_nothing_but_unsure_holds_still_tell_of_strength():
-    found = fit_endurance([Bout(t_s, (0.8,), "unsure") for t_s in (38.0, 44.0, 41.0, 36.0, 47.0, 40.0)])
+    found = fit_endurance([Effort(t_s, (0.8,), "unsure") for t_s in (38.0, 44.0, 41.0, 36.0, 47.0, 40.0)])
     assert (found.exhausted, found.unsure) == (0, 6)
     told = time_at(found, 0.8)
     assert told.low < 41.0 < told.high
@@ -69,27 +69,27 @@ def course_of(alphas) -> list[tuple[float, float | None, float | None]]:
 def test_the_course_of_the_load_is_taken_second_by_second():
     """By hand: help of 0 and of 0.4, half the time each, mean 0.2; the loads are 1.0 and 0.6 around the mean."""
     hold = hold_at(NOW - DAY_ns, 40.0, alpha=0.2, assistance_course=course_of([0.0] * 20 + [0.4] * 20))
-    (bout,) = bouts_of([hold], NOW)
-    assert sorted({round(b, 9) for b in bout.betas}) == [0.6, 1.0]
-    assert bout.beta_mean == pytest.approx(0.8)
+    (effort,) = efforts_of([hold], NOW)
+    assert sorted({round(b, 9) for b in effort.betas}) == [0.6, 1.0]
+    assert effort.beta_mean == pytest.approx(0.8)
     equal = np.log(np.mean([1.0, 0.6**1.61]))
-    assert -as_arrays([bout]).load_terms([-1.61])[0, 0] == pytest.approx(equal)
+    assert -as_arrays([effort]).load_terms([-1.61])[0, 0] == pytest.approx(equal)
 
 
 def test_seconds_that_were_not_read_are_left_out_and_too_many_of_them_leave_the_mean():
     some = hold_at(NOW - DAY_ns, 40.0, alpha=0.2, assistance_course=course_of([0.2, None] + [0.2] * 38))
-    (bout,) = bouts_of([some], NOW)
-    assert set(np.round(bout.betas, 9)) == {0.8}
+    (effort,) = efforts_of([some], NOW)
+    assert set(np.round(effort.betas, 9)) == {0.8}
     many = round((1 - COVERED) * 40) + 1
     few = hold_at(NOW - DAY_ns, 40.0, alpha=0.2, assistance_course=course_of([None] * many + [0.2] * (40 - many)))
-    (bout,) = bouts_of([few], NOW)
-    assert np.std(bout.betas) == pytest.approx(UNKNOWN_SD, rel=1e-3), "the mean, with a spread that says so"
-    assert bout.beta_mean == pytest.approx(0.8)
+    (effort,) = efforts_of([few], NOW)
+    assert np.std(effort.betas) == pytest.approx(UNKNOWN_SD, rel=1e-3), "the mean, with a spread that says so"
+    assert effort.beta_mean == pytest.approx(0.8)
 
 
 def test_load_terms_of_very_many_exponents_are_those_of_each():
     rng = np.random.default_rng(3)
-    data = as_arrays([Bout(30.0, tuple(rng.uniform(0.3, 1.05, 20)), "exhausted") for _ in range(5)])
+    data = as_arrays([Effort(30.0, tuple(rng.uniform(0.3, 1.05, 20)), "exhausted") for _ in range(5)])
     exponents = rng.uniform(-3.0, -0.5, 400)
     each = np.array([-np.log(np.mean(np.exp(-b * data.log_betas), axis=1)) for b in exponents]).T
     assert np.abs(data.load_terms(exponents) - each).max() < 1e-4

@@ -8,23 +8,23 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from monitor.coaching.bout import Bout, bout_from_course, log_equivalent
-from monitor.coaching.endurance import FLAT, PRIOR, Prior, fit_endurance
-from monitor.coaching.prescription import TRUSTED_BETA, time_at
+from monitor.coaching.endurance.curve import FLAT, PRIOR, Prior, fit_endurance
+from monitor.coaching.endurance.effort import Effort, effort_from_course, log_equivalent
+from monitor.coaching.prescribing.forecast import TRUSTED_BETA, time_at
 
 JOINTS = ["general", "ankle", "knee", "trunk", "shoulder", "elbow", "hand_grip"]
 
 
-def invented_bouts(count: int, seed: int = 1, target_s: float = 45.0) -> list[Bout]:
+def invented_efforts(count: int, seed: int = 1, target_s: float = 45.0) -> list[Effort]:
     """Return steady holds of one invented person; those who reach the target stop there."""
     rng = np.random.default_rng(seed)
-    bouts = []
+    efforts = []
     for _ in range(count):
         beta = float(rng.uniform(0.5, 1.0))
         able_s = float(np.exp(3.3 - 1.7 * np.log(beta) + 0.25 * rng.standard_normal()))
         ending = "target" if able_s > target_s else "exhausted"
-        bouts.append(Bout(min(able_s, target_s), (beta,), ending))
-    return bouts
+        efforts.append(Effort(min(able_s, target_s), (beta,), ending))
+    return efforts
 
 
 def test_the_mode_under_flat_priors_is_that_of_a_library_for_survival_times():
@@ -32,18 +32,18 @@ def test_the_mode_under_flat_priors_is_that_of_a_library_for_survival_times():
     import lifelines
     import pandas
 
-    bouts = invented_bouts(60)
-    assert 15 < sum(b.ending == "exhausted" for b in bouts) < 45, "both sorts of ending are needed"
+    efforts = invented_efforts(60)
+    assert 15 < sum(b.ending == "exhausted" for b in efforts) < 45, "both sorts of ending are needed"
     table = pandas.DataFrame(
         {
-            "T": [b.duration_s for b in bouts],
-            "E": [b.ending == "exhausted" for b in bouts],
-            "ln_beta": [np.log(b.beta_mean) for b in bouts],
+            "T": [b.duration_s for b in efforts],
+            "E": [b.ending == "exhausted" for b in efforts],
+            "ln_beta": [np.log(b.beta_mean) for b in efforts],
         }
     )
     reference = lifelines.LogNormalAFTFitter(penalizer=0.0).fit(table, "T", event_col="E", formula="ln_beta")
     mu, sigma = reference.params_["mu_"], reference.params_["sigma_"]
-    found = fit_endurance(bouts, prior=FLAT).mode
+    found = fit_endurance(efforts, prior=FLAT).mode
     assert found == pytest.approx((mu["Intercept"], mu["ln_beta"], sigma["Intercept"]), abs=2e-4)
 
 
@@ -52,26 +52,26 @@ def test_weights_of_age_are_those_of_the_library():
     import lifelines
     import pandas
 
-    bouts = [dataclasses.replace(b, age_days=2.0 * k) for k, b in enumerate(invented_bouts(40, seed=2))]
+    efforts = [dataclasses.replace(b, age_days=2.0 * k) for k, b in enumerate(invented_efforts(40, seed=2))]
     table = pandas.DataFrame(
         {
-            "T": [b.duration_s for b in bouts],
-            "E": [b.ending == "exhausted" for b in bouts],
-            "ln_beta": [np.log(b.beta_mean) for b in bouts],
-            "w": [np.exp(-b.age_days / 28.0) for b in bouts],
+            "T": [b.duration_s for b in efforts],
+            "E": [b.ending == "exhausted" for b in efforts],
+            "ln_beta": [np.log(b.beta_mean) for b in efforts],
+            "w": [np.exp(-b.age_days / 28.0) for b in efforts],
         }
     )
     reference = lifelines.LogNormalAFTFitter(penalizer=0.0)
     with pytest.warns(match="weights"):
         reference.fit(table, "T", event_col="E", weights_col="w", formula="ln_beta")
     mu = reference.params_["mu_"]
-    assert fit_endurance(bouts, prior=FLAT).mode[:2] == pytest.approx((mu["Intercept"], mu["ln_beta"]), abs=5e-4)
+    assert fit_endurance(efforts, prior=FLAT).mode[:2] == pytest.approx((mu["Intercept"], mu["ln_beta"]), abs=5e-4)
 
 
 @pytest.mark.parametrize("count", [1, 6, 30])
 def test_the_grid_is_the_posterior_itself(count):
     """Reference: a brute-force grid of another lay-out, with scipy's own log-normal density and survival function."""
-    bouts = invented_bouts(count, seed=3)
+    efforts = invented_efforts(count, seed=3)
     a, b, s = np.meshgrid(
         np.linspace(1.0, 6.0, 161), np.linspace(-3.2, 0.0, 65), np.linspace(np.log(0.03), np.log(1.6), 49),
         indexing="ij",
@@ -81,12 +81,12 @@ def test_the_grid_is_the_posterior_itself(count):
         + stats.norm.logpdf(b, PRIOR.b, PRIOR.b_sd)
         + stats.norm.logpdf(s, PRIOR.log_sigma, PRIOR.log_sigma_sd)
     )
-    for bout in bouts:
-        curve = stats.lognorm(s=np.exp(s), scale=np.exp(a + b * np.log(bout.beta_mean)))
-        log_p += curve.logpdf(bout.duration_s) if bout.ending == "exhausted" else curve.logsf(bout.duration_s)
+    for effort in efforts:
+        curve = stats.lognorm(s=np.exp(s), scale=np.exp(a + b * np.log(effort.beta_mean)))
+        log_p += curve.logpdf(effort.duration_s) if effort.ending == "exhausted" else curve.logsf(effort.duration_s)
     p = np.exp(log_p - log_p.max())
     p /= p.sum()
-    found = fit_endurance(bouts)
+    found = fit_endurance(efforts)
     for ours, theirs in ((found.a, a), (found.b, b), (np.log(found.sigma), s)):
         mean = float((p * theirs).sum())
         sd = float(np.sqrt((p * (theirs - mean) ** 2).sum()))
@@ -99,9 +99,9 @@ def test_the_published_endurance_table_is_found_again(joint, endurance_models):
     """Source: Frey Law and Avin 2010, table 2; the seconds are computed from its coefficients, to 0.01 s."""
     published = endurance_models["frey_law_avin_2010"]
     coefficients = published["coefficients"][joint]
-    bouts = [Bout(t_s, (float(f),), "exhausted") for f, t_s in published["computed_seconds"][joint].items()]
+    efforts = [Effort(t_s, (float(f),), "exhausted") for f, t_s in published["computed_seconds"][joint].items()]
     prior = Prior(a_sd=np.inf, b_sd=np.inf, log_sigma=np.log(0.05), log_sigma_sd=0.1)
-    a, b, _ = fit_endurance(bouts, prior=prior).mode
+    a, b, _ = fit_endurance(efforts, prior=prior).mode
     assert b == pytest.approx(coefficients["b1"], abs=1e-3)
     assert np.exp(a) == pytest.approx(coefficients["b0"], rel=1e-3)
 
@@ -113,15 +113,15 @@ def test_before_any_hold_the_published_exponent_of_the_hand_is_believed(enduranc
     assert nothing.mean(nothing.b) == pytest.approx(coefficients["hand_grip"]["b1"], abs=1e-6)
     sd = np.sqrt(nothing.mean((nothing.b - nothing.mean(nothing.b)) ** 2))
     assert all(abs(c["b1"] - nothing.mean(nothing.b)) < 2 * sd for c in coefficients.values())
-    assert (nothing.bouts, nothing.exhausted) == (0, 0)
+    assert (nothing.efforts, nothing.exhausted) == (0, 0)
 
 
 def test_a_time_at_a_low_load_is_told_with_the_spread_of_published_measurements(endurance_models):
     """At 15 % Heinzl et al. 2025 measured 456 s where the formulas say 712 s and 928 s: both must be inside."""
     point = endurance_models["measured_points"][0]
     published = endurance_models["frey_law_avin_2010"]["computed_seconds"]["hand_grip"]
-    bouts = [Bout(t_s, (float(f),), "exhausted") for f, t_s in published.items() if float(f) >= TRUSTED_BETA]
-    told = time_at(fit_endurance(bouts * 3), 0.15)
+    efforts = [Effort(t_s, (float(f),), "exhausted") for f, t_s in published.items() if float(f) >= TRUSTED_BETA]
+    told = time_at(fit_endurance(efforts * 3), 0.15)
     assert told.low < point["seconds"] < point["compare"]["rohmert_s"] < told.high
 
 
@@ -131,26 +131,26 @@ def test_a_course_of_loads_counts_as_its_equivalent_load():
     assert term == pytest.approx(-np.log(0.625))
     equivalent = 0.625**0.5
     course = np.repeat([1.0, 0.5], 100)
-    varied = fit_endurance([bout_from_course(40.0, course, "exhausted")], prior=Prior(b=-2.0, b_sd=1e-3))
-    steady = fit_endurance([Bout(40.0, (equivalent,), "exhausted")], prior=Prior(b=-2.0, b_sd=1e-3))
+    varied = fit_endurance([effort_from_course(40.0, course, "exhausted")], prior=Prior(b=-2.0, b_sd=1e-3))
+    steady = fit_endurance([Effort(40.0, (equivalent,), "exhausted")], prior=Prior(b=-2.0, b_sd=1e-3))
     assert varied.mode[0] == pytest.approx(steady.mode[0], abs=1e-3)
 
 
 def test_a_hold_that_ended_at_its_target_says_at_least_so_long():
-    reached = fit_endurance([Bout(40.0, (0.8,), "target")])
-    let_go = fit_endurance([Bout(40.0, (0.8,), "exhausted")])
+    reached = fit_endurance([Effort(40.0, (0.8,), "target")])
+    let_go = fit_endurance([Effort(40.0, (0.8,), "exhausted")])
     assert reached.mean(reached.a) > let_go.mean(let_go.a) + 0.3
     assert (reached.exhausted, let_go.exhausted) == (0, 1)
 
 
 def test_old_holds_count_less():
-    bouts = invented_bouts(12)
-    long_ago = [dataclasses.replace(b, age_days=90.0) for b in bouts]
-    fresh, stale = fit_endurance(bouts), fit_endurance(long_ago)
+    efforts = invented_efforts(12)
+    long_ago = [dataclasses.replace(b, age_days=90.0) for b in efforts]
+    fresh, stale = fit_endurance(efforts), fit_endurance(long_ago)
     assert np.ptp(stale.quantiles(stale.a, (0.1, 0.9))) > 1.5 * np.ptp(fresh.quantiles(fresh.a, (0.1, 0.9)))
 
 
 @pytest.mark.parametrize("bad", [(0.0, (1.0,)), (10.0, ()), (10.0, (0.0,)), (10.0, (-0.2, 1.0))])
-def test_a_bout_without_time_or_load_is_refused(bad):
+def test_a_effort_without_time_or_load_is_refused(bad):
     with pytest.raises(ValueError, match="above 0"):
-        Bout(bad[0], bad[1], "exhausted")
+        Effort(bad[0], bad[1], "exhausted")

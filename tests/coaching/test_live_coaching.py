@@ -6,13 +6,13 @@ import json
 
 import pytest
 
-from monitor.coaching.bout import Bout
-from monitor.coaching.endurance import fit_endurance
-from monitor.coaching.live import LiveAdvice, LiveCoaching
-from monitor.coaching.prescription import RunningReserve
+from monitor.coaching.endurance.curve import fit_endurance
+from monitor.coaching.endurance.effort import Effort
+from monitor.coaching.live.live_advice import LiveAdvice, LiveCoaching
+from monitor.coaching.prescribing.forecast import RunningReserve
 from monitor.measures.picture import HoldClock, Picture
 
-KNOWN = fit_endurance([Bout(40.0, (0.8,), "exhausted")] * 6)
+KNOWN = fit_endurance([Effort(40.0, (0.8,), "exhausted")] * 6)
 
 
 def picture(t_s: float, onset_s: float | None = 10.0, beta: float | None = 0.8, ended: bool = False) -> Picture:

@@ -10,8 +10,8 @@ import pytest
 from scipy import optimize, special, stats
 
 from monitor.coaching import normal_law, root
-from monitor.coaching.comparison import student_reach
-from monitor.coaching.mode import find_mode
+from monitor.coaching.endurance.mode import find_mode
+from monitor.coaching.progress.comparison import student_reach
 
 RNG = np.random.default_rng(6)
 FAR = np.concatenate([np.linspace(-38.0, 8.0, 2000), RNG.standard_normal(2000)])
@@ -96,13 +96,13 @@ def test_a_prescription_and_a_course_load_none_of_scipys_packages():
     """In a process of its own, since this one has loaded them: holds, trend, trial, reserve, hyperbola, comparison."""
     program = """
 import sys
-from monitor.coaching.bout import Bout
-from monitor.coaching.comparison import compare_periods
-from monitor.coaching.critical_load import compare, fit_critical_load
-from monitor.coaching.endurance import fit_endurance
-from monitor.coaching.prescription import RunningReserve, least_assistance
-from monitor.coaching.trend import fit_trend
-from monitor.coaching.trial import trial_day
+from monitor.coaching.endurance.curve.effort import Bout
+from monitor.coaching.progress.progress.comparison import compare_periods
+from monitor.coaching.endurance.curve.critical_load import compare, fit_critical_load
+from monitor.coaching.endurance.curve.curve import fit_endurance
+from monitor.coaching.prescribing.forecast import RunningReserve, least_assistance
+from monitor.coaching.endurance.curve.trend import fit_trend
+from monitor.coaching.prescribing.trial import trial_day
 ends = ("exhausted", "unsure", "target")
 loads = (0.6, 0.7, 0.8, 0.9, 1.0)
 bouts = [Bout(15 / (loads[k % 5] - 0.3), (loads[k % 5],), ends[k % 3], 2.0 * k) for k in range(15)]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from invented import DAY_ns
 
-from monitor.coaching.back_care import CUES, back_care
-from monitor.coaching.programme import StopRule
-from monitor.coaching.stop_rules import paused_why, stops
+from monitor.coaching.people.programme import StopRule
+from monitor.coaching.safety.back_care import CUES, back_care
+from monitor.coaching.safety.stop_rules import paused_why, stops
 from monitor.store import PainEntry
 
 RULE = StopRule()

@@ -10,11 +10,11 @@ import datetime as dt
 import pytest
 from invented import DAY_ns, ns_of
 
-from monitor.coaching.day import DayMinutes, ledger
-from monitor.coaching.desk import CoachingDesk
+from monitor.coaching.coaching_service import CoachingService
 from monitor.coaching.errors import BadProgramme
-from monitor.coaching.pauses import Pause, paused_on, resting_days, resumed
-from monitor.coaching.programme import programme_from_dict, template
+from monitor.coaching.people.pauses import Pause, paused_on, resting_days, resumed
+from monitor.coaching.people.programme import programme_from_dict, template
+from monitor.coaching.progress.day import DayMinutes, ledger
 from monitor.store import open_store
 
 FIRST = dt.date(2026, 5, 1)
@@ -72,36 +72,36 @@ def test_a_pause_that_cannot_be_leaves_the_programme_as_it_was(row):
 
 
 @pytest.fixture
-def desk(tmp_path):
+def coaching(tmp_path):
     with open_store(tmp_path / "holds.sqlite") as store:
         now = [ns_of(2026, 5, 4, 10)]
-        desk = CoachingDesk(store, lambda: now[0])
-        desk.clock = now  # type: ignore[attr-defined]
-        yield desk
+        coaching = CoachingService(store, lambda: now[0])
+        coaching.clock = now  # type: ignore[attr-defined]
+        yield coaching
 
 
-def test_a_pause_is_kept_with_the_programme_obeyed_and_ended(desk):
-    uid = desk.add_person("A. K.", time_zone="Europe/Vienna").uid
-    assert desk.prescribe(uid).next is not None
-    desk.pause(uid, last=dt.date(2026, 5, 10), reason="a cold")
-    told = desk.prescribe(uid)
+def test_a_pause_is_kept_with_the_programme_obeyed_and_ended(coaching):
+    uid = coaching.add_person("A. K.", time_zone="Europe/Vienna").uid
+    assert coaching.prescribe(uid).next is not None
+    coaching.pause(uid, last=dt.date(2026, 5, 10), reason="a cold")
+    told = coaching.prescribe(uid)
     assert (told.next, told.next_at_utc_ms) == (None, None)
     assert told.reason == "The programme is paused until 2026-05-10: a cold."
     assert all("a cold" in item.paused for item in told.items)
-    desk.resume(uid)
-    assert desk.prescribe(uid).next is not None
-    desk.pause(uid, item="active")
-    items = {item.key: item.paused for item in desk.prescribe(uid).items}
+    coaching.resume(uid)
+    assert coaching.prescribe(uid).next is not None
+    coaching.pause(uid, item="active")
+    items = {item.key: item.paused for item in coaching.prescribe(uid).items}
     assert items["active"] == "paused until it is resumed"
     assert items["passive"] == ""
-    assert programme_from_dict(desk.programme(uid)[0].as_dict()) == desk.programme(uid)[0]
+    assert programme_from_dict(coaching.programme(uid)[0].as_dict()) == coaching.programme(uid)[0]
 
 
-def test_editing_a_programme_goes_on_with_its_days_another_one_begins_anew(desk):
-    uid = desk.add_person("A. K.", time_zone="Europe/Vienna").uid
-    desk.set_programme(uid, template())
-    desk.clock[0] += 5 * DAY_ns
-    desk.pause(uid, item="active")
-    assert desk.days(uid).missed_days == 5
-    desk.set_programme(uid, template("first_hangs"))
-    assert desk.days(uid).missed_days == 0
+def test_editing_a_programme_goes_on_with_its_days_another_one_begins_anew(coaching):
+    uid = coaching.add_person("A. K.", time_zone="Europe/Vienna").uid
+    coaching.set_programme(uid, template())
+    coaching.clock[0] += 5 * DAY_ns
+    coaching.pause(uid, item="active")
+    assert coaching.days(uid).missed_days == 5
+    coaching.set_programme(uid, template("first_hangs"))
+    assert coaching.days(uid).missed_days == 0

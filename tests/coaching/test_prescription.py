@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy.special import ndtri
 
-from monitor.coaching.bout import Bout
-from monitor.coaching.endurance import Posterior, fit_endurance
-from monitor.coaching.prescription import (
+from monitor.coaching.endurance.curve import Posterior, fit_endurance
+from monitor.coaching.endurance.effort import Effort
+from monitor.coaching.prescribing.forecast import (
     RunningReserve,
     chance_of_holding,
     least_assistance,
@@ -53,8 +53,8 @@ def test_least_assistance_at_its_ends():
 
 
 def test_more_holds_make_a_narrower_chance():
-    few = fit_endurance([Bout(40.0, (0.7,), "exhausted")] * 2)
-    many = fit_endurance([Bout(40.0, (0.7,), "exhausted")] * 20)
+    few = fit_endurance([Effort(40.0, (0.7,), "exhausted")] * 2)
+    many = fit_endurance([Effort(40.0, (0.7,), "exhausted")] * 20)
     widths = [np.ptp([c.low, c.high]) for c in (chance_of_holding(p, 30.0) for p in (few, many))]
     assert widths[1] < 0.7 * widths[0]
 

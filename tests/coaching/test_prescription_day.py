@@ -8,14 +8,14 @@ import json
 import pytest
 from invented import DAY_ns, hold_at, ns_of
 
-from monitor.coaching.day import DayMinutes, ledger
-from monitor.coaching.endurance import fit_endurance
-from monitor.coaching.holds import bouts_of
-from monitor.coaching.intake import intake_outcome
-from monitor.coaching.prescription import chance_of_holding
-from monitor.coaching.prescription_day import prescribe_day, target_of
-from monitor.coaching.programme import template
-from monitor.coaching.stop_rules import Stop
+from monitor.coaching.endurance.curve import fit_endurance
+from monitor.coaching.endurance.hold_efforts import efforts_of
+from monitor.coaching.people.intake import intake_outcome
+from monitor.coaching.people.programme import template
+from monitor.coaching.prescribing.day_prescription import prescribe_day, target_of
+from monitor.coaching.prescribing.forecast import chance_of_holding
+from monitor.coaching.progress.day import DayMinutes, ledger
+from monitor.coaching.safety.stop_rules import Stop
 
 NOW = ns_of(2026, 5, 20, 18)
 TODAY = dt.date(2026, 5, 20)
@@ -47,7 +47,7 @@ def test_a_beginner_is_helped_as_much_as_needed_and_no_more():
     assert found.next == "assisted"
     item = found.item("assisted")
     assert (item.target_s, item.rest_s, item.sets) == (30.0, 120.0, 3)
-    posterior = fit_endurance(bouts_of(beginner(), NOW))
+    posterior = fit_endurance(efforts_of(beginner(), NOW))
     assert chance_of_holding(posterior, 30.0, 1 - item.alpha).value >= 0.8
     assert chance_of_holding(posterior, 30.0, 1 - item.alpha + 0.011).value < 0.8
     assert chance_of_holding(posterior, 30.0, 1 - item.alpha_max).value >= 0.95
@@ -144,7 +144,7 @@ def test_the_rest_runs_from_the_end_of_the_last_hold():
     assert prescribed(strong()).next_at_utc_ms == NOW // 10**6
 
 
-def test_after_its_sets_a_bout_is_done_and_the_next_is_called_to_mind():
+def test_after_its_sets_a_effort_is_done_and_the_next_is_called_to_mind():
     """By hand: three sets, the last ended 100 s ago; the next bout 90 min after its end."""
     sets = [hold_at(NOW - (150 + 200 * k) * 10**9, 50.0, number=90 + k, kind="passive") for k in range(3)]
     found = prescribed([*strong(), *sets[::-1]])

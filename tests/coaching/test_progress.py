@@ -9,10 +9,10 @@ import pytest
 from invented import VIENNA, DAY_ns, hold_at, ns_of
 from scipy import stats
 
-from monitor.coaching.alternating import alternating_hang
-from monitor.coaching.comparison import compare_periods
-from monitor.coaching.holds import bouts_of, ending_of
-from monitor.coaching.progress import best, compared, progress
+from monitor.coaching.endurance.hold_efforts import efforts_of, ending_of
+from monitor.coaching.prescribing.alternating import alternating_hang
+from monitor.coaching.progress.comparison import compare_periods
+from monitor.coaching.progress.progress import best, compared, progress
 from monitor.measures.result import HoldResult, Swing, Touch, Travel
 from monitor.store import ManualHang, PainEntry
 
@@ -117,10 +117,10 @@ def test_why_a_hold_ended(fields, ending):
 
 def test_the_course_of_a_load_keeps_its_mean_and_spread():
     hold = hold_at(START, 30.0, alpha=0.2, alpha_p95=0.2 + 1.645 * 0.05)
-    (bout,) = bouts_of([hold], START + 3 * DAY_ns)
-    assert bout.beta_mean == pytest.approx(0.8)
-    assert np.std(bout.betas) == pytest.approx(0.05, rel=1e-3)
-    assert bout.age_days == pytest.approx(3.0)
+    (effort,) = efforts_of([hold], START + 3 * DAY_ns)
+    assert effort.beta_mean == pytest.approx(0.8)
+    assert np.std(effort.betas) == pytest.approx(0.05, rel=1e-3)
+    assert effort.age_days == pytest.approx(3.0)
 
 
 def test_what_says_nothing_of_endurance_is_left_out():
@@ -128,5 +128,5 @@ def test_what_says_nothing_of_endurance_is_left_out():
         hold_at(START, 2.0), hold_at(START, 30.0, alpha=None), hold_at(START, 30.0, flags=["interrupted"]),
         hold_at(START, 31.0, kind="active"), hold_at(START, 32.0, kind=None), hold_at(START, 33.0, kind="mixed"),
     ]  # fmt: skip
-    assert [b.duration_s for b in bouts_of(holds, START)] == [31.0, 32.0, 33.0]
-    assert [b.duration_s for b in bouts_of(holds, START, "passive")] == [32.0, 33.0]
+    assert [b.duration_s for b in efforts_of(holds, START)] == [31.0, 32.0, 33.0]
+    assert [b.duration_s for b in efforts_of(holds, START, "passive")] == [32.0, 33.0]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from monitor.coaching.step_on import Candidate, CONFIRM_s, Named, StepOn, WEIGH_s
+from monitor.coaching.live.identification import Candidate, CONFIRM_s, Named, StepOn, WEIGH_s
 from monitor.measures.picture import HoldClock, Picture
 
 ANNA, BERT, CARL = Candidate("anna", 600.0, 3.0), Candidate("bert", 800.0, 3.0), Candidate("carl", 803.0, 3.0)
@@ -43,7 +43,7 @@ class Rig:
         return self.step_on
 
     def leave(self) -> None:
-        """Leave for good: the stay is over."""
+        """Leave for good: the session is over."""
         self.show("empty", 3.2)
         self.step_on.left()
 
@@ -127,13 +127,13 @@ def test_after_stepping_off_nobody_takes_the_hold_of_somebody_unnamed():
     assert rig.state == "crowded"
 
 
-def test_somebody_else_in_the_same_stay_never_inherits_the_name():
+def test_somebody_else_in_the_same_session_never_inherits_the_name():
     rig = Rig(ANNA, BERT)
     rig.show("standing", WEIGH_s + CONFIRM_s + 0.3, 600.0)
     rig.show("hanging", 5.0, 600.0)
     rig.show("empty", 1.0)
     rig.show("standing", WEIGH_s + CONFIRM_s + 0.5, 800.0)
-    assert rig.state == "crowded", "a stay has one owner"
+    assert rig.state == "crowded", "a session has one owner"
     assert rig.decisions == ["anna"]
     rig.show("hanging", 3.0, 800.0)
     assert rig.decisions == ["anna", None], "whose holds cannot be told apart is a guest"
@@ -151,7 +151,7 @@ def test_somebody_who_steps_on_without_a_gap_is_seen_by_weight():
     assert rig.decisions == ["anna", "bert"]
 
 
-def test_a_coachs_word_counts_for_the_stay_and_weight_does_not_argue():
+def test_a_coachs_word_counts_for_the_session_and_weight_does_not_argue():
     rig = Rig(ANNA, BERT)
     rig.step_on.named("anna", by_hand=True)
     rig.show("standing", WEIGH_s + CONFIRM_s + 0.5, 800.0)
@@ -160,7 +160,7 @@ def test_a_coachs_word_counts_for_the_stay_and_weight_does_not_argue():
     assert (rig.state, rig.step_on.now().person_uid) == ("taken", "anna")
     rig.leave()
     rig.show("standing", 2.0, 800.0)
-    assert rig.step_on.now().person_uid == "bert", "the next stay is not covered by it"
+    assert rig.step_on.now().person_uid == "bert", "the next session is not covered by it"
 
 
 def test_a_decision_that_a_coach_overtook_does_not_hold():

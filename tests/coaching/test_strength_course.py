@@ -10,20 +10,20 @@ import pytest
 from invented import VIENNA, ns_of
 
 from monitor.coaching import strength
-from monitor.coaching.bout import Bout
-from monitor.coaching.endurance import fit_endurance
-from monitor.coaching.prescription import chance_of_holding
-from monitor.coaching.strength import MOST_DAYS, strength_ahead, strength_course
-from monitor.coaching.trend import fit_trend
+from monitor.coaching.endurance.curve import fit_endurance
+from monitor.coaching.endurance.effort import Effort
+from monitor.coaching.endurance.strength import MOST_DAYS, strength_ahead, strength_course
+from monitor.coaching.endurance.trend import fit_trend
+from monitor.coaching.prescribing.forecast import chance_of_holding
 
 NOW = ns_of(2026, 6, 1, 20)
 
 
-def bouts(days: int, growth_per_week: float = 0.08) -> list[Bout]:
+def efforts(days: int, growth_per_week: float = 0.08) -> list[Effort]:
     """Three holds a day at 80 % of bodyweight, ever longer."""
     rng = np.random.default_rng(5)
     return [
-        Bout(
+        Effort(
             float(30 * np.exp(-growth_per_week * age / 7 + 0.15 * rng.standard_normal())), (0.8,), "exhausted", age + k
         )
         for age in range(days)
@@ -33,7 +33,7 @@ def bouts(days: int, growth_per_week: float = 0.08) -> list[Bout]:
 
 @pytest.fixture(scope="module")
 def month():
-    return bouts(28)
+    return efforts(28)
 
 
 def test_a_past_day_is_what_would_have_been_said_then(month):
@@ -60,13 +60,13 @@ def test_the_days_ahead_follow_the_trend(month):
 
 
 def test_few_holds_tell_no_days_ahead_and_nobody_has_no_course():
-    few = bouts(1)
+    few = efforts(1)
     assert strength_ahead(fit_trend(few), dt.date(2026, 6, 1)) == []
     assert strength_course([], NOW, VIENNA) == []
 
 
 def test_years_are_thinned_out_evenly_with_both_ends():
-    course = strength_course([b for b in bouts(400) if b.age_days == int(b.age_days)], NOW, VIENNA)
+    course = strength_course([b for b in efforts(400) if b.age_days == int(b.age_days)], NOW, VIENNA)
     assert len(course) == MOST_DAYS
     assert course[-1].day == "2026-06-01"
     assert course[0].day == (dt.date(2026, 6, 1) - dt.timedelta(days=399)).isoformat()
@@ -75,7 +75,7 @@ def test_years_are_thinned_out_evenly_with_both_ends():
 def test_what_is_past_is_reckoned_once(month, monkeypatch):
     course = strength_course(month, NOW, VIENNA)
 
-    def again(_bouts):
+    def again(_efforts):
         raise AssertionError("a day was reckoned twice")
 
     monkeypatch.setattr(strength, "fit_endurance", again)
@@ -83,4 +83,4 @@ def test_what_is_past_is_reckoned_once(month, monkeypatch):
     later = [replace(b, age_days=b.age_days + 1 / 24) for b in month]
     assert strength_course(later, NOW + 3600 * 10**9, VIENNA) == course, "an hour later, too"
     with pytest.raises(AssertionError, match="twice"):
-        strength_course([*month, Bout(50.0, (0.8,), "exhausted", 0.0)], NOW, VIENNA)
+        strength_course([*month, Effort(50.0, (0.8,), "exhausted", 0.0)], NOW, VIENNA)

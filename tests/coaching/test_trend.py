@@ -5,22 +5,22 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from monitor.coaching.bout import Bout
-from monitor.coaching.endurance import fit_endurance
-from monitor.coaching.trend import SLOPE_SD_PER_WEEK, fit_trend
-from monitor.coaching.trial import light_help_reached, trial_day
+from monitor.coaching.endurance.curve import fit_endurance
+from monitor.coaching.endurance.effort import Effort
+from monitor.coaching.endurance.trend import SLOPE_SD_PER_WEEK, fit_trend
+from monitor.coaching.prescribing.trial import light_help_reached, trial_day
 
 
 def weeks_of_holds(seed: int, slope: float, weeks: int = 6, a_today: float = 3.2, each: int = 3, sigma: float = 0.15):
     """Return holds of an invented person whose strength changes by ``slope`` (of ln T) a week."""
     rng = np.random.default_rng([3, seed])
-    bouts = []
+    efforts = []
     for week in range(weeks):
         for _ in range(each):
             beta = float(rng.uniform(0.6, 0.9))
             log_T = a_today - slope * week - 1.6 * np.log(beta) + sigma * rng.standard_normal()
-            bouts.append(Bout(float(np.exp(log_T)), (beta,), "exhausted", 7.0 * week))
-    return bouts
+            efforts.append(Effort(float(np.exp(log_T)), (beta,), "exhausted", 7.0 * week))
+    return efforts
 
 
 def test_the_slope_is_that_of_least_squares():
@@ -28,15 +28,15 @@ def test_the_slope_is_that_of_least_squares():
 
     The prior of the slope (sd 0.1) against the data's own variance shrinks it by s2 / (s2 + 0.01).
     """
-    bouts = weeks_of_holds(1, 0.08, each=8)
+    efforts = weeks_of_holds(1, 0.08, each=8)
     columns = np.column_stack(
-        [np.ones(len(bouts)), [-b.age_days / 7 for b in bouts], [np.log(b.beta_mean) for b in bouts]]
+        [np.ones(len(efforts)), [-b.age_days / 7 for b in efforts], [np.log(b.beta_mean) for b in efforts]]
     )
-    log_T = np.log([b.duration_s for b in bouts])
+    log_T = np.log([b.duration_s for b in efforts])
     best, squares, _, _ = np.linalg.lstsq(columns, log_T, rcond=None)
-    variance = squares[0] / (len(bouts) - 3) * np.linalg.inv(columns.T @ columns)[1, 1]
+    variance = squares[0] / (len(efforts) - 3) * np.linalg.inv(columns.T @ columns)[1, 1]
     expected = best[1] * SLOPE_SD_PER_WEEK**2 / (SLOPE_SD_PER_WEEK**2 + variance)
-    found = fit_trend(bouts)
+    found = fit_trend(efforts)
     assert np.median(found.slope) == pytest.approx(expected, abs=0.1 * np.sqrt(variance))
     assert np.std(found.slope) == pytest.approx(np.sqrt(variance), rel=0.12)
     assert found.per_week.value == pytest.approx(np.expm1(np.median(found.slope)), abs=1e-3)
@@ -69,26 +69,26 @@ def test_a_loss_is_told_as_one():
     assert "longer than" in found.disproof
 
 
-@pytest.mark.parametrize("bouts", [[], weeks_of_holds(1, 0.1, weeks=1), weeks_of_holds(1, 0.1, weeks=2, each=2)])
-def test_too_little_is_no_trend(bouts):
-    assert fit_trend(bouts) is None
+@pytest.mark.parametrize("efforts", [[], weeks_of_holds(1, 0.1, weeks=1), weeks_of_holds(1, 0.1, weeks=2, each=2)])
+def test_too_little_is_no_trend(efforts):
+    assert fit_trend(efforts) is None
 
 
 def test_the_trial_comes_when_the_trend_carries_the_strength_there():
     """By hand: 24.5 s at full bodyweight today and 10 % a week reach 30 s after ln(30 / 24.5) / 0.1 = 2.0 weeks."""
-    bouts = weeks_of_holds(5, 0.10, weeks=8, each=8, sigma=0.08)
-    day = trial_day(fit_endurance(bouts), fit_trend(bouts))
+    efforts = weeks_of_holds(5, 0.10, weeks=8, each=8, sigma=0.08)
+    day = trial_day(fit_endurance(efforts), fit_trend(efforts))
     assert day.days == pytest.approx(7 * np.log(30 / np.exp(3.2)) / 0.1, abs=4)
     assert day.earliest_days <= day.days <= day.latest_days
     assert f"in {day.days} days" in day.reason
 
 
 def test_a_trial_may_be_sensible_today_never_or_unknown():
-    strong = fit_endurance([Bout(60.0, (0.95,), "exhausted")] * 4)
+    strong = fit_endurance([Effort(60.0, (0.95,), "exhausted")] * 4)
     assert trial_day(strong, None).days == 0
     first = trial_day(strong, None, light_reached=False)
     assert "First 30 s with at most 10%" in first.reason
-    weak = fit_endurance([Bout(20.0, (0.5,), "exhausted")] * 4)
+    weak = fit_endurance([Effort(20.0, (0.5,), "exhausted")] * 4)
     assert trial_day(weak, None).days is None
     assert "not known yet" in trial_day(weak, None).reason
     falling = weeks_of_holds(2, -0.15, a_today=2.5)
@@ -98,7 +98,7 @@ def test_a_trial_may_be_sensible_today_never_or_unknown():
 
 
 def test_light_help_means_recent_long_and_little():
-    assert light_help_reached([Bout(31.0, (0.92,), "target", 3.0)])
-    assert not light_help_reached([Bout(31.0, (0.92,), "target", 30.0)])
-    assert not light_help_reached([Bout(29.0, (0.92,), "target")])
-    assert not light_help_reached([Bout(31.0, (0.88,), "target")])
+    assert light_help_reached([Effort(31.0, (0.92,), "target", 3.0)])
+    assert not light_help_reached([Effort(31.0, (0.92,), "target", 30.0)])
+    assert not light_help_reached([Effort(29.0, (0.92,), "target")])
+    assert not light_help_reached([Effort(31.0, (0.88,), "target")])

@@ -7,19 +7,19 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.special import log_ndtr, ndtr
 
-from monitor.coaching.bout import Bout, as_arrays
+from monitor.coaching.endurance.effort import Effort, as_arrays
 
 A_STEPS, B_STEPS, SIGMA_STEPS = 240, 23, 12
 EXPONENTS, SPREADS, SPREAD_OF_MIDDLES = (-2.2, -1.1), (0.1, 0.32), 0.45
 
 
-def best_chance(bouts: Sequence[Bout], seconds: float, middles_s: Sequence[float]) -> float:
+def best_chance(efforts: Sequence[Effort], seconds: float, middles_s: Sequence[float]) -> float:
     """Return the probability of holding so long at full bodyweight, by Bayes' rule under the people's own distribution.
 
     No forecast from the same holds has a lower expected Brier score among these people, whatever its method: the
     posterior mean is the best guess under squared loss.
     """
-    data = as_arrays(bouts)
+    data = as_arrays(efforts)
     a = np.linspace(np.log(min(middles_s)) - 2.2, np.log(max(middles_s)) + 2.2, A_STEPS)
     b, sigma = np.linspace(*EXPONENTS, B_STEPS), np.linspace(*SPREADS, SIGMA_STEPS)
     prior = sum(np.exp(-0.5 * ((a - np.log(middle)) / SPREAD_OF_MIDDLES) ** 2) for middle in middles_s)

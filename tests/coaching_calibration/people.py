@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from monitor.coaching.bout import Bout, bout_from_course
-from monitor.coaching.endurance import Posterior, fit_endurance
-from monitor.coaching.prescription import chance_of_holding, least_assistance, time_at
+from monitor.coaching.endurance.curve import Posterior, fit_endurance
+from monitor.coaching.endurance.effort import Effort, effort_from_course
+from monitor.coaching.prescribing.forecast import chance_of_holding, least_assistance, time_at
 from tests.coaching_calibration.best import EXPONENTS, SPREAD_OF_MIDDLES, SPREADS, best_chance
 
 WIDE_s, NARROW_s = (8.0, 28.0, 80.0), (17.0, 41.0)
@@ -46,7 +46,7 @@ def invented_person(rng: np.random.Generator, middles_s: Sequence[float] = WIDE_
 
 def hold(
     rng: np.random.Generator, person: tuple[float, float, float], beta: float, target_s: float, age_days: float
-) -> Bout:
+) -> Effort:
     """Return one hold, in steps: the load sinks as the feet take more, and the person lets go at their damage."""
     a, b, sigma = person
     capacity = np.exp(a + sigma * rng.standard_normal())
@@ -57,7 +57,7 @@ def hold(
     able_s = t_s[np.searchsorted(damage, capacity)] if damage[-1] > capacity else LONGEST_s
     seconds = min(able_s, target_s)
     course = load[t_s <= seconds]
-    return bout_from_course(float(seconds), course, "target" if able_s > target_s else "exhausted", age_days)
+    return effort_from_course(float(seconds), course, "target" if able_s > target_s else "exhausted", age_days)
 
 
 def one_person(
@@ -70,17 +70,17 @@ def one_person(
     """
     rng = np.random.default_rng([20, seed])
     person = invented_person(rng, middles_s)
-    bouts: list[Bout] = []
+    efforts: list[Effort] = []
     known: Posterior | None = None
     for _ in range(DAYS):
         for _ in range(HOLDS // DAYS):
             alpha, target_s = rng.uniform(0.1, 0.5), float(rng.choice([30.0, 45.0, 60.0]))
             if known is not None:
                 alpha, target_s = max(least_assistance(known, TARGET_s).alpha, LEAST_HELP), TARGET_s
-            bouts.append(hold(rng, person, 1 - alpha, target_s, 0.0))
+            efforts.append(hold(rng, person, 1 - alpha, target_s, 0.0))
         if prescribed:
-            known = fit_endurance(bouts)
-    posterior = known or fit_endurance(bouts)
+            known = fit_endurance(efforts)
+    posterior = known or fit_endurance(efforts)
     a, b, sigma = person
     interval = time_at(posterior, 1.0)
     least = least_assistance(posterior, TARGET_s)
@@ -91,5 +91,5 @@ def one_person(
         assisted_told=least.chance,
         assisted_true=float(ndtr((a + b * np.log(1 - least.alpha) - np.log(TARGET_s)) / sigma)),
         flag=least.flag,
-        best=best_chance(bouts, TARGET_s, middles_s) if with_best else float("nan"),
+        best=best_chance(efforts, TARGET_s, middles_s) if with_best else float("nan"),
     )

@@ -11,9 +11,9 @@ import numpy as np
 from fake_rig import NAMES, FakeStore, full_hold, made_up_holds
 from numpy.typing import NDArray
 
-from monitor.coaching.at_the_bar import AtTheBar
-from monitor.coaching.desk import CoachingDesk
-from monitor.coaching.live import LiveCoaching
+from monitor.coaching.coaching_service import CoachingService
+from monitor.coaching.live.bar_panel import AtTheBar
+from monitor.coaching.live.live_advice import LiveCoaching
 from monitor.store import HoldFilter, HoldOrder, Person, Store, StoredHold
 
 sys.path.append(str(Path(__file__).parents[1] / "store"))
@@ -59,18 +59,18 @@ class FakeCoach:
     """A service without a rig: the desk over a store, at a given time."""
 
     def __init__(self, store: Store, now_utc_ns: int = NOW_UTC_ns) -> None:
-        self.desk = CoachingDesk(store, lambda: now_utc_ns)
+        self.coaching = CoachingService(store, lambda: now_utc_ns)
         self.live = LiveCoaching()
-        self.bar = AtTheBar(self.desk, self.live)
+        self.bar = AtTheBar(self.coaching, self.live)
         self.person_uid: str | None = None
         self.running: tuple[str, float] | None = None
 
-    def running_stay(self) -> tuple[str, float] | None:
+    def running_session(self) -> tuple[str, float] | None:
         return self.running
 
     def set_person(self, uid: str | None, item: str | None = None) -> None:
         if uid is not None:
-            self.desk.person(uid)
+            self.coaching.person(uid)
         self.person_uid = uid
         self.bar.hangs(uid, by_hand=True)
         self.bar.prepare(item)
@@ -81,9 +81,11 @@ def fill(store: Store, count: int = 7) -> tuple[str, list[StoredHold]]:
     person = store.people.save(Person("", "Mara T.", stature_m=1.68, time_zone="Europe/Vienna"))
     kept = []
     for number, hold in enumerate(reversed([full_hold(), *made_up_holds(count)]), start=1):
-        stay_uid = store.begin_stay(
-            hold.onset_utc_ns - 10**10, STORED_RIG, CALIBRATION, uid=f"stay-{number:03d}", person_uid=person.uid
+        session_uid = store.begin_session(
+            hold.onset_utc_ns - 10**10, STORED_RIG, CALIBRATION, uid=f"session-{number:03d}", person_uid=person.uid
         )
-        store.end_stay(stay_uid, hold.onset_utc_ns + 10**11)
-        kept.append(store.save_hold(dataclasses.replace(hold, stay_uid=stay_uid, uid=f"{stay_uid}-001", number=1)))
+        store.end_session(session_uid, hold.onset_utc_ns + 10**11)
+        kept.append(
+            store.save_hold(dataclasses.replace(hold, session_uid=session_uid, uid=f"{session_uid}-001", number=1))
+        )
     return person.uid, kept[::-1]

@@ -24,7 +24,7 @@ from monitor.dashboard import (
     Health,
     LinkHealth,
     LiveHub,
-    RigCard,
+    RigView,
     create_app,
 )
 from monitor.errors import BadInput
@@ -35,7 +35,7 @@ from monitor.store import HoldFilter, HoldOrder, StoredHold
 RATE_HZ = 80.0
 BODYWEIGHT_N = 702.4
 NAMES = ("bar_left", "bar_right", "foot_fl", "foot_fr", "foot_rl", "foot_rr")
-RIG: RigCard = {
+RIG: RigView = {
     "name": "invented rig",
     "channels": [{"name": name, "part": "bar" if name.startswith("bar") else "platform"} for name in NAMES],
     "has_platform": True,
@@ -142,7 +142,7 @@ def made_up_holds(count: int = 7) -> list[StoredHold]:
             flags=["bodyweight_unknown"] if alpha is None else [],
         )  # fmt: skip
         onset_ns = newest_ns - i * 212_000_000_000
-        holds.append(StoredHold(f"hold-{i}", "stay-1", count - i, onset_ns, BODYWEIGHT_N, 0.6, result, 1))
+        holds.append(StoredHold(f"hold-{i}", "session-1", count - i, onset_ns, BODYWEIGHT_N, 0.6, result, 1))
     return holds
 
 
@@ -161,7 +161,7 @@ def full_hold(uid: str = "full") -> StoredHold:
         touches=[Touch(9.0, 9.3, 0.062), Touch(11.0, 11.2, 0.034)], flags=["third_support"],
     )  # fmt: skip
     onset_ns = 1_764_000_000_000_000_000 + 600 * 10**9
-    return StoredHold(uid, "stay-1", 8, onset_ns, BODYWEIGHT_N, 0.6, result, 1, utc_offset_s=3600, target_s=18.0)
+    return StoredHold(uid, "session-1", 8, onset_ns, BODYWEIGHT_N, 0.6, result, 1, utc_offset_s=3600, target_s=18.0)
 
 
 @dataclass
@@ -250,7 +250,7 @@ def served(
     store: FakeStore | None = None,
     control: FakeControl | None = None,
     coach: Coach | None = None,
-    rig: RigCard = RIG,
+    rig: RigView = RIG,
     port: int = 0,
     settings: DashboardSettings | None = None,
     **more: Any,

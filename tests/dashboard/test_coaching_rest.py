@@ -11,12 +11,12 @@ import pytest
 from fake_rig import NAMES, RIG, FakeControl, FakeStore
 from fastapi.testclient import TestClient
 
-from monitor.coaching.at_the_bar import AtTheBar
-from monitor.coaching.bout import Bout
-from monitor.coaching.desk import CoachingDesk
-from monitor.coaching.endurance import fit_endurance
-from monitor.coaching.live import LiveCoaching
-from monitor.coaching.programme import template
+from monitor.coaching.coaching_service import CoachingService
+from monitor.coaching.endurance.curve import fit_endurance
+from monitor.coaching.endurance.effort import Effort
+from monitor.coaching.live.bar_panel import AtTheBar
+from monitor.coaching.live.live_advice import LiveCoaching
+from monitor.coaching.people.programme import template
 from monitor.dashboard import LiveHub, create_app
 from monitor.measures.picture import HoldClock, Picture
 from monitor.measures.result import Swing
@@ -33,19 +33,19 @@ class FakeCoach:
     """A service without a rig."""
 
     def __init__(self, store) -> None:
-        self.desk = CoachingDesk(store, lambda: NOW)
+        self.coaching = CoachingService(store, lambda: NOW)
         self.live = LiveCoaching()
-        self.bar = AtTheBar(self.desk, self.live)
+        self.bar = AtTheBar(self.coaching, self.live)
         self.person_uid: str | None = None
         self.item: str | None = None
         self.running: tuple[str, float] | None = None
 
-    def running_stay(self) -> tuple[str, float] | None:
+    def running_session(self) -> tuple[str, float] | None:
         return self.running
 
     def set_person(self, uid: str | None, item: str | None = None) -> None:
         if uid is not None:
-            self.desk.person(uid)
+            self.coaching.person(uid)
         self.person_uid, self.item = uid, item
 
 
@@ -80,13 +80,13 @@ def add_anna(client) -> str:
     return client.post("/api/people", json=person).json()["uid"]
 
 
-def add_stay(coach, anna: str) -> str:
-    uid = coach.desk.store.begin_stay(NOW - DAY_ns, STORED_RIG, person_uid=anna)
+def add_session(coach, anna: str) -> str:
+    uid = coach.coaching.store.begin_session(NOW - DAY_ns, STORED_RIG, person_uid=anna)
     for number in (1, 2, 3):
         hold = hold_at(NOW - DAY_ns + number * 10**11, 40.0, alpha=0.2, target_s=60.0)
         moved = dataclasses.replace(hold.result, onset_s=10.0 + 100 * (number - 1), release_s=50.0 + 100 * (number - 1))
-        coach.desk.store.save_hold(
-            dataclasses.replace(hold, stay_uid=uid, uid=f"{uid}-{number:03d}", number=number, result=moved)
+        coach.coaching.store.save_hold(
+            dataclasses.replace(hold, session_uid=uid, uid=f"{uid}-{number:03d}", number=number, result=moved)
         )
     return uid
 
@@ -103,8 +103,8 @@ def anna(client):
 
 
 @pytest.fixture
-def stay(coach, anna):
-    return add_stay(coach, anna)
+def session(coach, anna):
+    return add_session(coach, anna)
 
 
 @pytest.fixture(scope="module")
@@ -114,7 +114,7 @@ def unmoved(tmp_path_factory):
         coach = FakeCoach(store)
         with browser_of(coach, LiveHub()) as client:
             anna = add_anna(client)
-            yield client, anna, add_stay(coach, anna)
+            yield client, anna, add_session(coach, anna)
 
 
 def told(answer, status: int) -> dict[str, str]:
@@ -147,7 +147,7 @@ def test_people_are_added_changed_and_listed(client, anna):
         ("GET", "/api/holds/none/corrections", None, 404, "not-found"),
         ("POST", "/api/corrections/9/undo", None, 404, "unknown-correction"),
         ("PUT", "/api/holds/none/ending", {"ending": "target"}, 404, "unknown-hold"),
-        ("PUT", "/api/stays/none/person", {"person_uid": None}, 404, "unknown-stay"),
+        ("PUT", "/api/sessions/none/person", {"person_uid": None}, 404, "unknown-session"),
         ("GET", "/api/search/holds?kind=sideways", None, 422, "invalid-request"),
     ],
 )
@@ -185,14 +185,14 @@ def test_one_tap_changes_who_hangs(client, coach, anna):
     assert coach.person_uid is None
 
 
-def test_a_stay_is_given_to_its_owner_afterwards(client, coach, stay):
-    assert client.put(f"/api/stays/{stay}/person", json={"person_uid": None}).status_code == 204
+def test_a_session_is_given_to_its_owner_afterwards(client, coach, session):
+    assert client.put(f"/api/sessions/{session}/person", json={"person_uid": None}).status_code == 204
     assert client.get("/api/search/holds", params={"guests": True}).json()["total"] == 3
 
 
 def test_advice_of_the_running_hold(client, coach, anna):
     assert client.get("/api/advice").json()["reserve"] is None
-    coach.live.hangs(anna, fit_endurance([Bout(40.0, (0.8,), "exhausted")] * 5), target_s=45.0)
+    coach.live.hangs(anna, fit_endurance([Effort(40.0, (0.8,), "exhausted")] * 5), target_s=45.0)
     coach.live.see(Picture(20.0, "hanging", 0.0, hold=HoldClock(10.0, 10.0, False, False), beta=0.8))
     advice = client.get("/api/advice").json()
     assert advice["person_uid"] == anna
@@ -219,9 +219,9 @@ def test_hangs_by_hand_are_marked_and_can_be_taken_out(client, anna):
     assert told(client.delete(f"/api/people/{anna}/hangs/{hang['id']}"), 404)["code"] == "not-found"
 
 
-def test_deliberate_swings(client, coach, anna, stay):
-    store = coach.desk.store
-    (hold, *_) = store.holds_of_stay(stay)
+def test_deliberate_swings(client, coach, anna, session):
+    store = coach.coaching.store
+    (hold, *_) = store.holds_of_session(session)
     at_s = hold.result.onset_s + 5.0
     swing = Swing(8.0, 4.0, 0.45, [(at_s, 8.0, 0.15)], 0.85, 0.85 * 0.03)
     store.save_hold(dataclasses.replace(hold, result=dataclasses.replace(hold.result, swing=swing)))
@@ -279,14 +279,14 @@ def test_a_programme_is_paused_and_resumed(client, anna):
     assert told(wrong, 400)["code"] == "bad-programme"
 
 
-def test_strength_day_by_day(client, anna, stay):
+def test_strength_day_by_day(client, anna, session):
     course = client.get(f"/api/people/{anna}/strength").json()
     assert (course["seconds"], course["ahead"]) == (30.0, [])
     assert [(p["day"], p["holds"]) for p in course["past"]] == [("2026-05-19", 3)]
     assert 0 < course["past"][0]["chance"]["low"] < course["past"][0]["chance"]["high"] < 1
 
 
-def test_prescription_progress_and_endurance(client, anna, stay):
+def test_prescription_progress_and_endurance(client, anna, session):
     prescription = client.get(f"/api/people/{anna}/prescription").json()
     assert prescription["holds"] == 3
     assert 0 < prescription["items"][2]["alpha"] < 0.7
@@ -305,7 +305,7 @@ def test_prescription_progress_and_endurance(client, anna, stay):
     assert told(wrong, 400)["code"] == "invalid-request"
 
 
-def test_search(client, anna, stay):
+def test_search(client, anna, session):
     found = client.get("/api/search/holds", params={"person_uid": anna, "least_s": 39, "limit": 2}).json()
     assert (found["total"], len(found["holds"])) == (3, 2)
     assert found["holds"][0]["person_uid"] == anna
@@ -316,12 +316,12 @@ def correct(client, uid: str, **body):
     return client.post(f"/api/holds/{uid}/corrections", json={"reason": "seen", **body})
 
 
-def test_a_correction_is_made_seen_and_undone(client, coach, hub, stay):
+def test_a_correction_is_made_seen_and_undone(client, coach, hub, session):
     events: list[dict] = []
     hub.publish_event = events.append  # type: ignore[method-assign]
-    made = correct(client, f"{stay}-001", kind="retag", to_kind="active", made_by="M.").json()
+    made = correct(client, f"{session}-001", kind="retag", to_kind="active", made_by="M.").json()
     assert (made["content"], made["made_by"], made["undone_utc_ms"]) == ({"kind": "active"}, "M.", None)
-    assert [(e["kind"], e["uid"]) for e in events] == [("revised", f"{stay}-001")]
+    assert [(e["kind"], e["uid"]) for e in events] == [("revised", f"{session}-001")]
     assert client.get("/api/search/holds", params={"kind": "active"}).json()["total"] == 1
     undone = client.post(f"/api/corrections/{made['id']}/undo", json={"undone_by": "N."}).json()
     assert undone["undone_by"] == "N."
@@ -330,36 +330,36 @@ def test_a_correction_is_made_seen_and_undone(client, coach, hub, stay):
     assert told(client.post(f"/api/corrections/{made['id']}/undo"), 404)["code"] == "unknown-correction"
 
 
-def test_a_hold_tells_its_measurement_and_its_corrections(client, stay):
-    made = correct(client, f"{stay}-001", kind="discard").json()
-    kept = client.get(f"/api/holds/{stay}-001/corrections").json()
+def test_a_hold_tells_its_measurement_and_its_corrections(client, session):
+    made = correct(client, f"{session}-001", kind="discard").json()
+    kept = client.get(f"/api/holds/{session}-001/corrections").json()
     assert kept["corrections"] == [made]
-    assert (kept["measured"]["uid"], kept["measured"]["hidden"]) == (f"{stay}-001", None)
+    assert (kept["measured"]["uid"], kept["measured"]["hidden"]) == (f"{session}-001", None)
 
 
-def test_a_split_takes_its_means_from_the_curve(client, coach, stay):
+def test_a_split_takes_its_means_from_the_curve(client, coach, session):
     """By hand: 630 N and 490 N of 700 N are 0.9 and 0.7; the measured mean of 0.8 is theirs, half the time each."""
-    assert correct(client, f"{stay}-001", kind="split", at_s=30.0).status_code == 201
-    first, second = (coach.desk.store.get_hold(f"{stay}-001-part-{n}").result for n in (1, 2))
+    assert correct(client, f"{session}-001", kind="split", at_s=30.0).status_code == 201
+    first, second = (coach.coaching.store.get_hold(f"{session}-001-part-{n}").result for n in (1, 2))
     assert (first.beta_mean, second.beta_mean) == pytest.approx((0.9, 0.7), abs=1e-3)
     assert (first.alpha_mean, second.alpha_mean) == pytest.approx((0.1, 0.3), abs=1e-3)
     assert first.dose_bw_s == pytest.approx(18.0, abs=0.05)
 
 
-def test_corrections_and_endings_are_told_to_who_reckons(client, coach, anna, stay):
+def test_corrections_and_endings_are_told_to_who_reckons(client, coach, anna, session):
     told: list[str] = []
-    coach.desk.watchers.append(told.append)
-    made = correct(client, f"{stay}-001", kind="discard").json()
+    coach.coaching.watchers.append(told.append)
+    made = correct(client, f"{session}-001", kind="discard").json()
     client.post(f"/api/corrections/{made['id']}/undo")
-    client.put(f"/api/holds/{stay}-002/ending", json={"ending": "other"})
+    client.put(f"/api/holds/{session}-002/ending", json={"ending": "other"})
     assert told == [anna] * 3
 
 
-def test_split_and_join_tell_the_screens(client, hub, stay):
+def test_split_and_join_tell_the_screens(client, hub, session):
     events: list[dict] = []
     hub.publish_event = events.append  # type: ignore[method-assign]
-    correct(client, f"{stay}-001", kind="join", with_uid=f"{stay}-002")
-    assert sorted((e["kind"], e["uid"].removeprefix(stay)) for e in events) == [
+    correct(client, f"{session}-001", kind="join", with_uid=f"{session}-002")
+    assert sorted((e["kind"], e["uid"].removeprefix(session)) for e in events) == [
         ("closed", "-001-join-002"), ("withdrawn", "-001"), ("withdrawn", "-002")
     ]  # fmt: skip
 
@@ -375,15 +375,15 @@ def test_split_and_join_tell_the_screens(client, hub, stay):
     ],
 )  # fmt: skip
 def test_a_correction_that_does_not_fit_changes_nothing(unmoved, body, status, code):
-    client, _, stay = unmoved
-    assert told(correct(client, f"{stay}-001", **body), status)["code"] == code
+    client, _, session = unmoved
+    assert told(correct(client, f"{session}-001", **body), status)["code"] == code
     assert client.get("/api/corrections").json() == []
 
 
-def test_why_a_hold_ended(client, coach, anna, stay):
-    answer = client.put(f"/api/holds/{stay}-001/ending", json={"ending": "target"}).json()
+def test_why_a_hold_ended(client, coach, anna, session):
+    answer = client.put(f"/api/holds/{session}-001/ending", json={"ending": "target"}).json()
     assert (answer["ending"], answer["target_s"]) == ("target", 60.0)
-    assert coach.desk.posterior(anna).unsure == 2
+    assert coach.coaching.posterior(anna).unsure == 2
 
 
 def test_the_description_names_every_route_with_its_shape(client):
@@ -391,7 +391,7 @@ def test_the_description_names_every_route_with_its_shape(client):
     coaching = {
         "/api/people": "get post", "/api/people/{uid}": "get put", "/api/intake/questions": "get",
         "/api/people/{uid}/intakes": "get post", "/api/who": "get put", "/api/advice": "get",
-        "/api/stays/{stay_uid}/person": "put", "/api/people/{uid}/pains": "get post",
+        "/api/sessions/{session_uid}/person": "put", "/api/people/{uid}/pains": "get post",
         "/api/people/{uid}/stops": "get", "/api/people/{uid}/back-care": "get", "/api/people/{uid}/hangs": "get post",
         "/api/people/{uid}/hangs/{number}": "delete", "/api/programmes": "get", "/api/programmes/{name}": "get",
         "/api/people/{uid}/programme": "get put", "/api/people/{uid}/prescription": "get",
@@ -402,7 +402,7 @@ def test_the_description_names_every_route_with_its_shape(client):
         "/api/people/{uid}/programmes": "get", "/api/people/{uid}/programme/pauses": "post",
         "/api/people/{uid}/programme/resume": "post", "/api/people/{uid}/strength": "get",
         "/api/markers": "post", "/api/markers/{number}": "delete", "/api/markers/{number}/restore": "post",
-        "/api/holds/{uid}/markers": "get post", "/api/stays/{stay_uid}/markers": "get",
+        "/api/holds/{uid}/markers": "get post", "/api/sessions/{session_uid}/markers": "get",
     }  # fmt: skip
     for path, methods in coaching.items():
         assert sorted(described["paths"][path]) == methods.split(), path
@@ -410,7 +410,7 @@ def test_the_description_names_every_route_with_its_shape(client):
             assert method["description"], path
             good = next(answer for status, answer in method["responses"].items() if status.startswith("2"))
             assert "content" not in good or good["content"]["application/json"]["schema"], path
-            assert method["responses"]["400"]["content"]["application/json"]["schema"]["$ref"].endswith("ProblemShape")
+            assert method["responses"]["400"]["content"]["application/json"]["schema"]["$ref"].endswith("ProblemModel")
 
 
 def test_without_a_coach_there_are_no_people():

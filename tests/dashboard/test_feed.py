@@ -13,7 +13,7 @@ from fake_rig import NAMES, FakeControl, FakeRig, FakeStore, Served, playing, se
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import ClientConnection, connect
 
-from monitor.dashboard import DashboardSettings, LiveHub, event_card
+from monitor.dashboard import DashboardSettings, LiveHub, event_view
 from monitor.measures.picture import Picture
 
 DEADLINE_S = 120.0
@@ -66,8 +66,8 @@ def test_hold_events_reach_the_screen():
     store = FakeStore()
     with served(store=store) as dashboard, feed(dashboard) as connection:
         read(connection, "beat")
-        dashboard.hub.publish_event(event_card("closed", "hold-0", store.holds[0]))
-        dashboard.hub.publish_event(event_card("withdrawn", "hold-0"))
+        dashboard.hub.publish_event(event_view("closed", "hold-0", store.holds[0]))
+        dashboard.hub.publish_event(event_view("withdrawn", "hold-0"))
         closed = read(connection, "event")
         assert (closed["kind"], closed["uid"]) == ("closed", "hold-0")
         assert closed["hold"]["result"]["dose_bw_s"] == pytest.approx(18.4 * 0.96)

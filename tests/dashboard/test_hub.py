@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.dashboard import LiveHub
-from monitor.dashboard.hub import EVENTS_KEPT, Screen
-from monitor.dashboard.tape import CurveTape
+from monitor.dashboard.live.curve_buffer import CurveTape
+from monitor.dashboard.live.hub import EVENTS_KEPT, Screen
 
 
 def publish(hub: LiveHub, rig: FakeRig, count: int) -> None:
@@ -86,16 +86,16 @@ def test_a_screen_that_sleeps_longer_is_told_how_many_samples_it_lost():
 
 
 def test_a_new_clock_or_other_columns_start_the_curve_anew():
-    tape = CurveTape(30.0)
-    tape.append(("a",), np.array([10.0, 10.1]), np.zeros((2, 1)))
-    place = tape.end
-    tape.append(("a",), np.array([0.0, 0.1]), np.ones((2, 1)))
-    piece = tape.since(place)
+    curve_buffer = CurveTape(30.0)
+    curve_buffer.append(("a",), np.array([10.0, 10.1]), np.zeros((2, 1)))
+    place = curve_buffer.end
+    curve_buffer.append(("a",), np.array([0.0, 0.1]), np.ones((2, 1)))
+    piece = curve_buffer.since(place)
     assert piece.restart
     assert piece.t_s.tolist() == [0.0, 0.1]
-    tape.append(("a", "b"), np.array([0.2]), np.ones((1, 2)))
-    assert tape.since(None).names == ("a", "b")
-    assert len(tape.since(None).t_s) == 1
+    curve_buffer.append(("a", "b"), np.array([0.2]), np.ones((1, 2)))
+    assert curve_buffer.since(None).names == ("a", "b")
+    assert len(curve_buffer.since(None).t_s) == 1
 
 
 def test_a_screen_that_never_reads_costs_no_memory():

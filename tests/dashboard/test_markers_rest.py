@@ -1,4 +1,4 @@
-"""Markers of cue, pain and note at an instant of a stay, over a real store."""
+"""Markers of cue, pain and note at an instant of a session, over a real store."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from fastapi.testclient import TestClient
 
 from monitor.dashboard import LiveHub, create_app
 from monitor.store import open_store
-from monitor.store.markers import TURN_s
+from monitor.store.holds.markers import TURN_s
 
 
 @pytest.fixture
@@ -20,11 +20,13 @@ def coach(tmp_path):
 
 @pytest.fixture
 def somebody(coach):
-    return fill(coach.desk.store, 3)
+    return fill(coach.coaching.store, 3)
 
 
 def browser_of(coach) -> TestClient:
-    app = create_app(hub=LiveHub(), store=StoredReader(coach.desk.store), rig=RIG, control=FakeControl(), coach=coach)
+    app = create_app(
+        hub=LiveHub(), store=StoredReader(coach.coaching.store), rig=RIG, control=FakeControl(), coach=coach
+    )
     return TestClient(app, base_url="http://127.0.0.1:8000")
 
 
@@ -51,7 +53,7 @@ def code_of(answer) -> tuple[int, str]:
 def test_a_cue_is_kept_beside_the_hold_taken_back_and_put_back(client, coach, somebody):
     hold = somebody[1][0]
     at_s = hold.result.onset_s + 2.5
-    before = coach.desk.store.get_hold(hold.uid)
+    before = coach.coaching.store.get_hold(hold.uid)
     made = client.post(f"/api/holds/{hold.uid}/markers", json={"kind": "cue", "text": "long arms", "at_s": at_s})
     assert made.status_code == 201
     marker = made.json()["marker"]
@@ -64,8 +66,8 @@ def test_a_cue_is_kept_beside_the_hold_taken_back_and_put_back(client, coach, so
     assert client.get(f"/api/holds/{hold.uid}/markers", params={"removed": True}).json() == [removed]
     assert code_of(client.delete(f"/api/markers/{marker['id']}")) == (404, "unknown-marker")
     assert client.post(f"/api/markers/{marker['id']}/restore").json() == marker
-    assert client.get(f"/api/stays/{hold.stay_uid}/markers").json() == [marker]
-    assert coach.desk.store.get_hold(hold.uid) == before, "the measurement is untouched"
+    assert client.get(f"/api/sessions/{hold.session_uid}/markers").json() == [marker]
+    assert coach.coaching.store.get_hold(hold.uid) == before, "the measurement is untouched"
 
 
 def test_pain_with_a_rating_is_among_the_entries_and_pauses(client, coach, somebody):
@@ -74,17 +76,17 @@ def test_pain_with_a_rating_is_among_the_entries_and_pauses(client, coach, someb
     kept = client.post(f"/api/holds/{holds[0].uid}/markers", json=given).json()
     assert kept["marker"]["at_s"] == holds[0].result.release_s, "without an instant it is the end"
     assert "pain 6 of 10" in kept["stops"][0]["why"]
-    (entry,) = coach.desk.store.people.pains(person)
+    (entry,) = coach.coaching.store.people.pains(person)
     assert (entry.pain, entry.place, entry.hold_uid) == (6, "shoulder", holds[0].uid)
 
 
-def test_one_tap_marks_the_running_stay(client, coach, somebody):
-    stay = somebody[1][0].stay_uid
+def test_one_tap_marks_the_running_session(client, coach, somebody):
+    session = somebody[1][0].session_uid
     assert code_of(client.post("/api/markers", json={"kind": "cue"})) == (409, "nobody-on-the-rig")
-    coach.running = (stay, 40.0)
+    coach.running = (session, 40.0)
     assert client.post("/api/markers", json={"kind": "pain"}).json()["marker"]["at_s"] == 40.0
     shown = client.post("/api/markers", json={"kind": "cue", "at_s": 39.4}).json()["marker"]
-    assert (shown["stay_uid"], shown["at_s"]) == (stay, 39.4)
+    assert (shown["session_uid"], shown["at_s"]) == (session, 39.4)
     assert code_of(client.post("/api/markers", json={"kind": "cue", "at_s": 900.0})) == (400, "invalid-request")
 
 
@@ -92,7 +94,7 @@ def test_a_marker_follows_its_hold_when_that_is_measured_anew_on_the_journals_cl
     """By hand: a marker of the live clock after three turns, a hold on the journal's clock within its first."""
     hold = somebody[1][0]
     at_s = hold.result.onset_s + 1.0
-    coach.desk.store.markers.add(hold.stay_uid, "note", at_s + 3 * TURN_s, made_by="coach")
+    coach.coaching.store.markers.add(hold.session_uid, "note", at_s + 3 * TURN_s, made_by="coach")
     (found,) = client.get(f"/api/holds/{hold.uid}/markers").json()
     assert found["at_s"] == pytest.approx(at_s, abs=1e-6)
 
@@ -109,5 +111,5 @@ def test_what_cannot_be_is_refused_and_nothing_is_kept(unmoved, body, status):
     answer = client.post(f"/api/holds/{hold.uid}/markers", json=body)
     assert answer.status_code == status
     assert set(answer.json()["error"]) == {"code", "what", "means", "do"}
-    assert client.get(f"/api/stays/{hold.stay_uid}/markers").json() == []
-    assert coach.desk.store.people.pains(person) == []
+    assert client.get(f"/api/sessions/{hold.session_uid}/markers").json() == []
+    assert coach.coaching.store.people.pains(person) == []

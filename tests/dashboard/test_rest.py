@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from monitor.dashboard import LiveHub, create_app
-from monitor.dashboard.cards import plain, thin_out
+from monitor.dashboard.views.json_views import plain, thin_out
 
 
 def told(answer) -> dict[str, str]:
@@ -85,7 +85,7 @@ def test_holds_as_csv(client):
     assert rows[4]["alpha_mean_1"] == ""
 
 
-def test_a_curve_is_thinned_and_its_extremes_stay(client):
+def test_a_curve_is_thinned_and_its_extremes_session(client):
     t_s, _, load_N = FakeStore().hold_curve("hold-0")
     whole = client.get("/api/holds/hold-0/curve").json()
     assert (whole["samples"], whole["thinned"], len(whole["t_s"])) == (len(t_s), False, len(t_s))
@@ -193,7 +193,7 @@ def test_the_description_names_every_route_and_the_error_shape(client):
     assert set(described["components"]["schemas"]["Problem"]["required"]) == {"code", "what", "means", "do"}
     for methods in described["paths"].values():
         for method in methods.values():
-            assert method["responses"]["422"]["content"]["application/json"]["schema"]["$ref"].endswith("ProblemShape")
+            assert method["responses"]["422"]["content"]["application/json"]["schema"]["$ref"].endswith("ProblemModel")
 
 
 def test_there_are_no_description_pages_that_load_from_elsewhere(client):
@@ -258,6 +258,6 @@ def test_flags_come_with_their_words():
 
 
 def test_a_screen_learns_what_it_may_offer(client):
-    offers = dict.fromkeys(("coaching", "jobs", "power", "house", "door", "bench"), False)
+    offers = dict.fromkeys(("coaching", "jobs", "power", "maintenance", "authorization", "procedures"), False)
     assert client.get("/api/screens").json() == offers
     assert client.get("/api/rig/calibration").json() is None

@@ -13,12 +13,12 @@ import pytest
 from sqlalchemy import func, select
 
 from monitor.analysis import analyse_file
-from monitor.coaching.desk import CoachingDesk
+from monitor.coaching.coaching_service import CoachingService
 from monitor.demo.hall import MARK, HallLoaded, HallNotLoaded, load_hall, person_uid, remove_hall
 from monitor.demo.hall_people import MEMBERS
 from monitor.demo.member_days import DAYS, MemberDays
 from monitor.store import DataFolder, HoldFilter, open_store
-from monitor.store.schema import metadata
+from monitor.store.database.schema import metadata
 
 NOW = dt.datetime(2026, 7, 1, 9, 0, tzinfo=dt.UTC)
 
@@ -40,7 +40,7 @@ def beside(tmp_path_factory):
     """Load the hall beside somebody who is not invented: its folder, who that is, what was there before, what came."""
     folder = DataFolder.open(tmp_path_factory.mktemp("hall"))
     with open_store(folder.database) as store:
-        somebody = CoachingDesk(store).add_person("Real")
+        somebody = CoachingService(store).add_person("Real")
         before = counts(store), files(folder)
         loaded = load_hall(store, folder, NOW)
     return folder, somebody, before, loaded
@@ -59,7 +59,7 @@ def test_everybody_is_marked_as_invented(hall, beside):
     assert {p.uid for p in people} == {person_uid(m) for m in MEMBERS}
     assert all(p.name.endswith("(invented)") and p.notes.startswith(MARK) for p in people)
     assert len(people) == len(MEMBERS)
-    assert all(stay.rig["invented"] for stay in store.list_stays(1000))
+    assert all(session.rig["invented"] for session in store.list_sessions(1000))
 
 
 def test_sixty_days_of_every_member_are_there(hall):
@@ -75,16 +75,16 @@ def test_sixty_days_of_every_member_are_there(hall):
 def test_the_recorded_visits_measure_again_what_is_kept(hall):
     store, folder = hall
     recorded = 0
-    for stay in store.list_stays(1000):
-        path = folder.journal(stay.journal)
+    for session in store.list_sessions(1000):
+        path = folder.journal(session.journal)
         if not path.exists():
             continue
         recorded += 1
-        again, kept = analyse_file(path).result, store.holds_of_stay(stay.uid)
+        again, kept = analyse_file(path).result, store.holds_of_session(session.uid)
         assert [json.loads(json.dumps(h.as_dict())) for h in again.holds] == [
             json.loads(json.dumps(h.result.as_dict())) for h in kept
         ]
-        weight_N = next(m for m in MEMBERS if person_uid(m) == stay.person_uid).body.weight_N
+        weight_N = next(m for m in MEMBERS if person_uid(m) == session.person_uid).body.weight_N
         assert again.bodyweight_N == pytest.approx(weight_N, rel=2e-3)
     assert recorded >= len(MEMBERS)
 
@@ -92,16 +92,16 @@ def test_the_recorded_visits_measure_again_what_is_kept(hall):
 def test_the_coaching_finds_the_true_endurance_again(hall):
     """The truth is in the members' own law; intervals of four fifths may miss it for one or two of six people."""
     store, _ = hall
-    desk = CoachingDesk(store, lambda: round(NOW.timestamp()) * 10**9)
+    coaching = CoachingService(store, lambda: round(NOW.timestamp()) * 10**9)
     inside = 0
     for member in MEMBERS:
-        found = desk.posterior(person_uid(member))
+        found = coaching.posterior(person_uid(member))
         truth = MemberDays(member, NOW.date(), np.random.default_rng(0))
         # Passive and active are fitted together: the truth of both lies between their two times.
         times = [truth.log_time(DAYS, kind) for kind in ("passive", "active")]
         low, high = found.quantiles(found.a, [0.1, 0.9])
         inside += low <= max(times) + 0.05 and high >= min(times) - 0.05
-        trend = desk.endurance(person_uid(member)).trend
+        trend = coaching.endurance(person_uid(member)).trend
         assert trend is not None
         assert trend.per_week.high > 0
     assert inside >= len(MEMBERS) - 2

@@ -50,8 +50,8 @@ def test_one_at_a_time_equals_all_at_once():
     np.testing.assert_array_equal(single, take(DemoRig(seed=3), 500)[0])
 
 
-def test_a_finite_demo_ends_and_its_truth_stays_within_what_was_given():
-    rig = DemoRig(seed=1, stays=1)
+def test_a_finite_demo_ends_and_its_truth_sessions_within_what_was_given():
+    rig = DemoRig(seed=1, sessions=1)
     seen = []
     given = 0
     while len(counts := take(rig, 400)[0]):
@@ -73,7 +73,7 @@ def test_the_rig_says_that_it_is_invented_and_how_it_stands():
 
 
 def test_calibrated_counts_weigh_the_person():
-    rig = DemoRig(seed=4, stays=1)
+    rig = DemoRig(seed=4, sessions=1)
     counts, missed = take(rig, 200 * 80)
     load_N = rig.calibration.newtons(counts)
     load_N[missed] = np.nan
@@ -88,11 +88,11 @@ def test_calibrated_counts_weigh_the_person():
 
 
 def test_faults_can_be_chosen():
-    perfect = DemoRig(seed=4, stays=1, faults=PERFECT)
+    perfect = DemoRig(seed=4, sessions=1, faults=PERFECT)
     counts, missed = take(perfect, 200 * 80)
     assert not missed.any()
     assert not (counts == NO_READING).any()
-    worse = DemoRig(seed=4, stays=1, faults=Faults(missed_rate=0.02))
+    worse = DemoRig(seed=4, sessions=1, faults=Faults(missed_rate=0.02))
     _, missed = take(worse, 200 * 80)
     assert missed.sum() > 100
 
@@ -100,8 +100,8 @@ def test_faults_can_be_chosen():
 def test_the_wire_carries_the_demo_unchanged():
     speed = 20.0
     faults = Faults(missed_rate=5e-3)
-    expected, missed = take(DemoRig(seed=7, stays=1, faults=faults), 1200)
-    rig = DemoRig(seed=7, stays=1, faults=faults)
+    expected, missed = take(DemoRig(seed=7, sessions=1, faults=faults), 1200)
+    rig = DemoRig(seed=7, sessions=1, faults=faults)
     with (
         VirtualBoard(rig.conversions, channels=6, rate_Hz=80.0, speed=speed, buffer_bytes=2**20) as board,
         LinkSource(board.port, clock=HostClock(speed)) as source,

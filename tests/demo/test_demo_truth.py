@@ -42,14 +42,14 @@ def half_level_edges(t_s, bar_N, near_onset_s, near_release_s):
 
 @pytest.fixture(scope="module")
 def story():
-    scenario = Scenario(seed=3, rate_Hz=RATE_Hz, stays=3)
+    scenario = Scenario(seed=3, rate_Hz=RATE_Hz, sessions=3)
     t_s, load_N = play(scenario)
     return scenario, t_s, load_N
 
 
 def test_every_programme_makes_its_holds_whatever_the_seed():
     for seed in range(4):
-        scenario = Scenario(seed=seed + 40, stays=4)
+        scenario = Scenario(seed=seed + 40, sessions=4)
         play(scenario)
         names = [person.name for person in INVENTED_PEOPLE]
         expected = [names[0], names[0], names[1], names[2], names[2], names[3], names[3]]
@@ -87,14 +87,14 @@ def test_means_are_those_of_the_conversions_between_the_edges(story):
 
 def test_the_first_hold_begins_within_about_ten_seconds():
     for seed in range(12):
-        scenario = Scenario(seed=seed, stays=1)
+        scenario = Scenario(seed=seed, sessions=1)
         while not (holds := scenario.truth_until(1e9)):
             assert len(scenario.advance())
         assert 7.0 < holds[0].onset_s < 10.5
 
 
-def test_truth_comes_bit_by_bit_and_stays():
-    scenario = Scenario(seed=1, stays=1)
+def test_truth_comes_bit_by_bit_and_sessions():
+    scenario = Scenario(seed=1, sessions=1)
     known: list[object] = []
     while len(scenario.advance()):
         now = scenario.truth_until(scenario.played_s)
@@ -117,7 +117,7 @@ def test_leaning_tugging_and_hopping_are_no_holds():
         script.stand(2.0)
         script.step_off()
 
-    scenario = Scenario(seed=2, stays=2, programmes=[nothing_but_play])
+    scenario = Scenario(seed=2, sessions=2, programmes=[nothing_but_play])
     _, load_N = play(scenario)
     # The bar did feel something.
     assert load_N[:, :2].sum(axis=1).max() > 150.0
@@ -125,7 +125,7 @@ def test_leaning_tugging_and_hopping_are_no_holds():
 
 
 def test_a_regrip_is_bridged_and_told():
-    scenario = Scenario(seed=5, stays=1, programmes=[assisted_then_passive])
+    scenario = Scenario(seed=5, sessions=1, programmes=[assisted_then_passive])
     t_s, load_N = play(scenario)
     _, hold = scenario.truth_until(1e9)
     ((gone_s, back_s),) = hold.regrips
@@ -136,7 +136,7 @@ def test_a_regrip_is_bridged_and_told():
 
 
 def test_what_happened_is_told_with_the_hold():
-    scenario = Scenario(seed=5, stays=1, programmes=[passive_with_touch])
+    scenario = Scenario(seed=5, sessions=1, programmes=[passive_with_touch])
     t_s, load_N = play(scenario)
     (hold,) = scenario.truth_until(1e9)
     touch = next(deed for deed in hold.deeds if deed.kind == "touch")
@@ -150,13 +150,13 @@ def test_what_happened_is_told_with_the_hold():
 
 
 def test_the_same_seed_tells_the_same_story():
-    one, again, other = (play(Scenario(seed=seed, stays=1))[1] for seed in (9, 9, 10))
+    one, again, other = (play(Scenario(seed=seed, sessions=1))[1] for seed in (9, 9, 10))
     np.testing.assert_array_equal(one, again)
     assert len(other) != len(one) or not np.array_equal(one, other)
 
 
 def truth_at(rate_Hz):
-    scenario = Scenario(seed=4, rate_Hz=rate_Hz, stays=1, programmes=PROGRAMMES[2:])
+    scenario = Scenario(seed=4, rate_Hz=rate_Hz, sessions=1, programmes=PROGRAMMES[2:])
     play(scenario)
     return scenario.truth_until(1e9)
 

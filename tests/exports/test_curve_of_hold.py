@@ -1,4 +1,4 @@
-"""The curve of a kept hold, out of its stay's journal."""
+"""The curve of a kept hold, out of its session's journal."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 from store_samples import CALIBRATION, RIG, sample_hold
 
 from monitor.exports import kept_curve
-from monitor.exports.kept_curve import CURVE_MARGIN_S, hold_curve
+from monitor.exports.hold_curve import CURVE_MARGIN_S, hold_curve
 from monitor.store import DataFolder, open_store
 
 # The board's microseconds wrap at 2**32 (protocol, version 1).
@@ -20,7 +20,7 @@ TURN_S = 2**32 / 1e6
 def test_a_curve_is_there_as_far_as_its_journal_goes(tmp_path, monkeypatch, turns):
     folder = DataFolder.open(tmp_path)
     with open_store(folder.database) as store:
-        uid = store.begin_stay(0, RIG, CALIBRATION, uid="stay-1")
+        uid = store.begin_session(0, RIG, CALIBRATION, uid="session-1")
         folder.new_journal(uid, 0).touch()
         kept = store.save_hold(sample_hold(uid))
         onset_s, release_s = kept.result.onset_s, kept.result.release_s

@@ -16,7 +16,7 @@ from monitor.exports.cells import cell
 from monitor.exports.holds import utc_text
 from monitor.measures.result import HoldResult, Swing
 
-HOLDS = [sample_hold("stay", 1), sample_hold("stay", 2, BARE_RESULT, bodyweight_N=None, bodyweight_u_N=None)]
+HOLDS = [sample_hold("session", 1), sample_hold("session", 2, BARE_RESULT, bodyweight_N=None, bodyweight_u_N=None)]
 
 
 def as_rows(holds) -> list[dict[str, str]]:
@@ -36,7 +36,7 @@ def test_numbers_come_back_exactly_and_units_stand_in_the_header():
     assert float(row["duration_s"]) == 32.56
     assert float(row["misclosure_1"]) == -0.001
     assert row["misclosure_1"] == "-0.001", "a negative number is no formula"
-    assert (row["uid"], row["number"], row["kind"], row["support"]) == ("stay-001", "1", "passive", "assisted")
+    assert (row["uid"], row["number"], row["kind"], row["support"]) == ("session-001", "1", "passive", "assisted")
     assert (row["alpha_direct"], row["bodyweight_N"], row["dose_bw_s"]) == ("true", "702.4", "28.65")
     assert (row["swing_max_deg"], row["swing_frequency_Hz"]) == ("1.9", "0.44")
     assert (row["states_count"], row["touches_count"], row["flags"]) == ("2", "1", "kind_from_travel")
@@ -77,7 +77,7 @@ def test_text_that_a_spreadsheet_would_run_is_defused(start):
     evil = f'{start}HYPERLINK("http://x";"y")'
     result = dataclasses.replace(FULL_RESULT, flags=[evil])
     row = as_rows([sample_hold(evil, result=result)])[0]
-    for name in ("uid", "stay_uid", "flags"):
+    for name in ("uid", "session_uid", "flags"):
         assert row[name].startswith(f"'{start}"), name
 
 
@@ -93,7 +93,7 @@ def test_json_holds_every_part_and_reads_back_as_the_same_result():
     full, bare = as_json(HOLDS)["holds"]
     assert HoldResult.from_dict(full) == FULL_RESULT
     assert HoldResult.from_dict(bare) == BARE_RESULT
-    assert (full["uid"], full["stay_uid"], full["number"], full["revised"]) == ("stay-001", "stay", 1, 0)
+    assert (full["uid"], full["session_uid"], full["number"], full["revised"]) == ("session-001", "session", 1, 0)
     assert full["onset_utc"] == "2025-10-09T08:54:20.123456789Z"
     assert bare["bodyweight_N"] is None
 
@@ -101,7 +101,7 @@ def test_json_holds_every_part_and_reads_back_as_the_same_result():
 def test_json_without_holds_and_with_numbers_that_json_lacks():
     assert as_json([]) == {"holds": []}
     odd = dataclasses.replace(FULL_RESULT, peak_N=float("nan"), flags=["größer"])
-    (hold,) = as_json([sample_hold("stay", result=odd)])["holds"]
+    (hold,) = as_json([sample_hold("session", result=odd)])["holds"]
     assert (hold["peak_N"], hold["flags"]) == (None, ["größer"])
 
 

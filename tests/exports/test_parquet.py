@@ -72,7 +72,7 @@ def test_every_column_carries_its_unit():
     assert (units["slope_lateral_m_per_min"], units["slope_tremor_N_per_min_u"]) == ("m/min", "N/min")
     without = {name for name, unit in units.items() if not unit}
     assert without == {n for n in units if n.endswith("_count")} | {
-        "uid", "stay_uid", "number", "onset_utc", "kind", "support", "alpha_direct", "flags", "measurement_version",
+        "uid", "session_uid", "number", "onset_utc", "kind", "support", "alpha_direct", "flags", "measurement_version",
         "revised", "result",
     }  # fmt: skip
 

@@ -15,24 +15,24 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import insert, select
 
-from monitor.coaching.desk import CoachingDesk
-from monitor.coaching.programme import template
+from monitor.coaching.coaching_service import CoachingService
+from monitor.coaching.people.programme import template
 from monitor.errors import BadInput
 from monitor.exports.archive import BadArchive, import_archive, write_archive
 from monitor.exports.erasure import erase_everywhere
 from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, Swing
 from monitor.store import DataFolder, StoredHold, SwingCalibration, UnknownPerson, hold_uid, open_store
-from monitor.store.dossier import (
+from monitor.store.database.schema import metadata
+from monitor.store.people.person_export import (
     ENTRIES,
     OF_HOLDS,
-    BadDossier,
+    BadPersonExport,
     PersonIsHere,
     PersonWasErased,
     erase_person,
-    read_dossier,
-    write_dossier,
+    read_person_export,
+    write_person_export,
 )
-from monitor.store.schema import metadata
 
 MADE = dt.datetime(2026, 7, 1, 12, 0, tzinfo=dt.UTC)
 START_ns = 1_780_000_000 * 10**9
@@ -51,30 +51,30 @@ def result(onset_s: float, duration_s: float) -> HoldResult:
 
 def fill(folder: DataFolder, store, name: str = NAME, offset_ns: int = 0) -> str:
     """Keep a person with something in every table, and journals plain, packed, torn and missing."""
-    desk = CoachingDesk(store, lambda: START_ns + 10 * 86_400 * 10**9)
-    uid = desk.add_person(name, stature_m=1.71, notes=NOTE, consent_on="2026-05-01", units="lbf").uid
-    desk.take_intake(uid, {"passive_30s": False, "pain_now": 2, "pain_places": ["wrist"]})
-    desk.set_programme(uid, template())
-    desk.set_programme(uid, template("long_hangs"))
-    desk.log_pain(uid, 3, place="wrist", symptoms=("numbness",), note=f"after the second set of {name}")
-    desk.log_hang(uid, 30, START_ns + 10**9, "passive", "at home")
-    store.people.remove_manual_hang(desk.log_hang(uid, 31, START_ns + 2 * 10**9).id)
+    coaching = CoachingService(store, lambda: START_ns + 10 * 86_400 * 10**9)
+    uid = coaching.add_person(name, stature_m=1.71, notes=NOTE, consent_on="2026-05-01", units="lbf").uid
+    coaching.take_intake(uid, {"passive_30s": False, "pain_now": 2, "pain_places": ["wrist"]})
+    coaching.set_programme(uid, template())
+    coaching.set_programme(uid, template("long_hangs"))
+    coaching.log_pain(uid, 3, place="wrist", symptoms=("numbness",), note=f"after the second set of {name}")
+    coaching.log_hang(uid, 30, START_ns + 10**9, "passive", "at home")
+    store.people.remove_manual_hang(coaching.log_hang(uid, 31, START_ns + 2 * 10**9).id)
     store.swings.add(SwingCalibration(0, uid, "some-hold", START_ns, 9.0, 8.0, 0.5, 8.2, 0.88, 0.04))
     uids = []
     for number in range(4):
         at_ns = START_ns + offset_ns + number * 86_400 * 10**9
         calibration = {"id": f"c{number % 2}", "channels": [{"channel": "bar_left", "span_at": "2026-04-01"}]}
-        stay = store.begin_stay(at_ns, RIG, calibration, person_uid=uid)
+        session = store.begin_session(at_ns, RIG, calibration, person_uid=uid)
         for k in (1, 2, 3):
             hold = StoredHold(
-                hold_uid(stay, k), stay, k, at_ns + k * 10**10, 700.0, 0.5, result(40.0 * k, 30.0 + k),
+                hold_uid(session, k), session, k, at_ns + k * 10**10, 700.0, 0.5, result(40.0 * k, 30.0 + k),
                 MEASUREMENT_VERSION, target_s=30.0, ending="target",
             )  # fmt: skip
             store.save_hold(hold)
             uids.append(hold.uid)
-        store.end_stay(stay, at_ns + 10**12, clock_rate=1.00001, quality={"samples": 9, "lost": 1})
+        store.end_session(session, at_ns + 10**12, clock_rate=1.00001, quality={"samples": 9, "lost": 1})
         if number < 3:
-            path = folder.new_journal(stay, at_ns)
+            path = folder.new_journal(session, at_ns)
             content = os.urandom(5000)
             if number == 1:
                 path = path.with_name(path.name + ".gz")
@@ -89,9 +89,9 @@ def fill(folder: DataFolder, store, name: str = NAME, offset_ns: int = 0) -> str
     corrections.make(uids[9], "discard", {}, reason="a try", made_by="coach")
     corrections.undo_last(uids[9])
     store.withdraw_hold(uids[11])
-    first_stay = uids[0].rsplit("-", 1)[0]
-    store.markers.add(first_stay, "cue", 50.0, text=f"long arms, {name}", made_by="coach")
-    store.markers.remove(store.markers.add(first_stay, "pain", 71.0, pain=3, made_by="coach").id, "coach")
+    first_session = uids[0].rsplit("-", 1)[0]
+    store.markers.add(first_session, "cue", 50.0, text=f"long arms, {name}", made_by="coach")
+    store.markers.remove(store.markers.add(first_session, "pain", 71.0, pain=3, made_by="coach").id, "coach")
     with store._writer._engine.begin() as connection:
         for table in OF_HOLDS.values():
             assert table.name == "earlier_result"
@@ -137,11 +137,11 @@ def test_a_person_moves_without_loss(here, there, tmp_path):
     assert (made.holds, made.journals, made.missing_journals) == (15, 3, 1)
     came = import_archive(*there, file)
     assert (came.person_uid, came.holds, came.journals) == (uid, 15, 3)
-    assert read_dossier(there[0], uid) == read_dossier(here[0], uid)
+    assert read_person_export(there[0], uid) == read_person_export(here[0], uid)
     assert {k: v for k, v in tree(there[1]).items() if k not in others} == tree(here[1])
-    both = [CoachingDesk(store, lambda: START_ns + 20 * 86_400 * 10**9) for store, _ in (here, there)]
+    both = [CoachingService(store, lambda: START_ns + 20 * 86_400 * 10**9) for store, _ in (here, there)]
     for question in ("holds", "progress", "prescribe", "programme", "days", "person", "stops"):
-        answers = [getattr(desk, question)(uid) for desk in both]
+        answers = [getattr(coaching, question)(uid) for coaching in both]
         if question == "holds":  # made_by is the number of a correction within its own database
             answers = [[(h.uid, h.result, h.hidden, h.ending, h.target_s) for h in holds] for holds in answers]
         assert answers[0] == answers[1], question
@@ -157,16 +157,16 @@ def test_corrections_can_be_undone_after_the_move(here, there, tmp_path):
     write_archive(*here, uid, tmp_path / "p.zip", made_at=MADE)
     import_archive(*there, tmp_path / "p.zip")
     for store, _ in (here, there):
-        first = next(h for h in CoachingDesk(store).holds(uid) if h.result.kind == "active")
+        first = next(h for h in CoachingService(store).holds(uid) if h.result.kind == "active")
         store.corrections.undo_last(first.uid)
-    kinds = [[h.result.kind for h in CoachingDesk(store).holds(uid)] for store, _ in (here, there)]
+    kinds = [[h.result.kind for h in CoachingService(store).holds(uid)] for store, _ in (here, there)]
     assert kinds[0] == kinds[1]
     assert "active" not in kinds[0]
 
 
-def test_every_table_is_in_a_dossier_or_is_of_nobody():
+def test_every_table_is_in_a_person_export_or_is_of_nobody():
     """A new table must be thought of here: it may hold something of a person."""
-    of_the_person = {"person", "stay", "hold", "correction", "marker", "rig", "calibration"}
+    of_the_person = {"person", "session", "hold", "correction", "marker", "rig", "calibration"}
     of_nobody = {"setting", "audit"}
     named = {t.name for t in ENTRIES.values()} | set(OF_HOLDS)
     assert {t.name for t in metadata.sorted_tables} == of_the_person | named | of_nobody
@@ -195,25 +195,25 @@ def test_nobody_comes_twice(here, tmp_path):
     assert (all_rows(here[0]), tree(here[1])) == (before, files)
 
 
-def test_a_dossier_of_a_newer_program_is_refused_whole(here, there):
-    dossier = read_dossier(here[0], fill(here[1], here[0]))
+def test_a_person_export_of_a_newer_program_is_refused_whole(here, there):
+    person_export = read_person_export(here[0], fill(here[1], here[0]))
     before = all_rows(there[0])
-    dossier["holds"][-1]["invented_column"] = 1
-    with pytest.raises(BadDossier, match="invented_column"):
-        write_dossier(there[0], dossier)
-    del dossier["holds"][-1]["invented_column"], dossier["stays"]
-    with pytest.raises(BadDossier):
-        write_dossier(there[0], dossier)
-    with pytest.raises(BadDossier):
-        write_dossier(there[0], {**dossier, "format": 2})
+    person_export["holds"][-1]["invented_column"] = 1
+    with pytest.raises(BadPersonExport, match="invented_column"):
+        write_person_export(there[0], person_export)
+    del person_export["holds"][-1]["invented_column"], person_export["sessions"]
+    with pytest.raises(BadPersonExport):
+        write_person_export(there[0], person_export)
+    with pytest.raises(BadPersonExport):
+        write_person_export(there[0], {**person_export, "format": 2})
     assert all_rows(there[0]) == before
 
 
 def test_a_rig_under_a_false_hash_is_refused(here, there):
-    dossier = read_dossier(here[0], fill(here[1], here[0]))
-    dossier["rigs"][0]["description"]["name"] = "Another"
-    with pytest.raises(BadDossier, match="hash"):
-        write_dossier(there[0], dossier)
+    person_export = read_person_export(here[0], fill(here[1], here[0]))
+    person_export["rigs"][0]["description"]["name"] = "Another"
+    with pytest.raises(BadPersonExport, match="hash"):
+        write_person_export(there[0], person_export)
 
 
 def leaves(value, path=()):
@@ -225,23 +225,23 @@ def leaves(value, path=()):
 
 
 @pytest.fixture(scope="module")
-def dossier_and_empty_store(tmp_path_factory):
+def person_export_and_empty_store(tmp_path_factory):
     root = tmp_path_factory.mktemp("wrong")
     folder = DataFolder.open(root / "a")
     with open_store(folder.database) as store:
-        dossier = json.dumps(read_dossier(store, fill(folder, store)))
+        person_export = json.dumps(read_person_export(store, fill(folder, store)))
     with open_store(DataFolder.open(root / "b").database) as store:
-        yield dossier, store
+        yield person_export, store
 
 
 @settings(max_examples=150, deadline=None)
 @given(st.data())
-def test_a_dossier_with_anything_wrong_in_it_is_told_and_nothing_is_kept(dossier_and_empty_store, data):
+def test_a_person_export_with_anything_wrong_in_it_is_told_and_nothing_is_kept(person_export_and_empty_store, data):
     """A value of another kind, or one that is missing, is refused whole or does no harm; it never ends in a crash."""
-    written, store = dossier_and_empty_store
-    dossier = json.loads(written)
-    *path, last = data.draw(st.sampled_from([p for p in leaves(dossier) if p and "result" not in p]))
-    place = dossier
+    written, store = person_export_and_empty_store
+    person_export = json.loads(written)
+    *path, last = data.draw(st.sampled_from([p for p in leaves(person_export) if p and "result" not in p]))
+    place = person_export
     for key in path:
         place = place[key]
     wrong = data.draw(st.sampled_from(["gone", None, "text", 7, -1.5, [], {}, [{}], True, 10**30]))
@@ -251,8 +251,8 @@ def test_a_dossier_with_anything_wrong_in_it_is_told_and_nothing_is_kept(dossier
         place[last] = wrong
     before = store.audit.recent()
     try:
-        uid = write_dossier(store, dossier)
-    except (BadDossier, PersonIsHere):
+        uid = write_person_export(store, person_export)
+    except (BadPersonExport, PersonIsHere):
         assert store.people.everybody() == []
         assert store.count_holds() == 0
         assert store.audit.recent() == before
@@ -285,9 +285,9 @@ def test_an_archive_cannot_write_elsewhere(here, there, tmp_path, name):
     assert not Path("/tmp/evil.journal").exists()
 
     def lead_astray(files):
-        dossier = json.loads(files["person.json"])
-        dossier["stays"][0]["journal"] = name
-        files["person.json"] = json.dumps(dossier).encode()
+        person_export = json.loads(files["person.json"])
+        person_export["sessions"][0]["journal"] = name
+        files["person.json"] = json.dumps(person_export).encode()
 
     with pytest.raises(BadArchive):
         import_archive(*there, rewritten(tmp_path / "p.zip", tmp_path / "bad.zip", lead_astray))
@@ -298,7 +298,7 @@ def test_a_journal_of_nobody_is_refused(here, there, tmp_path):
     write_archive(*here, uid, tmp_path / "p.zip", made_at=MADE)
     extra = {"journals/2026/01/somebody.journal": b"x"}
     bad = rewritten(tmp_path / "p.zip", tmp_path / "bad.zip", lambda files: files.update(extra))
-    with pytest.raises(BadArchive, match="no stay"):
+    with pytest.raises(BadArchive, match="no session"):
         import_archive(*there, bad)
 
 
@@ -307,11 +307,11 @@ def test_a_failing_import_leaves_no_journal(here, there, tmp_path):
     write_archive(*here, uid, tmp_path / "p.zip", made_at=MADE)
 
     def break_it(files):
-        dossier = json.loads(files["person.json"])
-        dossier["holds"][0]["stay"] = "nowhere"
-        files["person.json"] = json.dumps(dossier).encode()
+        person_export = json.loads(files["person.json"])
+        person_export["holds"][0]["session"] = "nowhere"
+        files["person.json"] = json.dumps(person_export).encode()
 
-    with pytest.raises(BadDossier):
+    with pytest.raises(BadPersonExport):
         import_archive(*there, rewritten(tmp_path / "p.zip", tmp_path / "bad.zip", break_it))
     assert tree(there[1]) == {}
     assert there[0].people.everybody() == []
@@ -325,9 +325,9 @@ def test_a_damaged_archive_is_told_and_changes_nothing(tmp_path_factory, place, 
     if not root.exists():
         folder = DataFolder.open(root / "a")
         with open_store(folder.database) as store:
-            dossier_uid = fill(folder, store)
-            write_archive(store, folder, dossier_uid, root / "p.zip", made_at=MADE)
-            (root / "dossier.json").write_text(json.dumps(read_dossier(store, dossier_uid)))
+            person_export_uid = fill(folder, store)
+            write_archive(store, folder, person_export_uid, root / "p.zip", made_at=MADE)
+            (root / "person_export.json").write_text(json.dumps(read_person_export(store, person_export_uid)))
     raw = bytearray((root / "p.zip").read_bytes())
     at = int(place * len(raw))
     raw = raw[:at] if cut else raw[:at] + bytes([raw[at] ^ 1 << bit]) + raw[at + 1 :]
@@ -340,8 +340,8 @@ def test_a_damaged_archive_is_told_and_changes_nothing(tmp_path_factory, place, 
             assert tree(folder) == {}
             assert store.people.everybody() == []
         else:
-            assert json.loads(json.dumps(read_dossier(store, came.person_uid))) == json.loads(
-                (root / "dossier.json").read_text()
+            assert json.loads(json.dumps(read_person_export(store, came.person_uid))) == json.loads(
+                (root / "person_export.json").read_text()
             )
             erase_everywhere(store, folder, came.person_uid)
             erase_row(store, came.person_uid)
@@ -374,13 +374,13 @@ def test_erasing_leaves_nothing_of_the_person_in_any_file(here):
     store, folder = here
     uid = fill(folder, store)
     other = fill(folder, store, "Other One", offset_ns=10**9)
-    kept_dossier = read_dossier(store, other)
+    kept_person_export = read_person_export(store, other)
     raw = [(folder.root / name).read_bytes() for name in tree(folder)]
-    stays = [stay["uid"] for stay in read_dossier(store, uid)["stays"]]
+    sessions = [session["uid"] for session in read_person_export(store, uid)["sessions"]]
     receipt = erase_everywhere(store, folder, uid, who="owner", version="1.2.3")
     with pytest.raises(UnknownPerson):
-        read_dossier(store, uid)
-    assert read_dossier(store, other) == kept_dossier
+        read_person_export(store, uid)
+    assert read_person_export(store, other) == kept_person_export
     assert receipt["rows_erased"]["hold"] == 15
     assert receipt["rows_erased"]["earlier_result"] == 1
     assert len(receipt["journals_erased"]) == 4
@@ -392,9 +392,9 @@ def test_erasing_leaves_nothing_of_the_person_in_any_file(here):
         # The other person has the same note in one place.
         assert sum(content.count(secret.encode()) for content in contents) == (secret == NOTE), secret
     subjects = [entry.subject for entry in store.audit.recent()]
-    for uid_of_stay in stays:
-        told = sum(content.count(uid_of_stay.encode()) for content in contents)
-        assert told == sum(subject.count(uid_of_stay) for subject in subjects), "only the audit list may name it"
+    for uid_of_session in sessions:
+        told = sum(content.count(uid_of_session.encode()) for content in contents)
+        assert told == sum(subject.count(uid_of_session) for subject in subjects), "only the audit list may name it"
     mine = len(receipt["journals_erased"])
     assert sum(journal in contents for journal in raw) == len(raw) - mine
     entry = store.audit.recent(1)[0]
@@ -404,7 +404,7 @@ def test_erasing_leaves_nothing_of_the_person_in_any_file(here):
 def test_an_erased_person_comes_back_only_by_their_wish(here, tmp_path):
     store, folder = here
     uid = fill(folder, store)
-    dossier, files = read_dossier(store, uid), tree(folder)
+    person_export, files = read_person_export(store, uid), tree(folder)
     write_archive(store, folder, uid, tmp_path / "p.zip", made_at=MADE)
     erase_everywhere(store, folder, uid)
     assert tree(folder) == {}
@@ -412,7 +412,7 @@ def test_an_erased_person_comes_back_only_by_their_wish(here, tmp_path):
         import_archive(store, folder, tmp_path / "p.zip")
     assert tree(folder) == {}
     import_archive(store, folder, tmp_path / "p.zip", although_erased=True)
-    assert read_dossier(store, uid) == dossier
+    assert read_person_export(store, uid) == person_export
     assert tree(folder) == files
 
 

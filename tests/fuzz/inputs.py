@@ -25,10 +25,10 @@ from firmware_bridge.framing import seal
 from firmware_bridge.journal import check_journal, mend, note_bytes, read_chunks, torn_bytes
 from firmware_bridge.messages import Echo, Fault, Hello, Samples
 from monitor.analysis import EventAnalyser, analyse_file, read_loads, rig_note
-from monitor.coaching.programme import programme_from_toml
+from monitor.coaching.people.programme import programme_from_toml
 from monitor.demo import DemoRig
-from monitor.exports.archive import DOSSIER, KIND, MANIFEST, import_archive
-from monitor.measures.record import Wishes
+from monitor.exports.archive import KIND, MANIFEST, PERSON_EXPORT, import_archive
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import calibration_to_dict, load_calibration
 from monitor.rig import load_rig, rig_to_dict
 from monitor.store import AccessFile, DataFolder, open_store
@@ -89,7 +89,7 @@ def frames(data: bytes) -> None:
 
 def _through_the_pipeline(stream: bytes) -> None:
     assembly = Assembly()
-    analyser = EventAnalyser(Wishes(), rig().rig, rig().calibration, live=True)
+    analyser = EventAnalyser(AnalysisSettings(), rig().rig, rig().calibration, live=True)
     for received in Decoder().push(stream):
         for event in assembly.take(received):
             with contextlib.suppress(TellableError):
@@ -191,8 +191,8 @@ def _imported(path: Path) -> None:
     folder, store = _empty_store()
     with contextlib.suppress(TellableError):
         done = import_archive(store, folder, path)
-        from monitor.store.dossier import erase_person
-        from monitor.store.journals import erase_journals
+        from monitor.store.files.journals import erase_journals
+        from monitor.store.people.person_export import erase_person
 
         places = [str(file.relative_to(folder.root)) for file in folder.journals.rglob("*.journal")]
         erase_person(store, done.person_uid, keep_row=False)
@@ -208,12 +208,12 @@ def archive(data: bytes) -> None:
         _imported(path)
 
 
-def dossier(data: bytes) -> None:
+def person_export(data: bytes) -> None:
     """Wrap whatever person.json into a whole archive: hashes and names are right, what is said is not."""
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w") as made:
-        made.writestr(DOSSIER, data)
-        listed = {DOSSIER: {"bytes": len(data), "sha256": sha256(data).hexdigest()}}
+        made.writestr(PERSON_EXPORT, data)
+        listed = {PERSON_EXPORT: {"bytes": len(data), "sha256": sha256(data).hexdigest()}}
         manifest = {"kind": KIND, "format": 1, "person": "x", "files": listed}
         made.writestr(MANIFEST, json.dumps(manifest))
     with as_file(out.getvalue(), "p.zip") as path:
@@ -233,7 +233,7 @@ def _archive_seeds() -> tuple[bytes, bytes]:
             write_archive(store, folder, uid, Path(place) / "p.zip", made_at=dt.datetime(2026, 1, 1, tzinfo=dt.UTC))
         whole = (Path(place) / "p.zip").read_bytes()
         with zipfile.ZipFile(io.BytesIO(whole)) as made:
-            return whole, made.read(DOSSIER)
+            return whole, made.read(PERSON_EXPORT)
 
 
 def _toml(value: dict[str, Any]) -> list[bytes]:
@@ -267,5 +267,5 @@ INPUTS: dict[str, Input] = {
     "programme": Input(programme_file, _programme_seeds),
     "access": Input(access_file, _access_seeds),
     "archive": Input(archive, lambda: [_archive_seeds()[0]]),
-    "dossier": Input(dossier, lambda: [_archive_seeds()[1]]),
+    "person_export": Input(person_export, lambda: [_archive_seeds()[1]]),
 }

@@ -17,14 +17,14 @@ from blank import blank_database
 from fake_coach import FakeCoach, StoredReader, fill
 from fake_rig import HANGS_S, RIG, FakeControl, scene_at
 
-from monitor.cli.choose import RigChoice
+from monitor.cli.rig_choice import RigChoice
 from monitor.dashboard import LiveHub, create_app
-from monitor.dashboard.doorkeeper import Doorkeeper
-from monitor.dashboard.house_api import House
-from monitor.dashboard.jobs import Job, JobKind, NoResult, NotCancellable, TooManyJobs
-from monitor.dashboard.power_api import ProgramEnd
+from monitor.dashboard.job_interface import Job, JobKind, NoResult, NotCancellable, TooManyJobs
+from monitor.dashboard.routes.maintenance import Maintenance
+from monitor.dashboard.routes.power import ProgramEnd
+from monitor.dashboard.security.authorization import Authorization
 from monitor.demo import DemoRig
-from monitor.health.bench import Bench
+from monitor.health.procedure_manager import ProcedureManager
 from monitor.store import AccessFile, DataFolder, open_store
 
 Page = tuple[FastAPI, dict[str, list[Any]]]
@@ -41,7 +41,9 @@ class JobsOnPaper:
         self._jobs: dict[str, Job] = {}
         self._numbers = itertools.count(1)
 
-    def start(self, kind: JobKind, wishes: Mapping[str, Any], *, who: str, subject: str | None = None) -> Job:
+    def start(
+        self, kind: JobKind, analysis_settings: Mapping[str, Any], *, who: str, subject: str | None = None
+    ) -> Job:
         if len(self._jobs) >= MOST_JOBS:
             self._jobs.clear()
             raise TooManyJobs(MOST_JOBS)
@@ -110,8 +112,8 @@ def whole_page(
         access = AccessFile(data.access_file, PlainHasher())
         for name, role in (passcodes or {}).items():
             access.set_passcode(name, role, PASSCODE)
-        door = Doorkeeper(access, audit=store.audit.add, network=bool(passcodes))
-        bench = Bench(
+        authorization = Authorization(access, audit=store.audit.add, network=bool(passcodes))
+        procedures = ProcedureManager(
             invented.rig,
             invented.calibration,
             root=data.root,
@@ -123,7 +125,7 @@ def whole_page(
         )
         names = {
             "uid": [person, *(hold.uid for hold in holds[:3])],
-            "stay_uid": [hold.stay_uid for hold in holds[:3]],
+            "session_uid": [hold.session_uid for hold in holds[:3]],
             "name": ["first_hangs"],
             "number": [1, 2],
             "job_id": ["job-1", "job-2"],
@@ -134,12 +136,12 @@ def whole_page(
             rig=RIG,
             control=FakeControl(),
             coach=coach,
-            door=door,
+            authorization=authorization,
             audit=store.audit.recent,
             jobs=JobsOnPaper(),
             power=ProgramEnd(is_service=True),
-            house=House(data, store),
-            bench=bench,
+            maintenance=Maintenance(data, store),
+            procedures=procedures,
             setup=RigChoice(data),
         )
         yield app, names

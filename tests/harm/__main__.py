@@ -43,7 +43,7 @@ def main() -> int:
         start_s = seconds_to_first_page(Path(place) / "start")
     sys.stdout.write(
         f"{sum(counts.values())} ends ({', '.join(f'{n} {kind}' for kind, n in counts.items())}): {acknowledged} "
-        f"acknowledgements, {rebuilt} interrupted stays rebuilt, {missing} things missing\n"
+        f"acknowledgements, {rebuilt} interrupted sessions rebuilt, {missing} things missing\n"
         + "".join(f"readings lost before {kind} end: at most {s:.2f} s\n" for kind, s in lost_s.items() if s)
         + f"from the command to the first page after a kill: {start_s:.2f} s (goal: under 5 s)\n"
     )

@@ -15,15 +15,15 @@ from firmware_bridge.link import LinkSource
 from firmware_bridge.sources import HostClock
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.demo import DemoRig
-from monitor.measures.record import Wishes
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import save_calibration
 from monitor.service import MonitorService
 from monitor.store import AccessFile, DataFolder, open_store
-from monitor.store.backup import make_backup
-from monitor.store.doctor import Doctor
-from monitor.store.rebuild import rebuild_unfinished
-from monitor.store.stay_recorder import StayRecorder
-from monitor.store.storage import pack_finished
+from monitor.store.files.session_recorder import SessionRecorder
+from monitor.store.files.storage import pack_finished
+from monitor.store.maintenance.backup import make_backup
+from monitor.store.maintenance.doctor import Doctor
+from monitor.store.maintenance.rebuild import rebuild_unfinished
 from tests.harm.acks import AckWriter
 from tests.harm.power import log_now, watch_the_disk
 from tests.harm.works import calibrating, reanalysing, zeroing
@@ -46,7 +46,7 @@ class AckingHub:
         self._ack("hold", kind=event["kind"], uid=event["uid"], duration_s=duration_s, wal=log_now(self._folder))
 
 
-class AckingRecorder(StayRecorder):
+class AckingRecorder(SessionRecorder):
     """Acknowledges frames as the reading thread hands them over, while a journal is open."""
 
     def __init__(self, ack: AckWriter, clock: HostClock) -> None:
@@ -122,12 +122,12 @@ def migrating(root: str, acks: str, _seed: int) -> None:
 
 
 def rebuilding(root: str, acks: str, _seed: int) -> None:
-    """Measure interrupted stays again."""
+    """Measure interrupted sessions again."""
     ack, folder = AckWriter(Path(acks)), DataFolder(Path(root))
     with open_store(folder.database) as store:
         ack("ready")
-        for one in rebuild_unfinished(store, folder, Wishes()):
-            ack("rebuilt", uid=one.stay_uid, holds=len(one.holds))
+        for one in rebuild_unfinished(store, folder, AnalysisSettings()):
+            ack("rebuilt", uid=one.session_uid, holds=len(one.holds))
 
 
 def packing(root: str, acks: str, _seed: int) -> None:

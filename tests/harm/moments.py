@@ -21,9 +21,9 @@ from monitor.newtons.calibration import calibration_to_dict
 from monitor.reanalysis import reanalyse
 from monitor.rig import rig_to_dict
 from monitor.store import AccessFile, DataFolder, StoredHold, hold_uid, open_store
-from monitor.store.backup import check_backup, list_backups
-from monitor.store.doctor import Doctor
-from monitor.store.rebuild import all_journals
+from monitor.store.maintenance.backup import check_backup, list_backups
+from monitor.store.maintenance.doctor import Doctor
+from monitor.store.maintenance.rebuild import all_journals
 from tests.harm.acks import Acks
 from tests.harm.life import LIVES
 from tests.harm.power import cut_power
@@ -65,26 +65,26 @@ def hasher_free_access(folder: DataFolder) -> AccessFile:
 
 
 def template(place: Path, journals: tuple[bytes, ...]) -> DataFolder:
-    """Make a folder with finished stays, one of them with several journals' worth of holds, and a passcode."""
+    """Make a folder with finished sessions, one of them with several journals' worth of holds, and a passcode."""
     folder, invented = DataFolder.open(place), DemoRig(1)
     hasher_free_access(folder).set_passcode("Olga", "owner", "a dry blue heron")
     with open_store(folder.database) as store:
         for number, content in enumerate(journals):
             at_ns = 1_760_000_000_000_000_000 + number * 86_400 * 10**9
-            uid = store.begin_stay(at_ns, rig_to_dict(invented.rig), calibration_to_dict(invented.calibration))
+            uid = store.begin_session(at_ns, rig_to_dict(invented.rig), calibration_to_dict(invented.calibration))
             path = folder.new_journal(uid, at_ns)
             path.touch(0o600)
             path.write_bytes(content)
             result = HoldResult(onset_s=10.0, release_s=30.0, duration_s=20.0, duration_u_s=0.01, kind="passive")
             store.save_hold(StoredHold(hold_uid(uid, 1), uid, 1, at_ns, 700.0, 0.5, result, MEASUREMENT_VERSION))
-            store.end_stay(uid, at_ns + 10**11)
+            store.end_session(uid, at_ns + 10**11)
     return folder
 
 
 @functools.cache
 def _context() -> multiprocessing.context.ForkServerContext:
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["tests.harm.life", "monitor.measures.record"])
+    context.set_forkserver_preload(["tests.harm.life", "monitor.measures.session_analysis"])
     return context
 
 
@@ -122,7 +122,7 @@ class Ender:
         elif moment.kind == "rebuilding":
             with open_store(folder.database) as store:
                 store._writer.submit(
-                    lambda c: c.exec_driver_sql("UPDATE stay SET ended_utc_ns = NULL WHERE id % 2 = 0")
+                    lambda c: c.exec_driver_sql("UPDATE session SET ended_utc_ns = NULL WHERE id % 2 = 0")
                 ).result()
                 store._writer.submit(lambda c: c.exec_driver_sql("DELETE FROM hold")).result()
         elif moment.kind == "reanalysing":
@@ -168,10 +168,10 @@ class Ender:
                 verdict.missing += [] if store.get_setting("given") else ["settings of the old database"]
         elif moment.kind in ("rebuilding", "mending"):
             with open_store(folder.database) as store:
-                stays = store.list_stays(None)
-                wanted = [s for s in stays if s.interrupted] if moment.kind == "rebuilding" else stays
-                verdict.missing += [f"holds of {s.uid}" for s in wanted if not store.holds_of_stay(s.uid)]
-                verdict.missing += [] if len(stays) == 6 else [f"{6 - len(stays)} stays"]
+                sessions = store.list_sessions(None)
+                wanted = [s for s in sessions if s.interrupted] if moment.kind == "rebuilding" else sessions
+                verdict.missing += [f"holds of {s.uid}" for s in wanted if not store.holds_of_session(s.uid)]
+                verdict.missing += [] if len(sessions) == 6 else [f"{6 - len(sessions)} stays"]
         elif moment.kind == "reanalysing":
             verdict.missing += _measured_again(folder, acks)
         elif moment.kind == "calibrating":
@@ -180,7 +180,7 @@ class Ender:
                 if not path.exists() or path.stat().st_size != one["size"]:
                     verdict.missing.append(f"raw readings {path.name}")
         elif moment.kind == "packing":
-            # Packed, unpacked or both: each stay has its whole curve.
+            # Packed, unpacked or both: each session has its whole curve.
             uids = {path.name.split(".")[0] for path in all_journals(folder)}
             verdict.missing += [] if len(uids) == 6 else [f"{6 - len(uids)} curves"]
         elif moment.kind == "backing up":
@@ -197,20 +197,20 @@ class Ender:
 
 
 def _measured_again(folder: DataFolder, acks: Acks) -> list[str]:
-    """Look for what was acknowledged, then measure the rest: one hold for each stay, the earlier result beside it."""
+    """Look for what was acknowledged, then measure the rest: one hold a session, the earlier result beside it."""
     with open_store(folder.database) as store:
         missing = [
             f"the new result of {one['uid']}"
             for one in acks.of("reanalysed")
-            if any(h.measurement_version != MEASUREMENT_VERSION for h in store.holds_of_stay(one["uid"]))
+            if any(h.measurement_version != MEASUREMENT_VERSION for h in store.holds_of_session(one["uid"]))
         ]
         for report in reanalyse(store, folder, jobs=1):
-            missing += [f"{report.stay_uid}: {report.trouble}"] if report.trouble else []
-        for stay in store.list_stays(None):
-            holds = store.holds_of_stay(stay.uid)
+            missing += [f"{report.session_uid}: {report.trouble}"] if report.trouble else []
+        for session in store.list_sessions(None):
+            holds = store.holds_of_session(session.uid)
             kept = [1 in [e.measurement_version for e in store.earlier.of_hold(h.uid)] for h in holds if h.number == 1]
             if not holds or kept != [True]:
-                missing.append(f"holds of {stay.uid} or their earlier results")
+                missing.append(f"holds of {session.uid} or their earlier results")
     return missing
 
 

@@ -10,7 +10,7 @@ import time
 from pathlib import Path
 
 from monitor.store import DataFolder
-from monitor.store.rebuild import all_journals
+from monitor.store.maintenance.rebuild import all_journals
 
 DEADLINE_S = 60.0
 

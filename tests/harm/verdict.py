@@ -6,13 +6,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from firmware_bridge.journal import torn_bytes
-from monitor.dashboard.hub import LiveHub
+from monitor.dashboard.live.hub import LiveHub
 from monitor.errors import TellableError
 from monitor.newtons.calibration import load_calibration
 from monitor.service import INTERRUPTED, MonitorService
 from monitor.store import AccessFile, DataFolder, open_store
-from monitor.store.doctor import damage_of
-from monitor.store.rebuild import all_journals, first_note
+from monitor.store.maintenance.doctor import damage_of
+from monitor.store.maintenance.rebuild import all_journals, first_note
 from tests.harm.acks import Acks
 
 SAME_S = 0.05
@@ -68,8 +68,8 @@ def judge(folder: DataFolder, acks: Acks, ended_s: float, promised_s: float) -> 
         verdict.missing.append(f"the database: {complaint}")
         return verdict
     with open_store(folder.database) as store:
-        if store.unfinished_stays():
-            verdict.missing.append("a stay is still unfinished")
+        if store.unfinished_sessions():
+            verdict.missing.append("a session is still unfinished")
         _judge_holds(store, acks, verdict)
         if (setting := acks.last("setting")) is not None and (store.get_setting("harm", -1) < setting["number"]):
             verdict.missing.append(f"setting {setting['number']}")
@@ -79,10 +79,10 @@ def judge(folder: DataFolder, acks: Acks, ended_s: float, promised_s: float) -> 
         verdict.missing += [
             f"entry of correction {a['id']}" for a in acks.of("correction") if str(a["id"]) not in entries
         ]
-        stays = {s.uid: s for s in store.list_stays(None)}
-        verdict.rebuilt = sum(s.interrupted for s in stays.values())
+        sessions = {s.uid: s for s in store.list_sessions(None)}
+        verdict.rebuilt = sum(s.interrupted for s in sessions.values())
         for path in all_journals(folder):
-            if path.name.split(".")[0] not in stays:
+            if path.name.split(".")[0] not in sessions:
                 # The end came within a journal's first block, before anything that can be read was in it.
                 if _tells_its_rig(path):
                     verdict.missing.append(f"journal {path.name} is in no list")
@@ -117,10 +117,10 @@ def _judge_holds(store: object, acks: Acks, verdict: Verdict) -> None:
             continue
         if hold is None or abs(hold.result.duration_s - duration_s) > SAME_S:
             verdict.missing.append(f"hold {uid} of {duration_s} s: {hold and hold.result.duration_s}")
-    for stay in store.list_stays(None):  # type: ignore[attr-defined]
-        holds = store.holds_of_stay(stay.uid)  # type: ignore[attr-defined]
-        if stay.interrupted and not all(INTERRUPTED in h.result.flags for h in holds):
-            verdict.missing.append(f"the mark of the interrupted stay {stay.uid}")
+    for session in store.list_sessions(None):  # type: ignore[attr-defined]
+        holds = store.holds_of_session(session.uid)  # type: ignore[attr-defined]
+        if session.interrupted and not all(INTERRUPTED in h.result.flags for h in holds):
+            verdict.missing.append(f"the mark of the interrupted session {session.uid}")
 
 
 def _judge_frames(acks: Acks, ended_s: float, promised_s: float, verdict: Verdict) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from firmware_bridge.counts import CountBlock
-from monitor.cli.calibrate import _recorded, _save
+from monitor.cli.commands.calibrate import _recorded, _save
 from monitor.demo import DemoRig
 from monitor.health.zero import read_zero
 from monitor.newtons.calibrating.plan import plan_from_dict
@@ -37,7 +37,7 @@ def reanalysing(root: str, acks: str, _seed: int) -> None:
     with open_store(folder.database) as store:
         ack("ready", wal=log_now(folder))
         for report in reanalyse(store, folder, jobs=1):
-            ack("reanalysed", uid=report.stay_uid, holds=report.measured, wal=log_now(folder))
+            ack("reanalysed", uid=report.session_uid, holds=report.measured, wal=log_now(folder))
 
 
 def zeroing(root: str, acks: str, seed: int) -> None:

@@ -53,7 +53,8 @@ def test_neither_or_both_of_port_and_virtual_is_refused():
 
 
 @pytest.mark.parametrize(
-    "words", [("check", *FAST, "--empty-only"), ("zero", *FAST, "--yes"), ("demo", "--page-port", "0", "--stays", "1")]
+    "words",
+    [("check", *FAST, "--empty-only"), ("zero", *FAST, "--yes"), ("demo", "--page-port", "0", "--sessions", "1")],
 )
 def test_a_practice_leaves_a_real_rig_s_folder_alone(tmp_path, words):
     save_rig(tmp_path / "rig.toml", replace(demo_rig(), invented=False))

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from health_walks import facts_of
+from health_procedures import facts_of
 
 from firmware_bridge.counts import CountBlock
-from monitor.cli.check import _seconds
+from monitor.cli.commands.check import _seconds
 from monitor.errors import BadInput
 from monitor.health.checkup import Checkup
 from monitor.health.half_hour import half_hour_verdict

@@ -18,7 +18,7 @@ SURE_WITHIN_S = 1.2
 
 
 @dataclass(frozen=True)
-class Seen:
+class CorrectedHolds:
     """What the watch says after one tick."""
 
     now_s: float
@@ -29,7 +29,7 @@ class Seen:
 
 def watch(
     *points: tuple[float, float], bodyweight_N: float | None = W, hide: tuple[float, float] = (0, 0)
-) -> list[Seen]:
+) -> list[CorrectedHolds]:
     """Run the watch over a bar load that joins points (s, share of W); nothing is received during ``hide``."""
     t, share = np.array(points, dtype=float).T
     t_s = np.arange(t[0], t[-1], 1 / RATE_Hz)
@@ -40,7 +40,7 @@ def watch(
         rows.append(t_s[part], load_N[part, None])
         hidden = hide[0] < t_s[end - 1] < hide[1]
         due = stage.tick(float("nan") if hidden else float(load_N[part].mean()), bodyweight_N, rows, end)
-        seen.append(Seen(float(t_s[end - 1]), stage.hold, stage.phase, due))
+        seen.append(CorrectedHolds(float(t_s[end - 1]), stage.hold, stage.phase, due))
     return seen
 
 
@@ -48,7 +48,7 @@ def pulse(start_s: float, end_s: float, share: float = 1.0) -> tuple[tuple[float
     return ((start_s - 0.02, 0.0), (start_s + 0.02, share), (end_s - 0.02, share), (end_s + 0.02, 0.0))
 
 
-def running(seen: list[Seen]) -> list[Seen]:
+def running(seen: list[CorrectedHolds]) -> list[CorrectedHolds]:
     return [s for s in seen if s.phase in ("provisional", "running")]
 
 

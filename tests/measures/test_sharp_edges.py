@@ -8,12 +8,12 @@ from load_stories import RIG
 
 from monitor.holds.edges import HoldEdges, find_holds
 from monitor.measures.edge import sharpened
-from monitor.signals.stay import Stay
+from monitor.signals.session_loads import SessionLoads
 
 W, RATE_Hz, NOISE_N = 700.0, 80.0, 0.6
 
 
-def hang(up_s: float, down_s: float, lasts_s: float) -> tuple[Stay, HoldEdges]:
+def hang(up_s: float, down_s: float, lasts_s: float) -> tuple[SessionLoads, HoldEdges]:
     """Return a hang that is taken over and left along half a cosine of ``lasts_s``: its middle is the half level.
 
     Readings are means of 32 steps of the load; the noise is that of two cells together.
@@ -27,17 +27,17 @@ def hang(up_s: float, down_s: float, lasts_s: float) -> tuple[Stay, HoldEdges]:
     seed = round(1e6 * up_s)
     load_N[:, :2] += NOISE_N / 2**0.5 * np.random.default_rng(seed).standard_normal((len(load_N), 2))
     t_s = (np.arange(len(load_N)) + 0.5) / RATE_Hz
-    stay = Stay(RIG, t_s, load_N, np.zeros(6), np.zeros(6))
-    (edges,) = find_holds(t_s, stay.bar_N, W)
-    return stay, edges
+    session = SessionLoads(RIG, t_s, load_N, np.zeros(6), np.zeros(6))
+    (edges,) = find_holds(t_s, session.bar_N, W)
+    return session, edges
 
 
 def test_a_slow_edge_is_read_with_less_noise_and_its_uncertainty_fits():
     before, errors, of_u = [], [], []
     for n in range(60):
         up_s, down_s = 5 + 0.0037 * n, 25 - 0.0053 * n
-        stay, edges = hang(up_s, down_s, 0.5)
-        sharp, u_s = sharpened(stay, edges)
+        session, edges = hang(up_s, down_s, 0.5)
+        sharp, u_s = sharpened(session, edges)
         for at_s, rough_s, told_s, u in zip(
             (up_s, down_s), (edges.onset_s, edges.release_s), (sharp.onset_s, sharp.release_s), u_s, strict=True
         ):
@@ -52,14 +52,14 @@ def test_a_slow_edge_is_read_with_less_noise_and_its_uncertainty_fits():
 
 
 def test_hands_that_close_at_once_leave_their_edge_where_it_was():
-    stay, edges = hang(5.003, 25.001, 0.02)
-    sharp, _ = sharpened(stay, edges)
+    session, edges = hang(5.003, 25.001, 0.02)
+    sharp, _ = sharpened(session, edges)
     assert (sharp.onset_s, sharp.release_s) == (edges.onset_s, edges.release_s)
 
 
 def test_a_record_that_begins_in_the_hold_has_no_edge_to_sharpen():
-    stay, edges = hang(5.0, 25.0, 0.5)
-    late = Stay(RIG, stay.t_s[800:], stay.load_N[800:], np.zeros(6), np.zeros(6))
+    session, edges = hang(5.0, 25.0, 0.5)
+    late = SessionLoads(RIG, session.t_s[800:], session.load_N[800:], np.zeros(6), np.zeros(6))
     (inside,) = find_holds(late.t_s, late.bar_N, W)
     sharp, _ = sharpened(late, inside)
     assert inside.begins_inside

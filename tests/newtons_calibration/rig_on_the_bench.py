@@ -41,7 +41,7 @@ def plan_for(rig: Rig, series: list[dict], masses=FIVE, **more) -> Plan:
     return plan_from_dict({"masses": masses, "series": series, **more}, rig)
 
 
-class Bench:
+class ProcedureManager:
     """True masses, true gravity, true electronics; shares of a load by leverage, as on a stiff body."""
 
     def __init__(self, rig: Rig, plan: Plan, seed: int, faults: Faults = ORDINARY, *, exact: bool = False) -> None:
@@ -85,7 +85,7 @@ class Bench:
         return CountBlock(0, t_s[~missed], counts[~missed], int(missed.sum()))
 
 
-def guided(bench: Bench, machine: GuidedCalibration, *, pause_s: float = 4.0) -> GuidedCalibration:
+def guided(bench: ProcedureManager, machine: GuidedCalibration, *, pause_s: float = 4.0) -> GuidedCalibration:
     """Carry the plan out: everything a person would do, until it is finished or refuses."""
     t_s = 0.0
 
@@ -107,7 +107,7 @@ def guided(bench: Bench, machine: GuidedCalibration, *, pause_s: float = 4.0) ->
     return machine
 
 
-def quick_readings(bench: Bench) -> list[Taken]:
+def quick_readings(bench: ProcedureManager) -> list[Taken]:
     """Return the plan's readings as means of the electronics' own counts, without the wait for stillness."""
     taken, t_s = [], 0.0
     for step in bench.plan.steps:

@@ -12,12 +12,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from rig_on_the_bench import BAR, FULL, ONE, Bench, plan_for, quick_readings
+from rig_on_the_bench import BAR, FULL, ONE, ProcedureManager, plan_for, quick_readings
 from typer.testing import CliRunner
 
 from firmware_bridge.counts import NO_READING, CountBlock
 from monitor.cli.app import app
-from monitor.cli.asking import ask_plan
+from monitor.cli.terminal.prompts import ask_plan
 from monitor.demo.practice import PracticeRig, practice_plan
 from monitor.demo.virtual_rig import demo_rig
 from monitor.newtons.calibrating.guide import GuidedCalibration
@@ -46,12 +46,12 @@ masses = ["A", "B"]
 
 
 @pytest.fixture
-def bench(tmp_path) -> Bench:
+def bench(tmp_path) -> ProcedureManager:
     """Return a rig with its description, a plan and readings of it in the folder."""
     save_rig(tmp_path / "rig.toml", ONE)
     (tmp_path / "plan.toml").write_text(PLAN)
     plan = load_plan(tmp_path / "plan.toml", ONE)
-    made = Bench(ONE, plan, 11)
+    made = ProcedureManager(ONE, plan, 11)
     record = Record(ONE)
     record.add(0, made.block(np.zeros(1), 40.0, 0.0))
     for step in plan.steps:
@@ -155,7 +155,7 @@ def test_a_part_may_be_left_out_once_the_whole_rig_is_known(tmp_path):
     again = evaluate(
         FULL,
         plan,
-        quick_readings(Bench(FULL, plan, 13)),
+        quick_readings(ProcedureManager(FULL, plan, 13)),
         at="2026-03-03T10:15:00Z",
         previous=latest_calibration(data.calibrations, FULL.names),
     )
@@ -170,7 +170,7 @@ def test_the_questions_leave_out_nothing_of_an_unknown_rig(monkeypatch):
         asked.append(text)
         return next(answers)
 
-    monkeypatch.setattr("monitor.cli.asking.typer.prompt", answer)
+    monkeypatch.setattr("monitor.cli.terminal.prompts.typer.prompt", answer)
     assert ask_plan(FULL, whole=True).parts == ("bar", "platform")
     assert not [text for text in asked if "bar, platform or both" in text]
     feet_alone = replace(FULL, channels=tuple(c for c in FULL.channels if c.part == "platform"))
@@ -304,7 +304,7 @@ def test_gravity_that_nobody_gave_is_uncertain():
 
 def outcome_of(rig, series, **more):
     plan = plan_for(rig, series, wanted_u_rel=0.01, **more)
-    return evaluate(rig, plan, quick_readings(Bench(rig, plan, 12)), at="2026-03-02T10:15:00Z")
+    return evaluate(rig, plan, quick_readings(ProcedureManager(rig, plan, 12)), at="2026-03-02T10:15:00Z")
 
 
 BOTH = [{"part": "bar", "at": side, "masses": list("ABC")} for side in ("left", "right")]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import os
 
 import pytest
-from rig_on_the_bench import FIVE, ONE, Bench, guided, plan_for
+from rig_on_the_bench import FIVE, ONE, ProcedureManager, guided, plan_for
 
-from monitor.cli.guided_screen import GuidedScreen
+from monitor.cli.terminal.guided_calibration import GuidedScreen
 from monitor.newtons.budget import u_rectangular
 from monitor.newtons.calibrating.correction import corrected_plan
 from monitor.newtons.calibrating.guide import GuidedCalibration
@@ -19,10 +19,10 @@ AB = [{"part": "bar", "masses": ["A", "B"]}]
 AT = "2026-03-02T10:15:00Z"
 
 
-def walked(*, true_B: float) -> tuple[GuidedCalibration, Bench]:
+def walked(*, true_B: float) -> tuple[GuidedCalibration, ProcedureManager]:
     """Walk through two plates of 20 kg, the second of which is truly ``true_B`` times that, until it is refused."""
     plan = plan_for(ONE, AB, dwell_s=8.0)
-    bench = Bench(ONE, plan, 1)
+    bench = ProcedureManager(ONE, plan, 1)
     bench.true_kg["B"] *= true_B
     return guided(bench, GuidedCalibration(ONE, plan, warm_up_s=0)), bench
 
@@ -58,7 +58,7 @@ def test_a_wrong_correction_leaves_the_reading_refused_and_another_one_mends_it(
 
 def test_a_result_is_made_anew_and_scales_with_the_masses():
     plan = plan_for(ONE, AB, dwell_s=8.0)
-    machine = guided(Bench(ONE, plan, 1), GuidedCalibration(ONE, plan, warm_up_s=0))
+    machine = guided(ProcedureManager(ONE, plan, 1), GuidedCalibration(ONE, plan, warm_up_s=0))
     before = machine.finish(AT).calibration.channels[0]
     machine.correct({"A": 20.2, "B": 20.2})
     after = machine.finish(AT).calibration.channels[0]
@@ -69,7 +69,7 @@ def test_a_result_is_made_anew_and_scales_with_the_masses():
 
 def test_a_correction_that_spoils_what_was_taken_is_refused_and_changes_nothing():
     plan = plan_for(ONE, AB, dwell_s=8.0)
-    machine = guided(Bench(ONE, plan, 1), GuidedCalibration(ONE, plan, warm_up_s=0))
+    machine = guided(ProcedureManager(ONE, plan, 1), GuidedCalibration(ONE, plan, warm_up_s=0))
     for masses, refusal in (({"B": 9.0}, MassInPounds), ({"A": 500.0}, CellOverloaded), ({"C ": 3.0}, BadPlan)):
         with pytest.raises(refusal):
             machine.correct(masses)
@@ -84,7 +84,7 @@ def test_names_that_tell_kilograms_and_uncertainties_follow():
     assert [step.masses for step in other.steps] == [
         tuple(name.replace("15", "10") for name in step.masses) for step in plan.steps
     ]
-    # An unweighed gym plate is known to 2 % (docs/calibration.md); a tolerance that was given stays.
+    # An unweighed gym plate is known to 2 % (docs/calibration.md); a tolerance that was given sessions.
     assert other.masses["B (10 kg)"].u_kg == pytest.approx(u_rectangular(0.2))
     weighed = plan_for(ONE, AB, masses=FIVE)
     assert corrected_plan(weighed, {"B": 10.0}).masses["B"].u_kg == weighed.masses["B"].u_kg

@@ -10,7 +10,7 @@ import pytest
 from rig_on_the_bench import ONE, plan_for
 
 from firmware_bridge.sources import LinkState, SourceEvent
-from monitor.cli.guided_screen import CalibrationGivenUp, GuidedScreen
+from monitor.cli.terminal.guided_calibration import CalibrationGivenUp, GuidedScreen
 from monitor.newtons.calibrating.guide import GuidedCalibration
 
 

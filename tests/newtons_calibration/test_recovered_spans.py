@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from rig_on_the_bench import BAR, FULL, ONE, ORDINARY, Bench, plan_for, quick_readings
+from rig_on_the_bench import BAR, FULL, ONE, ORDINARY, ProcedureManager, plan_for, quick_readings
 
 from monitor.demo.electronics import PERFECT, Faults
 from monitor.newtons.calibrating.outcome import evaluate, part_figures
@@ -23,7 +23,7 @@ BOTH = [{"part": "bar", "at": "left", "masses": ABC}, {"part": "bar", "at": "rig
 
 def calibrated(rig, series, seed, faults=ORDINARY, *, exact=False, **plan):
     plan = plan_for(rig, series, **plan)
-    bench = Bench(rig, plan, seed, faults, exact=exact)
+    bench = ProcedureManager(rig, plan, seed, faults, exact=exact)
     return evaluate(rig, plan, quick_readings(bench), at="2026-03-02T10:15:00Z"), bench
 
 
@@ -105,7 +105,7 @@ def test_bar_and_platform_share_the_errors_of_their_masses():
 def test_a_load_in_the_middle_alone_does_not_tell_two_cells_apart():
     plan = plan_for(BAR, [{"part": "bar", "masses": ABC}])
     with pytest.raises((FitNotPossible, SpanTooUncertain)) as told:
-        evaluate(BAR, plan, quick_readings(Bench(BAR, plan, 5)), at="now")
+        evaluate(BAR, plan, quick_readings(ProcedureManager(BAR, plan, 5)), at="now")
     assert told.value.do
 
 
@@ -113,7 +113,7 @@ def test_a_load_too_small_for_the_wish_is_refused_with_what_is_needed():
     masses = [{"name": "A", "kg": 0.2, "u_kg": 1e-5}, {"name": "B", "kg": 0.2, "u_kg": 1e-5}]
     plan = plan_for(ONE, [{"part": "bar", "masses": ["A", "B"]}], masses=masses, wanted_u_rel=1e-3)
     with pytest.raises(SpanTooUncertain, match="scale factor of the bar") as told:
-        evaluate(ONE, plan, quick_readings(Bench(ONE, plan, 6)), at="now")
+        evaluate(ONE, plan, quick_readings(ProcedureManager(ONE, plan, 6)), at="now")
     assert "ang at least" in told.value.do
 
 
@@ -121,7 +121,7 @@ def test_plates_that_nobody_weighed_are_refused_where_more_was_wanted():
     masses = [{"name": n, "kg": 20.0} for n in "ABC"]
     plan = plan_for(ONE, [{"part": "bar", "masses": ABC}], masses=masses, wanted_u_rel=2e-3)
     with pytest.raises(SpanTooUncertain, match="masses") as told:
-        evaluate(ONE, plan, quick_readings(Bench(ONE, plan, 7)), at="now")
+        evaluate(ONE, plan, quick_readings(ProcedureManager(ONE, plan, 7)), at="now")
     assert told.value.do.startswith("Weigh the plates")
 
 
@@ -137,10 +137,10 @@ def bent_counts(taken, bench, bend_per_N):
 
 def test_a_bent_cell_gets_its_quadratic_and_a_straight_one_does_not():
     plan = plan_for(ONE, HOOK, masses=[{"name": n, "kg": 20.0, "u_kg": 1e-3} for n in "ABCDE"])
-    bench = Bench(ONE, plan, 8)
+    bench = ProcedureManager(ONE, plan, 8)
     straight = part_figures(ONE, plan, "bar", quick_readings(bench))
     assert not straight.fit.bend_per_N.any()
-    bench = Bench(ONE, plan, 8)
+    bench = ProcedureManager(ONE, plan, 8)
     outcome = evaluate(ONE, plan, bent_counts(quick_readings(bench), bench, 3e-6), at="now")
     fit = outcome.parts[0].fit
     u_bend = np.sqrt(fit.covariance[1, 1])
@@ -160,7 +160,7 @@ def test_plates_of_unlike_quality_are_no_bend():
     bent = 0
     for seed in range(40):
         plan = plan_for(ONE, HOOK, masses=masses, wanted_u_rel=0.05)
-        bench = Bench(ONE, plan, 900 + seed)
+        bench = ProcedureManager(ONE, plan, 900 + seed)
         bent += bool(part_figures(ONE, plan, "bar", quick_readings(bench)).fit.bend_per_N.any())
     assert bent <= 3
 
@@ -168,12 +168,12 @@ def test_plates_of_unlike_quality_are_no_bend():
 def test_figures_find_the_faults_that_were_put_in():
     plan = plan_for(ONE, [{"part": "bar", "masses": ABC, "repeats": 2}])
     quiet = Faults(noise_kgf=(0.03, 0.03), drift_kgf_per_min=0.0, creep=0.0, spike_rate=0, failed_rate=0, missed_rate=0)
-    figures = part_figures(ONE, plan, "bar", quick_readings(Bench(ONE, plan, 9, quiet)))
+    figures = part_figures(ONE, plan, "bar", quick_readings(ProcedureManager(ONE, plan, 9, quiet)))
     assert figures.noise_N[0] == pytest.approx(0.03 * 9.80665, rel=0.05)
     assert figures.repeatability_N is not None
     assert figures.repeatability_N < 0.1
     assert abs(figures.creep_rel[0]) < 1e-3 / 2
-    bench = Bench(ONE, plan, 9, replace(quiet, creep=6e-3))
+    bench = ProcedureManager(ONE, plan, 9, replace(quiet, creep=6e-3))
     crept = part_figures(ONE, plan, "bar", quick_readings(bench))
     # A first-order lag of 35 s, watched from 6 to 66 s: exp(-6/35) - exp(-66/35) = 0.69 of it comes in the dwell.
     assert crept.creep_rel[0] == pytest.approx(0.69 * bench.electronics._creep[0], rel=0.2)

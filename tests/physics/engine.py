@@ -26,7 +26,7 @@ class SimulationFailed(Exception):
 
 @dataclass(frozen=True)
 class Course:
-    """A simulated stay, 960 rows a second, free of noise.
+    """A simulated session, 960 rows a second, free of noise.
 
     Attributes
     ----------

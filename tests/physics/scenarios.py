@@ -240,7 +240,7 @@ def third_support(person: Person, seed: int) -> Script:
     return script
 
 
-def _touches(script: Script, at_s: float, share: float, stays_s: float, side: str, lift_m: float) -> None:
+def _touches(script: Script, at_s: float, share: float, sessions_s: float, side: str, lift_m: float) -> None:
     """Let one foot down onto the platform, press with about a share of bodyweight, draw it up again."""
     weight = script.person.mass_kg * GRAVITY_m_s2
     soft = 0.08
@@ -250,10 +250,10 @@ def _touches(script: Script, at_s: float, share: float, stays_s: float, side: st
     script.go(f"legs_{side}", at_s - 1.0, 0.5, soft)
     script.go(f"leg_{side}", at_s - 0.4, 0.4, up - lift_m + 0.004)
     script.go(f"leg_{side}", at_s, 0.15, pressed)
-    script.go(f"leg_{side}", at_s + 0.15 + stays_s, 0.15, up - lift_m + 0.004)
-    script.go(f"leg_{side}", at_s + 0.3 + stays_s, 0.4, up)
-    script.go(f"legs_{side}", at_s + 1.2 + stays_s, 0.5, 1.0)
-    _event(script, "foot_touch", t0_s=at_s, t1_s=at_s + 0.3 + stays_s, frac=share)
+    script.go(f"leg_{side}", at_s + 0.15 + sessions_s, 0.15, up - lift_m + 0.004)
+    script.go(f"leg_{side}", at_s + 0.3 + sessions_s, 0.4, up)
+    script.go(f"legs_{side}", at_s + 1.2 + sessions_s, 0.5, 1.0)
+    _event(script, "foot_touch", t0_s=at_s, t1_s=at_s + 0.3 + sessions_s, frac=share)
 
 
 def _lets_go(script: Script, at_s: float, side: str) -> None:

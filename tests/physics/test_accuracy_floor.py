@@ -14,7 +14,7 @@ import pytest
 from tests.accuracy.limits import LIMITS, figure
 from tests.accuracy.runs import Record, measured
 
-STAYS = [
+SESSIONS = [
     ("stands_hangs", 8),
     ("drops_off", 9),
     ("assisted_growing", 10),
@@ -37,7 +37,7 @@ STAYS = [
 
 @functools.cache
 def records() -> list[Record]:
-    return [measured(stay) for stay in STAYS]
+    return [measured(session) for session in SESSIONS]
 
 
 @functools.cache

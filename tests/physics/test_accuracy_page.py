@@ -1,4 +1,4 @@
-"""The page and the plots of the accuracy check: complete, well-formed, the same for the same stays."""
+"""The page and the plots of the accuracy check: complete, well-formed, the same for the same sessions."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from tests.accuracy.runs import Record, measured, tasks
 from tests.accuracy.summary import rows, table
 from tests.physics.scenarios import SCENARIOS, SHARES
 
-STAYS = [("stands_hangs", 8), ("swing_decays", 13), ("pulls", 12), ("steps_on_a_corner", 18)]
+SESSIONS = [("stands_hangs", 8), ("swing_decays", 13), ("pulls", 12), ("steps_on_a_corner", 18)]
 
 
 @functools.cache
 def records() -> tuple[Record, ...]:
-    return tuple(measured(stay) for stay in STAYS)
+    return tuple(measured(session) for session in SESSIONS)
 
 
 def test_the_page_tells_every_measure_and_every_limit():
@@ -32,7 +32,7 @@ def test_the_page_tells_every_measure_and_every_limit():
     assert "nan" not in text.lower().split()
 
 
-def test_page_and_plots_are_written_and_the_same_for_the_same_stays(tmp_path):
+def test_page_and_plots_are_written_and_the_same_for_the_same_sessions(tmp_path):
     write_page(tmp_path, list(records()), 4)
     written = {path.name: path.read_bytes() for path in (tmp_path / "images").iterdir()}
     assert set(written) == {f"accuracy_{name}.svg" for name in ("measures", "edges", "swing", "travel")}
@@ -57,14 +57,14 @@ def test_the_page_tells_what_was_said_and_withheld_in_a_hard_case():
     lines = page(list(records()), 4).split("## What it says in hard cases")[1].splitlines()
     (row,) = [line for line in lines if line.startswith("| Hang, one bare foot treads on one corner")]
     (hold,) = next(r for r in records() if r.name == "steps_on_a_corner").result["holds"]
-    _, _, stays, held, flags, events, withheld, _ = (cell.strip() for cell in row.split("|"))
-    assert (stays, held) == ("1", "unassisted, kind unknown")
+    _, _, sessions, held, flags, events, withheld, _ = (cell.strip() for cell in row.split("|"))
+    assert (sessions, held) == ("1", "unassisted, kind unknown")
     assert {flag.strip(" `") for flag in flags.split(",")} >= set(hold["flags"])
     assert "touch 2" in events
     assert ("swing" in withheld) == (hold["swing"] is None or hold["swing"]["max_deg"] is None)
 
 
-def test_the_table_for_a_terminal_names_the_worst_stays():
+def test_the_table_for_a_terminal_names_the_worst_sessions():
     lines = table(rows(records()), show=2).splitlines()
     assert lines[0].split()[:2] == ["measure", "n"]
     assert any(line.startswith("onset") for line in lines)

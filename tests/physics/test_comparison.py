@@ -159,7 +159,7 @@ def test_a_lean_that_loads_the_bar_like_a_hang_is_told_as_one():
         assert {name: error for name, error in found.items() if "hold" in name or "lean" in name} == wanted
 
 
-def test_a_pull_of_less_than_half_the_range_stays_passive_as_in_the_recorded_curves():
+def test_a_pull_of_less_than_half_the_range_sessions_passive_as_in_the_recorded_curves():
     """Source: tests/recordings/curves/s3_seed11.truth.json, held against the same definition here."""
     path = Path(__file__).parents[1] / "recordings" / "curves" / "s3_seed11.truth.json"
     recorded = json.loads(path.read_text(encoding="utf-8"))
@@ -173,7 +173,7 @@ def test_a_pull_of_less_than_half_the_range_stays_passive_as_in_the_recorded_cur
 
 def test_a_foot_that_springs_off_before_it_stands_is_no_touch():
     t_s = np.arange(0, 4, 1 / STEP_HZ)
-    for stays_s, touches in ((0.002, False), (0.3, True)):
-        feet_N = np.where((t_s > 2.0) & (t_s < 2.0 + stays_s), 90.0, 0.0)
-        event = {"kind": "foot_touch", "t0_s": 2.0, "t1_s": 2.0 + stays_s}
+    for sessions_s, touches in ((0.002, False), (0.3, True)):
+        feet_N = np.where((t_s > 2.0) & (t_s < 2.0 + sessions_s), 90.0, 0.0)
+        event = {"kind": "foot_touch", "t0_s": 2.0, "t1_s": 2.0 + sessions_s}
         assert (_touch(SimpleNamespace(t_s=t_s), event, feet_N) is not None) is touches

@@ -64,7 +64,7 @@ def half_level_stretches(
 ) -> tuple[list[tuple[float, float]], float]:
     """Return the stretches above half of the settled level and that level (median between first and last edge).
 
-    A short stretch belongs to a stay that the hands never left: ``held`` (n,) is 1 where one holds the bar. Without
+    A short stretch belongs to a session that the hands never left: ``held`` (n,) is 1 where one holds the bar. Without
     it the load itself tells that.
     """
     level = first_level
@@ -81,7 +81,7 @@ def half_level_stretches(
         if not groups:
             return [], level
         stretches = max(groups, key=lambda g: g[-1][1] - g[0][0])
-        # The catch may ring: a short stretch belongs to the stay if the hands never let go after it.
+        # The catch may ring: a short stretch belongs to the session if the hands never let go after it.
         for short in reversed([r for r in every if r[1] - r[0] < shortest_s and r[1] <= stretches[0][0]]):
             between = (t_s >= short[1]) & (t_s <= stretches[0][0])
             if held[between].all() if held is not None else x[between].min() > TOUCHED * level:
@@ -221,7 +221,7 @@ def _settling(t: Array, total: Array, weight: float, on: float, off: float) -> f
 
 
 def truth_of(script: Script, course: Course) -> Truth:
-    """Return everything that a measurement of this stay is held against, as plain data."""
+    """Return everything that a measurement of this session is held against, as plain data."""
     weight = course.mass_kg * GRAVITY_m_s2
     t, bar, feet = course.t_s, course.load_N[:, :2].sum(axis=1), course.load_N[:, 2:].sum(axis=1)
     total = bar + feet

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from firmware_bridge.counts import CountBlock
 from monitor.analysis import EventAnalyser, whole_result
 from monitor.demo.electronics import LARGEST_COUNT, Electronics, Faults
-from monitor.measures.record import Wishes
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import Calibration, ChannelCalibration
 from monitor.pipeline import Output
 from monitor.rig import STANDARD_CHANNELS, Rig
@@ -80,7 +80,7 @@ def _hum_N(n: int, amplitude_N: float, seed: int, channels: int) -> Array:
 
 
 def count_blocks(means_N: Array, seed: int, trouble: Trouble) -> tuple[list[CountBlock], Calibration]:
-    """Return the stay as counts, block by block, and the calibration in force.
+    """Return the session as counts, block by block, and the calibration in force.
 
     Parameters
     ----------
@@ -118,11 +118,16 @@ def count_blocks(means_N: Array, seed: int, trouble: Trouble) -> tuple[list[Coun
 
 
 def measure(
-    means_N: Array, seed: int, trouble: Trouble | None = None, wishes: Wishes | None = None, *, live: bool = False
+    means_N: Array,
+    seed: int,
+    trouble: Trouble | None = None,
+    analysis_settings: AnalysisSettings | None = None,
+    *,
+    live: bool = False,
 ) -> tuple[dict[str, Any], list[Output]]:
     """Return the monitor's result for simulated loads, from raw counts on; nothing of the truth is given."""
     blocks, calibration = count_blocks(means_N, seed, trouble or Trouble())
-    analyser = EventAnalyser(wishes or Wishes(), rig(), calibration, live=live)
+    analyser = EventAnalyser(analysis_settings or AnalysisSettings(), rig(), calibration, live=live)
     outputs = [analyser.take(block) for block in blocks]
     outputs.append(analyser.flush())
     result = whole_result(outputs, analyser.samples, analyser.lost, analyser.spikes, float(RATE_HZ))

@@ -17,7 +17,7 @@ RIG = Rig("by hand", STANDARD_CHANNELS)
 Points = Sequence[tuple[float, float, float]]
 """Seconds, bar and feet in shares of bodyweight."""
 
-TWO_STAYS: Points = (
+TWO_SESSIONS: Points = (
     (0.0, 0, 0),
     (2.0, 0, 0),
     (2.2, 0, 1),

@@ -1,4 +1,4 @@
-"""What the live view says of its own uncertainty; what age of a zero and skew of the channels do to a stay's."""
+"""What the live view says of its own uncertainty; what age of a zero and skew of the channels do to a session's."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from load_stories import BODYWEIGHT_N, RIG, TWO_STAYS, blocks_of, loads
+from load_stories import BODYWEIGHT_N, RIG, TWO_SESSIONS, blocks_of, loads
 
 from firmware_bridge.counts import CountBlock
 from monitor.measures.live_errors import SHOWN_NOISE_N, LiveErrors
-from monitor.measures.record import Wishes
 from monitor.measures.result import HoldResult
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import Calibration, ChannelCalibration
-from monitor.pipeline import ASSUMED_ZERO_AGE_S, Pipeline, StayMeasured
+from monitor.pipeline import ASSUMED_ZERO_AGE_S, Pipeline, SessionMeasured
 from monitor.rig import Rig
 from monitor.signals.windows import OFF_ZERO_N
 from monitor.signals.zeros import WANDER_N, wandered_N2
@@ -46,30 +46,30 @@ def test_a_live_zero_is_the_calibrations_until_it_is_read_and_wanders_from_then_
     assert (700 * later) ** 2 - (700 * read) ** 2 == pytest.approx(4 * wandered_N2(np.array(120.0)))
 
 
-def test_the_live_zero_follows_a_drift_no_further_than_a_stay_may():
+def test_the_live_zero_follows_a_drift_no_further_than_a_session_may():
     """A bar that drifts by 20 N in ten minutes while the rig is empty."""
     t_s = np.arange(0, 600, 1 / 80)
     load_N = np.zeros((len(t_s), 6))
     load_N[:, 0] = 20.0 * t_s / 600
-    pipeline = Pipeline(RIG, 80.0, Wishes(), live=True)
+    pipeline = Pipeline(RIG, 80.0, AnalysisSettings(), live=True)
     pictures = [p for block in blocks_of(t_s, load_N) for p in pipeline.push_load(block).pictures]
     assert abs(pictures[len(pictures) // 10].bar_N) < 0.5
     assert pictures[-1].bar_N == pytest.approx(20.0 - OFF_ZERO_N, abs=0.5)
 
 
 def counted(
-    *, zero_at: str = "", utc_s: float | None = None, skew_s: float = 0.0, points: object = TWO_STAYS
+    *, zero_at: str = "", utc_s: float | None = None, skew_s: float = 0.0, points: object = TWO_SESSIONS
 ) -> HoldResult:
     """Return the first hold of a story as counts, with zeros that were read at ``zero_at``."""
     t_s, load_N = loads(points)  # type: ignore[arg-type]
     channels = tuple(ChannelCalibration(n, 0.0, 1e-3, 100.0, 2e-4, zero_at) for n in RIG.names)
     rig = Rig("counts", RIG.channels)
-    pipeline = Pipeline(rig, 80.0, Wishes(), calibration=Calibration(channels), skew_s=skew_s)
+    pipeline = Pipeline(rig, 80.0, AnalysisSettings(), calibration=Calibration(channels), skew_s=skew_s)
     if utc_s is not None:
         pipeline.clock(1.0, 1e-6, round(utc_s * 1e9))
     block = CountBlock(0, t_s, np.round(load_N * 1000).astype(np.int32))
     out = [pipeline.push(block), pipeline.flush()]
-    return next(e.result.holds[0] for o in out for e in o.events if isinstance(e, StayMeasured) and e.final)
+    return next(e.result.holds[0] for o in out for e in o.events if isinstance(e, SessionMeasured) and e.final)
 
 
 NEVER_OFF = (

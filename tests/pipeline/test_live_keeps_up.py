@@ -15,12 +15,12 @@ import numpy as np
 import pytest
 
 from monitor.measures.picture import Picture
-from monitor.measures.record import Wishes
 from monitor.measures.result import HoldResult
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.measures.swing import WINDOW_S
 from monitor.newtons.curve_file import read_curve
 from monitor.newtons.load_block import LoadBlock
-from monitor.pipeline import Pipeline, StayMeasured
+from monitor.pipeline import Pipeline, SessionMeasured
 
 CURVES = Path(__file__).parents[1] / "recordings" / "curves"
 NAMES = ("s1", "s2", "s3", "s4", "s5", "s6", "s7")
@@ -51,17 +51,17 @@ class Watched:
 @functools.cache
 def watched(name: str) -> Watched:
     curve = read_curve(CURVES / f"{name}_seed11.csv.gz")
-    pipeline = Pipeline(curve.rig, curve.rate_Hz, Wishes(), live=True)
+    pipeline = Pipeline(curve.rig, curve.rate_Hz, AnalysisSettings(), live=True)
     pictures: list[Picture] = []
-    told: list[tuple[float, StayMeasured]] = []
+    told: list[tuple[float, SessionMeasured]] = []
     for block in curve.blocks():
         for row in range(0, len(block), ROWS):
             rows, lost = slice(row, row + ROWS), block.lost_before if row == 0 else 0
             out = pipeline.push_load(LoadBlock(block.t_s[rows], block.load_N[rows], block.segment, lost))
             pictures += out.pictures
-            told += [(float(block.t_s[rows][-1]), e) for e in out.events if isinstance(e, StayMeasured)]
+            told += [(float(block.t_s[rows][-1]), e) for e in out.events if isinstance(e, SessionMeasured)]
     out = pipeline.flush()
-    told += [(float("inf"), e) for e in out.events if isinstance(e, StayMeasured)]
+    told += [(float("inf"), e) for e in out.events if isinstance(e, SessionMeasured)]
     (first_s, first), *_, (_, last) = told
     assert not first.final
     assert last.final
@@ -72,7 +72,7 @@ def watched(name: str) -> Watched:
 def test_the_measured_hold_replaces_the_live_one_within_two_seconds_of_the_release(name):
     seen = watched(name)
     assert seen.last.release_s < seen.first_s < seen.last.release_s + REPLACED_WITHIN_s
-    # The stay's later zeros and bodyweight move it by less than the floors of docs/accuracy.md.
+    # The session's later zeros and bodyweight move it by less than the floors of docs/accuracy.md.
     assert seen.first.onset_s == pytest.approx(seen.last.onset_s, abs=0.003)
     assert seen.first.release_s == pytest.approx(seen.last.release_s, abs=0.003)
     assert seen.first.alpha_mean == pytest.approx(seen.last.alpha_mean, abs=0.002)

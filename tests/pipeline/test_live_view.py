@@ -12,7 +12,7 @@ import pytest
 from load_stories import BODYWEIGHT_N, RIG, Points, blocks_of, cut, loads
 
 from monitor.measures.picture import Picture
-from monitor.measures.record import Wishes
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.curve_file import read_curve
 from monitor.newtons.load_block import LoadBlock
 from monitor.pipeline import Pipeline
@@ -37,8 +37,10 @@ STORY: Points = (
 )
 
 
-def live(blocks: list[LoadBlock], rig: Rig = RIG, rate_Hz: float = 80.0, wishes: Wishes | None = None) -> list[Picture]:
-    pipeline = Pipeline(rig, rate_Hz, wishes or Wishes(), live=True)
+def live(
+    blocks: list[LoadBlock], rig: Rig = RIG, rate_Hz: float = 80.0, analysis_settings: AnalysisSettings | None = None
+) -> list[Picture]:
+    pipeline = Pipeline(rig, rate_Hz, analysis_settings or AnalysisSettings(), live=True)
     return [picture for block in blocks for picture in pipeline.push_load(block).pictures]
 
 
@@ -122,9 +124,9 @@ def test_the_next_person_does_not_inherit_the_last_ones_weight():
 
 def test_a_given_weight_counts_from_the_next_tick_on():
     t_s, load_N = loads(STORY)
-    pipeline = Pipeline(RIG, 80.0, Wishes(), live=True)
+    pipeline = Pipeline(RIG, 80.0, AnalysisSettings(), live=True)
     before = pipeline.push_load(LoadBlock(t_s[:1000], load_N[:1000])).pictures[-1]
-    pipeline.wishes = Wishes(bodyweight_N=1000.0)
+    pipeline.analysis_settings = AnalysisSettings(bodyweight_N=1000.0)
     after = pipeline.push_load(LoadBlock(t_s[1000:1010], load_N[1000:1010])).pictures[-1]
     assert (before.bodyweight_source, after.bodyweight_source) == ("standing", "given")
     assert after.beta == pytest.approx(0.7, abs=0.01)
@@ -132,7 +134,9 @@ def test_a_given_weight_counts_from_the_next_tick_on():
 
 def test_a_bar_alone_infers_and_says_so():
     rig = Rig("bar", (Channel("bar_left", "bar", -0.5), Channel("bar_right", "bar", 0.5)))
-    pictures = live(blocks_of(*loads(STORY, rig=rig)), rig, wishes=Wishes(bodyweight_N=BODYWEIGHT_N))
+    pictures = live(
+        blocks_of(*loads(STORY, rig=rig)), rig, analysis_settings=AnalysisSettings(bodyweight_N=BODYWEIGHT_N)
+    )
     helped = min(pictures, key=lambda p: abs(p.t_s - 25))
     assert helped.alpha == pytest.approx(0.2, abs=0.005)
     assert not helped.alpha_direct

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from load_stories import RIG, TWO_STAYS, blocks_of, cut, eight_cells, loads, with_faults
+from load_stories import RIG, TWO_SESSIONS, blocks_of, cut, eight_cells, loads, with_faults
 
-from monitor.measures.record import Wishes
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.load_block import LoadBlock
-from monitor.pipeline import Output, Pipeline, StayMeasured
+from monitor.pipeline import Output, Pipeline, SessionMeasured
 from monitor.rig import Rig
 
 LOST = ((700, 3), (1403, 1), (1500, 30), (2000, 1))
@@ -22,7 +22,7 @@ UNHURRIED = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow]
 
 
 def run(blocks: list[LoadBlock], *, rig: Rig = RIG, rate_Hz: float = 80.0, live: bool) -> Output:
-    pipeline, whole = Pipeline(rig, rate_Hz, Wishes(), live=live), Output()
+    pipeline, whole = Pipeline(rig, rate_Hz, AnalysisSettings(), live=live), Output()
     for out in [*(pipeline.push_load(block) for block in blocks), pipeline.flush()]:
         whole.events += out.events
         whole.pictures += out.pictures
@@ -61,10 +61,10 @@ def assert_equal(one: Any, other: Any, place: str) -> None:
 @functools.cache
 def story(kind: str) -> tuple[Rig, float, tuple[LoadBlock, ...]]:
     rig, rate_Hz = (eight_cells(), 200.0) if kind == "eight cells" else (RIG, 80.0)
-    t_s, load_N = loads(TWO_STAYS, rig=rig, rate_Hz=rate_Hz)
+    t_s, load_N = loads(TWO_SESSIONS, rig=rig, rate_Hz=rate_Hz)
     blocks = blocks_of(t_s, with_faults(load_N), LOST)
     if kind == "two segments":
-        other_s, other_N = loads(TWO_STAYS[3:], seed=9)
+        other_s, other_N = loads(TWO_SESSIONS[3:], seed=9)
         blocks += blocks_of(other_s, with_faults(other_N), [(100, 2), (1000, 900)], segment=1)
     return rig, rate_Hz, tuple(blocks)
 
@@ -85,7 +85,7 @@ def compare(kind: str, live: bool, at: list[int]) -> None:
 @pytest.mark.parametrize("live", [False, True], ids=["recorded", "live"])
 def test_the_story_shows_what_the_cuts_must_not_change(live):
     out = whole("six cells", live)
-    final = [e.result for e in out.events if isinstance(e, StayMeasured) and e.final]
+    final = [e.result for e in out.events if isinstance(e, SessionMeasured) and e.final]
     assert [len(result.holds) for result in final] == [1, 1]
     assert final[0].holds[0].regrips
     assert all(result.quality.lost > 0 and result.quality.spikes > 5 for result in final)
@@ -110,13 +110,15 @@ def test_even_cuts(kind, live, rows):
 
 @pytest.mark.parametrize("kind", ["six cells", "two segments"])
 def test_the_live_results_end_as_the_recorded_ones(kind):
-    live = [e for e in whole(kind, True).events if not (isinstance(e, StayMeasured) and not e.final)]
+    live = [e for e in whole(kind, True).events if not (isinstance(e, SessionMeasured) and not e.final)]
     assert_equal(whole(kind, False).events, live, "events")
-    so_far = [e for e in whole(kind, True).events if isinstance(e, StayMeasured) and not e.final]
-    assert so_far, "no hold was measured while its stay went on"
+    so_far = [e for e in whole(kind, True).events if isinstance(e, SessionMeasured) and not e.final]
+    assert so_far, "no hold was measured while its session went on"
     for event in so_far:
         # What was told when the hold ended is what is told in the end, but for zeros and bodyweight read later.
-        final = next(e for e in whole(kind, True).events if isinstance(e, StayMeasured) and e.stay == event.stay)
+        final = next(
+            e for e in whole(kind, True).events if isinstance(e, SessionMeasured) and e.session == event.session
+        )
         assert event.result.holds[0].onset_s == pytest.approx(final.result.holds[0].onset_s, abs=0.002)
         assert event.result.holds[0].release_s == pytest.approx(final.result.holds[0].release_s, abs=0.002)
 
@@ -124,7 +126,7 @@ def test_the_live_results_end_as_the_recorded_ones(kind):
 def test_a_hold_is_measured_soon_after_it_ended_even_if_the_next_has_begun():
     points = [(0, 0, 0), (2, 0, 0), (2.2, 0, 1), (5, 0, 1), (5.1, 1, 0), (12, 1, 0), (12.1, 0, 1), (13.2, 0, 1)]
     points += [(13.3, 1, 0), (22, 1, 0), (22.1, 0, 1), (25, 0, 1)]
-    so_far = [e for e in run(blocks_of(*loads(points)), live=True).events if isinstance(e, StayMeasured)]
+    so_far = [e for e in run(blocks_of(*loads(points)), live=True).events if isinstance(e, SessionMeasured)]
     assert [e.final for e in so_far] == [False, False, True]
     # The second hold goes on while the first is told: it is no result yet.
     assert [len(e.result.holds) for e in so_far] == [1, 2, 2]

@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from load_stories import RIG, blocks_of, eight_cells, loads, with_faults
 
-from monitor.measures.record import Wishes
-from monitor.pipeline import Pipeline, StayMeasured
+from monitor.measures.session_analysis import AnalysisSettings
+from monitor.pipeline import Pipeline, SessionMeasured
 from monitor.rig import rig_from_columns
 
 RIGS = [RIG, eight_cells(), rig_from_columns(["bar_left"]), rig_from_columns(["bar_left", "bar_right", "foot_fl"])]
@@ -44,9 +44,9 @@ def test_any_loads(rig, moves, noise_N, faults, dead, bodyweight_N, live):
     elif dead.startswith("all cells"):
         load_N[n // 3 : 2 * n // 3 if dead.endswith("while") else n] = np.nan
     lost = [(n // 2, min(900, n // 4))] if n > 40 else []
-    pipeline = Pipeline(rig, 80.0, Wishes(bodyweight_N=bodyweight_N), live=live)
+    pipeline = Pipeline(rig, 80.0, AnalysisSettings(bodyweight_N=bodyweight_N), live=live)
     outputs = [*(pipeline.push_load(block) for block in blocks_of(t_s, load_N, lost)), pipeline.flush()]
-    for result in (e.result for o in outputs for e in o.events if isinstance(e, StayMeasured)):
+    for result in (e.result for o in outputs for e in o.events if isinstance(e, SessionMeasured)):
         json.dumps(result.as_dict(), allow_nan=False)
         for hold in result.holds:
             assert 0 < hold.duration_s == pytest.approx(hold.release_s - hold.onset_s)

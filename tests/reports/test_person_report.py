@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
-from monitor.coaching.desk import CoachingDesk
+from monitor.coaching.coaching_service import CoachingService
 from monitor.errors import BadInput
 from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, Swing, Touch
 from monitor.reports import typeset as typesetting
@@ -20,7 +20,7 @@ from monitor.reports.charts import round_step, ticks
 from monitor.reports.person_report import bound, report_data
 from monitor.reports.rig_words import rig_lines
 from monitor.reports.typeset import TypesetterMissing, typeset
-from monitor.store import StoredHold, StoredStay, hold_uid, open_store
+from monitor.store import StoredHold, StoredSession, hold_uid, open_store
 
 NOW = dt.datetime(2026, 6, 30, 12, 0, tzinfo=dt.UTC)
 DAY_ns = 86_400 * 10**9
@@ -62,22 +62,22 @@ def result(duration_s: float, alpha: float, kind: str) -> HoldResult:
 
 
 @pytest.fixture
-def desk(tmp_path):
+def coaching(tmp_path):
     with open_store(tmp_path / "h.sqlite") as store:
-        yield CoachingDesk(store, lambda: round(NOW.timestamp()) * 10**9)
+        yield CoachingService(store, lambda: round(NOW.timestamp()) * 10**9)
 
 
-def fill(desk: CoachingDesk, name: str = "Ada", days: int = 28) -> str:
+def fill(coaching: CoachingService, name: str = "Ada", days: int = 28) -> str:
     """Keep a person with an assisted hold a day that gets longer and lighter, and one free hold at the end."""
-    uid = desk.add_person(name, stature_m=1.7).uid
+    uid = coaching.add_person(name, stature_m=1.7).uid
     for day in range(days):
         at_ns = round(NOW.timestamp()) * 10**9 - (days - 1 - day) * DAY_ns
-        stay = desk.store.begin_stay(at_ns, RIG, CALIBRATION, uid=f"stay-{uid}-{day}", person_uid=uid)
+        session = coaching.store.begin_session(at_ns, RIG, CALIBRATION, uid=f"session-{uid}-{day}", person_uid=uid)
         last = day == days - 1
         made = result(47.13, 0.0, "passive") if last else result(30.0 + day / 10, 0.4 - day / 100, "active")
-        hold = StoredHold(hold_uid(stay, 1), stay, 1, at_ns, 700.0, 0.5, made, MEASUREMENT_VERSION, target_s=30.0)
-        desk.store.save_hold(hold)
-        desk.store.end_stay(stay, at_ns + 60 * 10**9)
+        hold = StoredHold(hold_uid(session, 1), session, 1, at_ns, 700.0, 0.5, made, MEASUREMENT_VERSION, target_s=30.0)
+        coaching.store.save_hold(hold)
+        coaching.store.end_session(session, at_ns + 60 * 10**9)
     return uid
 
 
@@ -88,17 +88,17 @@ def curve_of(_uid: str):
     return t_s, ("bar_left", "bar_right", "foot_fl"), np.column_stack([bar, bar, np.where(on, 0.0, 700.0)])
 
 
-def made(desk, uid, **more) -> bytes:
-    return typeset(report_data(desk, uid, None, None, NOW, curve_of, "9.9.9", **more), NOW)
+def made(coaching, uid, **more) -> bytes:
+    return typeset(report_data(coaching, uid, None, None, NOW, curve_of, "9.9.9", **more), NOW)
 
 
 def words_of(pdf: bytes) -> str:
     return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages))
 
 
-def test_the_pdf_tells_the_numbers_of_the_store_on_at_most_three_pages(desk):
-    pdf = made(desk, uid := fill(desk))
-    words, found = words_of(pdf), desk.progress(uid)
+def test_the_pdf_tells_the_numbers_of_the_store_on_at_most_three_pages(coaching):
+    pdf = made(coaching, uid := fill(coaching))
+    words, found = words_of(pdf), coaching.progress(uid)
     assert 1 <= len(PdfReader(io.BytesIO(pdf)).pages) <= 3
     assert found.longest_passive.value == 47.13
     assert "47.13 ± 0.02 s" in words
@@ -112,17 +112,17 @@ def test_the_pdf_tells_the_numbers_of_the_store_on_at_most_three_pages(desk):
     assert "invented: no such person" in words
 
 
-def test_what_comes_next_is_what_the_desk_prescribes(desk):
-    uid = desk.add_person("Ada").uid
+def test_what_comes_next_is_what_the_coaching_prescribes(coaching):
+    uid = coaching.add_person("Ada").uid
     at_ns = round(NOW.timestamp()) * 10**9 - DAY_ns
-    stay = desk.store.begin_stay(at_ns, RIG, CALIBRATION, person_uid=uid)
+    session = coaching.store.begin_session(at_ns, RIG, CALIBRATION, person_uid=uid)
     for number, duration_s in enumerate((28.0, 33.0, 26.0), start=1):
         made_of = result(duration_s, 0.1, "passive")
-        uid_of = hold_uid(stay, number)
-        desk.store.save_hold(
-            StoredHold(uid_of, stay, number, at_ns, 700.0, 0.5, made_of, MEASUREMENT_VERSION, target_s=60.0)
+        uid_of = hold_uid(session, number)
+        coaching.store.save_hold(
+            StoredHold(uid_of, session, number, at_ns, 700.0, 0.5, made_of, MEASUREMENT_VERSION, target_s=60.0)
         )
-    words, prescribed = words_of(made(desk, uid)), desk.prescribe(uid)
+    words, prescribed = words_of(made(coaching, uid)), coaching.prescribe(uid)
     for item in prescribed.items:
         assert item.title in words
         assert f"{item.target_s:.0f} s" in words
@@ -130,63 +130,63 @@ def test_what_comes_next_is_what_the_desk_prescribes(desk):
 
 
 @pytest.mark.parametrize("name", [CRUEL_NAME, "=1+1", "O'Neil-Żółć", "Ω Δ Жан", "x" * 110])
-def test_no_name_is_read_as_markup(desk, name):
-    uid = fill(desk, name, days=3)
-    pdf = made(desk, uid)
+def test_no_name_is_read_as_markup(coaching, name):
+    uid = fill(coaching, name, days=3)
+    pdf = made(coaching, uid)
     assert name.replace(" ", "") in words_of(pdf).replace(" ", "").replace("\xad", "") or len(name) > 100
     assert PdfReader(io.BytesIO(pdf)).metadata.title == f"Report of {name}"
 
 
-def test_the_same_report_has_the_same_bytes(desk):
-    uid = fill(desk, days=5)
-    assert made(desk, uid) == made(desk, uid)
+def test_the_same_report_has_the_same_bytes(coaching):
+    uid = fill(coaching, days=5)
+    assert made(coaching, uid) == made(coaching, uid)
 
 
-def test_a_person_without_a_hold_gets_a_page_that_says_so(desk):
-    uid = desk.add_person("Nobody yet").uid
-    words = words_of(made(desk, uid))
+def test_a_person_without_a_hold_gets_a_page_that_says_so(coaching):
+    uid = coaching.add_person("Nobody yet").uid
+    words = words_of(made(coaching, uid))
     assert "No hang in this period." in words
     assert "Nothing was measured in this period." in words
 
 
-def test_a_very_active_person_still_fits_three_pages(desk):
-    uid = desk.add_person("Busy").uid
+def test_a_very_active_person_still_fits_three_pages(coaching):
+    uid = coaching.add_person("Busy").uid
     for day in range(90):
         at_ns = round(NOW.timestamp()) * 10**9 - day * DAY_ns
-        stay = desk.store.begin_stay(at_ns, RIG, CALIBRATION, uid=f"stay-{day}", person_uid=uid)
+        session = coaching.store.begin_session(at_ns, RIG, CALIBRATION, uid=f"session-{day}", person_uid=uid)
         for number in range(1, 5):
             hold = StoredHold(
-                hold_uid(stay, number), stay, number, at_ns + number * 10**10, 700.0, 0.5,
+                hold_uid(session, number), session, number, at_ns + number * 10**10, 700.0, 0.5,
                 result(30.0 + number, 0.1, "passive"), MEASUREMENT_VERSION,
             )  # fmt: skip
-            desk.store.save_hold_later(hold)
-    assert len(PdfReader(io.BytesIO(made(desk, uid))).pages) <= 3
+            coaching.store.save_hold_later(hold)
+    assert len(PdfReader(io.BytesIO(made(coaching, uid))).pages) <= 3
 
 
-def test_a_period_must_not_end_before_it_begins(desk):
-    uid = fill(desk, days=2)
+def test_a_period_must_not_end_before_it_begins(coaching):
+    uid = fill(coaching, days=2)
     with pytest.raises(BadInput):
-        report_data(desk, uid, dt.date(2026, 6, 30), dt.date(2026, 6, 1), NOW)
+        report_data(coaching, uid, dt.date(2026, 6, 30), dt.date(2026, 6, 1), NOW)
 
 
-def test_help_that_cannot_be_told_from_none_is_told_as_none(desk):
+def test_help_that_cannot_be_told_from_none_is_told_as_none(coaching):
     """By hand: the last hold has 0.0 +- 0.1 % help; without it the least help is 14 % on the day before."""
-    uid = fill(desk)
-    assert report_data(desk, uid, None, None, NOW)["bests"][2][1] == "none"
-    before = report_data(desk, uid, None, dt.date(2026, 6, 29), NOW)["bests"][2]
+    uid = fill(coaching)
+    assert report_data(coaching, uid, None, None, NOW)["bests"][2][1] == "none"
+    before = report_data(coaching, uid, None, dt.date(2026, 6, 29), NOW)["bests"][2]
     assert before[1] == "14.00 ± 0.10 % of bodyweight"
 
 
-def test_only_holds_of_the_period_are_told(desk):
-    uid = fill(desk)
-    data = report_data(desk, uid, dt.date(2026, 6, 3), dt.date(2026, 6, 12), NOW)
+def test_only_holds_of_the_period_are_told(coaching):
+    uid = fill(coaching)
+    data = report_data(coaching, uid, dt.date(2026, 6, 3), dt.date(2026, 6, 12), NOW)
     assert data["summary"][0] == ["10", "holds"]
     assert data["bests"][0][1] == "none yet"
 
 
-def test_curves_are_those_of_the_key_holds_with_their_edges(desk):
-    uid = fill(desk)
-    curves = report_data(desk, uid, None, None, NOW, curve_of)["curves"]
+def test_curves_are_those_of_the_key_holds_with_their_edges(coaching):
+    uid = fill(coaching)
+    curves = report_data(coaching, uid, None, None, NOW, curve_of)["curves"]
     assert len(curves) == 3
     assert curves[-1]["title"] == "30 June 2026: the longest passive hang"
     chart = curves[-1]["chart"]
@@ -197,13 +197,13 @@ def test_curves_are_those_of_the_key_holds_with_their_edges(desk):
     assert chart["below"][0]["label"] == "touch"
 
 
-def test_units_stay_with_their_numbers():
+def test_units_session_with_their_numbers():
     assert bound("13% in 30 s, 5 of 6 men, 2 % and 4 min").split(" ") == [
         "13\u00a0%", "in", "30\u00a0s,", "5", "of", "6", "men,", "2\u00a0%", "and", "4\u00a0min",
     ]  # fmt: skip
 
 
-def test_a_missing_typesetter_is_told(desk, monkeypatch):
+def test_a_missing_typesetter_is_told(coaching, monkeypatch):
     monkeypatch.setitem(sys.modules, "typst", None)
     with pytest.raises(TypesetterMissing) as told:
         typeset({}, NOW)
@@ -227,7 +227,7 @@ def test_ticks_lie_where_their_labels_say():
 
 
 def test_a_rig_without_calibration_or_platform_is_told_so():
-    bare = StoredStay(
+    bare = StoredSession(
         "s", 0, 1, "j", {"name": "Bar", "channels": [{"name": "b", "part": "bar"}]}, None, None, None, False
     )
     assert rig_lines([bare]) == [

@@ -59,8 +59,8 @@ def test_the_numbers_stand_on_the_page_as_text():
         "Noted: kind from travel.",
     ):
         assert wanted in words, wanted
-    for lane in ("shoulders", "travel (mm)", "foot touches (%)", "regrips (s)", "hand changes", "third support (%)"):
-        assert lane in words, lane
+    for track in ("shoulders", "travel (mm)", "foot touches (%)", "regrips (s)", "hand changes", "third support (%)"):
+        assert track in words, track
     assert any(w.startswith("bodyweight 702.4 ± 0.6 N") and "3 lost, 2 wild ones masked" in w for w in words)
 
 

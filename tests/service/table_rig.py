@@ -12,14 +12,14 @@ from firmware_bridge.counts import CountBlock
 from firmware_bridge.link import LinkSource
 from firmware_bridge.sources import HostClock, SourceEvent
 from firmware_bridge.virtual_board import VirtualBoard
-from monitor.dashboard.hub import LiveHub
+from monitor.dashboard.live.hub import LiveHub
 from monitor.measures.picture import Picture
 from monitor.newtons.calibration import Calibration
 from monitor.pipeline import Output
 from monitor.rig import Rig
 from monitor.service import MonitorService
 from monitor.store import DataFolder, Store, open_store
-from monitor.store.stay_recorder import StayRecorder
+from monitor.store.files.session_recorder import SessionRecorder
 
 LONGEST_WAIT_S = 200.0
 LONG_FRAME = 16
@@ -76,7 +76,7 @@ def table_rig(
     data = DataFolder.open(folder)
     clock = HostClock(speed)
     with open_store(data.database) as store, board:
-        recorder = StayRecorder(clock) if keep else None
+        recorder = SessionRecorder(clock) if keep else None
         link = LinkSource(board.port, tap=recorder.tap if recorder else None, clock=clock)
         if recorder is not None:
             recorder.prologue = link.prologue

@@ -15,7 +15,7 @@ from table_rig import TableRig, table_rig
 from firmware_bridge.sources import SourceEvent
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.demo import DemoRig
-from monitor.pipeline import Output, StayMeasured
+from monitor.pipeline import Output, SessionMeasured
 from monitor.service import INTERRUPTED, MonitorService
 from monitor.store import DataFolder, open_store
 
@@ -46,7 +46,7 @@ def _hanging(_event: SourceEvent, out: Output) -> bool:
 
 
 def _interrupted(_event: SourceEvent, out: Output) -> bool:
-    return any(isinstance(e, StayMeasured) and e.interrupted for e in out.events)
+    return any(isinstance(e, SessionMeasured) and e.interrupted for e in out.events)
 
 
 @pytest.mark.parametrize("harm", ["unplug", "reboot"])
@@ -71,12 +71,12 @@ def test_a_hold_cut_off_in_the_middle_is_kept_and_the_next_one_is_measured(harm:
         _Watch(table, _hanging).wait()
         table.service.stop()
         holds = [h.result for h in table.store.list_holds(None, newest_first=False)]
-        stays = table.store.list_stays()
+        sessions = table.store.list_sessions()
     assert len(holds) >= 2
     assert "record_ends_in_hold" in holds[0].flags
     assert holds[0].duration_s >= 5.0
-    assert [s for s in stays if s.interrupted]
-    assert not [s for s in stays if s.ended_utc_ns is None]
+    assert [s for s in sessions if s.interrupted]
+    assert not [s for s in sessions if s.ended_utc_ns is None]
 
 
 class _Nothing:
@@ -89,7 +89,7 @@ class _Nothing:
         pass
 
 
-def test_a_killed_process_leaves_a_stay_that_is_rebuilt_and_marked(tmp_path: Path) -> None:
+def test_a_killed_process_leaves_a_session_that_is_rebuilt_and_marked(tmp_path: Path) -> None:
     data = tmp_path / "data"
     command = [sys.executable, "-m", "monitor.cli", "demo", "--data", str(data), "--page-port", "0", "--speed", "8"]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
@@ -107,9 +107,9 @@ def test_a_killed_process_leaves_a_stay_that_is_rebuilt_and_marked(tmp_path: Pat
         process.stdout.close()
     folder = DataFolder.open(data)
     with open_store(folder.database) as store:
-        unfinished = store.unfinished_stays()
+        unfinished = store.unfinished_sessions()
         assert len(unfinished) == 1
-        from monitor.dashboard.hub import LiveHub
+        from monitor.dashboard.live.hub import LiveHub
 
         service = MonitorService(
             source=_Nothing(),  # type: ignore[arg-type]
@@ -121,11 +121,11 @@ def test_a_killed_process_leaves_a_stay_that_is_rebuilt_and_marked(tmp_path: Pat
         )
         service.start()
         service.stop()
-        assert store.unfinished_stays() == []
-        stay = store.get_stay(unfinished[0].uid)
-        assert stay is not None
-        assert stay.interrupted
-        holds = store.holds_of_stay(unfinished[0].uid)
+        assert store.unfinished_sessions() == []
+        session = store.get_session(unfinished[0].uid)
+        assert session is not None
+        assert session.interrupted
+        holds = store.holds_of_session(unfinished[0].uid)
     assert holds
     assert all(INTERRUPTED in h.result.flags for h in holds)
     assert holds[0].result.duration_s > 1.0

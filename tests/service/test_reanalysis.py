@@ -23,7 +23,7 @@ SPEED = 30.0
 
 @pytest.fixture
 def folder(tmp_path: Path) -> DataFolder:
-    """Return a data folder with one recorded stay whose hold an earlier version had measured one second too long."""
+    """Return a data folder with one recorded session whose hold an earlier version had measured one second too long."""
     curve = read_curve(CURVE)
     played = curve_conversions(curve.t_s, curve.load_N, curve.rig.names)
     board = VirtualBoard(played.conversions, channels=6, rate_Hz=played.rate_Hz, speed=SPEED)
@@ -35,7 +35,7 @@ def folder(tmp_path: Path) -> DataFolder:
         return table.folder
 
 
-def test_a_hold_is_measured_anew_and_its_earlier_result_stays(folder: DataFolder) -> None:
+def test_a_hold_is_measured_anew_and_its_earlier_result_sessions(folder: DataFolder) -> None:
     with open_store(folder.database) as store:
         (before,) = store.list_holds(None)
         (report,) = reanalyse(store, folder, jobs=1)
@@ -56,7 +56,7 @@ def test_a_hold_is_measured_anew_and_its_earlier_result_stays(folder: DataFolder
         assert list(reanalyse(store, folder, jobs=1)) == []
 
 
-def test_a_coachs_word_stays_in_force(folder: DataFolder) -> None:
+def test_a_coachs_word_sessions_in_force(folder: DataFolder) -> None:
     with open_store(folder.database) as store:
         (before,) = store.list_holds(None)
         store.corrections.make(before.uid, "retag", {"kind": "active"}, reason="seen from the side")
@@ -70,7 +70,7 @@ def test_the_command_lists_what_moved_and_says_when_a_journal_is_gone(folder: Da
     run = CliRunner().invoke(app, ["reanalyse", "--data", str(folder.root), "--jobs", "1"])
     assert run.exit_code == 0
     assert "version 1 to" in run.stdout
-    assert f"1 holds of 1 stays carry version {MEASUREMENT_VERSION} now." in run.stdout
+    assert f"1 holds of 1 sessions carry version {MEASUREMENT_VERSION} now." in run.stdout
     for journal in folder.journals.rglob("*.journal"):
         journal.unlink()
     run = CliRunner().invoke(app, ["reanalyse", "--data", str(folder.root), "--all", "--jobs", "1"])

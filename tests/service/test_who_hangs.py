@@ -11,10 +11,10 @@ from table_rig import LONG_FRAME, TableRig, table_rig
 
 from firmware_bridge.sources import SourceEvent
 from firmware_bridge.virtual_board import VirtualBoard
-from monitor.coaching.live import LiveAdvice
+from monitor.coaching.live.live_advice import LiveAdvice
 from monitor.demo import DemoRig
 from monitor.exports.erasure import erase_everywhere
-from monitor.pipeline import Output, StayMeasured
+from monitor.pipeline import Output, SessionMeasured
 from monitor.service import PersonLeaves
 from monitor.store import UnknownPerson
 
@@ -23,10 +23,10 @@ WAIT_S = 300.0
 
 
 class _Pauses:
-    """Lets the pipeline run from one moment of the stay to another, so that what a test does is never late.
+    """Lets the pipeline run from one moment of the session to another, so that what a test does is never late.
 
     It stands at its first event, and where ``until`` has sent it: ``hung`` when a hold of some seconds runs, ``over``
-    when the stay has been measured for good.
+    when the session has been measured for good.
     """
 
     def __init__(self, table: TableRig) -> None:
@@ -43,7 +43,7 @@ class _Pauses:
             moments = {"begun"}
             if any(p.hold is not None and not p.hold.ended and p.hold.time_s > 4.0 for p in out.pictures):
                 moments.add("hung")
-            if any(isinstance(e, StayMeasured) and e.final for e in out.events):
+            if any(isinstance(e, SessionMeasured) and e.final for e in out.events):
                 moments.add("over")
             with self._turn:
                 self.reached |= moments
@@ -67,8 +67,8 @@ class _Pauses:
 
 @pytest.fixture
 def rig(tmp_path: Path):
-    """One stay of an invented visitor; nothing of it has been seen yet."""
-    invented = DemoRig(seed=5, stays=1)
+    """One session of an invented visitor; nothing of it has been seen yet."""
+    invented = DemoRig(seed=5, sessions=1)
     board = VirtualBoard(
         invented.conversions,
         channels=len(invented.rig.channels),
@@ -92,36 +92,36 @@ def rig(tmp_path: Path):
             pauses[0].go_on()
 
 
-def test_a_persons_stay_is_theirs_and_their_hold_is_advised_on(rig: tuple[TableRig, _Pauses]) -> None:
+def test_a_persons_session_is_theirs_and_their_hold_is_advised_on(rig: tuple[TableRig, _Pauses]) -> None:
     table, pauses = rig
-    anna = table.service.desk.add_person("Anna K.")
+    anna = table.service.coaching.add_person("Anna K.")
     table.service.set_person(anna.uid, "assisted")
     table.service.settle()
     asked = table.service.live.now()
     assert (asked.person_uid, asked.item, asked.target_s) == (anna.uid, "assisted", 30.0)
     pauses.until("over")
-    (stay, *_) = table.store.list_stays(newest_first=False)
-    holds = table.store.holds_of_stay(stay.uid)
-    assert stay.person_uid == anna.uid
+    (session, *_) = table.store.list_sessions(newest_first=False)
+    holds = table.store.holds_of_session(session.uid)
+    assert session.person_uid == anna.uid
     assert holds
     assert {(h.person_uid, h.target_s) for h in holds} == {(anna.uid, 30.0)}
     running = [a for a in pauses.advice if a.reserve is not None]
     assert running, "no advice came while the hold ran"
     assert all(0.0 <= a.reserve.used.value <= 1.0 for a in running)
-    assert table.service.desk.posterior(anna.uid).bouts == len([h for h in holds if h.result.duration_s >= 3.0])
+    assert table.service.coaching.posterior(anna.uid).efforts == len([h for h in holds if h.result.duration_s >= 3.0])
 
 
-def test_a_tap_in_mid_hold_gives_the_stay_to_the_new_person(rig: tuple[TableRig, _Pauses]) -> None:
+def test_a_tap_in_mid_hold_gives_the_session_to_the_new_person(rig: tuple[TableRig, _Pauses]) -> None:
     table, pauses = rig
-    first, second = (table.service.desk.add_person(name) for name in ("A.", "B."))
+    first, second = (table.service.coaching.add_person(name) for name in ("A.", "B."))
     table.service.set_person(first.uid)
     pauses.until("hung")
     table.service.set_person(second.uid)
     assert table.service.person_uid == second.uid
     pauses.until("over")
-    (stay, *_) = table.store.list_stays(newest_first=False)
-    assert stay.person_uid == second.uid
-    assert {h.person_uid for h in table.store.holds_of_stay(stay.uid)} == {second.uid}
+    (session, *_) = table.store.list_sessions(newest_first=False)
+    assert session.person_uid == second.uid
+    assert {h.person_uid for h in table.store.holds_of_session(session.uid)} == {second.uid}
 
 
 def test_a_guest_needs_no_record_and_a_stranger_is_told(rig: tuple[TableRig, _Pauses]) -> None:
@@ -130,9 +130,9 @@ def test_a_guest_needs_no_record_and_a_stranger_is_told(rig: tuple[TableRig, _Pa
         table.service.set_person("p-none")
     assert table.service.person_uid is None
     pauses.until("over")
-    (stay, *_) = table.store.list_stays(newest_first=False)
-    assert stay.person_uid is None
-    assert {h.target_s for h in table.store.holds_of_stay(stay.uid)} == {None}
+    (session, *_) = table.store.list_sessions(newest_first=False)
+    assert session.person_uid is None
+    assert {h.target_s for h in table.store.holds_of_session(session.uid)} == {None}
 
 
 def test_a_fault_of_the_advice_ends_no_measuring(
@@ -151,35 +151,37 @@ def test_a_fault_of_the_advice_ends_no_measuring(
 
 
 def test_who_is_erased_in_mid_hold_leaves_no_journal_and_no_guest_behind(rig: tuple[TableRig, _Pauses]) -> None:
-    """The stay in progress is waited for and goes with the rest; the next one is a guest's."""
+    """The session in progress is waited for and goes with the rest; the next one is a guest's."""
     table, pauses = rig
-    anna, bert = (table.service.desk.add_person(name).uid for name in ("Anna K.", "B."))
+    anna, bert = (table.service.coaching.add_person(name).uid for name in ("Anna K.", "B."))
     table.service.set_person(anna)
     pauses.until("hung")
     asked: list[bool] = []
 
     def give_up() -> bool:
         if not asked:
-            # Meanwhile nobody can bring them back, and naming somebody else leaves the stay theirs.
+            # Meanwhile nobody can bring them back, and naming somebody else leaves the session theirs.
             with pytest.raises(PersonLeaves):
                 table.service.set_person(anna)
             table.service.set_person(bert)
-            running = table.service.running_stay()
+            running = table.service.running_session()
             assert running is not None
-            assert table.store.get_stay(running[0]).person_uid == anna
+            assert table.store.get_session(running[0]).person_uid == anna
             pauses.go_on("over")
         asked.append(True)
         return False
 
     with table.service.let_go(anna, give_up):
-        (stay, *_) = table.store.list_stays(newest_first=False)
-        assert (stay.person_uid, stay.ended_utc_ns is None) == (anna, False), "the stay in progress was waited for"
-        journal = table.folder.journal(stay.journal)
+        (session, *_) = table.store.list_sessions(newest_first=False)
+        assert (session.person_uid, session.ended_utc_ns is None) == (anna, False), (
+            "the stay in progress was waited for"
+        )
+        journal = table.folder.journal(session.journal)
         assert journal.exists()
         receipt = erase_everywhere(table.store, table.folder, anna)
-    assert receipt["journals_erased"] == [stay.journal]
+    assert receipt["journals_erased"] == [session.journal]
     assert receipt["left_over"] == []
-    assert table.store.get_stay(stay.uid) is None
+    assert table.store.get_session(session.uid) is None
     assert not journal.exists()
     assert table.service.person_uid == bert
     assert table.service.health()["warnings"] == []

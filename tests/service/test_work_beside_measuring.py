@@ -11,8 +11,8 @@ import pytest
 
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import LinkState, SourceEvent
-from monitor.dashboard.hub import LiveHub
-from monitor.health.bench import RigInUse, WalkUnderWay
+from monitor.dashboard.live.hub import LiveHub
+from monitor.health.procedure_manager import ProcedureUnderWay, RigInUse
 from monitor.newtons.calibration import Calibration, ChannelCalibration, latest_calibration
 from monitor.rig import Channel, Rig
 from monitor.service import MonitorService
@@ -69,23 +69,23 @@ def running(tmp_path):
 def test_a_new_zero_is_in_force_for_the_next_hold_and_what_hung_meanwhile_is_no_hold(running):
     service, source, store, folder = running
     source.give(0.0, 4)
-    service.bench.zero("Ann", 5)
-    with pytest.raises(WalkUnderWay):
-        service.bench.zero("Ben", 5)
+    service.procedures.zero("Ann", 5)
+    with pytest.raises(ProcedureUnderWay):
+        service.procedures.zero("Ben", 5)
     assert "Ann" in service.health()["warnings"][-1]
     source.give(0.0, 6)
-    assert service.bench.state()["acceptable"]
+    assert service.procedures.state()["acceptable"]
     source.give(600.0, 8)  # somebody hangs in the middle of it
     source.give(0.0, 3)
-    kept = service.bench.keep("Ann")
+    kept = service.procedures.keep("Ann")
     assert kept.calibration.channels[0].zero_counts == pytest.approx(ZERO + 300, abs=20)
     assert latest_calibration(folder.calibrations, RIG.names) == kept.calibration
     source.give(0.0, 4)
     source.give(600.0, 8)
     source.give(0.0, 12)
     service.settle()
-    stays = store.list_stays(10)
-    assert [stay.calibration["channels"][0]["zero_counts"] for stay in stays] == [
+    sessions = store.list_sessions(10)
+    assert [session.calibration["channels"][0]["zero_counts"] for session in sessions] == [
         kept.calibration.channels[0].zero_counts
     ]
     holds = store.list_holds(10, 0)
@@ -95,45 +95,45 @@ def test_a_new_zero_is_in_force_for_the_next_hold_and_what_hung_meanwhile_is_no_
     assert ("Ann", "put a new calibration in force (zero)") in told
 
 
-def test_no_walk_begins_while_somebody_hangs_and_their_hold_goes_on(running):
+def test_no_procedure_begins_while_somebody_hangs_and_their_hold_goes_on(running):
     service, source, store, _ = running
     source.give(0.0, 4)
     source.give(600.0, 4)
     with pytest.raises(RigInUse):
-        service.bench.zero("Ann", 5)
+        service.procedures.zero("Ann", 5)
     source.give(600.0, 4)
     source.give(0.0, 12)
     service.settle()
     assert [hold.result.duration_s for hold in store.list_holds(10, 0)] == [pytest.approx(8.0, abs=0.1)]
-    source.give(0.0, 15)  # the stay ends when the bar has been empty for 12 s
-    service.bench.zero("Ann", 5)
-    service.bench.cancel("Ann")
-    assert service.bench.calibration == CALIBRATION
+    source.give(0.0, 15)  # the session ends when the bar has been empty for 12 s
+    service.procedures.zero("Ann", 5)
+    service.procedures.cancel("Ann")
+    assert service.procedures.calibration == CALIBRATION
 
 
 def test_a_result_does_not_come_into_force_while_somebody_hangs(running):
     service, source, _, folder = running
     source.give(0.0, 4)
-    service.bench.zero("Ann", 5)
+    service.procedures.zero("Ann", 5)
     source.give(0.0, 6)
     source.give(600.0, 4)
     with pytest.raises(RigInUse):
-        service.bench.keep("Ann")
+        service.procedures.keep("Ann")
     assert list(folder.calibrations.glob("*")) == []
-    assert service.bench.keep("Ann", although_somebody_hangs=True).calibration is not None
+    assert service.procedures.keep("Ann", although_somebody_hangs=True).calibration is not None
 
 
-def test_a_zero_of_a_loaded_rig_is_refused_in_the_walk(running):
+def test_a_zero_of_a_loaded_rig_is_refused_in_the_procedure(running):
     service, source, _, _ = running
     source.give(0.0, 4)
-    service.bench.zero("Ann", 5)
+    service.procedures.zero("Ann", 5)
     source.give(600.0, 6)
-    state = service.bench.state()
+    state = service.procedures.state()
     assert (state["stage"], state["refusal"]["code"]) == ("refused", "rig-not-empty")
     source.give(0.0, 2)
-    service.bench.act("next", 1)
+    service.procedures.act("next", 1)
     source.give(0.0, 6)
-    assert service.bench.state()["stage"] == "finished"
+    assert service.procedures.state()["stage"] == "finished"
 
 
 def test_an_uncalibrated_rig_says_so_and_measures_nothing(tmp_path):

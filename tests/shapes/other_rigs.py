@@ -17,8 +17,8 @@ from monitor.demo.scenario import PROGRAMMES, Scenario
 from monitor.demo.truth import HoldTruth
 from monitor.demo.virtual_rig import calibrate
 from monitor.measures.picture import Picture
-from monitor.measures.record import Wishes
 from monitor.measures.result import RecordResult
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.pipeline import Output
 from monitor.rig import STANDARD_CHANNELS, Channel, Rig
 
@@ -79,7 +79,7 @@ SHAPES = {
 @functools.cache
 def story(rate_Hz: float) -> tuple[Array, tuple[HoldTruth, ...]]:
     """Return one person's stay as loads (n, 6) of the usual rig, and its holds: one assisted, one free."""
-    scenario = Scenario(3, rate_Hz, stays=1, programmes=PROGRAMMES[:1])
+    scenario = Scenario(3, rate_Hz, sessions=1, programmes=PROGRAMMES[:1])
     pieces = []
     while len(piece := scenario.advance()):
         pieces.append(piece)
@@ -105,7 +105,9 @@ def measured(name: str, rate_Hz: float = 80.0, given_N: float | None = None, liv
     rig = Rig(name, shape.channels, nominal_rate_Hz=rate_Hz)
     electronics = Electronics([2000.0] * len(rig.channels), rate_Hz, seed=5)
     counts, missed = electronics.convert(shape.loads(six))
-    analyser = EventAnalyser(Wishes(bodyweight_N=given_N), rig, calibrate(electronics, rig, seed=5), live=live)
+    analyser = EventAnalyser(
+        AnalysisSettings(bodyweight_N=given_N), rig, calibrate(electronics, rig, seed=5), live=live
+    )
     facts = BoardFacts(0, 1, (0, 1, 0), b"12345678", 1, len(rig.channels), rate_Hz, 0, round(5e5 / rate_Hz), "virtual")
     outputs = [analyser.take(facts)]
     ready_s = np.arange(1, len(counts) + 1) / rate_Hz

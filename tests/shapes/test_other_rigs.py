@@ -12,17 +12,17 @@ import numpy as np
 import pytest
 from other_rigs import SHAPES, Measured, measured, story
 
-from monitor.cli.tables import show_record
-from monitor.dashboard.cards import hold_card, picture_card
+from monitor.cli.terminal.result_tables import show_record
+from monitor.dashboard.views.json_views import hold_view, picture_view
 from monitor.demo.scenario import Scenario
 from monitor.exports.holds import holds_csv, holds_json
-from monitor.measures.record import Wishes
 from monitor.measures.result import MEASUREMENT_VERSION, HoldResult
+from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.load_block import LoadBlock
-from monitor.pipeline import Pipeline, StayMeasured
+from monitor.pipeline import Pipeline, SessionMeasured
 from monitor.rig import Rig
-from monitor.service import rig_card
-from monitor.store.rows import StoredHold
+from monitor.service import rig_view
+from monitor.store.holds.rows import StoredHold
 
 WITH_BOTH = [name for name in SHAPES if "and platform" in name]
 BAR_ONLY = [name for name in SHAPES if "platform" not in name]
@@ -132,8 +132,8 @@ def test_a_platform_alone_measures_the_assisted_hang_and_leaves_the_free_one_out
 def test_the_live_results_end_as_the_recorded_ones(name):
     live, recorded = measured(name, live=True), measured(name)
     assert live.result == recorded.result
-    so_far = [e for out in live.outputs for e in out.events if isinstance(e, StayMeasured) and not e.final]
-    assert so_far, "no hold was measured while its stay went on"
+    so_far = [e for out in live.outputs for e in out.events if isinstance(e, SessionMeasured) and not e.final]
+    assert so_far, "no hold was measured while its session went on"
 
 
 @pytest.mark.parametrize("name", SHAPES)
@@ -142,17 +142,17 @@ def test_the_screen_shows_what_is_absent_as_absent(name):
     hanging = [p for p in run.pictures if p.scene == "hanging" and run.truth[0].onset_s + 5 < p.t_s < 25]
     assert len(hanging) > 100
     for picture in hanging:
-        card = picture_card(picture)
-        assert (card["bar_N"] is None) == (name in FEET_ONLY)
-        assert (card["feet_N"] is None) == (name in BAR_ONLY)
-        assert card["alpha_direct"] == (name not in BAR_ONLY)
-        assert card["beta_inferred"] == (name in FEET_ONLY)
-        assert (card["beta"] is None) == (name in BAR_ONLY)
-        assert (card["alpha"] is None) == (name in BAR_ONLY)
-        assert (card["misclosure"] is None) == (name not in WITH_BOTH)
-        assert (card["lateral_m"] is None) == (name not in TWO_HANDS)
-        assert card["swing_deg"] is None
-        assert json.dumps(card, allow_nan=False)
+        view = picture_view(picture)
+        assert (view["bar_N"] is None) == (name in FEET_ONLY)
+        assert (view["feet_N"] is None) == (name in BAR_ONLY)
+        assert view["alpha_direct"] == (name not in BAR_ONLY)
+        assert view["beta_inferred"] == (name in FEET_ONLY)
+        assert (view["beta"] is None) == (name in BAR_ONLY)
+        assert (view["alpha"] is None) == (name in BAR_ONLY)
+        assert (view["misclosure"] is None) == (name not in WITH_BOTH)
+        assert (view["lateral_m"] is None) == (name not in TWO_HANDS)
+        assert view["swing_deg"] is None
+        assert json.dumps(view, allow_nan=False)
     clocks = [p.hold for p in hanging]
     assert all(clock is not None and not clock.ended for clock in clocks)
     assert clocks[-1].onset_s == pytest.approx(run.truth[0].onset_s, abs=0.03)
@@ -160,9 +160,9 @@ def test_the_screen_shows_what_is_absent_as_absent(name):
         middle = hanging[len(hanging) // 2]
         assert middle.beta + middle.alpha == pytest.approx(1.0, abs=0.05)
         assert 0 < middle.u_alpha < 0.005
-    card = rig_card(run.rig)
-    assert card["has_platform"] == (name not in BAR_ONLY)
-    assert card["bar_cells"] == len(run.rig.bar_index)
+    view = rig_view(run.rig)
+    assert view["has_platform"] == (name not in BAR_ONLY)
+    assert view["bar_cells"] == len(run.rig.bar_index)
 
 
 @pytest.mark.parametrize("name", FEET_ONLY)
@@ -189,8 +189,8 @@ def test_exports_and_rest_leave_empty_what_is_absent(name):
     holds_json(stored(run), data)
     rows = list(csv.DictReader(io.StringIO(text.getvalue())))
     kept = json.loads(data.getvalue())["holds"]
-    cards = [hold_card(hold)["result"] for hold in stored(run)]
-    for row, plain, card, hold in zip(rows, kept, cards, run.result.holds, strict=True):
+    views = [hold_view(hold)["result"] for hold in stored(run)]
+    for row, plain, view, hold in zip(rows, kept, views, run.result.holds, strict=True):
         for column, field in (
             ("alpha_mean_1", "alpha_mean"),
             ("beta_mean_1", "beta_mean"),
@@ -205,15 +205,15 @@ def test_exports_and_rest_leave_empty_what_is_absent(name):
             missing = getattr(hold, field) is None
             assert (row[column] == "") == missing, column
             assert (plain[field] is None) == missing, field
-            assert (card[field] is None) == missing, field
+            assert (view[field] is None) == missing, field
         if hold.swing is None:
-            assert (row["swing_max_deg"], plain["swing"], card["swing"]) == ("", None, None)
+            assert (row["swing_max_deg"], plain["swing"], view["swing"]) == ("", None, None)
 
 
 @pytest.mark.parametrize("name", SHAPES)
 def test_the_table_says_not_known_and_inferred(name, capsys):
     run = measured(name)
-    show_record(Path("stay.journal"), run.result)
+    show_record(Path("session.journal"), run.result)
     text = capsys.readouterr().out
     assert ("bodyweight not known" in text.splitlines()[0]) == (name in BAR_ONLY)
     assert ("inferred from the feet alone" in text) == (name in FEET_ONLY)
@@ -224,7 +224,7 @@ def test_the_table_says_not_known_and_inferred(name, capsys):
 
 
 def test_the_hands_share_is_marked_where_it_is_inferred(capsys):
-    show_record(Path("stay.journal"), measured("platform of four alone").result)
+    show_record(Path("session.journal"), measured("platform of four alone").result)
     (line,) = (x for x in capsys.readouterr().out.splitlines() if x.strip().startswith("1 "))
     hands, feet = (line.index(word) for word in ("(inferred)", "assisted"))
     assert hands < feet
@@ -243,7 +243,7 @@ def test_a_jump_on_a_platform_alone_is_no_hold():
             script.stand(3.0)
         script.step_off()
 
-    scenario = Scenario(1, 80.0, stays=1, programmes=(hops,))
+    scenario = Scenario(1, 80.0, sessions=1, programmes=(hops,))
     pieces = []
     while len(piece := scenario.advance()):
         pieces.append(piece)
@@ -252,9 +252,9 @@ def test_a_jump_on_a_platform_alone_is_no_hold():
     assert (load_N[400:-1200].sum(axis=1) < 20).any(), "nobody left the ground"
     rig = Rig("feet", shape.channels)
     for live in (False, True):
-        pipeline = Pipeline(rig, 80.0, Wishes(), live=live)
+        pipeline = Pipeline(rig, 80.0, AnalysisSettings(), live=live)
         outs = [pipeline.push_load(LoadBlock(np.arange(len(load_N)) / 80, load_N)), pipeline.flush()]
-        final = [e.result for out in outs for e in out.events if isinstance(e, StayMeasured) and e.final]
+        final = [e.result for out in outs for e in out.events if isinstance(e, SessionMeasured) and e.final]
         assert sum(len(result.holds) for result in final) == 0
         assert all(p.hold is None for out in outs for p in out.pictures)
 
@@ -266,12 +266,12 @@ def test_an_inferred_bar_does_not_depend_on_how_the_stream_was_cut(name):
     t_s = np.arange(len(load_N)) / 80
     told = []
     for piece in (len(load_N), 7, 81):
-        pipeline, outs = Pipeline(Rig("feet", SHAPES[name].channels), 80.0, Wishes(), live=True), []
+        pipeline, outs = Pipeline(Rig("feet", SHAPES[name].channels), 80.0, AnalysisSettings(), live=True), []
         for first in range(0, len(load_N), piece):
             part = slice(first, first + piece)
             outs.append(pipeline.push_load(LoadBlock(t_s[part], load_N[part])))
         outs.append(pipeline.flush())
         events = [e for out in outs for e in out.events]
-        told.append((events, [picture_card(p) for out in outs for p in out.pictures]))
+        told.append((events, [picture_view(p) for out in outs for p in out.pictures]))
     assert told[0] == told[1] == told[2]
-    assert any(card["hold"] for card in told[0][1])
+    assert any(view["hold"] for view in told[0][1])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from monitor.signals.presence import LONGEST_STAY_S, Came, Left, Presence
+from monitor.signals.presence import LONGEST_SESSION_S, Came, Left, Presence
 
 TICK_S = 0.05
 
@@ -46,7 +46,7 @@ def test_ticks_without_readings_change_nothing():
     assert steps((700, 3), (np.nan, 60), (700, 3)) == [Came(0)]
 
 
-def test_a_forgotten_load_does_not_stay_for_ever():
-    came, left, again = steps((400, LONGEST_STAY_S + 10))
+def test_a_forgotten_load_does_not_session_for_ever():
+    came, left, again = steps((400, LONGEST_SESSION_S + 10))
     assert (came, again) == (Came(0), Came(left.tick + 1))
-    assert left.tick * TICK_S == pytest.approx(LONGEST_STAY_S, abs=1)
+    assert left.tick * TICK_S == pytest.approx(LONGEST_SESSION_S, abs=1)

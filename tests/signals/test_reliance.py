@@ -14,7 +14,7 @@ from monitor.measures.lateral import U_PLACE_M, lateral
 from monitor.rig import STANDARD_CHANNELS, Rig
 from monitor.signals.bodyweight import Bodyweight, given_bodyweight
 from monitor.signals.reliance import load_reliance, mean_course
-from monitor.signals.stay import NOISE_ROWS, UNEVEN_STAMP_S, Known, Stay, even_times
+from monitor.signals.session_loads import NOISE_ROWS, UNEVEN_STAMP_S, CalibrationUncertainty, SessionLoads, even_times
 from monitor.signals.zeros import WANDER_N, DRIFT_N_per_s, PartZero, Zeros, wandered_N2
 
 RIG = Rig("by hand", STANDARD_CHANNELS)
@@ -22,13 +22,17 @@ BAR, FEET = RIG.bar_index, RIG.platform_index
 AT_s = np.zeros(1)
 
 
-def stay_of(u_span: tuple[float, ...], u_zero: tuple[float, ...] = (0.0,) * 6, known: Known | None = None) -> Stay:
-    return Stay(RIG, np.arange(8) / 80, np.zeros((8, 6)), np.array(u_zero), np.array(u_span), known or Known())
+def session_of(
+    u_span: tuple[float, ...], u_zero: tuple[float, ...] = (0.0,) * 6, known: CalibrationUncertainty | None = None
+) -> SessionLoads:
+    return SessionLoads(
+        RIG, np.arange(8) / 80, np.zeros((8, 6)), np.array(u_zero), np.array(u_span), known or CalibrationUncertainty()
+    )
 
 
-def zeros_of(stay: Stay) -> Zeros:
-    """Return zeros that were never read in the stay, and were taken at second 0."""
-    parts = [PartZero(len(i), u_given_N=stay.part_u_zero_N(i), given_s=0.0) for i in (BAR, FEET)]
+def zeros_of(session: SessionLoads) -> Zeros:
+    """Return zeros that were never read in the session, and were taken at second 0."""
+    parts = [PartZero(len(i), u_given_N=session.part_u_zero_N(i), given_s=0.0) for i in (BAR, FEET)]
     return Zeros(np.zeros((8, 6)), None, None, *parts)
 
 
@@ -39,61 +43,61 @@ def test_shares_with_a_given_bodyweight_add_up_as_by_hand():
     (0.6 / 800)^2 + 0.13^2 (2e-4^2 + 1e-3^2) = 5.80076e-7, u = 7.6163e-4. Bar 0.87 W: u_zero 0.4 N, spans 3e-4
     of the sum: (0.4 / 800)^2 + 0.87^2 (3e-4^2 + 1e-3^2) = 1.075021e-6, u = 1.03683e-3.
     """
-    stay = stay_of((3e-4 * 2**0.5,) * 2 + (4e-4,) * 4, (0.4 / 2**0.5,) * 2 + (0.3,) * 4)
+    session = session_of((3e-4 * 2**0.5,) * 2 + (4e-4,) * 4, (0.4 / 2**0.5,) * 2 + (0.3,) * 4)
     cells_N = np.array([348.0, 348.0, 26.0, 26.0, 26.0, 26.0])
-    body = given_bodyweight(stay, 800.0, 0.8)
-    feet, bar = (load_reliance(stay, i, cells_N, AT_s) for i in (FEET, BAR))
-    assert u_share(0.13, feet, body, stay, zeros_of(stay)) == pytest.approx(7.6163e-4, rel=1e-4)
-    assert u_share(0.87, bar, body, stay, zeros_of(stay)) == pytest.approx(1.03683e-3, rel=1e-4)
+    body = given_bodyweight(session, 800.0, 0.8)
+    feet, bar = (load_reliance(session, i, cells_N, AT_s) for i in (FEET, BAR))
+    assert u_share(0.13, feet, body, session, zeros_of(session)) == pytest.approx(7.6163e-4, rel=1e-4)
+    assert u_share(0.87, bar, body, session, zeros_of(session)) == pytest.approx(1.03683e-3, rel=1e-4)
 
 
-def weighed(stay: Stay, cells_N: np.ndarray) -> Bodyweight:
-    reliance = load_reliance(stay, BAR + FEET, cells_N, AT_s)
-    return Bodyweight(float(cells_N.sum()), reliance.u(stay, zeros_of(stay)), "standing", reliance)
+def weighed(session: SessionLoads, cells_N: np.ndarray) -> Bodyweight:
+    reliance = load_reliance(session, BAR + FEET, cells_N, AT_s)
+    return Bodyweight(float(cells_N.sum()), reliance.u(session, zeros_of(session)), "standing", reliance)
 
 
 def test_a_common_error_of_the_plates_cancels_in_a_share_and_not_in_a_load():
     common = np.zeros((12, 12))
     common[:6, :6] = 1e-3**2
-    stay = stay_of((1e-3,) * 6, known=Known(covariance=common))
+    session = session_of((1e-3,) * 6, known=CalibrationUncertainty(covariance=common))
     standing = np.array([0.0, 0, 175, 175, 175, 175])
     helped = np.array([300.0, 300, 25, 25, 25, 25])
-    body, zeros = weighed(stay, standing), zeros_of(stay)
+    body, zeros = weighed(session, standing), zeros_of(session)
     assert body.u_N == pytest.approx(0.7)  # it does not average out over four cells
-    feet, bar = (load_reliance(stay, i, helped, AT_s) for i in (FEET, BAR))
-    assert feet.u(stay, zeros) == pytest.approx(0.1)
-    assert u_share(1 / 7, feet, body, stay, zeros) == pytest.approx(0.0, abs=1e-9)
-    assert u_share(6 / 7, bar, body, stay, zeros) == pytest.approx(0.0, abs=1e-9)
+    feet, bar = (load_reliance(session, i, helped, AT_s) for i in (FEET, BAR))
+    assert feet.u(session, zeros) == pytest.approx(0.1)
+    assert u_share(1 / 7, feet, body, session, zeros) == pytest.approx(0.0, abs=1e-9)
+    assert u_share(6 / 7, bar, body, session, zeros) == pytest.approx(0.0, abs=1e-9)
 
 
 def test_the_feets_share_cancels_the_platforms_own_spans_and_the_hands_share_does_not():
     """Spans independent, 1e-3: the same four cells weigh W and P alike, so alpha feels nothing; beta feels both."""
-    stay = stay_of((1e-3,) * 6)
-    body, zeros = weighed(stay, np.array([0.0, 0, 175, 175, 175, 175])), zeros_of(stay)
+    session = session_of((1e-3,) * 6)
+    body, zeros = weighed(session, np.array([0.0, 0, 175, 175, 175, 175])), zeros_of(session)
     helped = np.array([300.0, 300, 25, 25, 25, 25])
-    feet, bar = (load_reliance(stay, i, helped, AT_s) for i in (FEET, BAR))
-    assert u_share(1 / 7, feet, body, stay, zeros) == pytest.approx(0.0, abs=1e-9)
+    feet, bar = (load_reliance(session, i, helped, AT_s) for i in (FEET, BAR))
+    assert u_share(1 / 7, feet, body, session, zeros) == pytest.approx(0.0, abs=1e-9)
     # By hand: 6/7 * sqrt(1e-3^2 / 2 + 1e-3^2 / 4).
-    assert u_share(6 / 7, bar, body, stay, zeros) == pytest.approx(6 / 7 * 1e-3 * 0.75**0.5)
+    assert u_share(6 / 7, bar, body, session, zeros) == pytest.approx(6 / 7 * 1e-3 * 0.75**0.5)
     # Feet on the front edge stand on two of the four: by hand 1/7 sqrt(2 (1/2 - 1/4)^2 + 2 (1/4)^2) 1e-3.
-    front = load_reliance(stay, FEET, np.array([300.0, 300, 50, 50, 0, 0]), AT_s)
-    assert u_share(1 / 7, front, body, stay, zeros) == pytest.approx(1e-3 / 7 * 0.5)
+    front = load_reliance(session, FEET, np.array([300.0, 300, 50, 50, 0, 0]), AT_s)
+    assert u_share(1 / 7, front, body, session, zeros) == pytest.approx(1e-3 / 7 * 0.5)
 
 
 def test_a_zero_that_was_never_read_counts_in_a_share_less_what_bodyweight_shares_with_it():
     """d(P / W) = (1 - alpha) z / W for a zero z of the platform that both contain."""
-    stay = stay_of((0.0,) * 6, (0.0, 0.0) + (0.3,) * 4)
-    body, zeros = weighed(stay, np.array([0.0, 0, 175, 175, 175, 175])), zeros_of(stay)
-    feet = load_reliance(stay, FEET, np.array([300.0, 300, 25, 25, 25, 25]), AT_s)
-    assert u_share(1 / 7, feet, body, stay, zeros) == pytest.approx(6 / 7 * 0.6 / 700)
+    session = session_of((0.0,) * 6, (0.0, 0.0) + (0.3,) * 4)
+    body, zeros = weighed(session, np.array([0.0, 0, 175, 175, 175, 175])), zeros_of(session)
+    feet = load_reliance(session, FEET, np.array([300.0, 300, 25, 25, 25, 25]), AT_s)
+    assert u_share(1 / 7, feet, body, session, zeros) == pytest.approx(6 / 7 * 0.6 / 700)
 
 
 def test_a_bend_counts_with_the_square_of_the_load():
     known = np.zeros((12, 12))
     known[6, 6] = 1e-6**2
-    stay = stay_of((0.0,) * 6, known=Known(covariance=known))
-    bar = load_reliance(stay, (0,), np.array([400.0, 0, 0, 0, 0, 0]), AT_s)
-    assert bar.u(stay, zeros_of(stay)) == pytest.approx(400.0**2 * 1e-6)
+    session = session_of((0.0,) * 6, known=CalibrationUncertainty(covariance=known))
+    bar = load_reliance(session, (0,), np.array([400.0, 0, 0, 0, 0, 0]), AT_s)
+    assert bar.u(session, zeros_of(session)) == pytest.approx(400.0**2 * 1e-6)
 
 
 def test_the_zero_wanders_evenly_at_first_and_not_beyond_its_range():
@@ -141,18 +145,18 @@ def test_noise_is_the_allan_deviation_of_the_quiet_rows():
     rng = np.random.default_rng(8)
     load_N = 0.4 * rng.standard_normal((NOISE_ROWS * 200, 6))
     load_N[NOISE_ROWS * 100 :, :2] += 30 * rng.standard_normal((NOISE_ROWS * 100, 2))
-    stay = replace(stay_of((0.0,) * 6), t_s=np.arange(len(load_N)) / 80, load_N=load_N)
-    assert stay.noise_N(FEET) == pytest.approx(0.8, rel=0.05)
-    assert 0.4 * 2**0.5 < stay.noise_N(BAR) < 1.15 * 0.4 * 2**0.5
+    session = replace(session_of((0.0,) * 6), t_s=np.arange(len(load_N)) / 80, load_N=load_N)
+    assert session.noise_N(FEET) == pytest.approx(0.8, rel=0.05)
+    assert 0.4 * 2**0.5 < session.noise_N(BAR) < 1.15 * 0.4 * 2**0.5
 
 
-def edge(noise_N: float = 0.0, skew_s: float = 0.0) -> Stay:
+def edge(noise_N: float = 0.0, skew_s: float = 0.0) -> SessionLoads:
     """Return a rise of 800 N in 0.1 s, straight; the crossing of 400 N lies midway between two rows."""
     t_s = np.arange(0, 60, 1 / 80)
     load_N = np.zeros((len(t_s), 6))
     load_N[:, :2] = 400.0 * np.clip((t_s - 30 - 0.5 / 80) / 0.1, 0, 1)[:, None]
     load_N += noise_N * np.random.default_rng(2).standard_normal(load_N.shape)
-    return Stay(RIG, t_s, load_N, np.zeros(6), np.zeros(6), Known(skew_s=skew_s))
+    return SessionLoads(RIG, t_s, load_N, np.zeros(6), np.zeros(6), CalibrationUncertainty(skew_s=skew_s))
 
 
 def test_an_edges_uncertainty_is_noise_over_slope_and_the_skew_of_the_channels():
@@ -175,7 +179,7 @@ def test_a_bent_edge_is_read_where_the_load_crosses_and_not_where_a_straight_lin
     told_s = straight_s + bend_shift_s(t_s, bar_N, straight_s)
     load_N = np.zeros((len(t_s), 6))
     load_N[:, 0] = bar_N
-    u_s = u_crossing_s(Stay(RIG, t_s, load_N, np.zeros(6), np.zeros(6)), told_s)
+    u_s = u_crossing_s(SessionLoads(RIG, t_s, load_N, np.zeros(6), np.zeros(6)), told_s)
     assert abs(straight_s - true_s) > 3e-4
     assert abs(told_s - true_s) < 0.1 * abs(straight_s - true_s)
     assert u_s < 0.1 * abs(straight_s - true_s)
@@ -192,17 +196,17 @@ def test_stamps_that_tremble_make_times_a_little_uncertain_and_uneven_ones_more(
 
 def test_where_the_load_hangs_is_as_uncertain_as_places_and_spans():
     """Even load on cells at -0.55 and 0.55 m. By hand: spans 0.55 / 2 * 1e-3 * sqrt(2), places 2 mm / sqrt(2)."""
-    stay = stay_of((1e-3,) * 6)
+    session = session_of((1e-3,) * 6)
     cells_N = np.tile([350.0, 350, 0, 0, 0, 0], (800, 1))
     t_s = np.arange(800) / 80
     still = Zeros(np.zeros((8, 6)), 0.0, 0.0, PartZero(0), PartZero(0))
-    x_m, u_m = lateral(stay, still, t_s, cells_N)
+    x_m, u_m = lateral(session, still, t_s, cells_N)
     assert x_m == pytest.approx(0.0)
     assert u_m == pytest.approx(np.hypot(0.55 / 2 * 1e-3 * 2**0.5, U_PLACE_M / 2**0.5), rel=1e-6)
     # A zero of 0.3 N of each cell moves it by 0.55 / 700 * 0.3 * sqrt(2) more; a skew by 0.55 * 10 ms / 10 s.
     off = replace(still, bar=PartZero(2, np.zeros(1), np.array([2 * 0.3**2])))
-    assert lateral(stay, off, t_s[:1], cells_N[:1])[1] == pytest.approx(np.hypot(u_m, 0.55 / 700 * 0.3 * 2**0.5))
-    skewed = replace(stay, known=Known(skew_s=0.01))
+    assert lateral(session, off, t_s[:1], cells_N[:1])[1] == pytest.approx(np.hypot(u_m, 0.55 / 700 * 0.3 * 2**0.5))
+    skewed = replace(session, known=CalibrationUncertainty(skew_s=0.01))
     assert lateral(skewed, still, t_s, cells_N)[1] == pytest.approx(np.hypot(u_m, 0.55 * 0.01 / t_s[-1]))
 
 

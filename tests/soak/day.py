@@ -18,15 +18,15 @@ from firmware_bridge.decoder import Decoder
 from firmware_bridge.journal import read_chunks
 from firmware_bridge.messages import Samples
 from firmware_bridge.sources import SourceEvent
-from monitor.dashboard.hub import LiveHub
+from monitor.dashboard.live.hub import LiveHub
 from monitor.demo.truth import HoldTruth
 from monitor.measures.result import HoldResult
-from monitor.pipeline import Output, StayMeasured
+from monitor.pipeline import Output, SessionMeasured
 from monitor.service import MonitorService
 from monitor.store import DataFolder, open_store
-from monitor.store.rebuild import all_journals
-from monitor.store.stay_recorder import StayRecorder
-from monitor.store.storage import pack_finished
+from monitor.store.files.session_recorder import SessionRecorder
+from monitor.store.files.storage import pack_finished
+from monitor.store.maintenance.rebuild import all_journals
 from tests.soak.board import LATEST_S, SoakBoard, Tally
 from tests.soak.screens import Screens
 from tests.soak.source import SoakSource, VirtualClock
@@ -83,7 +83,7 @@ class Account:
 
 
 class WatchedService(MonitorService):
-    """Tells of everything that is measured, the stay that the end of the time cuts off too."""
+    """Tells of everything that is measured, the session that the end of the time cuts off too."""
 
     measured: Callable[[Output], None] = staticmethod(lambda out: None)
 
@@ -110,21 +110,21 @@ def play(
             (Path(place) / "stream").open("wb") as stream,
             (Path(place) / "found").open("w+b") as kept,
         ):
-            recorder = StayRecorder(clock)
+            recorder = SessionRecorder(clock)
             source = SoakSource(board, clock, recorder, stream)
             recorder.prologue = source.prologue
             segment, next_look_h, found_count = [0], [0.1 * look_every_h], [0]
 
             def measured(out: Output) -> None:
                 for one in out.events:
-                    # A block of the next boot ends the stay of the last one.
-                    if isinstance(one, StayMeasured) and one.final:
+                    # A block of the next boot ends the session of the last one.
+                    if isinstance(one, SessionMeasured) and one.final:
                         for hold in one.result.holds:
                             # On the disk: the account's own memory must not pass for the program's.
                             pickle.dump((segment[0], hold), kept)
                             found_count[0] += 1
                     # Virtual time runs ahead of the disk: what the ring holds must not be too old by then.
-                    service._stays.settle()
+                    service._sessions.settle()
 
             def observe(event: SourceEvent, _out: Output) -> None:
                 if isinstance(event, CountBlock) and len(event):
@@ -164,8 +164,8 @@ def play(
                 account.wrong.append(f"a warning at the end: {warnings}")
             if store.count_holds() != found_count[0]:
                 account.wrong.append(f"{store.count_holds()} holds are kept, {found_count[0]} were measured")
-            if store.unfinished_stays():
-                account.wrong.append("a stay is unfinished")
+            if store.unfinished_sessions():
+                account.wrong.append("a session is unfinished")
             _stored(folder, Path(place) / "stream", account)
             kept.seek(0)
             found = [pickle.load(kept) for _ in range(found_count[0])]

@@ -6,7 +6,7 @@ import asyncio
 import random
 import threading
 
-from monitor.dashboard.hub import LiveHub
+from monitor.dashboard.live.hub import LiveHub
 
 
 class Screens:

@@ -11,7 +11,7 @@ from firmware_bridge.decoder import LINK_NOTE, Decoder
 from firmware_bridge.events import BoardFacts, LinkState, SourceEvent
 from firmware_bridge.journal import anchor_bytes, note_bytes
 from firmware_bridge.sources import HostClock
-from monitor.store.stay_recorder import StayRecorder
+from monitor.store.files.session_recorder import SessionRecorder
 from tests.soak.board import SoakBoard
 
 BEGUN_UTC_NS = 1_790_000_000_000_000_000
@@ -35,7 +35,7 @@ class VirtualClock(HostClock):
 class SoakSource:
     """Plays a board; every received frame goes to the recorder and, for the verdict, into ``stream``."""
 
-    def __init__(self, board: SoakBoard, clock: VirtualClock, recorder: StayRecorder, stream: BinaryIO) -> None:
+    def __init__(self, board: SoakBoard, clock: VirtualClock, recorder: SessionRecorder, stream: BinaryIO) -> None:
         self.board, self.clock, self.recorder, self.stream = board, clock, recorder, stream
         self.assembly = Assembly()
         self.segment_starts_s: dict[int, float] = {}

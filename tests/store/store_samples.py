@@ -56,10 +56,10 @@ FULL_RESULT = HoldResult(
 BARE_RESULT = HoldResult(onset_s=1.0, release_s=3.5, duration_s=2.5, duration_u_s=0.02)
 
 
-def sample_hold(stay_uid: str, number: int = 1, result: HoldResult = FULL_RESULT, **changes: object) -> StoredHold:
+def sample_hold(session_uid: str, number: int = 1, result: HoldResult = FULL_RESULT, **changes: object) -> StoredHold:
     hold = StoredHold(
-        uid=hold_uid(stay_uid, number),
-        stay_uid=stay_uid,
+        uid=hold_uid(session_uid, number),
+        session_uid=session_uid,
         number=number,
         onset_utc_ns=START_utc_ns + number * 60_000_000_000,
         bodyweight_N=702.4,

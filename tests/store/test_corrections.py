@@ -11,9 +11,9 @@ from store_samples import FULL_RESULT, RIG, START_utc_ns, sample_hold
 
 from monitor.measures.result import Regrip
 from monitor.store import CorrectionNotPossible, HoldFilter, Person, UnknownCorrection, UnknownHold, open_store
-from monitor.store.seen import Correction, join_holds, seen_holds, split_hold
+from monitor.store.holds.corrected_holds import Correction, corrected_holds, join_holds, split_hold
 
-STAY = "stay-1"
+SESSION = "session-1"
 
 
 def moved(number: int, by_s: float) -> object:
@@ -21,13 +21,13 @@ def moved(number: int, by_s: float) -> object:
     result = dataclasses.replace(
         FULL_RESULT, onset_s=FULL_RESULT.onset_s + by_s, release_s=FULL_RESULT.release_s + by_s
     )
-    return sample_hold(STAY, number, result=result)
+    return sample_hold(SESSION, number, result=result)
 
 
 @pytest.fixture
 def store(tmp_path):
     with open_store(tmp_path / "holds.sqlite") as opened:
-        opened.begin_stay(START_utc_ns, RIG, uid=STAY)
+        opened.begin_session(START_utc_ns, RIG, uid=SESSION)
         for number in (1, 2, 3):
             opened.save_hold(moved(number, 60.0 * number))
         yield opened
@@ -38,7 +38,7 @@ def uids(store) -> list[str]:
 
 
 def test_a_retag_is_seen_everywhere_and_undone(store):
-    uid = f"{STAY}-001"
+    uid = f"{SESSION}-001"
     before = store.get_hold(uid)
     made = store.corrections.make(uid, "retag", {"kind": "active"}, reason="watched it", made_by="M.")
     seen = store.get_hold(uid)
@@ -54,10 +54,10 @@ def test_a_retag_is_seen_everywhere_and_undone(store):
 
 
 def test_a_discarded_hold_is_in_no_list_and_comes_back_by_either_way(store):
-    uid = f"{STAY}-002"
+    uid = f"{SESSION}-002"
     before = store.get_hold(uid)
     store.corrections.make(uid, "discard", reason="a stranger")
-    assert uids(store) == [f"{STAY}-001", f"{STAY}-003"]
+    assert uids(store) == [f"{SESSION}-001", f"{SESSION}-003"]
     assert (store.count_holds(), store.get_hold(uid).hidden) == (2, "discarded")
     store.corrections.make(uid, "restore", reason="no stranger")
     assert store.get_hold(uid) == before
@@ -69,8 +69,8 @@ def test_a_discarded_hold_is_in_no_list_and_comes_back_by_either_way(store):
         store.corrections.undo_last(uid)
 
 
-def test_a_split_makes_two_and_the_measurement_stays(store):
-    uid = f"{STAY}-001"
+def test_a_split_makes_two_and_the_measurement_sessions(store):
+    uid = f"{SESSION}-001"
     before = store.get_hold(uid)
     parts = [{"beta_mean": 0.9, "alpha_mean": 0.1}, {"beta_mean": 0.8, "alpha_mean": 0.2}]
     made = store.corrections.make(uid, "split", {"at_s": 90.0, "parts": parts}, reason="stood in between")
@@ -90,7 +90,7 @@ def test_a_split_makes_two_and_the_measurement_stays(store):
 
 
 def test_parts_can_be_corrected_and_fall_void_with_their_split(store):
-    uid = f"{STAY}-001"
+    uid = f"{SESSION}-001"
     split = store.corrections.make(uid, "split", {"at_s": 90.0}, reason="two")
     store.corrections.make(f"{uid}-part-1", "retag", {"kind": "active"}, reason="seen")
     store.corrections.set_ending(f"{uid}-part-2", "exhausted")
@@ -98,15 +98,15 @@ def test_parts_can_be_corrected_and_fall_void_with_their_split(store):
     assert uids(store)[0] == f"{uid}-part-2"
     assert store.get_hold(f"{uid}-part-2").ending == "exhausted", "kept while the parts are made anew"
     store.corrections.undo(split.id)
-    assert uids(store) == [f"{STAY}-00{n}" for n in (1, 2, 3)]
-    assert len(store.corrections.seen(STAY).void) == 2
+    assert uids(store) == [f"{SESSION}-00{n}" for n in (1, 2, 3)]
+    assert len(store.corrections.seen(SESSION).void) == 2
 
 
 def test_a_join_makes_one_of_two(store):
-    first, second = store.get_hold(f"{STAY}-001"), store.get_hold(f"{STAY}-002")
+    first, second = store.get_hold(f"{SESSION}-001"), store.get_hold(f"{SESSION}-002")
     store.corrections.make(first.uid, "join", {"with": second.uid}, reason="one hang")
-    one = store.get_hold(f"{STAY}-001-join-002")
-    assert uids(store) == [one.uid, f"{STAY}-003"]
+    one = store.get_hold(f"{SESSION}-001-join-002")
+    assert uids(store) == [one.uid, f"{SESSION}-003"]
     assert one.result.duration_s == pytest.approx(second.result.release_s - first.result.onset_s)
     assert one.result.dose_bw_s == pytest.approx(2 * FULL_RESULT.dose_bw_s)
     assert one.result.regrips[1] == Regrip(first.result.release_s, second.result.onset_s)
@@ -119,20 +119,20 @@ def test_a_join_makes_one_of_two(store):
     ("kind", "content", "reason"),
     [
         ("retag", {"kind": "sideways"}, "why"), ("retag", {}, "why"), ("split", {"at_s": 5.0}, "why"),
-        ("split", {}, "why"), ("join", {"with": f"{STAY}-003"}, "why"), ("join", {"with": f"{STAY}-001"}, "why"),
+        ("split", {}, "why"), ("join", {"with": f"{SESSION}-003"}, "why"), ("join", {"with": f"{SESSION}-001"}, "why"),
         ("join", {"with": "nobody"}, "why"), ("restore", {}, "why"), ("discard", {}, "  "), ("erase", {}, "why"),
     ],
 )  # fmt: skip
 def test_what_does_not_fit_is_refused_and_leaves_no_trace(store, kind, content, reason):
     before = store.list_holds()
     with pytest.raises(CorrectionNotPossible):
-        store.corrections.make(f"{STAY}-001", kind, content, reason=reason)
+        store.corrections.make(f"{SESSION}-001", kind, content, reason=reason)
     assert store.corrections.recent() == []
     assert store.list_holds() == before
 
 
 def test_only_what_was_discarded_is_restored(store):
-    uid = f"{STAY}-001"
+    uid = f"{SESSION}-001"
     store.corrections.make(uid, "split", {"at_s": 90.0}, reason="two")
     with pytest.raises(CorrectionNotPossible, match="not discarded"):
         store.corrections.make(uid, "restore", reason="one again")
@@ -141,7 +141,7 @@ def test_only_what_was_discarded_is_restored(store):
     store.corrections.make(f"{uid}-part-2", "restore", reason="no noise")
     assert f"{uid}-part-2" in uids(store)
     store.corrections.undo_last(uid)
-    assert uids(store) == [f"{STAY}-00{n}" for n in (1, 2, 3)]
+    assert uids(store) == [f"{SESSION}-00{n}" for n in (1, 2, 3)]
 
 
 def test_strangers_are_told(store):
@@ -155,28 +155,28 @@ def test_strangers_are_told(store):
 
 
 def test_a_hold_measured_anew_keeps_its_corrections(store):
-    uid = f"{STAY}-001"
+    uid = f"{SESSION}-001"
     store.corrections.make(uid, "retag", {"kind": "active"}, reason="seen")
     better = dataclasses.replace(store.corrections.measured(uid).result, duration_s=32.6)
-    kept = store.save_hold(sample_hold(STAY, 1, result=better))
+    kept = store.save_hold(sample_hold(SESSION, 1, result=better))
     assert (kept.result.kind, kept.result.duration_s, kept.revised) == ("active", 32.6, 1)
     store.corrections.make(uid, "discard", reason="noise")
-    assert store.save_hold(sample_hold(STAY, 1, result=better)).hidden == "discarded"
+    assert store.save_hold(sample_hold(SESSION, 1, result=better)).hidden == "discarded"
     assert uid not in uids(store)
     store.withdraw_hold(uid)
-    assert len(store.corrections.seen(STAY).void) == 2
+    assert len(store.corrections.seen(SESSION).void) == 2
 
 
 def test_parts_belong_to_who_hung(store):
     person = store.people.save(Person("", "B."))
-    store.corrections.make(f"{STAY}-001", "split", {"at_s": 90.0}, reason="two")
-    store.people.assign_stay(STAY, person.uid)
-    store.corrections.make(f"{STAY}-002", "split", {"at_s": 150.0}, reason="two")
+    store.corrections.make(f"{SESSION}-001", "split", {"at_s": 90.0}, reason="two")
+    store.people.assign_session(SESSION, person.uid)
+    store.corrections.make(f"{SESSION}-002", "split", {"at_s": 150.0}, reason="two")
     assert store.find_holds(HoldFilter(person_uid=person.uid))[1] == 5
 
 
 def test_a_split_and_the_join_of_its_parts_give_the_sums_back():
-    hold = sample_hold(STAY)
+    hold = sample_hold(SESSION)
     first, second = split_hold(hold, 25.2)
     whole = join_holds(first, second)
     assert whole.result.duration_s == pytest.approx(hold.result.release_s - hold.result.onset_s)
@@ -196,16 +196,16 @@ def test_whatever_is_corrected_undoing_all_gives_the_measurement(script):
     measured = [moved(n, 60.0 * n) for n in (1, 2, 3)]
     corrections = [
         Correction(
-            number, STAY, measured[which].uid, kind,
+            number, SESSION, measured[which].uid, kind,
             {"kind": "active", "at_s": measured[which].result.onset_s + 9, "with": measured[min(which + 1, 2)].uid},
             "why", "coach", number,
         )
         for number, (which, kind) in enumerate(script, start=1)
     ]  # fmt: skip
-    seen = seen_holds(measured, corrections)
+    seen = corrected_holds(measured, corrections)
     total_s = sum(h.result.duration_s for h in seen.holds)
     assert {h.uid for h in measured} == {h.uid for h in seen.holds if h.made_by is None} | set(seen.hidden)
     assert total_s <= 3 * 60 + FULL_RESULT.duration_s
     assert len({h.uid for h in seen.holds}) == len(seen.holds)
     undone = [dataclasses.replace(c, undone_utc_ns=99) for c in corrections]
-    assert seen_holds(measured, undone).holds == measured
+    assert corrected_holds(measured, undone).holds == measured

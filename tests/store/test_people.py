@@ -8,7 +8,7 @@ import pytest
 from store_samples import RIG, START_utc_ns, sample_hold
 
 from monitor.measures.swing import Pendulum
-from monitor.store import PainEntry, Person, SwingCalibration, UnknownPerson, UnknownStay, open_store
+from monitor.store import PainEntry, Person, SwingCalibration, UnknownPerson, UnknownSession, open_store
 
 
 @pytest.fixture
@@ -58,15 +58,15 @@ def test_a_hang_entered_by_hand_is_marked_and_can_be_taken_out(store, anna):
     assert store.people.manual_hangs(anna.uid) == []
 
 
-def test_a_stay_and_its_holds_belong_to_who_hung(store, anna):
-    mine = store.begin_stay(START_utc_ns, RIG, person_uid=anna.uid)
-    guest = store.begin_stay(START_utc_ns + 1, RIG)
+def test_a_session_and_its_holds_belong_to_who_hung(store, anna):
+    mine = store.begin_session(START_utc_ns, RIG, person_uid=anna.uid)
+    guest = store.begin_session(START_utc_ns + 1, RIG)
     assert store.save_hold(sample_hold(mine)).person_uid == anna.uid
     assert store.save_hold(sample_hold(guest)).person_uid is None
-    store.people.assign_stay(guest, anna.uid)
-    store.people.assign_stay(mine, None)
+    store.people.assign_session(guest, anna.uid)
+    store.people.assign_session(mine, None)
     assert store.get_hold(sample_hold(guest).uid).person_uid == anna.uid
-    assert store.get_stay(mine).person_uid is None
+    assert store.get_session(mine).person_uid is None
     assert store.get_hold(sample_hold(mine).uid).person_uid is None
 
 
@@ -94,10 +94,10 @@ def test_strangers_are_told(store, anna):
         lambda: store.people.add_intake("p-none", 1, {}, {}),
         lambda: store.people.add_manual_hang("p-none", 1, 10.0),
         lambda: store.people.save(Person("p-none", "X")),
-        lambda: store.begin_stay(1, RIG, person_uid="p-none"),
+        lambda: store.begin_session(1, RIG, person_uid="p-none"),
     ):
         with pytest.raises(UnknownPerson):
             attempt()
-    with pytest.raises(UnknownStay):
-        store.people.assign_stay("nowhere", anna.uid)
-    assert store.list_stays() == []
+    with pytest.raises(UnknownSession):
+        store.people.assign_session("nowhere", anna.uid)
+    assert store.list_sessions() == []

@@ -9,8 +9,8 @@ import pytest
 from store_samples import FULL_RESULT, RIG, START_utc_ns, sample_hold
 
 from monitor.store import HoldFilter, Person, open_store
-from monitor.store.rows import hold_columns
-from monitor.store.schema import hold as hold_table
+from monitor.store.database.schema import hold as hold_table
+from monitor.store.holds.rows import hold_columns
 
 COUNT = 25_000
 DAY_ns = 86_400 * 10**9
@@ -25,7 +25,7 @@ def rows():
             "uid": f"h{k:06d}",
             "onset_utc_ns": START_utc_ns + k * DAY_ns // 50,
             "person_uid": people[k % 3],
-            "seen_kind": rng.choice(["passive", "active", None]),
+            "corrected_kind": rng.choice(["passive", "active", None]),
             "support": rng.choice(["assisted", "unassisted"]),
             "duration_s": round(rng.uniform(1, 120), 2),
             "alpha_mean": round(rng.uniform(0, 0.6), 3),
@@ -38,7 +38,7 @@ def rows():
 @pytest.fixture(scope="module")
 def store(tmp_path_factory, rows):
     with open_store(tmp_path_factory.mktemp("search") / "holds.sqlite") as opened:
-        stay_uid = opened.begin_stay(START_utc_ns, RIG)
+        session_uid = opened.begin_session(START_utc_ns, RIG)
 
         def fill(connection):
             for uid in ("p-one", "p-two"):
@@ -49,7 +49,7 @@ def store(tmp_path_factory, rows):
                     one,
                 )
             # One whole hold, and what differs from it beside it: the database itself makes the rest.
-            whole = {**hold_columns(sample_hold(stay_uid)), "stay_id": 1, "revised": 0, "uid": "whole"}
+            whole = {**hold_columns(sample_hold(session_uid)), "session_id": 1, "revised": 0, "uid": "whole"}
             connection.execute(hold_table.insert(), {**whole, "created_utc_ns": 0, "changed_utc_ns": 0})
             names = list(rows[0])
             connection.exec_driver_sql(f"CREATE TEMP TABLE differing ({', '.join(names)})")
@@ -72,7 +72,7 @@ FILTERS = {
     "guests": (HoldFilter(guests=True), lambda r: r["person_uid"] is None),
     "a person, active, long, little help": (
         HoldFilter(person_uid="p-two", kind="active", least_s=60.0, most_alpha=0.1),
-        lambda r: r["person_uid"] == "p-two" and r["seen_kind"] == "active" and r["duration_s"] >= 60
+        lambda r: r["person_uid"] == "p-two" and r["corrected_kind"] == "active" and r["duration_s"] >= 60
         and r["alpha_mean"] <= 0.1,
     ),
     "everybody, short, much help": (
@@ -115,8 +115,8 @@ def test_spans_are_told_without_reading_the_results(store, rows):
 def test_a_hold_found_is_the_hold_kept(tmp_path):
     with open_store(tmp_path / "one.sqlite") as store:
         person = store.people.save(Person("", "C."))
-        stay_uid = store.begin_stay(START_utc_ns, RIG, person_uid=person.uid)
-        kept = store.save_hold(sample_hold(stay_uid, result=FULL_RESULT))
+        session_uid = store.begin_session(START_utc_ns, RIG, person_uid=person.uid)
+        kept = store.save_hold(sample_hold(session_uid, result=FULL_RESULT))
         assert store.find_holds(HoldFilter(person_uid=person.uid, kind="passive")) == ([kept], 1)
 
 
@@ -140,11 +140,13 @@ def test_an_order_is_that_of_a_plain_sort(store, rows, wanted, order):
 
 def test_holds_without_help_known_come_last(tmp_path):
     with open_store(tmp_path / "one.sqlite") as store:
-        stay_uid = store.begin_stay(START_utc_ns, RIG)
+        session_uid = store.begin_session(START_utc_ns, RIG)
         unknown = dataclasses.replace(FULL_RESULT, alpha_mean=None)
         for number, result in enumerate((unknown, FULL_RESULT), start=1):
             store.save_hold(
-                dataclasses.replace(sample_hold(stay_uid, result=result), uid=f"{stay_uid}-{number:03d}", number=number)
+                dataclasses.replace(
+                    sample_hold(session_uid, result=result), uid=f"{session_uid}-{number:03d}", number=number
+                )
             )
         for order in ("least_help", "most_help"):
             found, _ = store.find_holds(HoldFilter(), 5, 0, order)

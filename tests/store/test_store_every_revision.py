@@ -11,11 +11,11 @@ from alembic.migration import MigrationContext
 from store_samples import sample_hold
 
 from monitor.store import open_store
-from monitor.store.doctor import damage_of
-from monitor.store.schema import REVISIONS, metadata
+from monitor.store.database.schema import REVISIONS, metadata
+from monitor.store.maintenance.doctor import damage_of
 
 OLD = Path(__file__).parent / "old"
-STAY = "20251009T085320Z-0badcafe"
+SESSION = "20251009T085320Z-0badcafe"
 FILES = sorted(OLD.glob("revision_*.sqlite"))
 
 
@@ -32,13 +32,13 @@ def test_everything_in_it_is_there_and_it_is_whole(tmp_path, old):
         with store._read() as connection:
             assert compare_metadata(MigrationContext.configure(connection), metadata) == []
             assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
-        first = store.get_hold(sample_hold(STAY, 1).uid)
+        first = store.get_hold(sample_hold(SESSION, 1).uid)
         assert first is not None
-        assert (first.bodyweight_N, first.result.duration_s) == (703.0, sample_hold(STAY, 1).result.duration_s)
-        assert store.get_hold(sample_hold(STAY, 2).uid) is not None
-        assert store.get_hold(sample_hold(STAY, 3).uid) is None, "it was withdrawn"
+        assert (first.bodyweight_N, first.result.duration_s) == (703.0, sample_hold(SESSION, 1).result.duration_s)
+        assert store.get_hold(sample_hold(SESSION, 2).uid) is not None
+        assert store.get_hold(sample_hold(SESSION, 3).uid) is None, "it was withdrawn"
         assert store.get_setting("given")["alpha_max"] > 0
-        assert store.get_stay(STAY) is not None
+        assert store.get_session(SESSION) is not None
         if old.stem >= "revision_0002":
             (person,) = store.people.everybody()
             assert person.name == "A. B."

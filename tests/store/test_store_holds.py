@@ -1,4 +1,4 @@
-"""Stays, holds and settings go in and come out whole, in order, revised in place."""
+"""Sessions, holds and settings go in and come out whole, in order, revised in place."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from sqlalchemy.exc import IntegrityError
 from store_samples import BARE_RESULT, CALIBRATION, FULL_RESULT, RIG, START_utc_ns, sample_hold
 
 from monitor.measures.result import HoldResult, Swing
-from monitor.store import DatabaseClosed, StayExists, Store, UnknownStay, open_store
-from monitor.store.rows import hold_columns
-from monitor.store.schema import hold as hold_table
+from monitor.store import DatabaseClosed, SessionExists, Store, UnknownSession, open_store
+from monitor.store.database.schema import hold as hold_table
+from monitor.store.holds.rows import hold_columns
 
 
 @pytest.fixture
@@ -24,13 +24,13 @@ def store(tmp_path):
 
 
 @pytest.fixture
-def stay_uid(store: Store) -> str:
-    return store.begin_stay(START_utc_ns, RIG, CALIBRATION)
+def session_uid(store: Store) -> str:
+    return store.begin_session(START_utc_ns, RIG, CALIBRATION)
 
 
 @pytest.mark.parametrize("result", [FULL_RESULT, BARE_RESULT], ids=["full", "bare"])
-def test_a_hold_comes_back_as_it_went_in(store, stay_uid, result):
-    hold = sample_hold(stay_uid, result=result)
+def test_a_hold_comes_back_as_it_went_in(store, session_uid, result):
+    hold = sample_hold(session_uid, result=result)
     assert store.save_hold(hold) == hold
     assert store.get_hold(hold.uid) == hold
     assert store.list_holds() == [hold]
@@ -38,15 +38,15 @@ def test_a_hold_comes_back_as_it_went_in(store, stay_uid, result):
 
 def test_a_hold_is_there_after_the_store_was_closed(tmp_path):
     with open_store(tmp_path / "holds.sqlite") as store:
-        stay_uid = store.begin_stay(START_utc_ns, RIG)
-        hold = store.save_hold(sample_hold(stay_uid))
+        session_uid = store.begin_session(START_utc_ns, RIG)
+        hold = store.save_hold(sample_hold(session_uid))
     with open_store(str(tmp_path / "holds.sqlite")) as store:
         assert store.list_holds() == [hold]
-        assert store.get_stay(stay_uid).calibration is None
+        assert store.get_session(session_uid).calibration is None
 
 
-def test_a_revision_keeps_uid_and_creation_and_is_counted(store, stay_uid):
-    first = store.save_hold(sample_hold(stay_uid))
+def test_a_revision_keeps_uid_and_creation_and_is_counted(store, session_uid):
+    first = store.save_hold(sample_hold(session_uid))
     again = store.save_hold(first)
     better = dataclasses.replace(first, result=dataclasses.replace(FULL_RESULT, duration_s=32.57))
     second = store.save_hold(better)
@@ -59,19 +59,19 @@ def test_a_revision_keeps_uid_and_creation_and_is_counted(store, stay_uid):
     assert store.get_hold(first.uid).result.duration_s == 32.57
 
 
-def test_a_withdrawn_hold_is_in_no_list_and_can_come_back(store, stay_uid):
-    hold = store.save_hold(sample_hold(stay_uid))
+def test_a_withdrawn_hold_is_in_no_list_and_can_come_back(store, session_uid):
+    hold = store.save_hold(sample_hold(session_uid))
     assert store.withdraw_hold(hold.uid) is True
     assert store.withdraw_hold(hold.uid) is False
     assert store.withdraw_hold("never heard of") is False
     assert store.get_hold(hold.uid) is None
-    assert (store.list_holds(), store.holds_of_stay(stay_uid), store.count_holds()) == ([], [], 0)
+    assert (store.list_holds(), store.holds_of_session(session_uid), store.count_holds()) == ([], [], 0)
     assert store.save_hold(hold) == hold
     assert store.list_holds() == [hold]
 
 
-def test_lists_run_by_onset_in_pages(store, stay_uid):
-    holds = [store.save_hold(sample_hold(stay_uid, number)) for number in (2, 5, 1, 4, 3)]
+def test_lists_run_by_onset_in_pages(store, session_uid):
+    holds = [store.save_hold(sample_hold(session_uid, number)) for number in (2, 5, 1, 4, 3)]
     holds.sort(key=lambda h: h.onset_utc_ns)
     assert store.list_holds() == holds[::-1]
     assert store.list_holds(newest_first=False, limit=None) == holds
@@ -80,59 +80,59 @@ def test_lists_run_by_onset_in_pages(store, stay_uid):
     assert store.list_holds(limit=2, offset=1) == [holds[3], holds[2]]
     assert store.list_holds(limit=2, offset=4) == [holds[0]]
     assert store.list_holds(since_utc_ns=holds[1].onset_utc_ns, until_utc_ns=holds[3].onset_utc_ns) == holds[2:0:-1]
-    assert [h.number for h in store.holds_of_stay(stay_uid)] == [1, 2, 3, 4, 5]
+    assert [h.number for h in store.holds_of_session(session_uid)] == [1, 2, 3, 4, 5]
 
 
-def test_a_hold_needs_its_stay(store):
-    with pytest.raises(UnknownStay):
+def test_a_hold_needs_its_session(store):
+    with pytest.raises(UnknownSession):
         store.save_hold(sample_hold("nowhere"))
     assert store.count_holds() == 0
 
 
-def test_numbers_that_json_cannot_carry_are_kept_as_not_known(store, stay_uid):
+def test_numbers_that_json_cannot_carry_are_kept_as_not_known(store, session_uid):
     swing = Swing(np.float64(1.5), float("nan"), float("inf"), [(np.float32(1.0), None, None)])
     odd = dataclasses.replace(FULL_RESULT, swing=swing, peak_N=np.float64("nan"), grip_changes_s=[np.float64(3.25)])
-    kept = store.save_hold(sample_hold(stay_uid, result=odd)).result
+    kept = store.save_hold(sample_hold(session_uid, result=odd)).result
     assert kept.swing == Swing(1.5, None, None, [(1.0, None, None)])
     assert kept.peak_N is None
     assert kept.grip_changes_s == [3.25]
 
 
-def test_a_stay_begins_and_ends(store):
-    uid = store.begin_stay(START_utc_ns, RIG, CALIBRATION)
-    (open_stay,) = store.unfinished_stays()
-    assert (open_stay.uid, open_stay.ended_utc_ns, open_stay.rig, open_stay.calibration) == (
+def test_a_session_begins_and_ends(store):
+    uid = store.begin_session(START_utc_ns, RIG, CALIBRATION)
+    (open_session,) = store.unfinished_sessions()
+    assert (open_session.uid, open_session.ended_utc_ns, open_session.rig, open_session.calibration) == (
         uid,
         None,
         RIG,
         CALIBRATION,
     )
-    assert open_stay.journal == f"journals/2025/10/{uid}.journal"
+    assert open_session.journal == f"journals/2025/10/{uid}.journal"
     quality = {"samples": 9600, "lost": 3, "spikes": 2, "rate_Hz": 80.02}
-    store.end_stay(uid, START_utc_ns + 5, clock_rate=1.00002, quality=quality, interrupted=True)
-    assert store.unfinished_stays() == []
-    ended = store.get_stay(uid)
+    store.end_session(uid, START_utc_ns + 5, clock_rate=1.00002, quality=quality, interrupted=True)
+    assert store.unfinished_sessions() == []
+    ended = store.get_session(uid)
     assert (ended.ended_utc_ns, ended.clock_rate, ended.quality, ended.interrupted) == (
         START_utc_ns + 5,
         1.00002,
         quality,
         True,
     )
-    later = store.begin_stay(START_utc_ns + 9, RIG, uid="mine", journal="journals/x.journal")
-    assert [s.uid for s in store.list_stays()] == [later, uid]
-    assert store.get_stay("mine").journal == "journals/x.journal"
-    with pytest.raises(StayExists):
-        store.begin_stay(START_utc_ns, RIG, uid="mine")
-    with pytest.raises(UnknownStay):
-        store.end_stay("nowhere", 1)
-    assert store.get_stay("nowhere") is None
+    later = store.begin_session(START_utc_ns + 9, RIG, uid="mine", journal="journals/x.journal")
+    assert [s.uid for s in store.list_sessions()] == [later, uid]
+    assert store.get_session("mine").journal == "journals/x.journal"
+    with pytest.raises(SessionExists):
+        store.begin_session(START_utc_ns, RIG, uid="mine")
+    with pytest.raises(UnknownSession):
+        store.end_session("nowhere", 1)
+    assert store.get_session("nowhere") is None
 
 
 def test_the_same_rig_is_kept_once_and_another_beside_it(store, tmp_path):
     other = {**RIG, "name": "garage"}
     turned = dict(reversed(RIG.items()))
-    uids = [store.begin_stay(START_utc_ns, rig, CALIBRATION) for rig in (RIG, other, turned)]
-    assert [store.get_stay(uid).rig["name"] for uid in uids] == ["hall", "garage", "hall"]
+    uids = [store.begin_session(START_utc_ns, rig, CALIBRATION) for rig in (RIG, other, turned)]
+    assert [store.get_session(uid).rig["name"] for uid in uids] == ["hall", "garage", "hall"]
     with store._read() as connection:
         assert connection.exec_driver_sql("SELECT count(*) FROM rig").scalar_one() == 2
         assert connection.exec_driver_sql("SELECT dated FROM calibration").all() == [("2025-10-09",)]
@@ -148,16 +148,16 @@ def test_settings_are_kept_and_replaced(store):
     assert store.all_settings() == {"limits": {"alpha": 0.1, "names": ["a", None]}, "unit": "lbf"}
 
 
-def test_a_failed_write_reaches_its_caller_only_and_leaves_nothing(store, stay_uid):
+def test_a_failed_write_reaches_its_caller_only_and_leaves_nothing(store, session_uid):
     def half(connection):
         connection.exec_driver_sql("INSERT INTO setting VALUES ('half', '1', 0)")
         raise ZeroDivisionError
 
     jobs = [store._writer.submit(half)]
-    jobs.append(store.save_hold_later(sample_hold(stay_uid)))
+    jobs.append(store.save_hold_later(sample_hold(session_uid)))
     wait(jobs)
     assert isinstance(jobs[0].exception(), ZeroDivisionError)
-    assert jobs[1].result() == sample_hold(stay_uid)
+    assert jobs[1].result() == sample_hold(session_uid)
     assert store.get_setting("half") is None
 
 
@@ -168,12 +168,12 @@ def test_the_databases_own_refusal_is_told(store):
     assert isinstance(error.__cause__, IntegrityError)
 
 
-def test_many_threads_write_and_read_at_once(store, stay_uid):
+def test_many_threads_write_and_read_at_once(store, session_uid):
     seen: list[int] = []
 
     def writes(start: int) -> None:
         for number in range(start, start + 10):
-            store.save_hold(sample_hold(stay_uid, number))
+            store.save_hold(sample_hold(session_uid, number))
             seen.append(store.count_holds())
 
     threads = [threading.Thread(target=writes, args=(1 + 10 * k,)) for k in range(4)]
@@ -188,25 +188,25 @@ def test_many_threads_write_and_read_at_once(store, stay_uid):
 
 def test_what_was_queued_is_written_before_the_store_closes(tmp_path):
     store = open_store(tmp_path / "holds.sqlite")
-    stay_uid = store.begin_stay(START_utc_ns, RIG)
-    jobs = [store.save_hold_later(sample_hold(stay_uid, number)) for number in range(1, 31)]
+    session_uid = store.begin_session(START_utc_ns, RIG)
+    jobs = [store.save_hold_later(sample_hold(session_uid, number)) for number in range(1, 31)]
     store.close()
     store.close()
     assert all(job.done() and job.exception() is None for job in jobs)
     with pytest.raises(DatabaseClosed):
-        store.save_hold(sample_hold(stay_uid))
+        store.save_hold(sample_hold(session_uid))
     with pytest.raises(DatabaseClosed):
         store.list_holds()
     with open_store(tmp_path / "holds.sqlite") as again:
         assert again.count_holds() == 30
 
 
-def test_thousands_of_holds_are_listed(store, stay_uid):
+def test_thousands_of_holds_are_listed(store, session_uid):
     """What lists cost over ten years is measured in tests/bench/years.py."""
 
     def fill(connection):
-        first = sample_hold(stay_uid)
-        columns = {**hold_columns(first), "stay_id": 1, "revised": 0, "created_utc_ns": 0, "changed_utc_ns": 0}
+        first = sample_hold(session_uid)
+        columns = {**hold_columns(first), "session_id": 1, "revised": 0, "created_utc_ns": 0, "changed_utc_ns": 0}
         connection.execute(
             hold_table.insert(),
             [{**columns, "uid": f"h{k:05d}", "onset_utc_ns": START_utc_ns + k} for k in range(2_000)],

@@ -20,9 +20,9 @@ from sqlalchemy.schema import CreateTable
 from store_samples import RIG, START_utc_ns, sample_hold
 
 import monitor.store
-import monitor.store.engine
+import monitor.store.database.engine
 from monitor.store import DatabaseNewer, DatabaseNotOpened, DatabaseNotOurs, DatabaseNotRead, DataFolder, open_store
-from monitor.store.schema import REVISIONS, metadata
+from monitor.store.database.schema import REVISIONS, metadata
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
@@ -41,7 +41,7 @@ def test_migrations_from_nothing_give_the_tables_that_the_code_uses(path):
 
 def test_every_migration_is_listed_in_order():
     scripts = ScriptDirectory(str(Path(monitor.store.__file__).parent / "migrations"))
-    assert tuple(r.revision for r in scripts.walk_revisions())[::-1] == REVISIONS
+    assert tuple(r.revision for r in scripts.procedure_revisions())[::-1] == REVISIONS
 
 
 def test_every_connection_keeps_the_promises(path):
@@ -62,19 +62,19 @@ def test_every_connection_keeps_the_promises(path):
 def test_a_second_opening_changes_no_row_and_needs_no_migration(path, monkeypatch):
     with open_store(path) as store:
         store.set_setting("a", 1)
-    monkeypatch.setattr(monitor.store.engine, "_migrate", lambda connection: pytest.fail("migrated again"))
+    monkeypatch.setattr(monitor.store.database.engine, "_migrate", lambda connection: pytest.fail("migrated again"))
     with open_store(path) as store:
         assert store.get_setting("a") == 1
 
 
 def test_a_migration_that_breaks_off_leaves_nothing_half_done(path, monkeypatch):
-    whole = monitor.store.engine._migrate
+    whole = monitor.store.database.engine._migrate
 
     def breaks_off(connection):
         whole(connection)
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(monitor.store.engine, "_migrate", breaks_off)
+    monkeypatch.setattr(monitor.store.database.engine, "_migrate", breaks_off)
     with pytest.raises(KeyboardInterrupt):
         open_store(path)
     with sqlite3.connect(path) as connection:
@@ -158,10 +158,10 @@ def test_the_folder_and_its_files_are_private(tmp_path):
     old_mask = os.umask(0)
     try:
         with open_store(folder.database) as store:
-            uid = store.begin_stay(START_utc_ns, RIG)
+            uid = store.begin_session(START_utc_ns, RIG)
             journal = folder.new_journal(uid, START_utc_ns)
             assert journal.parent == folder.root / "journals" / "2025" / "10"
-            assert folder.journal(store.get_stay(uid).journal) == journal
+            assert folder.journal(store.get_session(uid).journal) == journal
             files = [p for p in folder.root.rglob("*") if p.is_file()]
             assert {p.name for p in files} >= {"hang-monitor.sqlite", "hang-monitor.sqlite-wal"}
             assert {stat.S_IMODE(p.stat().st_mode) for p in files} == {0o600}
@@ -185,13 +185,13 @@ import sys
 from store_samples import RIG, START_utc_ns, sample_hold
 from monitor.store import open_store
 store = open_store(sys.argv[1])
-stay_uid = store.begin_stay(START_utc_ns, RIG)
+session_uid = store.begin_session(START_utc_ns, RIG)
 number = 0
 while True:
     number += 1
-    kept = store.save_hold(sample_hold(stay_uid, number))
+    kept = store.save_hold(sample_hold(session_uid, number))
     if number % 3 == 0:
-        kept = store.save_hold(sample_hold(stay_uid, number, bodyweight_N=700.0))
+        kept = store.save_hold(sample_hold(session_uid, number, bodyweight_N=700.0))
     print(kept.uid, kept.revised, flush=True)
 """
 
@@ -212,7 +212,7 @@ def test_a_killed_writer_loses_no_hold_that_it_acknowledged(path, acknowledged):
         kept = {hold.uid: hold.revised for hold in store.list_holds(limit=None)}
         assert [(uid, kept.get(uid)) for uid, _ in told] == told
         assert len(kept) <= len(told) + 1
-        (stay,) = store.unfinished_stays()
-        assert store.save_hold(sample_hold(stay.uid, 5000)).number == 5000
+        (session,) = store.unfinished_sessions()
+        assert store.save_hold(sample_hold(session.uid, 5000)).number == 5000
         with store._read() as connection:
             assert connection.exec_driver_sql("PRAGMA integrity_check").scalar_one() == "ok"

@@ -13,7 +13,7 @@ from sqlalchemy import create_engine, inspect
 from store_samples import CALIBRATION, FULL_RESULT, RIG, START_utc_ns, sample_hold
 
 from monitor.store import DatabaseNewer, DatabaseNotWritten, open_store
-from monitor.store.schema import metadata
+from monitor.store.database.schema import metadata
 
 URL = os.environ.get("HANG_MONITOR_TEST_POSTGRES", "")
 pytestmark = pytest.mark.skipif(not URL, reason="HANG_MONITOR_TEST_POSTGRES gives no database")
@@ -35,10 +35,10 @@ def test_migrations_from_nothing_give_the_tables_that_the_code_uses(url):
         assert compare_metadata(MigrationContext.configure(connection), metadata) == []
 
 
-def test_stays_holds_and_settings_come_back_as_they_went_in(url):
+def test_sessions_holds_and_settings_come_back_as_they_went_in(url):
     with open_store(url) as store:
-        uid = store.begin_stay(START_utc_ns, RIG, CALIBRATION)
-        assert store.get_stay(uid) == store.unfinished_stays()[0]
+        uid = store.begin_session(START_utc_ns, RIG, CALIBRATION)
+        assert store.get_session(uid) == store.unfinished_sessions()[0]
         hold = store.save_hold(sample_hold(uid))
         assert hold == sample_hold(uid)
         better = dataclasses.replace(FULL_RESULT, peak_N=float("nan"), flags=["größer"])
@@ -47,9 +47,9 @@ def test_stays_holds_and_settings_come_back_as_they_went_in(url):
         second = store.save_hold(sample_hold(uid, 2))
         assert store.list_holds() == list(store.each_hold(newest_first=True)) == [second, revised]
         assert store.withdraw_hold(second.uid)
-        assert (store.count_holds(), store.holds_of_stay(uid)) == (1, [revised])
-        store.end_stay(uid, START_utc_ns + 1, quality={"lost": 3})
-        assert store.get_stay(uid).quality == {"lost": 3}
+        assert (store.count_holds(), store.holds_of_session(uid)) == (1, [revised])
+        store.end_session(uid, START_utc_ns + 1, quality={"lost": 3})
+        assert store.get_session(uid).quality == {"lost": 3}
         store.set_setting("a", [1, None])
         store.set_setting("a", {"b": 2.5})
         assert store.all_settings() == {"a": {"b": 2.5}}

@@ -12,10 +12,10 @@ from alembic.migration import MigrationContext
 from store_samples import BARE_RESULT, CALIBRATION, FULL_RESULT, RIG, START_utc_ns, sample_hold
 
 from monitor.store import Person, open_store
-from monitor.store.schema import metadata
+from monitor.store.database.schema import metadata
 
 OLD = Path(__file__).parent / "old"
-STAY = "20251009T085320Z-0badcafe"
+SESSION = "20251009T085320Z-0badcafe"
 
 
 @pytest.fixture
@@ -42,7 +42,7 @@ def test_what_a_coach_had_entered_before_the_audit_is_there_and_changes_are_audi
             assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
         (person,) = store.people.everybody()
         assert (person.name, [h.note for h in store.people.manual_hangs(person.uid)]) == ("A. B.", ["on a branch"])
-        corrected = store.get_hold(sample_hold(STAY, 1).uid)
+        corrected = store.get_hold(sample_hold(SESSION, 1).uid)
         assert (corrected.result.kind, corrected.person_uid) == ("active", person.uid)
         (made,) = store.corrections.of_hold(corrected.uid)
         assert (made.reason, made.made_by) == ("seen from the side", "C. D.")
@@ -54,25 +54,25 @@ def test_what_a_coach_had_entered_before_the_audit_is_there_and_changes_are_audi
 
 def test_what_was_in_an_old_file_is_there(store):
     then = {"measurement_version": 1}
-    first = dataclasses.replace(sample_hold(STAY, 1), bodyweight_N=703.0, revised=1, **then)
-    second = dataclasses.replace(sample_hold(STAY, 2, result=BARE_RESULT), **then)
+    first = dataclasses.replace(sample_hold(SESSION, 1), bodyweight_N=703.0, revised=1, **then)
+    second = dataclasses.replace(sample_hold(SESSION, 2, result=BARE_RESULT), **then)
     assert store.list_holds(newest_first=False) == [first, second]
-    assert store.get_hold(sample_hold(STAY, 3).uid) is None, "it was withdrawn before"
+    assert store.get_hold(sample_hold(SESSION, 3).uid) is None, "it was withdrawn before"
     assert store.get_hold(first.uid).result == FULL_RESULT
-    kept = store.get_stay(STAY)
+    kept = store.get_session(SESSION)
     assert (kept.rig, kept.calibration, kept.clock_rate, kept.person_uid) == (RIG, CALIBRATION, 1.00002, None)
-    assert [s.uid for s in store.unfinished_stays()] == ["20251009T091000Z-0badbeef"]
+    assert [s.uid for s in store.unfinished_sessions()] == ["20251009T091000Z-0badbeef"]
     assert store.get_setting("given") == {"alpha_max": 0.2, "bodyweight_N": None}
 
 
 def test_an_old_file_takes_everything_new(store):
     person = store.people.save(Person("", "A. B."))
-    store.people.assign_stay(STAY, person.uid)
-    assert {h.person_uid for h in store.holds_of_stay(STAY)} == {person.uid}
-    made = store.corrections.make(sample_hold(STAY, 1).uid, "retag", {"kind": "active"}, reason="seen")
-    assert store.get_hold(sample_hold(STAY, 1).uid).result.kind == "active"
+    store.people.assign_session(SESSION, person.uid)
+    assert {h.person_uid for h in store.holds_of_session(SESSION)} == {person.uid}
+    made = store.corrections.make(sample_hold(SESSION, 1).uid, "retag", {"kind": "active"}, reason="seen")
+    assert store.get_hold(sample_hold(SESSION, 1).uid).result.kind == "active"
     store.corrections.undo(made.id)
-    assert store.get_hold(sample_hold(STAY, 1).uid).result.kind == "passive"
-    assert store.save_hold(sample_hold(STAY, 4)).person_uid == person.uid
-    later = store.begin_stay(START_utc_ns + 10**13, RIG, person_uid=person.uid)
-    assert store.get_stay(later).person_uid == person.uid
+    assert store.get_hold(sample_hold(SESSION, 1).uid).result.kind == "passive"
+    assert store.save_hold(sample_hold(SESSION, 4)).person_uid == person.uid
+    later = store.begin_session(START_utc_ns + 10**13, RIG, person_uid=person.uid)
+    assert store.get_session(later).person_uid == person.uid

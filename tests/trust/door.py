@@ -14,8 +14,8 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from monitor.dashboard import LiveHub, create_app
-from monitor.dashboard.doorkeeper import Doorkeeper
-from monitor.dashboard.power_api import ProgramEnd
+from monitor.dashboard.routes.power import ProgramEnd
+from monitor.dashboard.security.authorization import Authorization
 from monitor.store import AccessFile, open_store
 
 RIG_ADDRESS = "192.168.1.20"
@@ -42,7 +42,7 @@ class Hall:
     """The door under test; ``now_s`` is its monotonic clock."""
 
     app: FastAPI
-    door: Doorkeeper
+    authorization: Authorization
     access: AccessFile
     hasher: CountingHasher
     control: FakeControl
@@ -73,12 +73,18 @@ def hall(folder: Path, *, passcodes: bool = True, power: ProgramEnd | None = Non
         access.set_passcode(OWNER[0], "owner", OWNER[1])
         access.set_passcode(COACH[0], "coach", COACH[1])
     with open_store(blank_database(folder / "hang-monitor.sqlite")) as store:
-        door = Doorkeeper(
+        authorization = Authorization(
             access, audit=store.audit.add, tell=told.append, clock_s=lambda: now_s[0], **{"network": True, **how}
         )
         control, hub = FakeControl(), LiveHub()
         end = power or ProgramEnd(is_service=True)
         app = create_app(
-            hub=hub, store=FakeStore(), rig=RIG, control=control, door=door, audit=store.audit.recent, power=end
+            hub=hub,
+            store=FakeStore(),
+            rig=RIG,
+            control=control,
+            authorization=authorization,
+            audit=store.audit.recent,
+            power=end,
         )
-        yield Hall(app, door, access, hasher, control, hub, store, now_s, end, told)
+        yield Hall(app, authorization, access, hasher, control, hub, store, now_s, end, told)

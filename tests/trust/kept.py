@@ -9,7 +9,7 @@ from pathlib import Path
 
 from blank import blank_database
 from journals_by_hand import calibration_of, write_journal
-from load_stories import RIG, TWO_STAYS, loads
+from load_stories import RIG, TWO_SESSIONS, loads
 
 from monitor.analysis import Analysis, analyse_file
 from monitor.measures.result import MEASUREMENT_VERSION
@@ -26,7 +26,7 @@ def journal_bytes() -> bytes:
     """Return a journal with two holds on the bar (8.0 + x s with a regrip, and 5 s assisted)."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "a.journal"
-        write_journal(path, RIG, loads(TWO_STAYS)[1])
+        write_journal(path, RIG, loads(TWO_SESSIONS)[1])
         return path.read_bytes()
 
 
@@ -39,38 +39,38 @@ def analysis() -> Analysis:
 
 
 def uid_at(number: int) -> str:
-    from monitor.store.folder import _utc
+    from monitor.store.files.folder import _utc
 
     return f"{_utc(START_NS + number * DAY_NS):%Y%m%dT%H%M%SZ}-{number:08x}"
 
 
-def add_stay(store: Store, folder: DataFolder, number: int, *, in_database: bool = True, ended: bool = True) -> str:
-    """Add a stay of day ``number`` with its journal and two holds."""
+def add_session(store: Store, folder: DataFolder, number: int, *, in_database: bool = True, ended: bool = True) -> str:
+    """Add a session of day ``number`` with its journal and two holds."""
     uid, at_ns = uid_at(number), START_NS + number * DAY_NS
     path = folder.new_journal(uid, at_ns)
     path.touch(0o600)
     path.write_bytes(journal_bytes())
     if not in_database:
         return uid
-    store.begin_stay(at_ns, rig_to_dict(RIG), calibration_to_dict(calibration_of(RIG)), uid=uid)
+    store.begin_session(at_ns, rig_to_dict(RIG), calibration_to_dict(calibration_of(RIG)), uid=uid)
     if ended:
         for place, result in enumerate(analysis().result.holds, start=1):
             hold = StoredHold(
                 hold_uid(uid, place), uid, place, at_ns + place * 10**10, 700.0, 0.6, result, MEASUREMENT_VERSION
             )
             store.save_hold(hold)
-        store.end_stay(uid, at_ns + 40 * 10**9)
+        store.end_session(uid, at_ns + 40 * 10**9)
     return uid
 
 
-def filled(root: Path, stays: int = 3) -> DataFolder:
+def filled(root: Path, sessions: int = 3) -> DataFolder:
     folder = DataFolder.open(root)
     with open_store(blank_database(folder.database)) as store:
         person = store.people.save(Person("", "A. B."))
-        for number in range(stays):
-            uid = add_stay(store, folder, number)
+        for number in range(sessions):
+            uid = add_session(store, folder, number)
             if number % 5 == 0:
-                store.people.assign_stay(uid, person.uid)
+                store.people.assign_session(uid, person.uid)
                 store.corrections.make(hold_uid(uid, 1), "retag", {"kind": "active"}, reason="seen", made_by="C. D.")
         store.set_setting("given", {"alpha_max": 0.2, "bodyweight_N": None})
     return folder

@@ -12,8 +12,8 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from authorization import CountingHasher
 from blank import blank_database
-from door import CountingHasher
 from store_samples import CALIBRATION, RIG, START_utc_ns, sample_hold
 from typer.testing import CliRunner
 
@@ -21,14 +21,21 @@ from firmware_bridge.journal import JournalWriter
 from monitor.cli import app
 from monitor.store import AccessFile, DatabaseNewer, DataFolder, open_store
 from monitor.store import backup as backups
-from monitor.store.backup import BackupNotMade, BackupNotUsable, RestoreRefused, list_backups, make_backup, restore
-from monitor.store.schema import REVISIONS
+from monitor.store.database.schema import REVISIONS
+from monitor.store.maintenance.backup import (
+    BackupNotMade,
+    BackupNotUsable,
+    RestoreRefused,
+    list_backups,
+    make_backup,
+    restore,
+)
 
 RUNNER = CliRunner()
 
 
-def filled(root: Path, stays: int = 3) -> DataFolder:
-    """Return a data folder with stays, holds, journals, a rig and passcodes."""
+def filled(root: Path, sessions: int = 3) -> DataFolder:
+    """Return a data folder with sessions, holds, journals, a rig and passcodes."""
     folder = DataFolder.open(root)
     folder.rig_file.write_text("name = 'hall'\n")
     (folder.calibrations / "2026-01-01T000000Z.toml").write_text("id = 'x'\n")
@@ -36,18 +43,18 @@ def filled(root: Path, stays: int = 3) -> DataFolder:
     access.set_passcode("Olga", "owner", "a dry blue heron")
     access.sign_in("Olga", "owner", "lost tablet")
     with open_store(blank_database(folder.database)) as store:
-        for number in range(stays):
-            add_stay(store, folder, number)
+        for number in range(sessions):
+            add_session(store, folder, number)
     return folder
 
 
-def add_stay(store, folder: DataFolder, number: int) -> str:
+def add_session(store, folder: DataFolder, number: int) -> str:
     at_ns = START_utc_ns + number * 600_000_000_000
-    uid = store.begin_stay(at_ns, RIG, CALIBRATION)
+    uid = store.begin_session(at_ns, RIG, CALIBRATION)
     with JournalWriter(folder.new_journal(uid, at_ns)) as journal:
-        journal.note({"stay": uid, "number": number})
+        journal.note({"session": uid, "number": number})
     store.save_hold(sample_hold(uid))
-    store.end_stay(uid, at_ns + 10**10)
+    store.end_session(uid, at_ns + 10**10)
     return uid
 
 
@@ -82,7 +89,7 @@ def test_a_backup_made_while_holds_are_saved_is_one_consistent_state(tmp_path):
     def work() -> None:
         with open_store(folder.database) as store:
             for number in range(3, 100_000):
-                add_stay(store, folder, number)
+                add_session(store, folder, number)
                 if number > 10:
                     enough.set()
                 if stop.is_set():
@@ -100,15 +107,15 @@ def test_a_backup_made_while_holds_are_saved_is_one_consistent_state(tmp_path):
         goal = tmp_path / f"goal{number}"
         restore(one, goal)
         with open_store(goal / "hang-monitor.sqlite") as store:
-            stays = store.list_stays(None)
+            sessions = store.list_sessions(None)
             holds = store.list_holds(None)
-        assert len(stays) >= 10
+        assert len(sessions) >= 10
         assert one.missing == ()
-        # A stay that had ended had its hold; only the newest may be in progress.
-        ended = {s.uid for s in stays if s.ended_utc_ns}
-        assert ended <= {h.stay_uid for h in holds}
-        assert len(stays) - len(ended) <= 1
-        assert all((goal / s.journal).exists() for s in stays)
+        # A session that had ended had its hold; only the newest may be in progress.
+        ended = {s.uid for s in sessions if s.ended_utc_ns}
+        assert ended <= {h.session_uid for h in holds}
+        assert len(sessions) - len(ended) <= 1
+        assert all((goal / s.journal).exists() for s in sessions)
 
 
 def test_a_second_backup_copies_what_is_new_and_old_ones_are_thinned_out(tmp_path):
@@ -130,7 +137,7 @@ def test_a_second_backup_copies_what_is_new_and_old_ones_are_thinned_out(tmp_pat
 
 
 def test_a_journal_that_grows_or_is_packed_between_backups_is_right_in_both(tmp_path):
-    folder, into = filled(tmp_path / "data", stays=1), tmp_path / "stick"
+    folder, into = filled(tmp_path / "data", sessions=1), tmp_path / "stick"
     journal = next(folder.journals.rglob("*.journal"))
     before = journal.read_bytes()
     first = make_backup(folder, into, now_s=0)
@@ -246,7 +253,7 @@ def test_a_folder_that_is_not_empty_is_laid_aside_and_never_lost(tmp_path):
     folder, into = filled(tmp_path / "data"), tmp_path / "stick"
     made = make_backup(folder, into)
     with open_store(folder.database) as store:
-        add_stay(store, folder, 7)
+        add_session(store, folder, 7)
     later = kept(folder)
     with pytest.raises(RestoreRefused, match="not empty"):
         restore(made, folder.root)

@@ -29,10 +29,10 @@ from firmware_bridge.virtual_board import VirtualBoard
 from monitor.analysis import analyse_file
 from monitor.cli import app
 from monitor.demo import DemoRig
-from monitor.pipeline import Output, StayMeasured
-from monitor.service import bookkeeper
+from monitor.pipeline import Output, SessionMeasured
+from monitor.service import database_thread
 from monitor.store import DataFolder, open_store
-from monitor.store.doctor import damage_of
+from monitor.store.maintenance.doctor import damage_of
 
 SPEED = 40.0
 WAIT_S = 60.0
@@ -54,8 +54,8 @@ def small_disk(place: Path, megabytes: int) -> Iterator[Path]:
 
 
 @contextmanager
-def table(folder: Path, *, stays: int = 1, seed: int = 5) -> Iterator[TableRig]:
-    invented = DemoRig(seed=seed, stays=stays)
+def table(folder: Path, *, sessions: int = 1, seed: int = 5) -> Iterator[TableRig]:
+    invented = DemoRig(seed=seed, sessions=sessions)
     board = VirtualBoard(
         invented.conversions, channels=len(invented.rig.channels), rate_Hz=invented.rig.nominal_rate_Hz, speed=SPEED,
         buffer_bytes=1 << 20,  # a busy machine is not the subject here
@@ -84,7 +84,7 @@ def hanging(_event: SourceEvent, out: Output) -> bool:
 
 
 def left(_event: SourceEvent, out: Output) -> bool:
-    return any(isinstance(e, StayMeasured) and e.final for e in out.events)
+    return any(isinstance(e, SessionMeasured) and e.final for e in out.events)
 
 
 def until(condition: Callable[[], bool]) -> None:
@@ -117,7 +117,7 @@ def held_as_in_truth(made: TableRig) -> None:
 
 
 def test_a_full_disk_stops_no_measuring_and_what_was_measured_is_kept_once_there_is_room(tmp_path, monkeypatch):
-    monkeypatch.setattr(bookkeeper, "TRY_AGAIN_S", 0.05)
+    monkeypatch.setattr(database_thread, "TRY_AGAIN_S", 0.05)
     with small_disk(tmp_path / "disk", 4) as disk, table(disk / "data") as made:
         filler = fill(disk)
         assert watch(made, hanging).wait(WAIT_S), "the hold is timed on a full disk"
@@ -136,7 +136,7 @@ def test_a_full_disk_stops_no_measuring_and_what_was_measured_is_kept_once_there
 
 
 def test_a_disk_that_fills_in_mid_hold_leaves_a_journal_of_whole_frames_and_the_hold(tmp_path, monkeypatch):
-    monkeypatch.setattr(bookkeeper, "TRY_AGAIN_S", 0.05)
+    monkeypatch.setattr(database_thread, "TRY_AGAIN_S", 0.05)
     with small_disk(tmp_path / "disk", 4) as disk, table(disk / "data") as made:
         assert watch(made, hanging).wait(WAIT_S)
         filler = fill(disk)
@@ -155,7 +155,7 @@ def test_a_disk_that_fills_in_mid_hold_leaves_a_journal_of_whole_frames_and_the_
 
 def test_a_file_system_that_turns_read_only_in_mid_hold_is_told_and_measuring_goes_on(tmp_path, monkeypatch):
     """What the system does when it finds its disk damaged (EROFS), done to the journal's writes and to SQLite's."""
-    monkeypatch.setattr(bookkeeper, "TRY_AGAIN_S", 0.05)
+    monkeypatch.setattr(database_thread, "TRY_AGAIN_S", 0.05)
     read_only = [False]
     with table(tmp_path / "data") as made:
         assert watch(made, hanging).wait(WAIT_S)
@@ -245,7 +245,7 @@ def test_a_clock_that_steps_in_mid_hold_changes_no_time_on_the_bar(tmp_path, mon
         clock.off_ns = int(after_s * 1e9)
         made.play_to_the_end()
         held_as_in_truth(made)
-        assert made.store.unfinished_stays() == []
+        assert made.store.unfinished_sessions() == []
         now_ns = HostClock(1.0).utc_ns()
         for hold in made.store.list_holds(None):
             off_s = (hold.onset_utc_ns - now_ns) / 1e9

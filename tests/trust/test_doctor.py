@@ -8,13 +8,13 @@ import sqlite3
 from contextlib import closing
 
 import pytest
-from kept import START_NS, add_stay, alike, filled, holds_of, journal_bytes
-from load_stories import TWO_STAYS
+from kept import START_NS, add_session, alike, filled, holds_of, journal_bytes
+from load_stories import TWO_SESSIONS
 from typer.testing import CliRunner
 
 from monitor.cli import app
 from monitor.store import DatabaseNewer, DataFolder, open_store
-from monitor.store.doctor import Doctor, damage_of
+from monitor.store.maintenance.doctor import Doctor, damage_of
 
 RUNNER = CliRunner()
 NOW_S = START_NS / 1e9 + 400 * 86_400
@@ -40,8 +40,8 @@ def test_a_sound_folder_is_told_to_be_one(tmp_path):
 def test_looking_changes_nothing_and_mending_everything_at_once_leaves_nothing_to_do(tmp_path):
     folder = filled(tmp_path / "data")
     with open_store(folder.database) as store:
-        unfinished = add_stay(store, folder, 50, ended=False)
-        stray = add_stay(store, folder, 51, in_database=False)
+        unfinished = add_session(store, folder, 50, ended=False)
+        stray = add_session(store, folder, 51, in_database=False)
     torn = sorted(folder.journals.rglob("*.journal"))[0]
     torn.write_bytes(torn.read_bytes()[:-7])
     (folder.root / ".rig.toml.abc123").write_text("half")
@@ -58,7 +58,7 @@ def test_looking_changes_nothing_and_mending_everything_at_once_leaves_nothing_t
     assert examined(folder) == []
     holds = holds_of(folder)
     for uid in (unfinished, stray):
-        mine = [h for h in holds.values() if h.stay_uid == uid]
+        mine = [h for h in holds.values() if h.session_uid == uid]
         assert len(mine) == 2
         assert all("interrupted" in h.result.flags for h in mine)
 
@@ -87,7 +87,7 @@ def harmed(folder: DataFolder, seed: int) -> None:
 
 @pytest.fixture(scope="module")
 def hall(tmp_path_factory) -> tuple[DataFolder, bytes, dict]:
-    folder = filled(tmp_path_factory.mktemp("hall") / "data", stays=6)
+    folder = filled(tmp_path_factory.mktemp("hall") / "data", sessions=6)
     closed(folder)
     return folder, folder.database.read_bytes(), holds_of(folder)
 
@@ -120,7 +120,7 @@ def test_a_database_with_flipped_bytes_is_made_anew_without_losing_a_hold(hall, 
 
 def test_what_can_be_read_of_a_damaged_database_is_kept_to_the_last_entry(tmp_path):
     """One page of holds is worn out; people, corrections, settings and the log lie elsewhere."""
-    folder = filled(tmp_path / "data", stays=12)
+    folder = filled(tmp_path / "data", sessions=12)
     closed(folder)
     with closing(sqlite3.connect(folder.database)) as connection:
         page_size = connection.execute("PRAGMA page_size").fetchone()[0]
@@ -147,7 +147,7 @@ def test_what_can_be_read_of_a_damaged_database_is_kept_to_the_last_entry(tmp_pa
 
 @pytest.mark.parametrize("rest", [b"", b"SQLite format 3\0", b"nothing of the kind" * 100])
 def test_a_lost_database_comes_back_from_journals_alone(tmp_path, rest):
-    folder = filled(tmp_path / "data", stays=3)
+    folder = filled(tmp_path / "data", sessions=3)
     before = holds_of(folder)
     for path in folder.root.glob("hang-monitor.sqlite*"):
         path.unlink()
@@ -155,7 +155,7 @@ def test_a_lost_database_comes_back_from_journals_alone(tmp_path, rest):
         folder.database.write_bytes(rest)
     told = RUNNER.invoke(app, ["doctor", "--mend", "--data", str(folder.root)])
     assert "Traceback" not in told.output
-    assert "3 stays with 6 holds from journals" in told.output
+    assert "3 sessions with 6 holds from journals" in told.output
     after = holds_of(folder)
     assert set(after) == set(before)
     assert all(alike(after[uid], before[uid]) for uid in before)
@@ -192,7 +192,7 @@ def test_a_scrambled_journal_gives_what_is_left_of_it_and_no_traceback(tmp_path,
         data[at : at + 1500] = rng.randbytes(1500)
     folder = DataFolder.open(tmp_path / "data")
     with open_store(folder.database) as store:
-        add_stay(store, folder, 0, in_database=False)
+        add_session(store, folder, 0, in_database=False)
     (path,) = folder.journals.rglob("*.journal")
     path.write_bytes(data)
     told = RUNNER.invoke(app, ["doctor", "--mend", "--data", str(folder.root)])
@@ -202,7 +202,7 @@ def test_a_scrambled_journal_gives_what_is_left_of_it_and_no_traceback(tmp_path,
     # A stretch in the wrong place starts the clock anew and may cut a hold in two, but nobody hangs longer than the
     # record lasts.
     assert all(hold.result.duration_s > 0 for hold in holds.values())
-    assert sum(hold.result.duration_s for hold in holds.values()) < TWO_STAYS[-1][0]
+    assert sum(hold.result.duration_s for hold in holds.values()) < TWO_SESSIONS[-1][0]
 
 
 @pytest.mark.parametrize(("now_s", "told"), [(0.0, True), (1.8e9, False)])

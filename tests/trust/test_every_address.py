@@ -13,7 +13,7 @@ from tests.fuzz.whole_page import PASSCODE, whole_page
 PAGE = "http://192.168.1.20:8064"
 OURS = {"origin": PAGE}
 FOR_NOBODY = {
-    ("GET", "/api/visitor"), ("POST", "/api/sign-in"), ("POST", "/api/sign-out"), ("POST", "/api/pairing"),
+    ("GET", "/api/principal"), ("POST", "/api/sign-in"), ("POST", "/api/sign-out"), ("POST", "/api/pairing"),
     ("POST", "/api/pairing/code"),
 }  # fmt: skip
 FOR_THE_WALL = {
@@ -23,7 +23,7 @@ FOR_OWNERS = {
     ("GET", "/api/audit"), ("GET", "/api/sign-ins"), ("DELETE", "/api/sign-ins/{sign_in_id}"), ("GET", "/api/power"),
     ("POST", "/api/power"), ("POST", "/api/uploads"), ("POST", "/api/jobs/archive"), ("POST", "/api/jobs/import"),
     ("POST", "/api/jobs/reanalysis"), ("POST", "/api/jobs/erase"), ("POST", "/api/jobs/backup"),
-    ("PUT", "/api/house/policy"), ("GET", "/api/house/backups"), ("GET", "/api/passcodes"),
+    ("PUT", "/api/maintenance/policy"), ("GET", "/api/maintenance/backups"), ("GET", "/api/passcodes"),
     ("PUT", "/api/passcodes/{name}"), ("DELETE", "/api/passcodes/{name}"),
     ("GET", "/api/setup"), ("POST", "/api/setup"),
 }  # fmt: skip

@@ -12,14 +12,14 @@ from collections.abc import Iterator
 
 import pytest
 import uvicorn
-from door import COACH, Hall, hall
+from authorization import COACH, Hall, hall
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import ClientConnection, connect
 
-from monitor.cli.page import MOST_FEED_MESSAGE_BYTES
+from monitor.cli.page_server import MOST_FEED_MESSAGE_BYTES
 from monitor.dashboard import connections, guard
-from monitor.dashboard.connections import FeedProtocol, PatientProtocol
-from monitor.dashboard.guard import MOST_BODY_BYTES
+from monitor.dashboard.live.connections import FeedProtocol, PatientProtocol
+from monitor.dashboard.security.security_middleware import MOST_BODY_BYTES
 
 DEADLINE_S = 20.0
 

@@ -14,8 +14,8 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from authorization import hall
 from blank import blank_database
-from door import hall
 from fastapi.testclient import TestClient
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 from running import DEADLINE_S, running, waiting_rig
@@ -23,9 +23,9 @@ from typer.testing import CliRunner
 
 from firmware_bridge.sources import HostClock, LinkState
 from monitor.cli import app
-from monitor.cli.logbook import FILE, begin_log
-from monitor.cli.notify import ServiceManager
-from monitor.dashboard.hub import LiveHub
+from monitor.cli.logging_setup import FILE, begin_log
+from monitor.cli.service_notifications import ServiceManager
+from monitor.dashboard.live.hub import LiveHub
 from monitor.demo import DemoRig
 from monitor.service import MonitorService, measuring
 from monitor.store import DataFolder, open_store
@@ -95,7 +95,7 @@ def logging_as_it_was() -> Iterator[None]:
 
 
 def test_the_log_is_kept_small_and_private_and_holds_any_text(tmp_path, monkeypatch, logging_as_it_was):
-    monkeypatch.setattr("monitor.cli.logbook.MOST_BYTES", 20_000)
+    monkeypatch.setattr("monitor.cli.logging_setup.MOST_BYTES", 20_000)
     begin_log(tmp_path, "info")
     log = logging.getLogger("monitor.test")
     for number in range(1000):

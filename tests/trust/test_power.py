@@ -9,11 +9,11 @@ from configparser import RawConfigParser
 from pathlib import Path
 
 import pytest
-from door import COACH, OWNER, PAGE, Hall, hall
+from authorization import COACH, OWNER, PAGE, Hall, hall
 from fake_rig import HANGS_S, scene_at
 from running import DEADLINE_S, running, waiting_rig
 
-from monitor.dashboard.power_api import ProgramEnd
+from monitor.dashboard.routes.power import ProgramEnd
 
 OURS = {"origin": PAGE}
 

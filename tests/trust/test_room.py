@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from kept import DAY_NS, START_NS, add_stay, analysis, filled, journal_bytes, uid_at
+from kept import DAY_NS, START_NS, add_session, analysis, filled, journal_bytes, uid_at
 from typer.testing import CliRunner
 
 from firmware_bridge.journal import CHUNK, pack_bytes, read_chunks
@@ -18,7 +18,16 @@ from monitor.analysis import analyse_file, read_loads
 from monitor.cli import app
 from monitor.service import hold_curve
 from monitor.store import DataFolder, hold_uid, open_store, storage
-from monitor.store.storage import Budget, Housekeeper, Policy, budget_of, pack, pack_finished, remove_oldest, set_policy
+from monitor.store.files.storage import (
+    Budget,
+    Policy,
+    StorageKeeper,
+    budget_of,
+    pack,
+    pack_finished,
+    remove_oldest,
+    set_policy,
+)
 
 RUNNER = CliRunner()
 
@@ -90,12 +99,12 @@ def test_a_small_packed_file_that_unpacks_to_very_much_is_read_in_pieces(tmp_pat
     assert sum(size * n for size, n in sizes.items()) == 64 << 20
 
 
-def test_finished_days_are_packed_and_today_and_unfinished_stays_are_not(tmp_path, utc):
-    folder = filled(tmp_path / "data", stays=3)
+def test_finished_days_are_packed_and_today_and_unfinished_sessions_are_not(tmp_path, utc):
+    folder = filled(tmp_path / "data", sessions=3)
     now_s = (START_NS + 2 * DAY_NS) / 1e9 + 3600
     with open_store(folder.database) as store:
-        add_stay(store, folder, 1000, ended=False)
-        add_stay(store, folder, 1001, in_database=False)
+        add_session(store, folder, 1000, ended=False)
+        add_session(store, folder, 1001, in_database=False)
         assert pack_finished(store, folder, now_s=now_s) == 2
         assert [n.endswith(".gz") for n in names(folder)] == [True, True, False, False, False]
         t_s, channels, load_N = hold_curve(store, folder, hold_uid(uid_at(0), 1))
@@ -132,7 +141,7 @@ def test_a_packed_file_that_does_not_unpack_to_the_same_is_thrown_away(tmp_path,
 
 
 def test_the_budget_tells_how_long_the_room_lasts(tmp_path):
-    folder = filled(tmp_path / "data", stays=10)
+    folder = filled(tmp_path / "data", sessions=10)
     now_s = (START_NS + 10 * DAY_NS) / 1e9
     budget = budget_of(folder, now_s)
     assert budget.journal_bytes == 10 * len(journal_bytes())
@@ -165,17 +174,17 @@ def nearly_full(monkeypatch, folder: DataFolder, free_bytes: int) -> None:
 
 
 def test_without_a_policy_nothing_is_ever_removed(tmp_path, monkeypatch):
-    folder = filled(tmp_path / "data", stays=5)
+    folder = filled(tmp_path / "data", sessions=5)
     nearly_full(monkeypatch, folder, 1)
     with open_store(folder.database) as store:
-        keeper = Housekeeper(store, folder)
+        keeper = StorageKeeper(store, folder)
         keeper.once()
         assert any("nearly full" in line for line in keeper.warnings())
     assert len(names(folder)) == 5
 
 
 def test_by_policy_the_oldest_curves_go_one_by_one_until_there_is_room_and_each_is_told(tmp_path, monkeypatch):
-    folder = filled(tmp_path / "data", stays=6)
+    folder = filled(tmp_path / "data", sessions=6)
     nearly_full(monkeypatch, folder, storage.LEAST_FREE_BYTES - 2 * len(journal_bytes()) + 1)
     now_s = (START_NS + 1000 * DAY_NS) / 1e9
     with open_store(folder.database) as store:
@@ -190,8 +199,8 @@ def test_by_policy_the_oldest_curves_go_one_by_one_until_there_is_room_and_each_
         assert hold_curve(store, folder, hold_uid(uid_at(0), 1)) is None
 
 
-def test_by_policy_young_curves_stay_even_on_a_full_disk(tmp_path, monkeypatch):
-    folder = filled(tmp_path / "data", stays=6)
+def test_by_policy_young_curves_session_even_on_a_full_disk(tmp_path, monkeypatch):
+    folder = filled(tmp_path / "data", sessions=6)
     nearly_full(monkeypatch, folder, 1)
     with open_store(folder.database) as store:
         assert remove_oldest(store, folder, Policy("remove", 30), now_s=(START_NS + 32.5 * DAY_NS) / 1e9) == [

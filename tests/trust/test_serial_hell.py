@@ -27,12 +27,12 @@ from firmware_bridge.framing import seal
 from firmware_bridge.link import LinkSource
 from firmware_bridge.messages import Hello, Samples
 from firmware_bridge.sources import HostClock, LinkState, SourceEvent
-from monitor.dashboard.hub import LiveHub
+from monitor.dashboard.live.hub import LiveHub
 from monitor.demo import DemoRig
 from monitor.pipeline import Output
 from monitor.service import MonitorService
 from monitor.store import DataFolder, open_store
-from monitor.store.stay_recorder import StayRecorder
+from monitor.store.files.session_recorder import SessionRecorder
 
 WAIT_S = 60.0
 MOST_MB = 150.0
@@ -111,7 +111,7 @@ def good() -> tuple[list[bytes], list[float]]:
 
     Somebody stands, hangs, lets go, and leaves.
     """
-    invented = DemoRig(1, stays=1)
+    invented = DemoRig(1, sessions=1)
     pieces = [b"\0" + hello(GOOD_BOOT)]
     for n in range(GOOD_ROWS // GOOD_FRAME):
         counts, _ = invented.conversions(GOOD_FRAME)
@@ -163,7 +163,7 @@ def monitor(folder: Path) -> Iterator[tuple[Hell, MonitorService]]:
     data, hell, invented = DataFolder.open(folder), Hell(), DemoRig(1)
     clock = HostClock()
     with open_store(blank_database(data.database)) as store:
-        recorder = StayRecorder(clock)
+        recorder = SessionRecorder(clock)
         link = LinkSource(hell.path, tap=recorder.tap, clock=clock, silence_s=60.0)
         recorder.prologue = link.prologue
         service = MonitorService(

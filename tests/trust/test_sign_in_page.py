@@ -7,7 +7,7 @@ import shutil
 from collections.abc import Iterator
 
 import pytest
-from door import OWNER, Hall, hall
+from authorization import OWNER, Hall, hall
 from playwright.sync_api import Page, expect, sync_playwright
 from test_hostile_connections import listening
 
@@ -38,21 +38,21 @@ def test_a_stranger_comes_in_by_the_code_on_the_wall_and_then_by_passcode(visit)
     page.get_by_label("Code on the wall").fill("nonsense")
     page.get_by_role("button", name="Look in").click()
     expect(page.locator("#look-answer")).to_contain_text("does not open the door")
-    (line,) = place.door.pairing.lines()
+    (line,) = place.authorization.pairing.lines()
     page.get_by_label("Code on the wall").fill(re.sub(r"\D", "", line.split("type")[1]))
     page.get_by_role("button", name="Look in").click()
     page.wait_for_url(f"{address}/")
     page.goto(f"{address}/sign-in")
-    expect(page.locator("#visitor")).to_have_text("Signed in as wall screen (wall).")
+    expect(page.locator("#principal")).to_have_text("Signed in as wall screen (wall).")
     page.get_by_label("Name").fill(OWNER[0])
     page.get_by_label("Passcode").fill(OWNER[1])
     page.get_by_role("button", name="Sign in").click()
     page.wait_for_url(f"{address}/")
     page.goto(f"{address}/sign-in")
-    expect(page.locator("#visitor")).to_have_text("Signed in as Olga (owner).")
+    expect(page.locator("#principal")).to_have_text("Signed in as Olga (owner).")
     assert page.evaluate("document.cookie") == "", "no script can read the session"
     page.get_by_role("button", name="Sign this device out").click()
-    expect(page.locator("#visitor")).to_have_text("")
+    expect(page.locator("#principal")).to_have_text("")
     page.goto(address)
     assert page.url == f"{address}/sign-in"
     assert faults == []

@@ -67,7 +67,7 @@ export class LastHold {
     at.max = fixed(result.duration_s, 1).replace(",", ".");
     if (this.cutOf !== hold.uid) at.value = (result.duration_s / 2).toFixed(1);
     this.cutOf = hold.uid;
-    this.byId("join").disabled = this.before?.stay_uid !== hold.stay_uid;
+    this.byId("join").disabled = this.before?.session_uid !== hold.session_uid;
     this.byId("join").title = this.byId("join").disabled ? words.coach.nothingBefore : "";
   }
 
@@ -86,7 +86,7 @@ export class LastHold {
   }
 
   join() {
-    if (this.before?.stay_uid !== this.hold.stay_uid) return this.tell(words.coach.nothingBefore);
+    if (this.before?.session_uid !== this.hold.session_uid) return this.tell(words.coach.nothingBefore);
     return this.correct("join", { with_uid: this.before.uid });
   }
 
@@ -99,7 +99,7 @@ export class LastHold {
   }
 
   async give(uid) {
-    const kept = await this.attempt(() => ask(`/api/stays/${encodeURIComponent(this.hold.stay_uid)}/person`, { method: "PUT", body: { person_uid: uid } }).then(() => true));
+    const kept = await this.attempt(() => ask(`/api/sessions/${encodeURIComponent(this.hold.session_uid)}/person`, { method: "PUT", body: { person_uid: uid } }).then(() => true));
     if (kept !== null) this.tell(words.coach.given(this.crowd.nameOf(uid)));
     this.refresh();
     this.crowd.refreshNext();

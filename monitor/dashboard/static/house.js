@@ -10,12 +10,12 @@ const PLACE_KEY = "backup place";
 
 export async function showHouse(offers, visitor) {
   const owner = visitor.role === "owner";
-  const house = await ask("/api/house");
+  const house = await ask("/api/maintenance");
   byId("house").hidden = false;
   showNetwork(house.network);
   showFolder(house);
   showPlace(house);
-  if (offers.door && owner) {
+  if (offers.authorization && owner) {
     for (const role of ["coach", "owner"]) byId("passcode-role").add(new Option(words.role[role], role));
     byId("passcode-form").hidden = false;
     byId("passcode-form").addEventListener("submit", setPasscode);
@@ -173,7 +173,7 @@ function offerPolicy(policy, owner) {
     const days = byId("keep-days");
     if (!days.checkValidity()) return wanting(days, byId("policy-answer"), text.policyBad);
     try {
-      await ask("/api/house/policy", { method: "PUT", body: { oldest: form.elements.oldest.value, keep_days: days.valueAsNumber } });
+      await ask("/api/maintenance/policy", { method: "PUT", body: { oldest: form.elements.oldest.value, keep_days: days.valueAsNumber } });
       tell(null);
       byId("policy-answer").textContent = words.setSaved;
     } catch (error) {
@@ -218,7 +218,7 @@ async function offerBackup(may) {
 
 async function listBackups() {
   try {
-    const found = await ask(`/api/house/backups?at=${encodeURIComponent(byId("backup-into").value)}`);
+    const found = await ask(`/api/maintenance/backups?at=${encodeURIComponent(byId("backup-into").value)}`);
     tell(null);
     byId("backup-answer").textContent = text.backupFound(found.length);
     byId("backups").replaceChildren(...found.map(({ made_utc_ms, files, bytes }) => element("li", "", text.backupOf(timeText(made_utc_ms), files, sizeText(bytes)))));

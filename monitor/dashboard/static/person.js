@@ -33,7 +33,7 @@ async function start() {
       byId("name").textContent = words.people.noCoaching;
       return;
     }
-    const [person, questions, visitor] = await Promise.all([ask(at), ask("/api/intake/questions"), offers.door ? ask("/api/visitor") : { role: "owner" }]);
+    const [person, questions, visitor] = await Promise.all([ask(at), ask("/api/intake/questions"), offers.authorization ? ask("/api/principal") : { role: "owner" }]);
     named(person);
     byId("csv").href = `/api/holds.csv?person_uid=${encodeURIComponent(uid)}`;
     byId("holds").href = `/holds?who=${encodeURIComponent(uid)}`;

@@ -17,10 +17,10 @@ async function start() {
   if ((await frame("/settings")) === null) return;
   try {
     const offers = await ask("/api/screens");
-    const visitor = offers.door ? await ask("/api/visitor") : { role: "owner", name: null, passcodes: false };
-    if (offers.house && visitor.role !== "wall") await showHouse(offers, visitor);
+    const visitor = offers.authorization ? await ask("/api/principal") : { role: "owner", name: null, passcodes: false };
+    if (offers.maintenance && visitor.role !== "wall") await showHouse(offers, visitor);
     else {
-      byId("house-none").textContent = offers.house ? text.houseWall : text.houseNone;
+      byId("house-none").textContent = offers.maintenance ? text.houseWall : text.houseNone;
       byId("house-none").hidden = false;
     }
     document.body.dataset.ready = "yes";

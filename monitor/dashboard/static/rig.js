@@ -36,7 +36,7 @@ async function start() {
   feed = new Feed(take, () => {});
   setInterval(look, LOOK_MS);
   state.offers = await ask("/api/screens").catch(() => ({}));
-  byId("work").hidden = !state.offers.bench;
+  byId("work").hidden = !state.offers.procedures;
   await Promise.all([readCalibration(), readHistory(), readVersion()].map((reading) => reading.catch(tell)));
   look();
 }
@@ -150,7 +150,7 @@ function showZero(well) {
 }
 
 async function readCalibration() {
-  const inForce = state.offers.bench ? await ask("/api/rig/calibrations") : null;
+  const inForce = state.offers.procedures ? await ask("/api/rig/calibrations") : null;
   if (inForce !== null && inForce.calibration !== null) {
     say(byId("calibration"), words.bench.inForceNow(inForce.calibration.id || words.unknown));
     showSpans(inForce.calibration.channels);

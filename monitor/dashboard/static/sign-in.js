@@ -62,7 +62,7 @@ byId("sign-out").addEventListener("click", async () => {
   location.reload();
 });
 
-const reply = await fetch("/api/visitor");
+const reply = await fetch("/api/principal");
 if (reply.ok) {
   const visitor = await reply.json();
   byId("sign-out").hidden = !visitor.signed_in;

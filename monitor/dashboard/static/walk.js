@@ -118,7 +118,7 @@ async function begin(event) {
   event.preventDefault();
   await doing(async () => {
     byId("done").hidden = true;
-    show(await ask(`/api/rig/walk/${page.kind}`, { method: "POST", body: given() }));
+    show(await ask(`/api/rig/procedure/${page.kind}`, { method: "POST", body: given() }));
     byId("sheet").focus();
   });
 }
@@ -139,7 +139,7 @@ async function look() {
   page.asking = true;
   const shows = page.shows;
   try {
-    const walk = await ask("/api/rig/walk");
+    const walk = await ask("/api/rig/procedure");
     // What a button brought meanwhile is newer.
     if (shows === page.shows) show(walk);
     if (page.lost) tell(null);
@@ -200,7 +200,7 @@ async function correct(event) {
   if (changed.length === 0) return;
   await doing(async () => {
     page.shown = ""; // a result is made anew
-    show(await ask("/api/rig/walk/masses", { method: "PATCH", body: { masses_kg: Object.fromEntries(changed.map((input) => [input.name, input.valueAsNumber])) } }));
+    show(await ask("/api/rig/procedure/masses", { method: "PATCH", body: { masses_kg: Object.fromEntries(changed.map((input) => [input.name, input.valueAsNumber])) } }));
     byId("masses-answer").textContent = text.massesCorrected;
   });
 }
@@ -219,7 +219,7 @@ function showRunning(walk) {
 }
 
 function buttonsOf(walk) {
-  const answer = (action) => () => doing(async () => show(await ask("/api/rig/walk/answer", { method: "POST", body: { action, step: walk.step } })));
+  const answer = (action) => () => doing(async () => show(await ask("/api/rig/procedure/answer", { method: "POST", body: { action, step: walk.step } })));
   const list = [];
   if (walk.kind === "calibration") {
     if (walk.stage === "place") list.push(button(walk.task?.masses.length > 0 ? text.hangs : text.isEmpty, answer("next"), true));
@@ -244,7 +244,7 @@ function button(name, act, main = false) {
 function endButton() {
   return button(text.end, () =>
     doing(async () => {
-      await ask("/api/rig/walk", { method: "DELETE" });
+      await ask("/api/rig/procedure", { method: "DELETE" });
       showDone(text.ended);
       show(null);
       byId("start").focus();
@@ -324,7 +324,7 @@ function showResult(walk) {
   page.shown = key;
   const write = { zero: zeroFound, calibration: calibrationFound, check: checkFound }[walk.kind];
   byId("found").replaceChildren(...write(walk.result));
-  byId("result-buttons").replaceChildren(button(text.accept[walk.kind], () => accept(walk.kind, false), true), ...(walk.kind === "zero" ? [button(text.readAgain, () => doing(async () => show(await ask("/api/rig/walk/answer", { method: "POST", body: { action: "next", step: 1 } }))))] : []), endButton());
+  byId("result-buttons").replaceChildren(button(text.accept[walk.kind], () => accept(walk.kind, false), true), ...(walk.kind === "zero" ? [button(text.readAgain, () => doing(async () => show(await ask("/api/rig/procedure/answer", { method: "POST", body: { action: "next", step: 1 } }))))] : []), endButton());
   byId("result").focus({ preventScroll: true });
 }
 
@@ -333,7 +333,7 @@ async function accept(kind, although) {
   for (const one of buttons) one.disabled = true; // a small board takes a moment; nobody shall press twice
   try {
     tell(null);
-    const kept = await ask("/api/rig/walk/accept", { method: "POST", body: { although_somebody_hangs: although } });
+    const kept = await ask("/api/rig/procedure/accept", { method: "POST", body: { although_somebody_hangs: although } });
     showDone(text.accepted[kind], kept.id);
     show(null);
     await showEarlier();

@@ -23,7 +23,7 @@ const flags = {
   platform_zero_not_read: "die Plattform war nie leer zu sehen: ihr Nullpunkt ist der der Kalibrierung",
   record_begins_in_hold: "die Aufnahme beginnt mitten im Hang",
   record_ends_in_hold: "die Aufnahme endet mitten im Hang",
-  several_stays: "mehr als ein Aufenthalt am Messgerät; das Körpergewicht ist das des längsten Hangs",
+  several_sessions: "mehr als ein Aufenthalt am Messgerät; das Körpergewicht ist das des längsten Hangs",
   split_by_the_coach: "vom Coach geteilt",
   "swing_below_0.8_deg": "Schwingen unter 0,8 Grad",
   swing_below_noise: "Schwingen zu klein, um hervorzutreten",

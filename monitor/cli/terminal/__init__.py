@@ -1,0 +1,1 @@
+"""What commands show in a terminal: tables, prompts, errors, the guided calibration."""

@@ -1,0 +1,374 @@
+"""The coach's desk: one place where screens, command line and notebooks ask for people, prescriptions and progress."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from monitor.coaching.endurance.critical_load import Comparison as ModelComparison
+from monitor.coaching.endurance.critical_load import CriticalLoad, compare, fit_critical_load
+from monitor.coaching.endurance.curve import Posterior, fit_endurance
+from monitor.coaching.endurance.hold_efforts import efforts_of
+from monitor.coaching.endurance.strength import StrengthPoint, strength_ahead, strength_course
+from monitor.coaching.endurance.trend import Trend, fit_trend
+from monitor.coaching.errors import BadEntry
+from monitor.coaching.people.intake import IntakeOutcome, checked_answers, intake_outcome, places
+from monitor.coaching.people.pauses import Pause, resting_days, resumed
+from monitor.coaching.people.person import checked_person, zone_of
+from monitor.coaching.people.programme import SYMPTOMS, Programme, programme_from_dict, template
+from monitor.coaching.prescribing.day_prescription import DayPrescription, prescribe_day
+from monitor.coaching.progress.comparison import Comparison
+from monitor.coaching.progress.day import DayLedger, day_bounds_ns, ledger, local_day, minutes_of_spans
+from monitor.coaching.progress.progress import Progress, compared, progress
+from monitor.coaching.safety.back_care import BackCare, back_care
+from monitor.coaching.safety.stop_rules import Stop, stops
+from monitor.measures.own_swing import MeasuredAngle, SwingNotUsable, own_kappa
+from monitor.store import (
+    HoldFilter,
+    Intake,
+    ManualHang,
+    PainEntry,
+    Person,
+    Store,
+    StoredHold,
+    SwingCalibration,
+    UnknownHold,
+    UnknownPerson,
+)
+
+LONGEST_BY_HAND_s = 3600.0
+RECENT_HOLDS = 400
+"""More than the endurance and the trend take in: a life's holds need not be read for today's prescription."""
+
+
+@dataclass(frozen=True)
+class Endurance:
+    """What is known of a person's endurance: posterior, trend, and both models side by side."""
+
+    posterior: Posterior
+    trend: Trend | None
+    critical: CriticalLoad | None
+    models: ModelComparison
+
+
+class CoachingService:
+    """Joins the store and the coaching's rules. Every method may be called from any thread.
+
+    Parameters
+    ----------
+    store : Store
+    now_utc_ns : callable
+        The clock that "today" is told by.
+
+    Raises
+    ------
+    UnknownPerson
+        By every method that takes the uid of a person.
+    """
+
+    def __init__(self, store: Store, now_utc_ns: Callable[[], int] = time.time_ns) -> None:
+        self.store = store
+        self._now_utc_ns = now_utc_ns
+        self.watchers: list[Callable[[str], None]] = []
+        """Told the uid of a person of whom something was changed that a prescription rests on."""
+
+    def now_utc_ns(self) -> int:
+        """Return the time that "today" is told by."""
+        return self._now_utc_ns()
+
+    def changed(self, uid: str | None) -> None:
+        """Tell the watchers that something of a person was changed; None is a guest, of whom nothing is reckoned."""
+        if uid is not None:
+            for watcher in self.watchers:
+                watcher(uid)
+
+    # People
+
+    def everybody(self) -> list[Person]:
+        """Return everybody, by name."""
+        return self.store.people.everybody()
+
+    def person(self, uid: str) -> Person:
+        """Return a person."""
+        found = self.store.people.get(uid)
+        if found is None:
+            raise UnknownPerson(
+                what=f"There is no person {uid[:80]!r}.",
+                means="Nothing can be told of them.",
+                do="Choose somebody from the list of people, or add the person first.",
+            )
+        return found
+
+    def find_person(self, word: str) -> Person:
+        """Return a person by uid, or by a name that is nobody else's."""
+        named = [p for p in self.everybody() if p.name.casefold() == word.strip().casefold()]
+        return named[0] if len(named) == 1 else self.person(word)
+
+    def add_person(self, name: str, **fields: Any) -> Person:
+        """Keep a new person; fields as in ``Person``.
+
+        Raises
+        ------
+        BadPerson
+        """
+        return self.store.people.save(checked_person(Person("", name, **fields)))
+
+    def change_person(self, uid: str, **fields: Any) -> Person:
+        """Change fields of a person.
+
+        Raises
+        ------
+        BadPerson
+        """
+        return self.store.people.save(checked_person(replace(self.person(uid), **fields)))
+
+    # A person as a pendulum
+
+    def reckon_swing(self, hold_uid: str, after_s: float, angle: MeasuredAngle) -> SwingCalibration:
+        """Return what follows from the measured amplitude of a deliberate swing; nothing is kept.
+
+        Parameters
+        ----------
+        after_s : float
+            When it was measured, after the hold's onset.
+
+        Raises
+        ------
+        UnknownHold
+        SwingNotUsable
+            It is a guest's hold, or no kappa follows from it.
+        """
+        hold = self.store.get_hold(hold_uid)
+        if hold is None:
+            raise UnknownHold(
+                what=f"There is no hold {hold_uid[:80]!r}.",
+                means="Nothing was kept.",
+                do="Take the hold's uid from the list of holds.",
+            )
+        session = self.store.get_session(hold.session_uid)
+        if session is None or session.person_uid is None:
+            raise SwingNotUsable(
+                what="The hold is a guest's.",
+                means="A kappa belongs to a person; nothing was kept.",
+                do="Say first who hung in this session.",
+            )
+        found = own_kappa(hold.result, after_s, angle)
+        return SwingCalibration(
+            0, session.person_uid, hold_uid, self._now_utc_ns(), after_s,
+            angle.degrees, angle.u_degrees, found.told_deg, found.kappa, found.u_rel,
+        )  # fmt: skip
+
+    def calibrate_swing(self, hold_uid: str, after_s: float, angle: MeasuredAngle) -> SwingCalibration:
+        """Keep what somebody measured of a deliberate swing; later swings of that person are told with their kappa.
+
+        Takes and raises the same as ``reckon_swing``.
+        """
+        return self.store.swings.add(self.reckon_swing(hold_uid, after_s, angle))
+
+    # Intake, programme
+
+    def take_intake(self, uid: str, answers: Mapping[str, Any]) -> tuple[Intake, IntakeOutcome]:
+        """Keep an intake and return it with what follows from it.
+
+        Raises
+        ------
+        BadAnswers
+        """
+        self.person(uid)
+        given, outcome = checked_answers(answers), intake_outcome(answers)
+        kept = self.store.people.add_intake(uid, self._now_utc_ns(), given, outcome.as_dict())
+        self.changed(uid)
+        return kept, outcome
+
+    def latest_intake(self, uid: str) -> tuple[Intake, IntakeOutcome] | None:
+        """Return the newest intake; its outcome is reckoned anew from the answers."""
+        self.person(uid)
+        kept = self.store.people.intakes(uid)
+        return (kept[0], intake_outcome(kept[0].answers)) if kept else None
+
+    def programme(self, uid: str) -> tuple[Programme, int | None]:
+        """Return the programme in force and since when (UTC ns); the default one, and None, without any."""
+        self.person(uid)
+        kept = self.store.people.programmes(uid)
+        return (programme_from_dict(kept[0].content), kept[0].since_utc_ns) if kept else (template(), None)
+
+    def _begun_ns(self, uid: str) -> int | None:
+        """Return since when the programme in force goes: an edited one of the same name goes on with its days."""
+        begun_ns, name = None, None
+        for kept in self.store.people.programmes(uid):
+            if name not in (None, kept.content.get("name")):
+                break
+            begun_ns, name = kept.since_utc_ns, kept.content.get("name")
+        return begun_ns
+
+    def pause(
+        self, uid: str, *, first: dt.date | None = None, last: dt.date | None = None, item: str = "", reason: str = ""
+    ) -> Programme:
+        """Pause the programme, or one item of it, from today on or from a day; until a day or until it is resumed.
+
+        Raises
+        ------
+        BadProgramme
+        """
+        programme, _ = self.programme(uid)
+        begin = (first or self.today(uid)).isoformat()
+        pause = Pause(begin, last.isoformat() if last else "", item, reason)
+        changed = replace(programme, pauses=(*programme.pauses, pause))
+        return self.set_programme(uid, programme_from_dict(changed.as_dict()))
+
+    def resume(self, uid: str, item: str = "") -> Programme:
+        """End the pauses in force: those of everything, or those of one item."""
+        programme, _ = self.programme(uid)
+        pauses = resumed(programme.pauses, self.today(uid), item)
+        return self.set_programme(uid, replace(programme, pauses=pauses))
+
+    def today(self, uid: str) -> dt.date:
+        """Return the date on a person's calendar."""
+        return local_day(self._now_utc_ns(), zone_of(self.person(uid).time_zone))
+
+    def set_programme(self, uid: str, programme: Programme) -> Programme:
+        """Put a programme in force from now on."""
+        self.store.people.set_programme(uid, self._now_utc_ns(), programme.as_dict())
+        self.changed(uid)
+        return programme
+
+    # Entries
+
+    def log_pain(self, uid: str, pain: int, **fields: Any) -> tuple[PainEntry, list[Stop]]:
+        """Keep an entry of pain; return it with the pauses that are then in force. Fields as in ``PainEntry``.
+
+        Raises
+        ------
+        BadEntry
+        """
+        entry = PainEntry(0, uid, fields.pop("at_utc_ns", None) or self._now_utc_ns(), pain, **fields)
+        if isinstance(pain, bool) or not 0 <= pain <= 10:
+            raise _bad(f"A pain of {pain} was given.", "Give a whole number from 0 to 10.")
+        if entry.place is not None and entry.place not in places():
+            raise _bad(f"There is no place {entry.place!r}.", f"Choose one of {', '.join(places())}.")
+        strange = [s for s in entry.symptoms if s not in SYMPTOMS]
+        if strange:
+            raise _bad(f"There is no symptom {strange[0]!r}.", f"Choose from {', '.join(SYMPTOMS)}.")
+        kept = self.store.people.add_pain(entry)
+        self.changed(uid)
+        return kept, self.stops(uid)
+
+    def stops(self, uid: str) -> list[Stop]:
+        """Return the pauses in force."""
+        rule = self.programme(uid)[0].stop
+        return stops(self.store.people.pains(uid), rule)
+
+    def back_care(self, uid: str) -> BackCare:
+        """Return the log of the cues for the lower back."""
+        self.person(uid)
+        return back_care(self.store.people.pains(uid))
+
+    def log_hang(
+        self, uid: str, duration_s: float, at_utc_ns: int | None = None, kind: str | None = None, note: str = ""
+    ) -> ManualHang:
+        """Keep a hang that was made away from the rig.
+
+        Raises
+        ------
+        BadEntry
+        """
+        now_ns = self._now_utc_ns()
+        if not (math.isfinite(duration_s) and 0 < duration_s <= LONGEST_BY_HAND_s):
+            raise _bad(f"A hang of {duration_s:g} s was given.", f"Give seconds up to {LONGEST_BY_HAND_s:.0f}.")
+        if kind not in (None, "passive", "active", "mixed"):
+            raise _bad(f"There is no kind {kind!r}.", "Choose passive, active or mixed, or leave it out.")
+        if at_utc_ns is not None and at_utc_ns > now_ns + 60 * 10**9:
+            raise _bad("The hang lies in the future.", "Give the time at which it was made.")
+        kept = self.store.people.add_manual_hang(uid, at_utc_ns or now_ns, duration_s, kind, note)
+        self.changed(uid)
+        return kept
+
+    # What is known and what comes next
+
+    def holds(self, uid: str, since_utc_ns: int | None = None, until_utc_ns: int | None = None) -> list[StoredHold]:
+        """Return a person's holds as they are seen, oldest first."""
+        self.person(uid)
+        wanted = HoldFilter(person_uid=uid, since_utc_ns=since_utc_ns, until_utc_ns=until_utc_ns)
+        return self.store.all_holds(wanted)
+
+    def recent_holds(self, uid: str) -> list[StoredHold]:
+        """Return a person's newest ``RECENT_HOLDS`` holds as they are seen, oldest first: what strength is told by."""
+        self.person(uid)
+        newest, _ = self.store.find_holds(HoldFilter(person_uid=uid), RECENT_HOLDS)
+        return newest[::-1]
+
+    def posterior(self, uid: str) -> Posterior:
+        """Return a person's endurance."""
+        return fit_endurance(efforts_of(self.recent_holds(uid), self._now_utc_ns()))
+
+    def endurance(self, uid: str) -> Endurance:
+        """Return everything that is known of a person's endurance."""
+        efforts = efforts_of(self.recent_holds(uid), self._now_utc_ns())
+        posterior = fit_endurance(efforts)
+        critical = fit_critical_load(efforts, posterior.mean(posterior.b))
+        return Endurance(posterior, fit_trend(efforts), critical, compare(posterior, critical))
+
+    def strength(self, uid: str) -> tuple[list[StrengthPoint], list[StrengthPoint]]:
+        """Return what was believed of a person's strength day by day, and where the trend leads from today."""
+        zone, now_ns = zone_of(self.person(uid).time_zone), self._now_utc_ns()
+        efforts, seconds = efforts_of(self.recent_holds(uid), now_ns), self.programme(uid)[0].trial.seconds
+        ahead = strength_ahead(fit_trend(efforts), local_day(now_ns, zone), seconds)
+        return strength_course(efforts, now_ns, zone, seconds), ahead
+
+    def days(self, uid: str) -> DayLedger:
+        """Return how the programme's days went."""
+        person, (programme, _) = self.person(uid), self.programme(uid)
+        zone, now_ns = zone_of(person.time_zone), self._now_utc_ns()
+        today = local_day(now_ns, zone)
+        since_ns = self._begun_ns(uid)
+        first = local_day(since_ns, zone) if since_ns is not None else today
+        begin_ns = day_bounds_ns(first, zone)[0]
+        # A hold that began just before the first midnight reaches into the first day.
+        margin_ns = round(LONGEST_BY_HAND_s * 1e9)
+        wanted = HoldFilter(person_uid=uid, since_utc_ns=begin_ns - margin_ns)
+        by_hand = self.store.people.manual_hangs(uid, begin_ns - margin_ns)
+        found = minutes_of_spans(self.store.hold_spans(wanted), by_hand, zone)
+        resting = resting_days(programme.pauses, first, today)
+        return ledger(found, today, first, programme.day.minutes, programme.day.days, resting)
+
+    def prescribe(self, uid: str) -> DayPrescription:
+        """Return what a person does next."""
+        programme, _ = self.programme(uid)
+        intake = self.latest_intake(uid)
+        return prescribe_day(
+            programme,
+            self.recent_holds(uid),
+            intake[1] if intake else None,
+            self.stops(uid),
+            self.days(uid),
+            self._now_utc_ns(),
+            self.today(uid),
+        )
+
+    def progress(self, uid: str, first: dt.date | None = None, last: dt.date | None = None) -> Progress:
+        """Return a person's progress from the first to the last day (both included), all of it without them."""
+        person = self.person(uid)
+        zone = zone_of(person.time_zone)
+        since_ns = None if first is None else day_bounds_ns(first, zone)[0]
+        until_ns = None if last is None else day_bounds_ns(last, zone)[1]
+        hangs = [h for h in self.store.people.manual_hangs(uid, since_ns) if until_ns is None or h.at_utc_ns < until_ns]
+        pains = [e for e in self.store.people.pains(uid, since_ns) if until_ns is None or e.at_utc_ns < until_ns]
+        return progress(self.holds(uid, since_ns, until_ns), hangs, pains, zone)
+
+    def compare(
+        self, uid: str, before: tuple[dt.date, dt.date], after: tuple[dt.date, dt.date]
+    ) -> dict[str, Comparison]:
+        """Return two periods (first and last day each) of a person compared in every measure."""
+        zone = zone_of(self.person(uid).time_zone)
+        found: list[Sequence[StoredHold]] = []
+        for first, last in (before, after):
+            found.append(self.holds(uid, day_bounds_ns(first, zone)[0], day_bounds_ns(last, zone)[1]))
+        return compared(found[0], found[1])
+
+
+def _bad(what: str, do: str) -> BadEntry:
+    return BadEntry(what=what, means="The entry was not kept.", do=do)

@@ -1,0 +1,1 @@
+"""A person's endurance: efforts in, curve, strength and trend out."""

@@ -1,0 +1,1 @@
+"""From endurance and programme to the next hold."""

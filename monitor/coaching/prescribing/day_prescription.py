@@ -1,0 +1,370 @@
+"""What next: item, target, allowed assistance, rest, and the reason in words."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from monitor.coaching.endurance.curve import Posterior, fit_endurance
+from monitor.coaching.endurance.hold_efforts import efforts_of
+from monitor.coaching.endurance.trend import fit_trend
+from monitor.coaching.people.intake import CLINICIAN, EQUAL, IntakeOutcome, active_share_now
+from monitor.coaching.people.pauses import paused_on
+from monitor.coaching.people.programme import Item, Programme
+from monitor.coaching.prescribing.forecast import (
+    Estimate,
+    LeastAssistance,
+    chance_of_holding,
+    least_assistance,
+    time_at,
+)
+from monitor.coaching.prescribing.trial import TrialDay, light_help_reached, trial_day
+from monitor.coaching.progress.day import DayLedger
+from monitor.coaching.safety.stop_rules import Stop, paused_why
+from monitor.store import StoredHold
+
+_DAY_ns = 86_400 * 10**9
+RECENT_DAYS = 14.0
+TIMES = 2
+"""A target rises when it was reached so often lately (common practice, no source)."""
+
+FREE_ALPHA = 0.02
+"""Help up to this share is within what a hold without help is allowed (common practice, no source)."""
+
+CERTAIN = 0.95
+
+SAME_EFFORT_RESTS, SAME_EFFORT_LEAST_s = 3.0, 600.0
+"""Holds closer together than this many rests, or these seconds, are sets of one bout (common practice, no source)."""
+
+OWN_HOLDS = 3
+"""With fewer holds of its kind an item rests on all holds together (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ItemPrescription:
+    """One item of today.
+
+    Attributes
+    ----------
+    key, title, kind, hands : str
+    target_s : float
+    time_s : Estimate
+        What the person is believed to hold at the prescribed load; median and four-fifths interval.
+    alpha : float
+        As much help as needed and no more: the target succeeds with ``chance``.
+    alpha_max : float
+        End of the allowed band: with so much help the target succeeds with 95 %.
+    chance : float
+    sets : int
+    rest_s : float
+    paused : str
+        Why the item is paused; empty where it is not.
+    reason : str
+    """
+
+    key: str
+    title: str
+    kind: str
+    hands: str
+    target_s: float
+    time_s: Estimate
+    alpha: float
+    alpha_max: float
+    chance: float
+    sets: int
+    rest_s: float
+    paused: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class DayPrescription:
+    """What a person does next, and what is known of their strength.
+
+    ``next`` is the key of the item to do now, None where nothing is to be done; ``next_at_utc_ms`` when the next bout
+    is due; ``chance_unassisted`` the probability of the trial's seconds without help today.
+    """
+
+    items: list[ItemPrescription]
+    next: str | None
+    next_at_utc_ms: int | None
+    reason: str
+    chance_unassisted: Estimate
+    trial: TrialDay
+    active_share: float
+    share_reason: str
+    cautions: list[str]
+    minutes_left: float
+    day: str
+    holds: int
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the prescription as plain data."""
+        return asdict(self)
+
+    def item(self, key: str | None) -> ItemPrescription | None:
+        """Return an item by its key."""
+        return next((item for item in self.items if item.key == key), None)
+
+
+def prescribe_day(
+    programme: Programme,
+    holds: Sequence[StoredHold],
+    intake: IntakeOutcome | None,
+    stops: Sequence[Stop],
+    days: DayLedger,
+    now_utc_ns: int,
+    today: dt.date | None = None,
+) -> DayPrescription:
+    """Return what comes next for a person.
+
+    Parameters
+    ----------
+    holds : sequence of StoredHold
+        The person's, as seen, oldest first.
+    intake : IntakeOutcome or None
+        None: no intake yet; every item is open and passive and active are shared alike.
+    today : date, optional
+        On the person's calendar, for the programme's pauses; in UTC where it is left out.
+    """
+    today = today or dt.datetime.fromtimestamp(now_utc_ns // 10**9, dt.UTC).date()
+    efforts = efforts_of(holds, now_utc_ns)
+    posterior = fit_endurance(efforts)
+    rule = programme.trial
+    trial = trial_day(
+        posterior,
+        fit_trend(efforts),
+        seconds=rule.seconds,
+        chance=rule.chance,
+        light_reached=light_help_reached(efforts, rule.seconds, rule.light_alpha),
+        light_alpha=rule.light_alpha,
+    )
+    if intake is not None and intake.ask_clinician:
+        trial = replace(trial, reason=f"{trial.reason} No trial before a licensed clinician was asked.")
+    fits = {}
+    for kind in ("passive", "active"):
+        own = efforts_of(holds, now_utc_ns, kind)
+        fits[kind] = fit_endurance(own) if len(own) >= OWN_HOLDS and own != efforts else posterior
+    items = [
+        _item(item, programme, fits.get(item.kind, posterior), holds, stops, now_utc_ns) for item in programme.items
+    ]
+    items = [_paused(item, programme, today) for item in items]
+    share, share_reason = _share(programme, holds, intake)
+    cautions = _cautions(intake, stops)
+    rest = paused_on(programme.pauses, today)
+    if rest is not None:
+        chosen, reason, due_ns = None, f"The programme is {rest.words}.", None
+    else:
+        chosen, reason, due_ns = _next(programme, items, holds, intake, share, days, now_utc_ns)
+    return DayPrescription(
+        items=items,
+        next=chosen,
+        next_at_utc_ms=None if due_ns is None else due_ns // 1_000_000,
+        reason=reason,
+        chance_unassisted=trial.chance_today,
+        trial=trial,
+        active_share=share,
+        share_reason=share_reason,
+        cautions=cautions,
+        minutes_left=days.minutes_left,
+        day=days.words,
+        holds=len(efforts),
+    )
+
+
+def _paused(item: ItemPrescription, programme: Programme, today: dt.date) -> ItemPrescription:
+    """Return an item with the programme's own pause among its reasons to be paused."""
+    pause = paused_on(programme.pauses, today, item.key)
+    return item if pause is None else replace(item, paused="; ".join(w for w in (item.paused, pause.words) if w))
+
+
+def _item(
+    item: Item,
+    programme: Programme,
+    posterior: Posterior,
+    holds: Sequence[StoredHold],
+    stops: Sequence[Stop],
+    now_utc_ns: int,
+) -> ItemPrescription:
+    target_s, why = target_of(item, holds, now_utc_ns)
+    wanted = programme.prescription.chance
+    least = least_assistance(posterior, target_s, wanted)
+    # Alternating hands rest in turn: a curve of two-handed holds says nothing of that, so no help is derived.
+    if item.hands == "alternating":
+        alpha, alpha_max, chance = 0.0, FREE_ALPHA, chance_of_holding(posterior, target_s).value
+        why += " The hands take turns; the feet stay up."
+    else:
+        alpha, chance = _up(least.alpha), least.chance
+        certain = _up(least_assistance(posterior, target_s, CERTAIN).alpha)
+        alpha_max = max(alpha, certain, FREE_ALPHA)
+        why += " " + _help_words(least, wanted, item, posterior)
+    return ItemPrescription(
+        key=item.key,
+        title=item.title,
+        kind=item.kind,
+        hands=item.hands,
+        target_s=target_s,
+        time_s=time_at(posterior, 1.0 - alpha),
+        alpha=alpha,
+        alpha_max=alpha_max,
+        chance=chance,
+        sets=item.sets,
+        rest_s=item.rest_s,
+        paused=paused_why(stops, item.key),
+        reason=why,
+    )
+
+
+def _help_words(least: LeastAssistance, wanted: float, item: Item, posterior: Posterior) -> str:
+    base = (
+        f"{posterior.efforts} holds" if posterior.efforts else "no hold yet, so on what is known of people in general"
+    )
+    if least.flag == "none_needed":
+        return f"No help is needed: it succeeds with {least.chance:.0%} (rests on {base})."
+    if least.flag == "more_than_can_be_prescribed":
+        return f"Even with {_up(least.alpha):.0%} help it succeeds with {least.chance:.0%} only: stop earlier."
+    help_words = f"With {_up(least.alpha):.0%} help it succeeds with {wanted:.0%} (rests on {base})."
+    return help_words if item.support == "assisted" else f"{help_words} Without help it would be too much today."
+
+
+def target_of(item: Item, holds: Sequence[StoredHold], now_utc_ns: int) -> tuple[float, str]:
+    """Return an item's target in seconds and why: the longest step that was reached twice lately, and one more."""
+    lately = [
+        h.result.duration_s
+        for h in holds
+        if now_utc_ns - h.onset_utc_ns <= RECENT_DAYS * _DAY_ns and h.onset_utc_ns <= now_utc_ns and _is_of(item, h)
+    ]
+    lately.sort(reverse=True)
+    if len(lately) < TIMES or lately[TIMES - 1] < item.start_s:
+        return item.start_s, f"{item.start_s:.0f} s is where the item begins."
+    sure_s = lately[TIMES - 1]
+    steps = math.floor((sure_s - item.start_s) / item.step_s + 1e-9) + 1
+    target_s = min(item.goal_s, item.start_s + steps * item.step_s)
+    if target_s >= item.goal_s and sure_s >= item.goal_s:
+        return item.goal_s, f"The goal of {item.goal_s:.0f} s was reached twice lately: keep it."
+    return target_s, f"{sure_s:.0f} s were reached twice lately: one step more."
+
+
+def _is_of(item: Item, hold: StoredHold) -> bool:
+    result = hold.result
+    if item.hands == "alternating":
+        return bool(result.grip_changes_s)
+    kind_fits = item.kind == "either" or result.kind in (item.kind, None)
+    support_fits = result.support == item.support or (item.support == "assisted" and result.support == "unassisted")
+    return kind_fits and support_fits and not result.grip_changes_s
+
+
+def _share(programme: Programme, holds: Sequence[StoredHold], intake: IntakeOutcome | None) -> tuple[float, str]:
+    if intake is None:
+        return EQUAL, "No intake yet: both kinds alike."
+    come = {}
+    for kind in ("passive", "active"):
+        item = next((i for i in programme.items if i.kind == kind), None)
+        longest = max((h.result.duration_s for h in holds if h.result.kind == kind), default=0.0)
+        come[kind] = 0.0 if item is None else (longest - item.start_s) / max(item.goal_s - item.start_s, 1.0)
+    return active_share_now(intake, come["passive"], come["active"])
+
+
+def _cautions(intake: IntakeOutcome | None, stops: Sequence[Stop]) -> list[str]:
+    told = []
+    if intake is not None and intake.ask_clinician:
+        told.append(f"{CLINICIAN}: {', '.join(intake.ask_clinician)}. This is a note; it clears nobody.")
+    if intake is not None:
+        told += intake.cautions
+    return told + [stop.words for stop in stops]
+
+
+def _next(
+    programme: Programme,
+    items: Sequence[ItemPrescription],
+    holds: Sequence[StoredHold],
+    intake: IntakeOutcome | None,
+    share: float,
+    days: DayLedger,
+    now_utc_ns: int,
+) -> tuple[str | None, str, int | None]:
+    """Return the item to do next, why, and when."""
+    if days.minutes_left <= 0:
+        return None, "Today's minutes are done.", None
+    free = [i for i in items if not i.paused]
+    if not free:
+        return None, "Everything is paused; see the cautions.", None
+    # An item that asks for more help than it is made for gives way to the assisted one.
+    doable = []
+    for one in free:
+        item = programme.item(one.key)
+        closed = intake is not None and not intake.open_items.get(one.key, True) and one.alpha > FREE_ALPHA
+        hard = item is not None and item.support == "unassisted" and one.alpha > programme.trial.light_alpha
+        if not closed and not hard:
+            doable.append(one)
+    candidates = doable or [i for i in free if (item := programme.item(i.key)) and item.support == "assisted"] or free
+    done_s = {"passive": 0.0, "active": 0.0}
+    since_ns = now_utc_ns - 7 * _DAY_ns
+    for hold in holds:
+        if hold.onset_utc_ns >= since_ns and hold.result.kind in done_s:
+            done_s[hold.result.kind] += hold.result.duration_s
+    total_s = sum(done_s.values())
+    wanted = {"active": share, "passive": 1.0 - share}
+
+    def lack(one: ItemPrescription) -> float:
+        # What the kind still lacks of its share of the last week; the more, the sooner its turn.
+        return wanted[one.kind] * (total_s + 60.0) - done_s[one.kind] if one.kind in wanted else 0.0
+
+    chosen = max(candidates, key=lack)
+    due_ns, bout = _due_ns(chosen, holds, programme.day.remind_after_min, now_utc_ns)
+    words = f"{chosen.title}, {chosen.target_s:.0f} s"
+    words += f" with up to {chosen.alpha_max:.0%} help. " if chosen.alpha > 0 else " without help. "
+    return chosen.key, words + chosen.reason + bout, due_ns
+
+
+def sets_of_bout(item: ItemPrescription, holds: Sequence[StoredHold], now_utc_ns: int) -> int:
+    """Return how many sets of the bout that is going on are done; 0 when the last hold is longer ago than its pause."""
+    ends = _ends(holds, now_utc_ns)
+    if not ends or now_utc_ns - ends[-1][1] > _bout_gap_ns(item):
+        return 0
+    return _sets(item, ends)
+
+
+def _ends(holds: Sequence[StoredHold], now_utc_ns: int) -> list[tuple[int, int]]:
+    """Return begin and end (UTC ns) of the holds so far, oldest first."""
+    ends = [(h.onset_utc_ns, h.onset_utc_ns + round(h.result.duration_s * 1e9)) for h in holds]
+    return sorted(e for e in ends if e[0] <= now_utc_ns)
+
+
+def _bout_gap_ns(item: ItemPrescription) -> int:
+    return round(max(SAME_EFFORT_RESTS * item.rest_s, SAME_EFFORT_LEAST_s) * 1e9)
+
+
+def _sets(item: ItemPrescription, ends: Sequence[tuple[int, int]]) -> int:
+    """Return how many holds the last bout has: those with no longer pause in between than a bout's."""
+    sets = 1
+    for (_, before), (after, _) in zip(ends[-2::-1], ends[:0:-1], strict=True):
+        if after - before > _bout_gap_ns(item):
+            break
+        sets += 1
+    return sets
+
+
+def _due_ns(
+    chosen: ItemPrescription, holds: Sequence[StoredHold], remind_after_min: float, now_utc_ns: int
+) -> tuple[int, str]:
+    """Return when the next set or bout is due: after the rest, or, the item's sets done, after the pause of a bout."""
+    ends = _ends(holds, now_utc_ns)
+    if not ends:
+        return now_utc_ns, ""
+    sets = _sets(chosen, ends)
+    last_ns = ends[-1][1]
+    if sets >= chosen.sets:
+        due_ns = last_ns + round(remind_after_min * 60e9)
+        if due_ns > now_utc_ns:
+            return due_ns, f" {sets} sets of this bout are done: the next bout in {remind_after_min:.0f} min."
+        return now_utc_ns, ""
+    return max(now_utc_ns, last_ns + round(chosen.rest_s * 1e9)), ""
+
+
+def _up(alpha: float) -> float:
+    """Return a fraction rounded up to the next whole percent."""
+    return math.ceil(alpha * 100 - 1e-9) / 100

@@ -1,0 +1,1 @@
+"""What a person has done: days, sums, periods compared."""

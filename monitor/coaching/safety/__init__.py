@@ -1,0 +1,1 @@
+"""Stop rules and care of the back."""

@@ -1,0 +1,1 @@
+"""The live feed: newest picture for every screen, without holding up the pipeline."""

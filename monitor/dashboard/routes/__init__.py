@@ -1,0 +1,1 @@
+"""REST routes, one module for each subject."""

@@ -1,0 +1,112 @@
+"""REST: a coach's corrections of holds. The measurement stays; everything can be undone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from fastapi import APIRouter
+
+from monitor.coaching.split_parts import part_means
+from monitor.dashboard.interfaces import Coach, RigView, StoreReader
+from monitor.dashboard.live.hub import LiveHub
+from monitor.dashboard.views.coaching_models import (
+    CorrectionGiven,
+    CorrectionModel,
+    EndingGiven,
+    HoldCorrections,
+    UndoGiven,
+    correction_shape,
+)
+from monitor.dashboard.views.json_views import event_view, hold_view
+from monitor.dashboard.views.models import HoldModel, RowId
+from monitor.dashboard.views.problems import InvalidRequest, NotThere
+from monitor.store import Correction, StoredHold
+
+
+def correction_routes(coach: Coach, reader: StoreReader, rig: RigView, hub: LiveHub) -> APIRouter:
+    """Return the routes ``/corrections``, ``/corrections/{id}/undo``, ``/holds/{uid}/corrections``, ``/ending``."""
+    router = APIRouter(tags=["corrections"])
+    store = coach.coaching.store
+    bar_names = {channel["name"] for channel in rig["channels"] if channel["part"] == "bar"}
+
+    def tell_screens(session_uid: str, change: Callable[[], Correction]) -> Correction:
+        """Make a change and tell every screen which holds came, went or changed by it."""
+        before = {hold.uid: hold for hold in store.holds_of_session(session_uid)}
+        made = change()
+        after = {hold.uid: hold for hold in store.holds_of_session(session_uid)}
+        for uid in before.keys() - after.keys():
+            hub.publish_event(event_view("withdrawn", uid))
+        for uid, hold in after.items():
+            if before.get(uid) != hold:
+                hub.publish_event(event_view("revised" if uid in before else "closed", uid, hold))
+        session = store.get_session(session_uid)
+        coach.coaching.changed(session.person_uid if session is not None else None)
+        return made
+
+    def wanted(uid: str) -> StoredHold:
+        hold = store.get_hold(uid)
+        if hold is None:
+            raise NotThere(f"hold {uid[:80]!r}")
+        return hold
+
+    def content_of(uid: str, given: CorrectionGiven) -> dict[str, Any]:
+        needs = {"retag": "to_kind", "split": "at_s", "join": "with_uid"}.get(given.kind)
+        if needs is not None and getattr(given, needs) is None:
+            raise InvalidRequest(f"{needs}: a {given.kind} needs it")
+        if given.kind == "retag":
+            return {"kind": given.to_kind}
+        if given.kind == "join":
+            return {"with": given.with_uid}
+        if given.kind != "split" or given.at_s is None:
+            return {}
+        curve = reader.hold_curve(uid)
+        parts = None
+        if curve is not None:
+            t_s, names, load_N = curve
+            bar = np.array([name in bar_names for name in names])
+            parts = part_means(wanted(uid), given.at_s, t_s, load_N[:, bar].sum(axis=1))
+        return {"at_s": given.at_s} if parts is None else {"at_s": given.at_s, "parts": parts}
+
+    @router.get("/corrections", response_model=list[CorrectionModel])
+    def recent() -> list[CorrectionModel]:
+        """List corrections, newest first, undone ones too."""
+        return [correction_shape(one) for one in store.corrections.recent()]
+
+    @router.get("/holds/{uid}/corrections", response_model=HoldCorrections)
+    def of_hold(uid: str) -> dict[str, Any]:
+        """Return a hold as it was measured, and everything that was corrected of it."""
+        wanted(uid)
+        measured = store.corrections.measured(uid)
+        return {
+            "measured": None if measured is None else hold_view(measured),
+            "corrections": [correction_shape(one) for one in store.corrections.of_hold(uid)],
+        }
+
+    @router.post("/holds/{uid}/corrections", response_model=CorrectionModel, status_code=201)
+    def make(uid: str, given: CorrectionGiven) -> CorrectionModel:
+        """Correct a hold. What is measured stays as it is; every screen sees the corrected hold."""
+        hold, content = wanted(uid), content_of(uid, given)
+        made = tell_screens(
+            hold.session_uid,
+            lambda: store.corrections.make(uid, given.kind, content, reason=given.reason, made_by=given.made_by),
+        )
+        return correction_shape(made)
+
+    @router.post("/corrections/{number}/undo", response_model=CorrectionModel)
+    def undo(number: RowId, given: UndoGiven | None = None) -> CorrectionModel:
+        """Take a correction back; those that rested on it are void until it is made again."""
+        by = given.undone_by if given is not None else "coach"
+        session_uid = store.corrections.get(number).session_uid
+        return correction_shape(tell_screens(session_uid, lambda: store.corrections.undo(number, by)))
+
+    @router.put("/holds/{uid}/ending", response_model=HoldModel)
+    def ending(uid: str, given: EndingGiven) -> dict[str, Any]:
+        """Say why a hold ended: ``exhausted``, ``target``, ``other``, or null for not told."""
+        store.corrections.set_ending(uid, given.ending)
+        hold = wanted(uid)
+        coach.coaching.changed(hold.person_uid)
+        return hold_view(hold)
+
+    return router

@@ -1,0 +1,131 @@
+"""REST: what is entered by hand: pain, the cues for the lower back, hangs away from the rig."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+from monitor.coaching.safety.back_care import BackCare
+from monitor.coaching.safety.stop_rules import Stop
+from monitor.dashboard.interfaces import Coach
+from monitor.dashboard.views.coaching_models import (
+    NS_PER_MS,
+    HangGiven,
+    HangModel,
+    PainGiven,
+    PainKept,
+    PainModel,
+    PendulumModel,
+    StopModel,
+    SwingCalibrationModel,
+    SwingGiven,
+    hang_shape,
+    pain_shape,
+    swing_shape,
+)
+from monitor.dashboard.views.models import RowId
+from monitor.dashboard.views.problems import InvalidRequest, NotThere
+from monitor.measures.own_swing import MeasuredAngle, angle_from_reach
+
+
+def entry_routes(coach: Coach) -> APIRouter:
+    """Return the routes ``/people/{uid}/pains``, ``/stops``, ``/back-care``, ``/hangs``, ``/swing-calibrations``."""
+    router = APIRouter(tags=["entries"], prefix="/people/{uid}")
+    coaching = coach.coaching
+
+    @router.get("/pains", response_model=list[PainModel])
+    def pains(uid: str) -> list[PainModel]:
+        """List a person's entries of pain, oldest first."""
+        coaching.person(uid)
+        return [pain_shape(entry) for entry in coaching.store.people.pains(uid)]
+
+    @router.post("/pains", response_model=PainKept, status_code=201)
+    def add_pain(uid: str, given: PainGiven) -> PainKept:
+        """Keep an entry of pain; the answer says what is paused by it and who to ask."""
+        fields = given.model_dump()
+        fields["symptoms"], fields["tried"] = tuple(given.symptoms), tuple(given.tried)
+        entry, stops = coaching.log_pain(uid, **fields)
+        return PainKept(entry=pain_shape(entry), stops=[_stop_shape(stop) for stop in stops])
+
+    @router.get("/stops", response_model=list[StopModel])
+    def stops(uid: str) -> list[StopModel]:
+        """List the pauses in force."""
+        return [_stop_shape(stop) for stop in coaching.stops(uid)]
+
+    @router.get("/back-care", response_model=BackCare)
+    def back_care(uid: str) -> BackCare:
+        """Return the log of the cues for the lower back, and the next one."""
+        return coaching.back_care(uid)
+
+    @router.get("/hangs", response_model=list[HangModel])
+    def hangs(uid: str) -> list[HangModel]:
+        """List a person's hangs away from the rig, oldest first."""
+        coaching.person(uid)
+        return [hang_shape(hang) for hang in coaching.store.people.manual_hangs(uid)]
+
+    @router.post("/hangs", response_model=HangModel, status_code=201)
+    def add_hang(uid: str, given: HangGiven) -> HangModel:
+        """Keep a hang away from the rig; it is marked as entered by hand wherever it counts."""
+        at_ns = None if given.at_utc_ms is None else given.at_utc_ms * NS_PER_MS
+        return hang_shape(coaching.log_hang(uid, given.duration_s, at_ns, given.kind, given.note))
+
+    @router.delete("/hangs/{number}", status_code=204)
+    def remove_hang(uid: str, number: RowId) -> None:
+        """Take a hang that was entered by mistake out of every list."""
+        coaching.person(uid)
+        mine = any(hang.id == number for hang in coaching.store.people.manual_hangs(uid))
+        if not (mine and coaching.store.people.remove_manual_hang(number)):
+            raise NotThere(f"hang {number} of this person")
+        coaching.changed(uid)
+
+    @router.get("/swing-calibrations", response_model=PendulumModel)
+    def swings(uid: str) -> PendulumModel:
+        """Return a person's deliberate swings, and the kappa that later swings are told with."""
+        coaching.person(uid)
+        return _pendulum_shape(uid)
+
+    @router.post("/swing-calibrations/try", response_model=SwingCalibrationModel)
+    def try_swing(uid: str, given: SwingGiven) -> SwingCalibrationModel:
+        """Tell what would follow from the measured amplitude of a deliberate swing; nothing is kept, ``id`` is 0."""
+        return swing_shape(coaching.reckon_swing(given.hold_uid, given.after_s, _angle(uid, given)))
+
+    @router.post("/swing-calibrations", response_model=PendulumModel, status_code=201)
+    def add_swing(uid: str, given: SwingGiven) -> PendulumModel:
+        """Keep the measured amplitude of a deliberate swing: an angle, or how far apart its turning points lie."""
+        coaching.calibrate_swing(given.hold_uid, given.after_s, _angle(uid, given))
+        return _pendulum_shape(uid)
+
+    @router.delete("/swing-calibrations/{number}", status_code=204)
+    def remove_swing(uid: str, number: RowId) -> None:
+        """Take a deliberate swing back."""
+        coaching.person(uid)
+        if not coaching.store.swings.remove(uid, number):
+            raise NotThere(f"swing {number} of this person")
+
+    def _angle(uid: str, given: SwingGiven) -> MeasuredAngle:
+        """Return what was measured, of a hold that is this person's."""
+        coaching.person(uid)
+        hold = coaching.store.get_hold(given.hold_uid)
+        session = None if hold is None else coaching.store.get_session(hold.session_uid)
+        if session is None or session.person_uid != uid:
+            raise NotThere(f"hold {given.hold_uid[:80]!r} of this person")
+        if given.degrees is not None:
+            return MeasuredAngle(given.degrees, given.u_degrees)
+        if given.reach_m is not None and given.length_m is not None:
+            return angle_from_reach(given.reach_m, given.length_m)
+        raise InvalidRequest("degrees: give it, or reach_m and length_m")
+
+    def _pendulum_shape(uid: str) -> PendulumModel:
+        pendulum = coaching.store.swings.pendulum(uid)
+        return PendulumModel(
+            kappa=pendulum.kappa,
+            kappa_u=pendulum.kappa * pendulum.u_rel,
+            swings=[swing_shape(one) for one in coaching.store.swings.of_person(uid)],
+        )
+
+    return router
+
+
+def _stop_shape(stop: Stop) -> StopModel:
+    return StopModel(
+        item=stop.item, why=stop.why, ask=stop.ask, since_utc_ms=stop.since_utc_ns // NS_PER_MS, words=stop.words
+    )

@@ -1,0 +1,171 @@
+"""REST: markers of cues, pain and notes at an instant of a session: made with one tap, taken back, put back."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Request
+from pydantic import BaseModel, Field
+
+from monitor.coaching.safety.stop_rules import Stop
+from monitor.dashboard.interfaces import Coach
+from monitor.dashboard.security.authorization import who_asks
+from monitor.dashboard.security.refusals import Refusal
+from monitor.dashboard.views.coaching_models import NS_PER_MS, Given, StopModel
+from monitor.dashboard.views.models import RowId
+from monitor.dashboard.views.problems import InvalidRequest, NotThere
+from monitor.store import Marker, StoredHold
+
+AROUND_s = 5.0
+"""A marker belongs to a hold that it lies in, or at most so far beside: pain is told just after letting go."""
+
+
+class NobodyOnTheRig(Refusal):
+    """A marker was made with one tap while nobody is on the rig, nor was a moment ago."""
+
+    code = "nobody-on-the-rig"
+    status = 409
+
+    def __init__(self) -> None:
+        super().__init__(
+            what="Nobody is on the rig, nor was a moment ago.",
+            means="No marker was kept.",
+            do="Open the hold and mark it there.",
+        )
+
+
+class MarkerGiven(Given):
+    """A marker. ``cue``: something was said or shown; ``pain`` may carry how much (0 to 10) and where.
+
+    ``at_s`` is on the time axis of the holds and pictures. With a rating the pain is kept among the person's entries,
+    too, and the stop rules look at it; taking the marker back leaves that entry.
+    """
+
+    kind: Literal["cue", "pain", "note"]
+    text: str = Field(default="", max_length=2000)
+    pain: int | None = Field(default=None, ge=0, le=10)
+    place: str | None = Field(default=None, max_length=40)
+    at_s: Annotated[float | None, Field(default=None, allow_inf_nan=False, ge=0, le=1e12)] = None
+
+
+class MarkerModel(BaseModel):
+    """A marker as kept; ``removed_utc_ms`` is null while it stands."""
+
+    id: int
+    session_uid: str
+    kind: Literal["cue", "pain", "note"]
+    at_s: float
+    text: str
+    pain: int | None
+    made_by: str
+    made_utc_ms: int
+    removed_utc_ms: int | None
+
+
+class MarkerKept(BaseModel):
+    """The marker, and the pauses that are now in force where it told how much it hurts."""
+
+    marker: MarkerModel
+    stops: list[StopModel]
+
+
+def marker_routes(coach: Coach) -> APIRouter:
+    """Return the routes ``/markers``, ``/holds/{uid}/markers`` and ``/sessions/{uid}/markers``."""
+    router = APIRouter(tags=["markers"])
+    coaching = coach.coaching
+    kept = coaching.store.markers
+
+    def wanted(uid: str) -> StoredHold:
+        hold = coaching.store.get_hold(uid)
+        if hold is None:
+            raise NotThere(f"hold {uid[:80]!r}")
+        return hold
+
+    def add(request: Request, given: MarkerGiven, session_uid: str, at_s: float, hold: StoredHold | None) -> MarkerKept:
+        if given.kind != "pain" and (given.pain is not None or given.place is not None):
+            raise InvalidRequest(f"pain: a {given.kind} has none")
+        session = coaching.store.get_session(session_uid)
+        person_uid = session.person_uid if session is not None else None
+        stops: list[Stop] = []
+        if given.pain is not None and person_uid is not None:
+            # First: a place that does not exist refuses the whole of it.
+            _, stops = coaching.log_pain(
+                person_uid, given.pain, place=given.place, hold_uid=hold.uid if hold else None, note=given.text
+            )
+        text = given.text if given.place is None else f"{given.place.replace('_', ' ')} {given.text}".strip()
+        made = kept.add(session_uid, given.kind, at_s, text=text, pain=given.pain, made_by=who_asks(request))
+        return MarkerKept(marker=marker_shape(made), stops=[_stop_shape(stop) for stop in stops])
+
+    @router.post("/markers", response_model=MarkerKept, status_code=201)
+    def mark_now(request: Request, given: MarkerGiven) -> MarkerKept:
+        """Mark whoever is on the rig, or was a moment ago: at ``at_s`` of the picture that is shown, or now."""
+        running = coach.running_session()
+        if running is None:
+            raise NobodyOnTheRig
+        session_uid, now_s = running
+        at_s = now_s if given.at_s is None else given.at_s
+        if abs(at_s - now_s) > 60.0:
+            raise InvalidRequest("at_s: it lies more than a minute away from now")
+        return add(request, given, session_uid, at_s, None)
+
+    @router.post("/holds/{uid}/markers", response_model=MarkerKept, status_code=201)
+    def mark_hold(request: Request, uid: str, given: MarkerGiven) -> MarkerKept:
+        """Mark an instant of a kept hold; without ``at_s`` its end."""
+        hold = wanted(uid)
+        at_s = hold.result.release_s if given.at_s is None else given.at_s
+        if not hold.result.onset_s - AROUND_s <= at_s <= hold.result.release_s + AROUND_s:
+            raise InvalidRequest("at_s: it does not lie in the hold")
+        return add(request, given, hold.session_uid, at_s, hold)
+
+    @router.get("/holds/{uid}/markers", response_model=list[MarkerModel])
+    def of_hold(uid: str, removed: bool = False) -> list[MarkerModel]:
+        """List a hold's markers in the order of their instants, on the hold's own time axis."""
+        hold = wanted(uid)
+        first_s, last_s = hold.result.onset_s - AROUND_s, hold.result.release_s + AROUND_s
+        found = []
+        for one in kept.of_session(hold.session_uid, removed=removed):
+            at_s = one.time_near(hold.result.onset_s)
+            if first_s <= at_s <= last_s:
+                found.append(marker_shape(one, at_s))
+        return found
+
+    @router.get("/sessions/{session_uid}/markers", response_model=list[MarkerModel])
+    def of_session(session_uid: str, removed: bool = False) -> list[MarkerModel]:
+        """List a session's markers in the order of their instants."""
+        if coaching.store.get_session(session_uid) is None:
+            raise NotThere(f"stay {session_uid[:80]!r}")
+        return [marker_shape(one) for one in kept.of_session(session_uid, removed=removed)]
+
+    @router.delete("/markers/{number}", response_model=MarkerModel)
+    def remove(request: Request, number: RowId) -> MarkerModel:
+        """Take a marker back."""
+        return marker_shape(kept.remove(number, who_asks(request)))
+
+    @router.post("/markers/{number}/restore", response_model=MarkerModel)
+    def restore(request: Request, number: RowId) -> MarkerModel:
+        """Put a marker that was taken back in its place again."""
+        return marker_shape(kept.restore(number, who_asks(request)))
+
+    return router
+
+
+def marker_shape(one: Marker, at_s: float | None = None) -> MarkerModel:
+    """Return a marker as a screen needs it."""
+    removed_ns = one.removed_utc_ns
+    return MarkerModel(
+        id=one.id,
+        session_uid=one.session_uid,
+        kind=one.kind,
+        at_s=one.at_s if at_s is None else at_s,
+        text=one.text,
+        pain=one.pain,
+        made_by=one.made_by,
+        made_utc_ms=one.made_utc_ns // NS_PER_MS,
+        removed_utc_ms=None if removed_ns is None else removed_ns // NS_PER_MS,
+    )
+
+
+def _stop_shape(stop: Stop) -> StopModel:
+    return StopModel(
+        item=stop.item, why=stop.why, ask=stop.ask, since_utc_ms=stop.since_utc_ns // NS_PER_MS, words=stop.words
+    )

@@ -1,0 +1,97 @@
+"""REST: people, their intake, and who hangs now."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+from monitor.coaching.live.live_advice import LiveAdvice
+from monitor.coaching.people.intake import intake_outcome, places, questions
+from monitor.dashboard.interfaces import Coach
+from monitor.dashboard.views.coaching_models import (
+    IntakeGiven,
+    IntakeModel,
+    OwnerGiven,
+    PersonGiven,
+    PersonModel,
+    QuestionModel,
+    WhoGiven,
+    WhoModel,
+    intake_shape,
+    person_shape,
+)
+
+
+def people_routes(coach: Coach) -> APIRouter:
+    """Return the routes of people, their intakes, the session's owner, ``/who`` and ``/advice``."""
+    router = APIRouter(tags=["people"])
+    coaching = coach.coaching
+
+    @router.get("/people", response_model=list[PersonModel])
+    def everybody() -> list[PersonModel]:
+        """List everybody, by name."""
+        return [person_shape(person) for person in coaching.everybody()]
+
+    @router.post("/people", response_model=PersonModel, status_code=201)
+    def add(person: PersonGiven) -> PersonModel:
+        """Keep a new person. A guest needs no record."""
+        return person_shape(coaching.add_person(**person.model_dump()))
+
+    @router.get("/people/{uid}", response_model=PersonModel)
+    def one(uid: str) -> PersonModel:
+        """Return a person."""
+        return person_shape(coaching.person(uid))
+
+    @router.put("/people/{uid}", response_model=PersonModel)
+    def change(uid: str, person: PersonGiven) -> PersonModel:
+        """Change a person; every field is written."""
+        return person_shape(coaching.change_person(uid, **person.model_dump()))
+
+    @router.get("/intake/questions", response_model=list[QuestionModel])
+    def asked() -> list[QuestionModel]:
+        """List the questions of the intake in their order."""
+        return [
+            QuestionModel(
+                key=q.key, text=q.text, answer=q.answer, choices=list(places() if q.answer == "places" else q.choices)
+            )
+            for q in questions()
+        ]
+
+    @router.get("/people/{uid}/intakes", response_model=list[IntakeModel])
+    def intakes(uid: str) -> list[IntakeModel]:
+        """List a person's questionings, newest first; what follows is reckoned anew from the answers."""
+        coaching.person(uid)
+        return [intake_shape(kept, intake_outcome(kept.answers)) for kept in coaching.store.people.intakes(uid)]
+
+    @router.post("/people/{uid}/intakes", response_model=IntakeModel, status_code=201)
+    def take(uid: str, given: IntakeGiven) -> IntakeModel:
+        """Keep a questioning and tell what follows from it. It clears nobody medically."""
+        return intake_shape(*coaching.take_intake(uid, given.answers))
+
+    @router.get("/who", response_model=WhoModel)
+    def who() -> WhoModel:
+        """Tell who hangs now."""
+        return _who(coach)
+
+    @router.put("/who", response_model=WhoModel)
+    def set_who(given: WhoGiven) -> WhoModel:
+        """Say who hangs from now on; a stay in progress is theirs."""
+        coach.set_person(given.person_uid, given.item)
+        return _who(coach)
+
+    @router.put("/sessions/{session_uid}/person", status_code=204)
+    def set_owner(session_uid: str, given: OwnerGiven) -> None:
+        """Say afterwards who hung in a session."""
+        coaching.store.people.assign_session(session_uid, given.person_uid)
+
+    @router.get("/advice", response_model=LiveAdvice)
+    def advice() -> LiveAdvice:
+        """Tell reserve used and time left of the running hold, renewed about once a second."""
+        return coach.live.now()
+
+    return router
+
+
+def _who(coach: Coach) -> WhoModel:
+    uid = coach.person_uid
+    person = None if uid is None else coach.coaching.store.people.get(uid)
+    return WhoModel(person_uid=uid, name=None if person is None else person.name)

@@ -1,0 +1,1 @@
+"""Who may read and change what: sign-in, pairing, limits, the middleware before every request."""

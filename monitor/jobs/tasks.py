@@ -1,0 +1,308 @@
+"""What can be done as a job: each task runs in a process of its own, tells how far it is, and returns what it made."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import io
+import json
+import zipfile
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+from monitor.errors import BadInput
+from monitor.store import DataFolder, Store, StoredHold
+
+
+class Tell(Protocol):
+    """Takes how far a task is: a share from 0 to 1, a stable word for the stage, and words for people."""
+
+    def __call__(self, share: float, stage: str, words: str, *, to_the_end: bool = False) -> None:
+        """Tell; ``to_the_end``: from here on the task must not be broken off."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """A job's wishes and surroundings. ``place`` is an empty private folder for the file that comes of it."""
+
+    kind: str
+    analysis_settings: Mapping[str, Any]
+    folder: DataFolder
+    store: Store
+    place: Path
+    who: str
+    version: str
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What came of a task: facts, and a file in the order's place where it makes one."""
+
+    outcome: dict[str, Any]
+    file: str | None = None
+    media_type: str = ""
+
+
+def report(order: Order, tell: Tell) -> Made:
+    """Write a person's report as PDF."""
+    from monitor.coaching.coaching_service import CoachingService
+    from monitor.exports.hold_curve import hold_curve
+    from monitor.reports.person_report import CURVES, report_data
+    from monitor.reports.typeset import typeset
+
+    analysis_settings, now, looked = order.analysis_settings, dt.datetime.now(dt.UTC), 0
+
+    def curve_of(uid: str) -> Any:
+        nonlocal looked
+        looked += 1
+        tell(0.3 + 0.4 * min(1.0, looked / (CURVES + 1)), "curves", "Reading the curves of key holds")
+        return hold_curve(order.store, order.folder, uid)
+
+    tell(0.05, "reading", "Reading what was done")
+    coaching = CoachingService(order.store)
+    person = coaching.person(analysis_settings["person_uid"])
+    first, last = _day(analysis_settings.get("first")), _day(analysis_settings.get("last"))
+    content = report_data(coaching, person.uid, first, last, now, curve_of, order.version)
+    tell(0.75, "typesetting", "Setting the pages")
+    made = typeset(content, now)
+    name = f"report-{file_word(person.name)}-{last or now.date()}.pdf"
+    (order.place / name).write_bytes(made)
+    return Made({"bytes": len(made)}, name, "application/pdf")
+
+
+def archive(order: Order, tell: Tell) -> Made:
+    """Write everything that is kept of a person into one file."""
+    from monitor.exports.archive import write_archive
+
+    tell(0.02, "reading", "Reading what is kept")
+    person = order.store.people.get(order.analysis_settings["person_uid"])
+    name = f"person-{file_word(person.name if person else '')}-{dt.datetime.now(dt.UTC):%Y-%m-%d}.zip"
+    made = write_archive(
+        order.store,
+        order.folder,
+        order.analysis_settings["person_uid"],
+        order.place / name,
+        version=order.version,
+        made_at=dt.datetime.now(dt.UTC),
+        progress=_bytes(tell, 0.1, 0.98, "journals", "Packing raw readings"),
+    )
+    outcome = {"holds": made.holds, "journals": made.journals, "missing_journals": made.missing_journals}
+    return Made(outcome, name, "application/zip")
+
+
+def take_archive(order: Order, tell: Tell) -> Made:
+    """Put an archive's person into this store."""
+    from monitor.exports.archive import import_archive
+
+    tell(0.02, "checking", "Checking the archive")
+
+    def keeping() -> None:
+        tell(0.9, "keeping", "Keeping what is in it", to_the_end=True)
+
+    made = import_archive(
+        order.store,
+        order.folder,
+        Path(order.analysis_settings["path"]),
+        who=order.who,
+        although_erased=bool(order.analysis_settings.get("although_erased")),
+        progress=_bytes(tell, 0.02, 0.88, "unpacking", "Checking and unpacking"),
+        keeping=keeping,
+    )
+    outcome = dataclasses.asdict(made)
+    return Made(outcome)
+
+
+def reanalysis(order: Order, tell: Tell) -> Made:
+    """Measure the holds of all sessions anew."""
+    from monitor.measures.result import MEASUREMENT_VERSION
+    from monitor.reanalysis import reanalyse, sessions_to_measure
+
+    everything = bool(order.analysis_settings.get("everything"))
+    whole = sessions_to_measure(order.store, everything=everything)
+    done = measured = new = gone = 0
+    differences: list[dict[str, Any]] = []
+    troubles: list[dict[str, str]] = []
+    tell(0.0, "measuring", f"0 of {whole} stays measured anew")
+    # One process: this one. The measuring of the day keeps the others.
+    for one in reanalyse(order.store, order.folder, jobs=1, everything=everything):
+        done, measured = done + 1, measured + one.measured
+        new, gone = new + one.found_new, gone + one.no_more
+        differences += [dataclasses.asdict(d) for d in one.differences]
+        if one.trouble:
+            troubles.append({"session_uid": one.session_uid, "trouble": one.trouble})
+        tell(done / max(done, whole), "measuring", f"{done} of {whole} stays measured anew")
+    outcome = {
+        "sessions": done,
+        "holds": measured,
+        "found_new": new,
+        "no_more": gone,
+        "moved": len(differences),
+        "not_measured": len(troubles),
+        "measurement_version": MEASUREMENT_VERSION,
+    }
+    name = "measured-anew.json"
+    content = {**outcome, "differences": differences, "troubles": troubles}
+    (order.place / name).write_text(json.dumps(content, indent=1), encoding="utf-8")
+    return Made(outcome, name, "application/json")
+
+
+def export(order: Order, tell: Tell) -> Made:
+    """Export chosen holds: their table, or their curves with it in one zip file."""
+    analysis_settings = order.analysis_settings
+    uids, form, curves = (
+        list(analysis_settings["uids"]),
+        str(analysis_settings["form"]),
+        bool(analysis_settings.get("curves")),
+    )
+    tell(0.02, "reading", "Reading the holds")
+    holds = [_hold(order.store, uid) for uid in uids]
+    lab = form in ("c3d", "edf")
+    if not lab and not curves:
+        name, content = _table(holds, form, order)
+        (order.place / name).write_bytes(content)
+        return Made({"holds": len(holds), "curves": 0}, name, _MEDIA[form])
+    name, written, missing = f"holds-{form}.zip", 0, []
+    with zipfile.ZipFile(order.place / name, "w", zipfile.ZIP_DEFLATED) as made:
+        if not lab:
+            made.writestr(*_table(holds, form, order))
+        for done, hold in enumerate(holds, start=1):
+            curve = _curve_file(hold, form, order)
+            if curve is None:
+                missing.append(hold.uid)
+            else:
+                made.writestr(f"curves/{hold.uid}.{form}", curve)
+                written += 1
+            tell(0.05 + 0.93 * done / len(holds), "curves", f"{done} of {len(holds)} curves")
+        if missing:
+            made.writestr("without-a-curve.txt", "Their raw readings are no longer on disk:\n" + "\n".join(missing))
+    return Made({"holds": len(holds), "curves": written, "without_a_curve": len(missing)}, name, "application/zip")
+
+
+def erase(order: Order, tell: Tell) -> Made:
+    """Erase a person everywhere; the receipt is the file that comes of it."""
+    from monitor.exports.erasure import erase_everywhere
+
+    tell(0.3, "erasing", "Erasing journals and rows", to_the_end=True)
+    receipt = erase_everywhere(
+        order.store, order.folder, order.analysis_settings["person_uid"], who=order.who, version=order.version
+    )
+    name = "receipt.json"
+    (order.place / name).write_text(json.dumps(receipt, indent=1, ensure_ascii=False), encoding="utf-8")
+    return Made(receipt, name, "application/json")
+
+
+def backup(order: Order, tell: Tell) -> Made:
+    """Copy the data folder to a backup place and read the copy back."""
+    from monitor.store.maintenance.backup import make_backup
+
+    tell(0.02, "copying", "Copying the database")
+    made = make_backup(
+        order.folder,
+        Path(order.analysis_settings["into"]),
+        keep=int(order.analysis_settings["keep"]),
+        progress=_bytes(tell, 0.05, 0.7, "copying", "Copying raw readings"),
+    )
+    return Made(
+        {
+            "place": str(made.place),
+            "stamp": made.stamp,
+            "files": len(made.entries),
+            "bytes": sum(entry.size for entry in made.entries),
+            "copied_bytes": made.copied_bytes,
+            "missing": len(made.missing),
+            "removed": list(made.removed),
+        }
+    )
+
+
+TASKS: dict[str, Callable[[Order, Tell], Made]] = {
+    "report": report,
+    "archive": archive,
+    "import": take_archive,
+    "reanalysis": reanalysis,
+    "export": export,
+    "erase": erase,
+    "backup": backup,
+}
+
+_MEDIA = {
+    "csv": "text/csv; charset=utf-8",
+    "json": "application/json",
+    "parquet": "application/vnd.apache.parquet",
+}
+
+
+def file_word(name: str) -> str:
+    """Return a name as part of a file name that means nothing to any system."""
+    kept = "".join(c if c.isascii() and c.isalnum() else "-" for c in name).strip("-")
+    return kept[:40] or "person"
+
+
+def _day(text: str | None) -> dt.date | None:
+    return None if text is None else dt.date.fromisoformat(text)
+
+
+def _bytes(tell: Tell, low: float, high: float, stage: str, words: str) -> Callable[[int, int], None]:
+    def told(done: int, whole: int) -> None:
+        share = done / whole if whole else 1.0
+        tell(low + (high - low) * share, stage, f"{words}: {done / 1e6:.0f} of {whole / 1e6:.0f} MB")
+
+    return told
+
+
+def _hold(store: Store, uid: str) -> StoredHold:
+    hold = store.get_hold(uid)
+    if hold is None:
+        raise BadInput(
+            what=f"There is no hold {uid[:80]!r}.",
+            means="Nothing was exported.",
+            do="Take uids from the list of holds; it may have changed since the page was loaded.",
+        )
+    return hold
+
+
+def _table(holds: list[StoredHold], form: str, order: Order) -> tuple[str, bytes]:
+    from monitor.exports import holds_csv, holds_json
+
+    if form == "parquet":
+        from monitor.exports.parquet_file import holds_parquet
+
+        return "holds.parquet", holds_parquet(holds, version=order.version)
+    out = io.StringIO(newline="")
+    (holds_json if form == "json" else holds_csv)(holds, out)
+    return f"holds.{form}", out.getvalue().encode()
+
+
+def _curve_file(hold: StoredHold, form: str, order: Order) -> bytes | None:
+    """Return a hold's curve in a form, None where its raw readings are gone."""
+    from monitor.exports import curve_csv, stamps_of
+    from monitor.exports.hold_curve import hold_curve
+    from monitor.exports.recording import recording
+
+    found, session = hold_curve(order.store, order.folder, hold.uid), order.store.get_session(hold.session_uid)
+    if found is None or session is None:
+        return None
+    t_s, names, load_N = found
+    if form == "csv":
+        out = io.StringIO(newline="")
+        curve_csv(stamps_of(t_s), names, load_N, out)
+        return out.getvalue().encode()
+    if form == "json":
+        rows = [[None if x != x else x for x in row] for row in load_N.tolist()]
+        content = {"uid": hold.uid, "names": [f"{n}_N" for n in names], "t_s": t_s.tolist(), "load_N": rows}
+        return json.dumps({**content, "result": hold.result.as_dict()}, allow_nan=False).encode()
+    if form == "parquet":
+        from monitor.exports.parquet_file import curve_parquet
+
+        return curve_parquet(t_s, names, load_N, hold, session.rig, session.calibration, version=order.version)
+    made = recording(t_s, names, load_N, hold, session.rig, session.calibration, order.version)
+    if form == "c3d":
+        from monitor.exports.c3d_file import c3d_bytes
+
+        return c3d_bytes(made)
+    from monitor.exports.edf_file import edf_bytes
+
+    return edf_bytes(made)

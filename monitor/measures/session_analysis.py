@@ -1,0 +1,100 @@
+"""A whole session on the rig to its result: zeros, bodyweight, holds, measures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from monitor.holds.edges import LEAST_FRACTION, find_holds
+from monitor.measures.hold import measure_hold
+from monitor.measures.hold_context import ALPHA_MAX, HoldContext
+from monitor.measures.result import Quality, RecordResult
+from monitor.measures.swing import ANYBODY, Pendulum
+from monitor.signals.bodyweight import Bodyweight, given_bodyweight, read_bodyweight
+from monitor.signals.session_loads import SessionLoads
+from monitor.signals.stuck import stuck_rows
+from monitor.signals.unweighed_bar import LEAST_INFERRED_S, inferred_bar_N
+from monitor.signals.windows import PRESENT_N
+from monitor.signals.zeros import read_zeros
+
+GIVEN_U_REL = 0.002
+"""Standard uncertainty of a bodyweight that a person states (a household scale and a pair of shoes)."""
+
+
+@dataclass(frozen=True, slots=True)
+class AnalysisSettings:
+    """What a caller may set: bodyweight (N), allowed assistance, shoulders at the start, the person as a pendulum."""
+
+    bodyweight_N: float | None = None
+    alpha_max: float = ALPHA_MAX
+    given_start: str | None = None
+    pendulum: Pendulum = ANYBODY
+
+
+def analyse_session(
+    raw: SessionLoads,
+    analysis_settings: AnalysisSettings,
+    *,
+    clock_rate: float = 1.0,
+    u_clock_rate: float = 5e-5,
+    spikes: int = 0,
+) -> RecordResult:
+    """Return everything that a session yields; its loads are as calibrated, not yet zeroed."""
+    lost = int(np.count_nonzero(np.isnan(raw.load_N).all(axis=1)))
+    quality = Quality(len(raw), lost, spikes, raw.rate_Hz if len(raw) > 2 else None)
+    if len(raw) < 8:
+        return RecordResult(None, None, [], quality, ["too_short"])
+    stuck = stuck_rows(raw.load_N, raw.rate_Hz)
+    if stuck.any():
+        raw = raw.with_load(np.where(stuck, np.nan, raw.load_N))
+    zeros = read_zeros(raw)
+    quality = replace(quality, zero_bar_N=zeros.bar_shift_N, zero_feet_N=zeros.feet_shift_N)
+    session = raw.minus(zeros.correction_N)
+    flags = []
+    if analysis_settings.bodyweight_N is not None:
+        given_N = analysis_settings.bodyweight_N
+        body: Bodyweight | None = given_bodyweight(session, given_N, GIVEN_U_REL * given_N)
+    else:
+        body = read_bodyweight(session, zeros)
+    if stuck.any():
+        flags.append("cell_stuck")
+    if body is None:
+        flags.append("bodyweight_unknown")
+    elif body.source == "hang":
+        flags.append("bodyweight_from_the_hang")
+    if not session.rig.has_bar:
+        bar_N = inferred_bar_N(session, body.bodyweight_N) if body else np.zeros(len(session))
+        session = replace(session, unweighed_bar_N=bar_N)
+    reference_N = body.bodyweight_N if body else _reference_N(session)
+    around = HoldContext(
+        body,
+        zeros,
+        clock_rate,
+        u_clock_rate,
+        analysis_settings.alpha_max,
+        analysis_settings.given_start,
+        pendulum=analysis_settings.pendulum,
+    )
+    holds = []
+    if reference_N is not None:
+        for edges in find_holds(session.t_s, session.bar_N, reference_N):
+            if not session.rig.has_bar and edges.duration_s < LEAST_INFERRED_S:
+                continue
+            columns = np.flatnonzero(stuck[edges.first : edges.last].any(axis=0))
+            holds.append(measure_hold(session, edges, replace(around, stuck=tuple(columns.tolist()))))
+    return RecordResult(
+        bodyweight_N=body.bodyweight_N if body else None,
+        bodyweight_u_N=body.u_N if body else None,
+        holds=holds,
+        quality=quality,
+        flags=flags,
+    )
+
+
+def _reference_N(session: SessionLoads) -> float | None:
+    """Return a level that stands in for an unknown bodyweight when holds are told from leaning (bar-only rigs)."""
+    loaded = session.bar_N[session.bar_N > PRESENT_N]
+    if not len(loaded):
+        return None
+    return float(max(np.quantile(loaded, 0.9), PRESENT_N / LEAST_FRACTION))

@@ -1,0 +1,182 @@
+"""What is kept of a session: its journal while it lasts, the session and its holds in the database."""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+from firmware_bridge.sources import ClockFit, HostClock
+from monitor.analysis import EventAnalyser, rig_note
+from monitor.dashboard.live.hub import LiveHub
+from monitor.dashboard.views.json_views import event_view
+from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, RecordResult
+from monitor.measures.session_analysis import AnalysisSettings
+from monitor.newtons.calibration import calibration_to_dict
+from monitor.pipeline import SessionBegan, SessionMeasured
+from monitor.rig import rig_to_dict
+from monitor.service.database_thread import Bookkeeper
+from monitor.store import DataFolder, Store, StoredHold, hold_uid, new_session_uid
+from monitor.store.files.session_recorder import SessionRecorder
+from monitor.store.maintenance.rebuild import rebuild_unfinished
+
+_log = logging.getLogger(__name__)
+
+
+@dataclass
+class CurrentSession:
+    """The session in progress: its number in the pipeline, its uid, and the numbers of its holds that are kept."""
+
+    number: int
+    uid: str
+    saved: set[int] = field(default_factory=set)
+
+
+class SessionArchiver:
+    """Keeps stays as the pipeline tells of them; called in its thread, which waits for neither disk nor database.
+
+    Parameters
+    ----------
+    recorder : SessionRecorder or None
+        None: nothing raw is kept (a replay of what is kept already).
+    target_s : callable
+        What the running hold is asked for (s); None where nothing is.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        folder: DataFolder,
+        hub: LiveHub,
+        clock: HostClock,
+        recorder: SessionRecorder | None,
+        books: Bookkeeper,
+        target_s: Callable[[], float | None],
+    ) -> None:
+        self._store, self._folder, self._hub, self._clock = store, folder, hub, clock
+        self._recorder, self._books, self._target_s = recorder, books, target_s
+        self._recording = ThreadPoolExecutor(1, thread_name_prefix="recording")
+        self._unrecorded = ""
+        self.current: CurrentSession | None = None
+
+    def began(self, event: SessionBegan, analyser: EventAnalyser, person_uid: str | None) -> None:
+        """Begin a session, of somebody or of a guest, and its journal."""
+        started_ns = self._utc_ns(event.at_s, analyser.clock)
+        uid = new_session_uid(started_ns)
+        self.current = CurrentSession(event.session, uid)
+        rig, calibration = analyser.rig, analyser.calibration
+        if rig is None or calibration is None:
+            return
+        if self._recorder is not None:
+            note = rig_note(rig, calibration, session=uid, invented=rig.invented)
+            self._recording.submit(self._begin_journal, self._recorder, uid, started_ns, note)
+        self._books.later(
+            self._store.begin_session,
+            started_ns,
+            rig_to_dict(rig),
+            calibration_to_dict(calibration),
+            uid=uid,
+            person_uid=person_uid,
+        )
+
+    def told_of(self, event: SessionMeasured) -> CurrentSession | None:
+        """Return the stay in progress if an event is of it."""
+        session = self.current
+        return session if session is not None and session.number == event.session else None
+
+    def measured(self, session: CurrentSession, event: SessionMeasured, clock: ClockFit | None) -> None:
+        """Keep the holds of the stay in progress as they are now, and its end if it has one."""
+        result = event.result
+        holds = [self._stored(session.uid, n, hold, result, clock) for n, hold in enumerate(result.holds, start=1)]
+        gone = [hold_uid(session.uid, n) for n in session.saved if n > len(holds)]
+        session.saved = set(range(1, len(holds) + 1))
+        # Curve before hold: what a screen is told to be kept has its raw readings on the disk.
+        curve_kept = self._recording.submit(self._keep_curve, event.final)
+        self._books.later(self._keep, holds, gone, curve_kept)
+        if event.final:
+            self._books.later(
+                self._store.end_session,
+                session.uid,
+                self._clock.utc_ns(),
+                clock_rate=clock.rate if clock else None,
+                quality={**result.as_dict()["quality"], "rate_Hz": result.quality.rate_Hz},
+                interrupted=event.interrupted,
+            )
+            self.current = None
+
+    def rebuild(self, journals: list[Path], analysis_settings: AnalysisSettings) -> None:
+        """Measure the sessions that an interruption cut off, from their journals; mark them."""
+        for one in rebuild_unfinished(self._store, self._folder, analysis_settings, journals):
+            _log.warning("stay %s was interrupted; %d holds rebuilt. %s", one.session_uid, len(one.holds), one.problem)
+
+    def end_journal(self) -> None:
+        """End the journal in progress: nothing comes any more."""
+        if self._recorder is not None:
+            self._recording.submit(self._recorder.end)
+
+    def settle(self) -> None:
+        """Wait until every journal is begun, flushed and ended as was said so far."""
+        self._recording.submit(lambda: None).result()
+
+    def stop(self) -> None:
+        """Finish the journals. May be called again."""
+        self._recording.shutdown(wait=True)
+
+    def warnings(self) -> list[str]:
+        """Return in words what hinders the keeping of raw readings."""
+        trouble = self._recorder.trouble if self._recorder is not None else None
+        return [words for words in (self._unrecorded, str(trouble or "")) if words]
+
+    def _begin_journal(self, recorder: SessionRecorder, uid: str, started_ns: int, note: dict[str, object]) -> None:
+        """Begin a session's journal in its own thread: the ring keeps what comes while a slow disk makes it wait."""
+        try:
+            recorder.begin(self._folder.new_journal(uid, started_ns), note)
+            self._unrecorded = ""
+        except Exception as error:
+            self._unrecorded = str(error)
+            _log.error("the journal of session %s: %s", uid, error)
+
+    def _keep_curve(self, ended: bool) -> None:
+        if self._recorder is None:
+            return
+        if ended:
+            self._recorder.end()
+        else:
+            self._recorder.flush()
+
+    def _keep(self, holds: list[StoredHold], gone: list[str], curve_kept: Future[None]) -> None:
+        curve_kept.result()
+        for hold in holds:
+            kept = self._store.save_hold(hold)
+            kind: Literal["closed", "revised"] = "revised" if kept.revised else "closed"
+            self._hub.publish_event(event_view(kind, kept.uid, kept))
+        for uid in gone:
+            if self._store.withdraw_hold(uid):
+                self._hub.publish_event(event_view("withdrawn", uid))
+
+    def _stored(
+        self, session_uid: str, number: int, hold: HoldResult, result: RecordResult, clock: ClockFit | None
+    ) -> StoredHold:
+        onset_ns = self._utc_ns(hold.onset_s, clock)
+        return StoredHold(
+            uid=hold_uid(session_uid, number),
+            session_uid=session_uid,
+            number=number,
+            onset_utc_ns=onset_ns,
+            bodyweight_N=result.bodyweight_N,
+            bodyweight_u_N=result.bodyweight_u_N,
+            result=hold,
+            measurement_version=MEASUREMENT_VERSION,
+            utc_offset_s=time.localtime(onset_ns // 10**9).tm_gmtoff,
+            target_s=self._target_s(),
+        )
+
+    def _utc_ns(self, board_s: float, clock: ClockFit | None) -> int:
+        """Return UTC of an instant of the board's clock, for display; the host's now where no fit is known yet."""
+        if clock is None:
+            return self._clock.utc_ns()
+        return clock.utc_ns_at_zero + round(clock.rate * board_s * 1e9)

@@ -1,0 +1,1 @@
+"""Engine, schema, migrations and the writer's thread."""

@@ -1,0 +1,1 @@
+"""The data folder: journals, access file, recording, room on the disk."""

@@ -1,0 +1,1 @@
+"""Holds in the database: rows, search, corrections, markers, results of earlier versions."""

@@ -1,0 +1,1 @@
+"""Backup, doctor, salvage and rebuilding from journals."""

@@ -1,0 +1,1 @@
+"""People in the database: records, entries, export and erasure."""

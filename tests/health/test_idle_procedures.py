@@ -1,0 +1,113 @@
+"""Walks that nobody looks at, or goes on with, end by themselves; readings from before an answer are no fresh ones."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from firmware_bridge.counts import CountBlock
+from firmware_bridge.sources import ClockFit
+from monitor.health.procedure_manager import FORGOTTEN_S, IDLE_S, ProcedureManager
+from monitor.newtons.calibrating.plan import plan_from_dict
+from monitor.newtons.calibration import Calibration, ChannelCalibration
+from monitor.rig import Channel, Rig
+
+RIG = Rig("one hook", (Channel("hook", "bar", rated_N=3000.0),), mount_rating_N=3000.0)
+CALIBRATION = Calibration((ChannelCalibration("hook", 5000.0, 1e-3, 10.0, 1e-3),), "first")
+RATE_Hz, MINUTE = RIG.nominal_rate_Hz, 60.0
+
+
+class Hall:
+    """A bench whose wall clock stands still unless it is moved; the board's time passes with the readings."""
+
+    def __init__(self, root: Path) -> None:
+        self.wall_s = self.board_s = 0.0
+        self.told: list[tuple[str, str]] = []
+        self.procedures = ProcedureManager(
+            RIG, CALIBRATION, root=root, calibrations=root / "calibrations",
+            tell=lambda who, what, _: self.told.append((who, what)),
+            utc_ns=lambda: round(self.board_s * 1e9), clock_s=lambda: self.wall_s,
+        )  # fmt: skip
+
+    def block(self, seconds: float) -> CountBlock:
+        n = round(seconds * RATE_Hz)
+        t_s = self.board_s + (1 + np.arange(n)) / RATE_Hz
+        self.board_s += seconds
+        return CountBlock(0, t_s, np.full((n, 1), 5000, dtype=np.int32))
+
+    def minutes(self, minutes: float) -> None:
+        """Let minutes of the board pass."""
+        for _ in range(round(2 * minutes)):
+            self.procedures.take(self.block(MINUTE / 2))
+
+
+@pytest.fixture
+def hall(tmp_path) -> Hall:
+    return Hall(tmp_path)
+
+
+def begun(hall: Hall, kind: str) -> None:
+    if kind == "zero":
+        hall.procedures.zero("Ann", 5)
+    elif kind == "check":
+        hall.procedures.check("Ann", watch_s=10, heaviest_kg=130, with_person=False, largest_peak_N=None)
+    else:
+        plates = {"masses": [{"name": "A", "kg": 20}, {"name": "B", "kg": 20}]}
+        plan = plan_from_dict({**plates, "series": [{"part": "bar", "masses": ["A", "B"]}]}, RIG)
+        hall.procedures.calibrate("Ann", plan, warm_up_s=0)
+
+
+@pytest.mark.parametrize("kind", ["zero", "calibration", "check"])
+def test_a_procedure_that_waits_an_hour_for_somebody_is_given_up(hall, kind):
+    begun(hall, kind)
+    hall.minutes(1)  # now it waits: for a load, or for its result to be accepted
+    hall.minutes(IDLE_S / MINUTE - 2)
+    assert hall.procedures.state() is not None  # a page left open, which asks again and again
+    hall.minutes(2)
+    assert hall.procedures.state() is None
+    assert not hall.procedures.busy
+    assert hall.told[-1][0] == "this program"
+    assert "nobody went on for 60 minutes" in hall.told[-1][1]
+
+
+def test_a_procedure_that_is_answered_does_not_wait_from_its_beginning(hall):
+    begun(hall, "zero")
+    hall.minutes(50)
+    hall.procedures.act("next", 1)
+    hall.minutes(50)
+    assert hall.procedures.state()["stage"] == "finished"
+
+
+def test_a_long_reading_is_no_waiting(hall):
+    hall.procedures.zero("Ann", 3 * IDLE_S)
+    hall.minutes(2 * IDLE_S / MINUTE)
+    assert hall.procedures.state()["stage"] == "reading"
+
+
+def test_a_procedure_that_no_screen_asks_for_is_given_up(hall):
+    begun(hall, "zero")
+    hall.wall_s += FORGOTTEN_S - 1
+    hall.minutes(1)
+    assert hall.procedures.state() is not None
+    hall.wall_s += FORGOTTEN_S + 1
+    hall.minutes(1)
+    assert hall.procedures.state() is None
+    assert "nobody looked at it for 5 minutes" in hall.told[-1][1]
+
+
+def test_readings_from_before_the_end_of_a_procedure_are_not_fresh(hall):
+    hall.procedures.take(ClockFit(0, 1.0, 5e-5, 0, 0))
+    begun(hall, "zero")
+    under_way = hall.block(1)
+    hall.procedures.cancel("Ann")
+    assert not hall.procedures.is_fresh(under_way)
+    assert hall.procedures.is_fresh(hall.block(1))
+
+
+def test_a_host_clock_that_was_set_back_keeps_no_reading_away(hall):
+    hall.procedures.take(ClockFit(0, 1.0, 5e-5, 0, -3600 * 10**9))
+    begun(hall, "zero")
+    hall.procedures.cancel("Ann")
+    assert hall.procedures.is_fresh(hall.block(1))
