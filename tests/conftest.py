@@ -55,7 +55,7 @@ def new_databases_at_once() -> Iterator[None]:
     Hundreds of tests begin with an empty database, and the migrations give all of them the same one. Where migrations
     are tested, and in every database that has tables already, they run.
     """
-    from monitor.store import engine
+    from monitor.store.database import engine
 
     migrate = engine._migrate
     made: list[str] = []

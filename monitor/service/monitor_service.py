@@ -187,8 +187,8 @@ class MonitorService:
         """Take somebody off the rig, and keep them off while the context lasts: they are to be erased.
 
         Whoever hangs from now on is a guest. A session of theirs in progress is waited for, so that it is kept whole,
-        with its journal closed, and can be erased with the rest; it is never left behind as a guest's. ``give_up`` is asked
-        in between; once it says so the context begins at once.
+        with its journal closed, and can be erased with the rest; it is never left behind as a guest's.
+        ``give_up`` is asked in between; once it says so the context begins at once.
         """
         return self._who.let_go(uid, give_up)
 

@@ -185,7 +185,7 @@ def _is_missing(value: Any) -> bool:
 def _validity() -> list[str]:
     """Return the limits that the code enforces, read from the code itself."""
     from monitor.holds import edges, grip_changes, touches
-    from monitor.measures import assistance, closure, loading, peak, swing, travel, tremor
+    from monitor.measures import assistance, catch_ringing, closure, peak, swing, travel, tremor
 
     shortest, longest = min(travel.DURATIONS_s), max(travel.DURATIONS_s)
     body = [
@@ -210,7 +210,8 @@ def _validity() -> list[str]:
         ["tremor", f"{tremor.BAND_Hz[0]:g} to {tremor.BAND_Hz[1]:g} Hz"],
         [
             "settling",
-            f"within {100 * loading.SETTLED_WITHIN:g} % of bodyweight, at most {loading.LONGEST_SETTLING_S:g} s",
+            f"within {100 * catch_ringing.SETTLED_WITHIN:g} % of bodyweight, "
+            f"at most {catch_ringing.LONGEST_SETTLING_S:g} s",
         ],
     ]
     return _table(("measure", "is given only for"), body)

@@ -104,7 +104,7 @@ def test_spikes_and_losses_are_counted(name):
     assert quality.rate_Hz == pytest.approx(80.0, abs=0.02)
 
 
-def test_an_assisted_hang_sessions_within_the_allowance_only_at_its_beginning():
+def test_an_assisted_hang_stays_within_the_allowance_only_at_its_beginning():
     (ramp,) = events("s2_seed11", "assist_ramp")
     hold, truth = hold_and_truth("s2_seed11")
     # The feet's share rises on a straight line from frac0 to frac1 and stays below a tenth until here.

@@ -315,7 +315,7 @@ def test_boots_are_counted_and_a_bite_of_the_watchdog_is_told(tmp_path: Path) ->
         assert (RESTARTED, BOARD) in heard.faults
 
 
-def test_the_prompt_is_reached_and_the_board_sessions_out_once(tmp_path: Path) -> None:
+def test_the_prompt_is_reached_and_the_board_stays_out_once(tmp_path: Path) -> None:
     with InventedBoard(tmp_path, SHARED, end_s=600, wait_for_host=False, speed=1) as board:
         board.send(b"\r\x03")
         assert board.wait_for_end() == {"ended": "reset"}

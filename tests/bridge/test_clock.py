@@ -99,7 +99,7 @@ def test_unwrapping_gives_back_what_was_wrapped(start, steps):
         assert clock.unwrap(truth % WRAP) == truth
 
 
-def test_a_stamp_from_before_the_wrap_sessions_before_it():
+def test_a_stamp_from_before_the_wrap_stays_before_it():
     clock = BoardClock()
     assert clock.unwrap(WRAP - 10) == WRAP - 10
     assert clock.unwrap(5) == WRAP + 5

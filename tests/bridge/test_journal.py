@@ -132,7 +132,7 @@ def test_torn_at_any_byte_all_whole_frames_are_read_and_writing_goes_on(tmp_path
         assert torn_bytes(path) == 0
 
 
-def test_damage_at_the_end_is_cut_and_damage_before_a_whole_frame_sessions(tmp_path):
+def test_damage_at_the_end_is_cut_and_damage_before_a_whole_frame_stays(tmp_path):
     path = tmp_path / "a.journal"
     inside = b"".join(FRAMES) + b"\x55\x66\0" + sample_frame(6, 20)
     path.write_bytes(inside + b"\x77\x88\0\x99\0\x11")

@@ -150,7 +150,13 @@ def first_day(root: Path) -> Iterator[FirstDay]:
             JobRunner(folder, version=version("hang-monitor"), let_go=service.let_go, audit=store.audit.add)
         )
         app = create_app(
-            hub=hub, store=service, rig=rig_view(rig), control=service, coach=service, bench=service.bench, jobs=jobs
+            hub=hub,
+            store=service,
+            rig=rig_view(rig),
+            control=service,
+            coach=service,
+            procedures=service.procedures,
+            jobs=jobs,
         )
         service.start()
         stack.callback(service.stop)

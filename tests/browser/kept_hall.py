@@ -34,7 +34,7 @@ def keeping(folder: Path) -> Iterator[SimpleNamespace]:
             "jobs": jobs,
             "audit": store.audit.recent,
         }
-        more["bench"] = ProcedureManager(demo_rig(), None, root=place.root, calibrations=place.calibrations)
+        more["procedures"] = ProcedureManager(demo_rig(), None, root=place.root, calibrations=place.calibrations)
         with served(store=StoredReader(store), coach=coach, **more) as dashboard:
             yield SimpleNamespace(
                 url=dashboard.url, hub=dashboard.hub, store=store, person=person, holds=holds, coach=coach,

@@ -69,13 +69,13 @@ def calibrated(page: Page, day: FirstDay) -> None:
             button.click()
         expect(result).to_be_visible(timeout=LONGEST_MS)
     # Nothing is saved, and nothing is in force, before it is accepted.
-    assert day.service.bench.calibration is None
+    assert day.service.procedures.calibration is None
     assert list(day.folder.calibrations.glob("*")) == []
     expect(page.locator("#found table").first).to_contain_text("bar left")
     page.get_by_role("button", name="save and use this calibration").click()
     expect(page.locator("#done")).to_contain_text("The new calibration is in force.", timeout=LONGEST_MS)
     found = latest_calibration(day.folder.calibrations, day.comer.rig.names)
-    assert day.service.bench.calibration == found
+    assert day.service.procedures.calibration == found
     for cell, counts_per_N in zip(found.channels, day.comer.electronics.counts_per_N, strict=True):
         # Four standard uncertainties: one of 15,000 such cells lies further (normal distribution).
         assert abs(cell.N_per_count * counts_per_N - 1) < 4 * cell.u_rel_span

@@ -129,7 +129,7 @@ def test_holds_are_discarded_with_a_reason_and_taken_back(open_page, kept):
     assert {kept.store.get_hold(uid).hidden for uid in gone} == {None}
 
 
-def test_a_discard_that_fails_is_told_and_what_was_written_sessions(open_page, kept):
+def test_a_discard_that_fails_is_told_and_what_was_written_stays(open_page, kept):
     page = open_page(f"{kept.url}/holds", refusals=True)
     pick(page, kept.holds[1].uid)
     page.get_by_role("button", name="discard …").click()

@@ -104,7 +104,7 @@ def test_letting_go_early_tells_what_was_gained(open_page):
         assert "mean of the hold" in text(page, "feet-aside")
 
 
-def test_the_result_sessions_while_the_person_stands_and_reads_it(open_page):
+def test_the_result_stays_while_the_person_stands_and_reads_it(open_page):
     store = FakeStore()
     with served(store=store) as dashboard:
         page = open_page(dashboard.url)

@@ -47,7 +47,7 @@ def test_a_script_that_is_missing_is_told(open_page, hall):
 
 
 @pytest.mark.parametrize(("screen", "content"), [("/holds", "#table"), ("/", "#plumbline"), ("/coach", "#plumbline")])
-def test_a_mistake_of_the_page_is_told_and_the_content_sessions(open_page, hall, screen, content):
+def test_a_mistake_of_the_page_is_told_and_the_content_stays(open_page, hall, screen, content):
     page = open_page(hall.url + screen, mistakes=True)
     expect(page.locator(content)).to_be_visible()
     with playing(hall.hub, Standstill(scene_at(LEAVES_S + 1))):  # a screen that is old says that first

@@ -61,7 +61,7 @@ def test_a_change_has_its_sign_and_the_digits_of_a_hundredth_of_a_newton(page, u
     assert page.evaluate(TOLD, [unit, "changeText", -0.98, 2]) == told.replace("+", "\u2212")
 
 
-def test_nothing_sessions_nothing(page):
+def test_nothing_stays_nothing(page):
     assert page.evaluate(TOLD, ["kgf", "load", None]) is None
     assert page.evaluate(TOLD, ["kgf", "loadText", None]) == ""
 

@@ -9,8 +9,8 @@ import contextlib
 from collections.abc import Iterator
 
 import pytest
-from bench_hall import bench_hall
 from playwright.sync_api import APIResponse, Page, Route, expect
+from procedures_hall import procedures_hall
 
 pytestmark = pytest.mark.browser
 
@@ -19,14 +19,14 @@ LOOK = "**/api/rig/procedure"
 
 
 @pytest.fixture(scope="module")
-def bench(tmp_path_factory):
-    with bench_hall(tmp_path_factory.mktemp("bench"), calibrated=True) as hall:
+def procedures(tmp_path_factory):
+    with procedures_hall(tmp_path_factory.mktemp("procedures"), calibrated=True) as hall:
         yield hall
 
 
 @pytest.fixture
 def uncalibrated(tmp_path):
-    with bench_hall(tmp_path, calibrated=False) as hall:
+    with procedures_hall(tmp_path, calibrated=False) as hall:
         yield hall
 
 
@@ -56,13 +56,13 @@ def a_late_look(page: Page) -> Iterator[None]:
 
 
 def test_a_mistyped_mass_is_corrected_and_its_reading_counts(open_page, uncalibrated):
-    bench = uncalibrated
-    page = open_page(f"{bench.url}/rig/calibrate", viewport="phone")
+    procedures = uncalibrated
+    page = open_page(f"{procedures.url}/rig/calibrate", viewport="phone")
     page.get_by_label("masses in kg, in the order of hanging").fill("20 20")
     page.get_by_label("watch zero and first load for s").fill("8")
     page.get_by_role("button", name="begin to calibrate").click()
     expect(page.locator("#where")).to_contain_text("step 1 of 9")
-    bench.stage._at_work.true_kg["B (20 kg)"] = 10.0  # the plate is lighter than somebody has typed
+    procedures.stage._at_work.true_kg["B (20 kg)"] = 10.0  # the plate is lighter than somebody has typed
     for number in range(1, 4):
         expect(page.locator("#where")).to_contain_text(f"step {number} of 9", timeout=LONGEST_MS)
         expect(main_button(page)).to_be_visible(timeout=LONGEST_MS)
@@ -79,55 +79,55 @@ def test_a_mistyped_mass_is_corrected_and_its_reading_counts(open_page, uncalibr
         expect(page.locator("#where")).to_contain_text("step 4 of 9")
     expect(page.locator("#masses-answer")).to_have_text("Corrected. What was read stays.")
     expect(page.locator("#do")).to_contain_text("Take B (10 kg) off")
-    assert ("this machine", "corrected masses of the calibration: B (1 kg): 10 kg") in bench.told
+    assert ("this machine", "corrected masses of the calibration: B (1 kg): 10 kg") in procedures.told
     page.get_by_role("button", name="end without saving").click()
     expect(page.locator("#masses")).to_be_hidden()
-    assert bench.saved == set()
+    assert procedures.saved == set()
 
 
-def test_zero_is_shown_and_only_taken_by_a_person(open_page, bench):
-    before = bench.saved
-    page = open_page(f"{bench.url}/rig/zero", viewport="phone")
+def test_zero_is_shown_and_only_taken_by_a_person(open_page, procedures):
+    before = procedures.saved
+    page = open_page(f"{procedures.url}/rig/zero", viewport="phone")
     page.get_by_role("button", name="read the zero").click()
     expect(page.locator("#found")).to_contain_text("By so much each cell has moved", timeout=LONGEST_MS)
-    assert bench.saved == before
-    old = bench.bench.calibration
+    assert procedures.saved == before
+    old = procedures.procedures.calibration
     page.get_by_role("button", name="take this zero").click()
     expect(page.locator("#done")).to_contain_text("The new zero is in force.", timeout=LONGEST_MS)
-    new = bench.bench.calibration
+    new = procedures.procedures.calibration
     assert [c.N_per_count for c in new.channels] == [c.N_per_count for c in old.channels]
     assert [c.zero_counts for c in new.channels] != [c.zero_counts for c in old.channels]
-    assert len(bench.saved) == len(before) + 1
+    assert len(procedures.saved) == len(before) + 1
 
 
-def test_check_procedures_through_the_rig_and_its_result_is_kept(open_page, bench):
-    page = open_page(f"{bench.url}/rig/check")
+def test_check_goes_through_the_rig_and_its_result_is_kept(open_page, procedures):
+    page = open_page(f"{procedures.url}/rig/check")
     page.get_by_label("watch the empty rig for s").fill("10")
     page.get_by_role("button", name="begin the check").click()
-    expect(page.locator("#found .bench-verdicts li").first).to_be_visible(timeout=LONGEST_MS)
+    expect(page.locator("#found .procedure-verdicts li").first).to_be_visible(timeout=LONGEST_MS)
     bad = page.locator("#found li.bad").all_inner_texts()
     assert bad == []
     expect(page.locator("#found")).to_contain_text("bar_left moves when it is pressed")
     page.get_by_role("button", name="keep this check").click()
     expect(page.locator("#done")).to_contain_text("The check is kept.", timeout=LONGEST_MS)
-    assert len(list((bench.bench.root / "checks").glob("*.json"))) == 1
+    assert len(list((procedures.procedures.root / "checks").glob("*.json"))) == 1
     with page.expect_download(timeout=LONGEST_MS) as download:
         page.locator("#done").get_by_role("link", name="page to print").click()
     assert b"<html" in download.value.path().read_bytes()
 
 
-def test_a_procedure_is_seen_on_every_screen_and_can_be_ended_there(open_page, bench):
-    first, second = (open_page(f"{bench.url}/rig/zero") for _ in range(2))
+def test_a_procedure_is_seen_on_every_screen_and_can_be_ended_there(open_page, procedures):
+    first, second = (open_page(f"{procedures.url}/rig/zero") for _ in range(2))
     first.get_by_role("button", name="read the zero").click()
     expect(second.locator("#running, #result").locator("visible=true")).to_have_count(1, timeout=LONGEST_MS)
     second.get_by_role("button", name="end without saving").locator("visible=true").click()
     expect(second.locator("#done")).to_have_text("Ended. Nothing was saved.")
     expect(first.locator("#done")).to_contain_text("ended or accepted on another screen")
-    assert ("this machine", "gave up: a new zero is read") in bench.told
+    assert ("this machine", "gave up: a new zero is read") in procedures.told
 
 
-def test_masses_that_cannot_be_read_are_refused_and_what_was_typed_sessions(open_page, bench):
-    page = open_page(f"{bench.url}/rig/calibrate")
+def test_masses_that_cannot_be_read_are_refused_and_what_was_typed_stays(open_page, procedures):
+    page = open_page(f"{procedures.url}/rig/calibrate")
     page.get_by_label("masses in kg, in the order of hanging").fill("20 zwanzig")
     page.get_by_role("button", name="begin to calibrate").click()
     expect(page.locator("#notice-what")).to_have_text("The masses cannot be read.")

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from monitor.cli import flash as flash_module
 from monitor.cli.app import app
+from monitor.cli.commands import flash as flash_module
 
 FIRMWARE = Path(__file__).parents[2] / "firmware_bridge" / "board"
 MODULES = sorted(path.name for path in FIRMWARE.glob("*.py") if path.name != "board_settings.py")

@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 import firmware_bridge.link
 from firmware_bridge.ports import PortDescription
 from monitor.cli import app
-from monitor.cli import install_service as install
+from monitor.cli.commands import install_service as install
 
 RUNNER = CliRunner()
 BOARD = PortDescription("/dev/ttyACM0", "Board", "e6614103e7452d2f", "2e8a:0005")

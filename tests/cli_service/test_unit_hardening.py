@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.cli import install_service as install
+from monitor.cli.commands import install_service as install
 
 MOST_EXPOSURE = 2.5
 """systemd 252 said 1.6 of this unit; a later one may ask for more. Its scale goes from 0 (closed) to 10."""

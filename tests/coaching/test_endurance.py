@@ -151,6 +151,6 @@ def test_old_holds_count_less():
 
 
 @pytest.mark.parametrize("bad", [(0.0, (1.0,)), (10.0, ()), (10.0, (0.0,)), (10.0, (-0.2, 1.0))])
-def test_a_effort_without_time_or_load_is_refused(bad):
+def test_an_effort_without_time_or_load_is_refused(bad):
     with pytest.raises(ValueError, match="above 0"):
         Effort(bad[0], bad[1], "exhausted")

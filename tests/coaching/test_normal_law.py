@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import optimize, special, stats
 
-from monitor.coaching import normal_law, root
+from monitor.coaching.endurance import normal_law, root
 from monitor.coaching.endurance.mode import find_mode
 from monitor.coaching.progress.comparison import student_reach
 
@@ -96,16 +96,16 @@ def test_a_prescription_and_a_course_load_none_of_scipys_packages():
     """In a process of its own, since this one has loaded them: holds, trend, trial, reserve, hyperbola, comparison."""
     program = """
 import sys
-from monitor.coaching.endurance.curve.effort import Bout
-from monitor.coaching.progress.progress.comparison import compare_periods
-from monitor.coaching.endurance.curve.critical_load import compare, fit_critical_load
-from monitor.coaching.endurance.curve.curve import fit_endurance
+from monitor.coaching.endurance.effort import Effort
+from monitor.coaching.progress.comparison import compare_periods
+from monitor.coaching.endurance.critical_load import compare, fit_critical_load
+from monitor.coaching.endurance.curve import fit_endurance
 from monitor.coaching.prescribing.forecast import RunningReserve, least_assistance
-from monitor.coaching.endurance.curve.trend import fit_trend
+from monitor.coaching.endurance.trend import fit_trend
 from monitor.coaching.prescribing.trial import trial_day
 ends = ("exhausted", "unsure", "target")
 loads = (0.6, 0.7, 0.8, 0.9, 1.0)
-bouts = [Bout(15 / (loads[k % 5] - 0.3), (loads[k % 5],), ends[k % 3], 2.0 * k) for k in range(15)]
+bouts = [Effort(15 / (loads[k % 5] - 0.3), (loads[k % 5],), ends[k % 3], 2.0 * k) for k in range(15)]
 posterior, trend = fit_endurance(bouts), fit_trend(bouts)
 assert trend is not None and fit_critical_load([b for b in bouts if b.ending == "exhausted"]) is not None
 trial_day(posterior, trend), least_assistance(posterior, 18.0), compare(posterior, fit_critical_load(bouts))

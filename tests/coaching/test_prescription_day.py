@@ -144,7 +144,7 @@ def test_the_rest_runs_from_the_end_of_the_last_hold():
     assert prescribed(strong()).next_at_utc_ms == NOW // 10**6
 
 
-def test_after_its_sets_a_effort_is_done_and_the_next_is_called_to_mind():
+def test_after_its_sets_a_bout_is_done_and_the_next_is_called_to_mind():
     """By hand: three sets, the last ended 100 s ago; the next bout 90 min after its end."""
     sets = [hold_at(NOW - (150 + 200 * k) * 10**9, 50.0, number=90 + k, kind="passive") for k in range(3)]
     found = prescribed([*strong(), *sets[::-1]])

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from invented import VIENNA, ns_of
 
-from monitor.coaching import strength
+from monitor.coaching.endurance import strength
 from monitor.coaching.endurance.curve import fit_endurance
 from monitor.coaching.endurance.effort import Effort
 from monitor.coaching.endurance.strength import MOST_DAYS, strength_ahead, strength_course

@@ -85,7 +85,7 @@ def test_holds_as_csv(client):
     assert rows[4]["alpha_mean_1"] == ""
 
 
-def test_a_curve_is_thinned_and_its_extremes_session(client):
+def test_a_curve_is_thinned_and_its_extremes_stay(client):
     t_s, _, load_N = FakeStore().hold_curve("hold-0")
     whole = client.get("/api/holds/hold-0/curve").json()
     assert (whole["samples"], whole["thinned"], len(whole["t_s"])) == (len(t_s), False, len(t_s))

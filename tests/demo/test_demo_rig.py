@@ -50,7 +50,7 @@ def test_one_at_a_time_equals_all_at_once():
     np.testing.assert_array_equal(single, take(DemoRig(seed=3), 500)[0])
 
 
-def test_a_finite_demo_ends_and_its_truth_sessions_within_what_was_given():
+def test_a_finite_demo_ends_and_its_truth_stays_within_what_was_given():
     rig = DemoRig(seed=1, sessions=1)
     seen = []
     given = 0

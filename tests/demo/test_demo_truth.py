@@ -93,7 +93,7 @@ def test_the_first_hold_begins_within_about_ten_seconds():
         assert 7.0 < holds[0].onset_s < 10.5
 
 
-def test_truth_comes_bit_by_bit_and_sessions():
+def test_truth_comes_bit_by_bit_and_stays():
     scenario = Scenario(seed=1, sessions=1)
     known: list[object] = []
     while len(scenario.advance()):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from store_samples import CALIBRATION, RIG, sample_hold
 
-from monitor.exports import kept_curve
+from monitor.exports import hold_curve as hold_curve_module
 from monitor.exports.hold_curve import CURVE_MARGIN_S, hold_curve
 from monitor.store import DataFolder, open_store
 
@@ -28,7 +28,7 @@ def test_a_curve_is_there_as_far_as_its_journal_goes(tmp_path, monkeypatch, turn
         def journal_from(first_s: float) -> None:
             t_s = np.arange(first_s, release_s + 60.0, 0.0125) - turns * TURN_S
             read = (SimpleNamespace(names=("bar",)), t_s, np.ones((len(t_s), 1)))
-            monkeypatch.setattr(kept_curve, "read_loads", lambda path: read)
+            monkeypatch.setattr(hold_curve_module, "read_loads", lambda path: read)
 
         journal_from(onset_s - 20.0)
         t_s, names, load_N = hold_curve(store, folder, kept.uid)

@@ -372,7 +372,7 @@ def test_the_box_leaves_room_for_what_is_in_it() -> None:
     assert inner[2] > 6 + 1.6 + 34 + 3
 
 
-def test_the_bridges_of_the_reference_converter_session_within_its_inputs() -> None:
+def test_the_bridges_of_the_reference_converter_stay_within_its_inputs() -> None:
     # 1.8 V below the supply at gains above 4; full scale 1.2 V / gain (both from memory, as the page says).
     (excitation_V,) = {
         float(v) for v in re.findall(r"([\d.]+) V, regulated", words(HARDWARE / "wiring" / "reference.svg"))

@@ -121,7 +121,7 @@ def test_a_short_grasp_within_a_bridged_gap_belongs_to_the_regrip():
     assert len(hold.gaps) == 2
 
 
-def test_the_rebound_of_a_jump_belongs_to_the_hold_when_the_hands_session_on():
+def test_the_rebound_of_a_jump_belongs_to_the_hold_when_the_hands_stay_on():
     """The catch rings: above half for 0.2 s, down to 0.3 W for 0.2 s, then the hang. The hands never leave the bar."""
     points = (
         (0, 0),

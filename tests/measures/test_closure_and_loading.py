@@ -153,7 +153,7 @@ def ringing(frequency_Hz: float, size: float, decay_s: float) -> np.ndarray:
     return W * (1 + ring)
 
 
-def test_ringing_settles_when_it_sessions_within_five_per_cent():
+def test_ringing_settles_when_it_stays_within_five_per_cent():
     """An envelope of 0.4 exp(-t / 1 s) is 0.05 after ln 8 = 2.079 s; the last peak before lies within a half period."""
     settled_s = settle_s(T_s, ringing(4.0, 0.4, 1.0), W, RATE_Hz, ONSET_S, RELEASE_S)
     assert settled_s == pytest.approx(np.log(8), abs=0.25)

@@ -160,7 +160,7 @@ def test_the_kappa_in_use_agrees_with_segment_tables_within_its_uncertainty():
         assert abs(kappa / KAPPA - 1) < 1.1 * U_KAPPA_REL
 
 
-def test_amplitudes_are_put_on_lines_and_gaps_session_gaps():
+def test_amplitudes_are_put_on_lines_and_gaps_stay_gaps():
     """A line stays as it is. Of 7 values the line's middle has 1/7 of their variance, its end, of 4, 0.7 of it.
 
     Closed form of least squares: at the end of n values 2 (2 n - 1) / (n (n + 1)).

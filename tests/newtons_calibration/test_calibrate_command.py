@@ -89,7 +89,7 @@ def test_recorded_readings_become_a_calibration_with_its_sheet(tmp_path, bench):
 
 
 def test_nothing_is_overwritten(tmp_path, bench, monkeypatch):
-    from monitor.cli import calibrate
+    from monitor.cli.commands import calibrate
 
     class Stopped(dt.datetime):
         @classmethod

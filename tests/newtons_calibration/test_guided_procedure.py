@@ -300,7 +300,7 @@ def test_a_refused_step_is_done_again():
     assert machine.taken[-1].step == step
 
 
-def test_what_is_not_calibrated_sessions_as_it_was():
+def test_what_is_not_calibrated_stays_as_it_was():
     plan = plan_for(BAR, [{"part": "bar", "at": s, "masses": ["A", "B"]} for s in ("left", "right")], **SHORT)
     rig = replace(BAR, channels=(*BAR.channels, replace(BAR.channels[0], name="foot", part="platform", x_m=0.0)))
     last = Calibration(

@@ -159,7 +159,7 @@ def test_a_lean_that_loads_the_bar_like_a_hang_is_told_as_one():
         assert {name: error for name, error in found.items() if "hold" in name or "lean" in name} == wanted
 
 
-def test_a_pull_of_less_than_half_the_range_sessions_passive_as_in_the_recorded_curves():
+def test_a_pull_of_less_than_half_the_range_stays_passive_as_in_the_recorded_curves():
     """Source: tests/recordings/curves/s3_seed11.truth.json, held against the same definition here."""
     path = Path(__file__).parents[1] / "recordings" / "curves" / "s3_seed11.truth.json"
     recorded = json.loads(path.read_text(encoding="utf-8"))

@@ -197,7 +197,7 @@ def test_curves_are_those_of_the_key_holds_with_their_edges(coaching):
     assert chart["below"][0]["label"] == "touch"
 
 
-def test_units_session_with_their_numbers():
+def test_units_stay_with_their_numbers():
     assert bound("13% in 30 s, 5 of 6 men, 2 % and 4 min").split(" ") == [
         "13\u00a0%", "in", "30\u00a0s,", "5", "of", "6", "men,", "2\u00a0%", "and", "4\u00a0min",
     ]  # fmt: skip

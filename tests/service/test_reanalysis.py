@@ -35,7 +35,7 @@ def folder(tmp_path: Path) -> DataFolder:
         return table.folder
 
 
-def test_a_hold_is_measured_anew_and_its_earlier_result_sessions(folder: DataFolder) -> None:
+def test_a_hold_is_measured_anew_and_its_earlier_result_stays(folder: DataFolder) -> None:
     with open_store(folder.database) as store:
         (before,) = store.list_holds(None)
         (report,) = reanalyse(store, folder, jobs=1)
@@ -56,7 +56,7 @@ def test_a_hold_is_measured_anew_and_its_earlier_result_sessions(folder: DataFol
         assert list(reanalyse(store, folder, jobs=1)) == []
 
 
-def test_a_coachs_word_sessions_in_force(folder: DataFolder) -> None:
+def test_a_coachs_word_stays_in_force(folder: DataFolder) -> None:
     with open_store(folder.database) as store:
         (before,) = store.list_holds(None)
         store.corrections.make(before.uid, "retag", {"kind": "active"}, reason="seen from the side")

@@ -46,7 +46,7 @@ def test_ticks_without_readings_change_nothing():
     assert steps((700, 3), (np.nan, 60), (700, 3)) == [Came(0)]
 
 
-def test_a_forgotten_load_does_not_session_for_ever():
+def test_a_forgotten_load_does_not_stay_for_ever():
     came, left, again = steps((400, LONGEST_SESSION_S + 10))
     assert (came, again) == (Came(0), Came(left.tick + 1))
     assert left.tick * TICK_S == pytest.approx(LONGEST_SESSION_S, abs=1)

@@ -69,7 +69,7 @@ def test_a_discarded_hold_is_in_no_list_and_comes_back_by_either_way(store):
         store.corrections.undo_last(uid)
 
 
-def test_a_split_makes_two_and_the_measurement_sessions(store):
+def test_a_split_makes_two_and_the_measurement_stays(store):
     uid = f"{SESSION}-001"
     before = store.get_hold(uid)
     parts = [{"beta_mean": 0.9, "alpha_mean": 0.1}, {"beta_mean": 0.8, "alpha_mean": 0.2}]

@@ -12,7 +12,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from authorization import CountingHasher
+from authorized_hall import CountingHasher
 from blank import blank_database
 from store_samples import CALIBRATION, RIG, START_utc_ns, sample_hold
 from typer.testing import CliRunner
@@ -20,8 +20,8 @@ from typer.testing import CliRunner
 from firmware_bridge.journal import JournalWriter
 from monitor.cli import app
 from monitor.store import AccessFile, DatabaseNewer, DataFolder, open_store
-from monitor.store import backup as backups
 from monitor.store.database.schema import REVISIONS
+from monitor.store.maintenance import backup as backups
 from monitor.store.maintenance.backup import (
     BackupNotMade,
     BackupNotUsable,

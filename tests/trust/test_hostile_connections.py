@@ -12,13 +12,14 @@ from collections.abc import Iterator
 
 import pytest
 import uvicorn
-from authorization import COACH, Hall, hall
+from authorized_hall import COACH, Hall, hall
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import ClientConnection, connect
 
 from monitor.cli.page_server import MOST_FEED_MESSAGE_BYTES
-from monitor.dashboard import connections, guard
+from monitor.dashboard.live import connections
 from monitor.dashboard.live.connections import FeedProtocol, PatientProtocol
+from monitor.dashboard.security import security_middleware
 from monitor.dashboard.security.security_middleware import MOST_BODY_BYTES
 
 DEADLINE_S = 20.0
@@ -102,7 +103,7 @@ def test_a_body_that_grows_without_end_is_cut_off(port):
 
 
 def test_a_body_that_does_not_come_is_given_up(port, monkeypatch):
-    monkeypatch.setattr(guard, "BODY_WITHIN_S", 0.2)
+    monkeypatch.setattr(security_middleware, "BODY_WITHIN_S", 0.2)
     answer = answer_to(port, head(port, "Content-Length: 100") + b'{"alpha')
     assert answer.startswith(b"HTTP/1.1 408")
     assert b'"too-slow"' in answer
@@ -220,7 +221,7 @@ def read_on(feed: ClientConnection) -> None:
 
 
 def test_one_device_may_have_so_many_feeds_and_no_more(tmp_path, monkeypatch):
-    monkeypatch.setattr(guard, "MOST_FEEDS", 3)
+    monkeypatch.setattr(security_middleware, "MOST_FEEDS", 3)
     with hall(tmp_path) as place, listening(place) as port:
         token = place.access.sign_in(COACH[0], "coach", "test")
         headers = {"Cookie": f"hang_monitor={token}"}
@@ -237,7 +238,7 @@ def test_one_device_may_have_so_many_feeds_and_no_more(tmp_path, monkeypatch):
 
 
 def test_a_feed_of_a_device_that_is_signed_out_ends_and_is_no_fault_of_the_program(tmp_path, caplog, monkeypatch):
-    monkeypatch.setattr(guard, "LOOK_AGAIN_S", 0.05)
+    monkeypatch.setattr(security_middleware, "LOOK_AGAIN_S", 0.05)
     with hall(tmp_path) as place, listening(place) as port:
         headers = {"Cookie": f"hang_monitor={place.access.sign_in(COACH[0], 'coach', 'lost tablet')}"}
         with connect(f"ws://127.0.0.1:{port}/api/feed", additional_headers=headers, open_timeout=DEADLINE_S) as feed:

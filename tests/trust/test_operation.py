@@ -14,7 +14,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from authorization import hall
+from authorized_hall import hall
 from blank import blank_database
 from fastapi.testclient import TestClient
 from prometheus_client.openmetrics.parser import text_string_to_metric_families

@@ -9,7 +9,7 @@ from configparser import RawConfigParser
 from pathlib import Path
 
 import pytest
-from authorization import COACH, OWNER, PAGE, Hall, hall
+from authorized_hall import COACH, OWNER, PAGE, Hall, hall
 from fake_rig import HANGS_S, scene_at
 from running import DEADLINE_S, running, waiting_rig
 

@@ -199,7 +199,7 @@ def test_by_policy_the_oldest_curves_go_one_by_one_until_there_is_room_and_each_
         assert hold_curve(store, folder, hold_uid(uid_at(0), 1)) is None
 
 
-def test_by_policy_young_curves_session_even_on_a_full_disk(tmp_path, monkeypatch):
+def test_by_policy_young_curves_stay_even_on_a_full_disk(tmp_path, monkeypatch):
     folder = filled(tmp_path / "data", sessions=6)
     nearly_full(monkeypatch, folder, 1)
     with open_store(folder.database) as store:

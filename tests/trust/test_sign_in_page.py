@@ -7,7 +7,7 @@ import shutil
 from collections.abc import Iterator
 
 import pytest
-from authorization import OWNER, Hall, hall
+from authorized_hall import OWNER, Hall, hall
 from playwright.sync_api import Page, expect, sync_playwright
 from test_hostile_connections import listening
 

@@ -1,7 +1,7 @@
-// The settings: first what belongs to this screen alone, then what belongs to the machine (house.js).
+// The settings: first what belongs to this screen alone, then what belongs to the machine (maintenance.js).
 
 import { ask, byId, frame, tell } from "./frame.js";
-import { showHouse } from "./house.js";
+import { showHouse } from "./maintenance.js";
 import { Sounds } from "./sounds.js";
 import { UNITS, chooseUnit, screenUnit } from "./units.js";
 import { language, languageNames, words } from "./words.js";

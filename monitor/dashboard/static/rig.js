@@ -146,13 +146,13 @@ function showZero(well) {
     return Math.abs(sum_N) > ZERO_GOOD_N ? `${loadText(sum_N)} (${text.parts[part]})` : null;
   });
   const found = parts.filter((one) => one !== null);
-  say(byId("zero-hint"), found.length > 0 ? words.bench.emptyReads(found.join(", ")) : "");
+  say(byId("zero-hint"), found.length > 0 ? words.procedures.emptyReads(found.join(", ")) : "");
 }
 
 async function readCalibration() {
   const inForce = state.offers.procedures ? await ask("/api/rig/calibrations") : null;
   if (inForce !== null && inForce.calibration !== null) {
-    say(byId("calibration"), words.bench.inForceNow(inForce.calibration.id || words.unknown));
+    say(byId("calibration"), words.procedures.inForceNow(inForce.calibration.id || words.unknown));
     showSpans(inForce.calibration.channels);
     return;
   }

@@ -148,7 +148,7 @@ correction = Table(
 )
 
 # The whole result stands in ``result``; the columns repeat what lists, sums and reports select by. ``corrected_kind``
-# and ``hidden`` are what the corrections in force make of a measured hold; rows with ``made_by`` are made by a correction.
+# and ``hidden`` are what corrections make of a measured hold; rows with ``made_by`` are made by a correction.
 hold = Table(
     "hold",
     metadata,

@@ -199,8 +199,8 @@ class Doctor:
         told = ", ".join(f"{n} of {table}" for table, n in lost.items()) or "none"
         return Finding(
             what,
-            f"A new one has {kept} rows of the old and {done.rebuilt_sessions} sessions with {done.rebuilt_holds} holds "
-            f"from journals. Rows that could not be read: {told}. The damaged one is {done.aside.name}."
+            f"A new one has {kept} rows of the old and {done.rebuilt_sessions} sessions with {done.rebuilt_holds} "
+            f"holds from journals. Rows that could not be read: {told}. The damaged one is {done.aside.name}."
             + "".join(f" {problem}" for problem in done.problems),
             mended=True,
         )

@@ -1,9 +1,9 @@
 // Every word that the pages say, in German: the keys of the English file, and functions of as many values.
 
-import { bench, firstSteps } from "./bench-de.js";
+import { procedures, firstSteps } from "./procedures-de.js";
 
 export const words = {
-  bench,
+  procedures,
   firstSteps,
   scene: {
     waiting: "Warten auf das Messgerät",

@@ -1,9 +1,9 @@
 // Every word that the pages say, in English. The other language files have the same keys (tests/browser/test_words.py).
 
-import { bench, firstSteps } from "./bench-en.js";
+import { procedures, firstSteps } from "./procedures-en.js";
 
 export const words = {
-  bench,
+  procedures,
   firstSteps,
   scene: {
     waiting: "waiting for the rig",

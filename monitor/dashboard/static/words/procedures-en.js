@@ -1,6 +1,6 @@
 // Work at the rig: zero, calibration, check, first steps. English.
 
-export const bench = {
+export const procedures = {
   titles: { zero: "new zero", calibration: "calibrate", check: "check the rig" },
   about: {
     zero: "What the empty rig reads becomes nothing again. Spans stay as they are, and the last zero is kept.",

@@ -10,7 +10,7 @@ import { language, locale, partName, toldError, toldFinding, words } from "./wor
 const LOOK_MS = 500;
 const EMPTY_SCENES = ["empty", "waiting"];
 const KINDS = { "/rig/zero": "zero", "/rig/calibrate": "calibration", "/rig/check": "check" };
-const text = words.bench;
+const text = words.procedures;
 const page = { kind: KINDS[location.pathname] ?? "check", rig: null, walk: null, scene: null, shown: "", shows: 0, asking: false };
 const form = byId("begin");
 const bob = drawBob();
@@ -86,7 +86,7 @@ function partsField(parts) {
 
 /** What is typed outlives a reload: nobody weighs plates twice because a page was closed. */
 function keepForm() {
-  const key = `bench-${page.kind}`;
+  const key = `procedure-${page.kind}`;
   const inputs = [...form.querySelectorAll("input")];
   const write = () => sessionStorage.setItem(key, JSON.stringify(inputs.map((input) => (input.type === "checkbox" ? input.checked : input.value))));
   try {
@@ -294,9 +294,9 @@ function seen(walk) {
 
 /** A bob on its line; the ring around the resting place is what counts as still. */
 function drawBob() {
-  const dot = svg("circle", { cx: 120, cy: 32, r: 7, class: "bench-bob" });
+  const dot = svg("circle", { cx: 120, cy: 32, r: 7, class: "procedure-bob" });
   byId("bob").append(
-    svg("svg", { viewBox: "0 0 240 64" }, svg("line", { x1: 120, y1: 0, x2: 120, y2: 64, class: "bench-line" }), svg("line", { x1: 24, y1: 32, x2: 216, y2: 32, class: "bench-line" }), svg("circle", { cx: 120, cy: 32, r: 24, class: "bench-ring" }), dot),
+    svg("svg", { viewBox: "0 0 240 64" }, svg("line", { x1: 120, y1: 0, x2: 120, y2: 64, class: "procedure-line" }), svg("line", { x1: 24, y1: 32, x2: 216, y2: 32, class: "procedure-line" }), svg("circle", { cx: 120, cy: 32, r: 24, class: "procedure-ring" }), dot),
   );
   return { bob: dot };
 }
@@ -383,14 +383,14 @@ function calibrationFound(found) {
 }
 
 function checkFound(report) {
-  const list = element("ul", "bench-verdicts");
+  const list = element("ul", "procedure-verdicts");
   for (const verdict of report.verdicts) {
     const item = element("li", verdict.outcome);
     item.append(element("span", "mark-word", text.outcomes[verdict.outcome]), finding("span", "", verdict.title), finding("span", "quiet", verdict.words));
     if (verdict.do) item.append(finding("span", "what-to-do", verdict.do));
     list.append(item);
   }
-  const nodes = [element("p", "bench-word", text.summary[report.outcome]), list];
+  const nodes = [element("p", "procedure-word", text.summary[report.outcome]), list];
   if (report.zero_proposal) {
     const line = element("p", "", `${text.zeroProposed} `);
     line.append(link("/rig/zero", text.titles.zero));
@@ -431,9 +431,9 @@ function table(heads, rows) {
 function showDone(said, id = null) {
   const box = byId("done");
   box.hidden = false;
-  box.replaceChildren(element("p", "bench-do", said));
+  box.replaceChildren(element("p", "procedure-do", said));
   if (id === null) return;
-  const line = element("p", "bench-buttons");
+  const line = element("p", "procedure-buttons");
   if (page.kind === "calibration") line.append(link(`/api/rig/calibrations/${id}/sheet`, text.sheet, true));
   if (page.kind === "check") line.append(link(`/api/rig/checks/${id}/page`, text.checkPage, true));
   line.append(link("/rig", text.toRig), link("/first-steps", words.pages.names["/first-steps"]));

@@ -29,26 +29,26 @@ BAR = Rig(
 
 
 @dataclass
-class BenchHall:
+class ProceduresHall:
     """What a test needs of it; ``told`` is the audit log."""
 
     url: str
-    bench: ProcedureManager
+    procedures: ProcedureManager
     stage: Stage
     told: list[tuple[str, str]] = field(default_factory=list)
 
     @property
     def saved(self) -> set[str]:
-        return {path.name for path in self.bench.calibrations.glob("*")}
+        return {path.name for path in self.procedures.calibrations.glob("*")}
 
 
 @contextlib.contextmanager
-def bench_hall(root: Path, *, calibrated: bool, rig: Rig = BAR) -> Iterator[BenchHall]:
+def procedures_hall(root: Path, *, calibrated: bool, rig: Rig = BAR) -> Iterator[ProceduresHall]:
     """Serve the pages; whenever a walk is under way the rig sends it readings, a second of them at a time."""
     empty = Principal(rig, seed=1)
     stage = Stage(1, empty)  # type: ignore[arg-type]
     told: list[tuple[str, str]] = []
-    bench = ProcedureManager(
+    procedures = ProcedureManager(
         rig,
         empty.calibration if calibrated else None,
         root=root,
@@ -56,25 +56,25 @@ def bench_hall(root: Path, *, calibrated: bool, rig: Rig = BAR) -> Iterator[Benc
         tell=lambda who, what, _: told.append((who, what)),
         practice=stage,
     )
-    bench.take(_facts(rig))
+    procedures.take(_facts(rig))
     ended = threading.Event()
 
     def feed() -> None:
         given = 0
         n = round(RATE_Hz)
         while not ended.wait(0.002):
-            if not bench.busy:
+            if not procedures.busy:
                 continue
             counts, missed = stage.conversions(n)
             t_s = (given + 1 + np.arange(n)) / RATE_Hz
             given += n
-            bench.take(CountBlock(0, t_s[~missed], counts[~missed], int(missed.sum())))
+            procedures.take(CountBlock(0, t_s[~missed], counts[~missed], int(missed.sum())))
 
     thread = threading.Thread(target=feed, daemon=True)
     thread.start()
     try:
-        with served(store=FakeStore([]), rig=rig_view(rig), bench=bench) as dashboard:
-            yield BenchHall(dashboard.url, bench, stage, told)
+        with served(store=FakeStore([]), rig=rig_view(rig), procedures=procedures) as dashboard:
+            yield ProceduresHall(dashboard.url, procedures, stage, told)
     finally:
         ended.set()
         thread.join(20)

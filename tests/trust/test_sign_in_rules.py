@@ -9,10 +9,10 @@ from http.cookies import SimpleCookie
 from pathlib import Path
 
 import pytest
-from authorization import COACH, OWNER, PAGE, RIG_ADDRESS, Hall, hall
+from authorized_hall import COACH, OWNER, PAGE, RIG_ADDRESS, Hall, hall
 from starlette.websockets import WebSocketDisconnect
 
-from monitor.dashboard import attempts, authorization
+from monitor.dashboard.security import attempt_limits, authorization
 from monitor.dashboard.security.attempt_limits import FREE_FAILURES
 from monitor.dashboard.security.pairing import LASTS_S, TRIES
 
@@ -291,9 +291,9 @@ def test_a_guesser_is_locked_out_before_anything_is_looked_at_and_others_are_not
 
 
 def test_a_guesser_with_many_addresses_is_stopped_too_and_the_machine_itself_is_not(place, monkeypatch):
-    assert attempts.ALL_FAILURES == 100  # as docs/security.md tells
-    monkeypatch.setattr(attempts, "ALL_FAILURES", 12)
-    place.authorization.attempts = attempts.Attempts(lambda: place.now_s[0])
+    assert attempt_limits.ALL_FAILURES == 100  # as docs/security.md tells
+    monkeypatch.setattr(attempt_limits, "ALL_FAILURES", 12)
+    place.authorization.attempts = attempt_limits.Attempts(lambda: place.now_s[0])
     for number in range(12):
         assert guess(place.device(f"10.0.0.{number}"), OWNER[0], "wrong number").status_code == 401
     assert code_of(guess(place.device("10.9.9.9"), *OWNER)) == "too-many-tries"

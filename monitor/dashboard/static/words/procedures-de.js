@@ -1,6 +1,6 @@
 // Arbeit am Messgerät: Nullpunkt, Kalibrierung, Prüfung, erste Schritte. Deutsch.
 
-export const bench = {
+export const procedures = {
   titles: { zero: "neuer Nullpunkt", calibration: "kalibrieren", check: "Messgerät prüfen" },
   about: {
     zero: "Was das leere Messgerät anzeigt, gilt wieder als nichts. Die Spannen bleiben, der letzte Nullpunkt bleibt aufbewahrt.",
