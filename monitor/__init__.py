@@ -35,14 +35,14 @@ __all__ = [
 ]
 
 _HOMES = {
-    "Effort": ("monitor.coaching.endurance.curve.effort", "Effort"),
+    "Effort": ("monitor.coaching.endurance.effort", "Effort"),
     "CoachingService": ("monitor.coaching.coaching_service", "CoachingService"),
     "DataFolder": ("monitor.store", "DataFolder"),
     "HoldFilter": ("monitor.store", "HoldFilter"),
     "AnalysisSettings": ("monitor.measures.session_analysis", "AnalysisSettings"),
     "analyse": ("monitor.analysis", "analyse_file"),
     "chance_of_holding": ("monitor.coaching.prescribing.forecast", "chance_of_holding"),
-    "fit_endurance": ("monitor.coaching.endurance.curve.curve", "fit_endurance"),
+    "fit_endurance": ("monitor.coaching.endurance.curve", "fit_endurance"),
     "hold_curve": ("monitor.exports.hold_curve", "hold_curve"),
     "least_assistance": ("monitor.coaching.prescribing.forecast", "least_assistance"),
     "open_store": ("monitor.store", "open_store"),
