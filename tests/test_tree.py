@@ -120,7 +120,7 @@ def test_every_file_that_is_no_module_is_installed_with_its_package(package: str
     assert hidden == set(), "hidden files are not installed"
 
 
-@pytest.mark.parametrize("folder", ["dashboard/static", "store/migrations"])
+@pytest.mark.parametrize("folder", ["dashboard/static", "store/database/migrations"])
 def test_the_folders_of_data_are_installed_whole(folder: str) -> None:
     globs = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["setuptools"]["package-data"]["monitor"]
     covered = {path for pattern in globs for path in (ROOT / "monitor").glob(pattern)}

@@ -205,7 +205,7 @@ def low_cost() -> Sheet:
         (
             "Converters at 3.3 V: their data lines then fit the board's inputs, which bear no 5 V.",
             "Pin RATE of each converter high: 80 per second. As delivered many modules stand at 10.",
-            "E12, 10 kΩ: keeps the clock low while the board restarts. A clock that sessions high for 60 µs "
+            "E12, 10 kΩ: keeps the clock low while the board restarts. A clock that stays high for 60 µs "
             "switches the converters off.",
             "E13, 100 Ω at the board: calms the edges on the long clock line.",
             "Gain 128: full scale 20 mV at 5 V, less at 3.3 V in proportion; a cell gives about 2 mV/V.",

@@ -82,7 +82,7 @@ def _over_beats(windows: Windows, among: NDArray[np.bool_]) -> tuple[Windows, ND
     """Return the windows with S averaged over ``BEATS`` about each, and where all of those are ``among``.
 
     A swing's S beats, and is quiet only where the beat turns: quiet half seconds of a swing are too light or too heavy.
-    But nothing accelerates a body on the average that sessions on the bar (Newton II), so a mean over some beats weighs
+    But nothing accelerates a body on the average that stays on the bar (Newton II), so a mean over some beats weighs
     it, whatever it does; smooth weights leave less than a hundredth of a beat of 0.6 Hz and more.
     """
     if len(among) < len(BEATS):

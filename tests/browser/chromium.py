@@ -74,7 +74,7 @@ def fingers(page: Page) -> Iterator[None]:
 
 @dataclass
 class Room:
-    """A context, and the one page in it that sessions: it sweeps out what the others have left."""
+    """A context, and the one page in it that stays: it sweeps out what the others have left."""
 
     context: BrowserContext
     sweeper: CDPSession

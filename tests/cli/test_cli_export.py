@@ -110,7 +110,7 @@ def test_a_holds_curve_as_json_has_its_result_with_it(filled):
 def test_a_hold_that_is_not_there_is_told_with_those_that_are(filled):
     told = export(filled, "--hold", "session-009")
     assert told.exit_code == 2
-    assert "There is no hold stay-009" in told.stderr
+    assert "There is no hold session-009" in told.stderr
     assert "session-002" in told.stderr
     assert "none" in export(filled.parent / "empty", "--hold", "x").stderr
 

@@ -1,4 +1,4 @@
-"""Colours are read by everyone: contrast, and three accents that session three for colour-blind readers."""
+"""Colours are read by everyone: contrast, and three accents that stay three for colour-blind readers."""
 
 from __future__ import annotations
 

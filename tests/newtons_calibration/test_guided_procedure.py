@@ -87,7 +87,7 @@ def test_every_step_says_what_to_do():
         "Take everything off the bar and let it rest.",
         "Hang A on the bar at left; let it come to rest.",
         "Hang B on the bar at left as well; let it come to rest.",
-        "Take B off the bar at left; A session.",
+        "Take B off the bar at left; A stay.",
         "Take everything off the bar and let it rest.",
     ]
 

@@ -79,7 +79,7 @@ class PersonWasErased(MonitorError):
 class BadPersonExport(MonitorError):
     """A dossier does not hold what it must, or is of a newer program."""
 
-    code = "bad-person_export"
+    code = "bad-person-export"
 
 
 @dataclass(frozen=True, slots=True)
