@@ -17,7 +17,6 @@ from firmware_bridge.counts import CountBlock
 from firmware_bridge.journal import PACKED
 from firmware_bridge.sources import BoardFacts, ClockFit, Counters, JournalSource, Note, SourceEvent
 from monitor.errors import BadInput, MonitorError
-from monitor.measures.result import HoldResult, Quality, RecordResult
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import (
     Calibration,
@@ -28,6 +27,8 @@ from monitor.newtons.calibration import (
 from monitor.newtons.curve_file import RATE_SLACK, read_curve
 from monitor.newtons.load_block import LoadBlock, Newtons
 from monitor.pipeline import Output, Pipeline, SessionBegan, SessionMeasured
+from monitor.records.hold_result import HoldResult
+from monitor.records.session_result import Quality, SessionResult
 from monitor.rig import HIGHEST_RATE_Hz, LOWEST_RATE_Hz, Rig, rig_from_dict, rig_to_dict
 
 JOURNAL_SUFFIX = ".journal"
@@ -248,7 +249,7 @@ class Analysis:
 
     path: Path
     rig: Rig
-    result: RecordResult
+    result: SessionResult
     t_s: NDArray[np.float64]
     load_N: NDArray[np.float64]
     clock: ClockFit | None = None
@@ -379,7 +380,7 @@ def read_loads(path: str | os.PathLike[str]) -> tuple[Rig, NDArray[np.float64], 
     return analyser.rig, np.concatenate([b.t_s for b in last]), np.concatenate([b.load_N for b in last])
 
 
-def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, rate_Hz: float | None) -> RecordResult:
+def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, rate_Hz: float | None) -> SessionResult:
     """Put the final results of all sessions of one record together.
 
     Bodyweight is that of the session with the most time on the bar, flags are those of the sessions with holds (of the
@@ -390,9 +391,9 @@ def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, ra
     final = [e.result for e in last]
     quality = Quality(samples, lost, spikes, rate_Hz)
     if not final:
-        return RecordResult(None, None, [], quality, ["nobody_on_the_rig"])
+        return SessionResult(None, None, [], quality, ["nobody_on_the_rig"])
 
-    def hanging_s(result: RecordResult) -> tuple[float, int]:
+    def hanging_s(result: SessionResult) -> tuple[float, int]:
         return sum(h.duration_s for h in result.holds), result.quality.samples
 
     main = max(final, key=hanging_s)
@@ -405,7 +406,7 @@ def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, ra
         flags.append("several_sessions")
     zeros = main.quality
     quality = replace(quality, zero_bar_N=zeros.zero_bar_N, zero_feet_N=zeros.zero_feet_N)
-    return RecordResult(main.bodyweight_N, main.bodyweight_u_N, holds, quality, flags)
+    return SessionResult(main.bodyweight_N, main.bodyweight_u_N, holds, quality, flags)
 
 
 def rig_of_journal(path: str | os.PathLike[str]) -> tuple[Rig, Calibration]:

@@ -27,8 +27,8 @@ from monitor.signals.spikes import Despike
 if TYPE_CHECKING:
     from monitor.measures.live import LiveView
     from monitor.measures.picture import Picture
-    from monitor.measures.result import RecordResult
     from monitor.measures.session_analysis import AnalysisSettings
+    from monitor.records.session_result import SessionResult
 
 TICKS_PER_S = 20
 PIECE_ROWS = 4096
@@ -85,7 +85,7 @@ class SessionMeasured:
     """Results of a session: so far (a hold has just ended) or, with ``final``, of all of it."""
 
     session: int
-    result: RecordResult
+    result: SessionResult
     final: bool
     interrupted: bool = False
 

@@ -10,10 +10,12 @@ from pathlib import Path
 
 from monitor.analysis import Analysis, analyse_file
 from monitor.errors import TellableError
-from monitor.measures.result import MEASUREMENT_VERSION, HoldResult
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.measures.swing import Pendulum
-from monitor.store import DataFolder, Store, StoredHold, StoredSession, hold_uid
+from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult
+from monitor.records.stored_hold import StoredHold
+from monitor.records.stored_session import StoredSession
+from monitor.store import DataFolder, Store, hold_uid
 
 WRAP_s = 2**32 / 1e6
 KEPT_FLAG = "interrupted"

@@ -27,10 +27,10 @@ from monitor.demo.people import INVENTED_PEOPLE, Person
 from monitor.demo.script import Script
 from monitor.demo.truth import HoldTruth, Witness
 from monitor.demo.virtual_rig import demo_rig
-from monitor.measures.result import RecordResult
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import Calibration, ChannelCalibration
 from monitor.pipeline import Pipeline, SessionMeasured
+from monitor.records.session_result import SessionResult
 from monitor.signals.zeros import WANDER_N, wandered_N2
 from tests.accuracy.confidence import share_bounds
 
@@ -151,7 +151,7 @@ def wandered_N(rows: int, cells: int, age_s: float, rng: np.random.Generator) ->
     return np.column_stack([np.interp(t_s, knots[1:], drawn[1:, c] - drawn[0, c]) for c in range(cells)])
 
 
-def measured(played: Played, seed: int) -> RecordResult:
+def measured(played: Played, seed: int) -> SessionResult:
     """Return what a drawn rig makes of a session."""
     rng = np.random.default_rng([seed, 0xC1])
     rig = demo_rig(RATE_Hz)
@@ -189,7 +189,7 @@ def _blocks(ready_s: Array, counts: NDArray[np.int32], missed: NDArray[np.bool_]
         row, lost = gap + 1, lost + 1
 
 
-def misses(played: Played, result: RecordResult) -> list[Miss]:
+def misses(played: Played, result: SessionResult) -> list[Miss]:
     """Return every number of a session against its truth."""
     assert result.bodyweight_N is not None
     assert result.bodyweight_u_N is not None

@@ -16,9 +16,10 @@ import pytest
 import monitor
 from monitor.analysis import analyse_file
 from monitor.coaching.coaching_service import CoachingService
-from monitor.measures.result import MEASUREMENT_VERSION
+from monitor.records.hold_result import MEASUREMENT_VERSION
+from monitor.records.stored_hold import StoredHold
 from monitor.rig import rig_to_dict
-from monitor.store import DataFolder, StoredHold, hold_uid, open_store
+from monitor.store import DataFolder, hold_uid, open_store
 
 ROOT = Path(__file__).parents[1]
 PAGE = (ROOT / "docs" / "python-api.md").read_text(encoding="utf-8")

@@ -27,18 +27,11 @@ from monitor.coaching.progress.progress import Progress, compared, progress
 from monitor.coaching.safety.back_care import BackCare, back_care
 from monitor.coaching.safety.stop_rules import Stop, stops
 from monitor.measures.own_swing import MeasuredAngle, SwingNotUsable, own_kappa
-from monitor.store import (
-    HoldFilter,
-    Intake,
-    ManualHang,
-    PainEntry,
-    Person,
-    Store,
-    StoredHold,
-    SwingCalibration,
-    UnknownHold,
-    UnknownPerson,
-)
+from monitor.records.person import Person
+from monitor.records.person_entries import Intake, ManualHang, PainEntry
+from monitor.records.stored_hold import StoredHold
+from monitor.records.swing_calibration import SwingCalibration
+from monitor.store import HoldFilter, Store, UnknownHold, UnknownPerson
 
 LONGEST_BY_HAND_s = 3600.0
 RECENT_HOLDS = 400

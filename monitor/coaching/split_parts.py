@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.store import StoredHold
+from monitor.records.stored_hold import StoredHold
 
 LEAST_READINGS = 4
 

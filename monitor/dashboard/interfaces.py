@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from monitor.coaching.coaching_service import CoachingService
 from monitor.coaching.live.bar_panel import AtTheBar
 from monitor.coaching.live.live_advice import LiveCoaching
-from monitor.store import HoldFilter, HoldOrder, StoredHold
+from monitor.records.stored_hold import StoredHold
+from monitor.store import HoldFilter, HoldOrder
 
 LOOPBACK_NAMES = frozenset({"127.0.0.1", "localhost", "::1"})
 """Names under which a machine reaches itself; a page under any other name is refused."""

@@ -18,10 +18,11 @@ from monitor.demo.member_days import DAYS, MemberDays, Visit, entry_days, pains_
 from monitor.demo.recorded_visit import Deed, counts_of_visit, hall_calibration, hall_electronics, record
 from monitor.demo.virtual_rig import demo_rig
 from monitor.errors import MonitorError
-from monitor.measures.result import MEASUREMENT_VERSION
 from monitor.newtons.calibration import Calibration, calibration_to_dict
+from monitor.records.hold_result import MEASUREMENT_VERSION
+from monitor.records.stored_hold import StoredHold
 from monitor.rig import Rig, rig_to_dict
-from monitor.store import DataFolder, Store, StoredHold, hold_uid, journal_place
+from monitor.store import DataFolder, Store, hold_uid, journal_place
 from monitor.store.files.journals import erase_journals
 from monitor.store.holds.rows import calibration_date, fingerprint, hold_columns
 from monitor.store.people.person_export import FORMAT, erase_person, journal_places, write_person_export

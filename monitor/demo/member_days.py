@@ -19,8 +19,9 @@ from monitor.coaching.people.person import zone_of
 from monitor.coaching.people.programme import Item, Programme, template
 from monitor.coaching.prescribing.day_prescription import target_of
 from monitor.demo.hall_people import ZONE, Member
-from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, Kind, StateSpan, Support, Swing, Touch, Travel
-from monitor.store import StoredHold, hold_uid
+from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult, Kind, StateSpan, Support, Swing, Touch, Travel
+from monitor.records.stored_hold import StoredHold
+from monitor.store import hold_uid
 
 DAYS = 60
 Z_OF_FOUR_FIFTHS = 0.8416

@@ -20,7 +20,7 @@ from typing import Any
 
 from monitor.errors import BadInput, MonitorError
 from monitor.exports.holds import holds_csv
-from monitor.measures.result import MEASUREMENT_VERSION
+from monitor.records.hold_result import MEASUREMENT_VERSION
 from monitor.store import DataFolder, HoldFilter, Store
 from monitor.store.files.folder import private_file, private_folder
 from monitor.store.files.journals import files_of

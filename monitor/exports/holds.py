@@ -9,7 +9,8 @@ from collections.abc import Callable, Iterable
 from typing import Any, TextIO
 
 from monitor.exports.cells import cell
-from monitor.store.holds.rows import StoredHold, plain
+from monitor.records.plain_data import plain
+from monitor.records.stored_hold import StoredHold
 
 _Getter = Callable[[StoredHold], object]
 

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from monitor.errors import MonitorError
 from monitor.exports.holds import HOLD_COLUMNS, hold_row, utc_text
-from monitor.store import StoredHold
-from monitor.store.holds.rows import plain
+from monitor.records.plain_data import plain
+from monitor.records.stored_hold import StoredHold
 
 SIGN = "loads in N, positive downward on the cell"
 

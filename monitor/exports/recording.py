@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from monitor.errors import MonitorError
 from monitor.exports.holds import utc_text
-from monitor.store import StoredHold
+from monitor.records.stored_hold import StoredHold
 
 MOST_SAMPLES = 5_000_000
 

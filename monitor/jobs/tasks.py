@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from monitor.errors import BadInput
-from monitor.store import DataFolder, Store, StoredHold
+from monitor.records.stored_hold import StoredHold
+from monitor.store import DataFolder, Store
 
 
 class Tell(Protocol):
@@ -117,8 +118,8 @@ def take_archive(order: Order, tell: Tell) -> Made:
 
 def reanalysis(order: Order, tell: Tell) -> Made:
     """Measure the holds of all sessions anew."""
-    from monitor.measures.result import MEASUREMENT_VERSION
     from monitor.reanalysis import reanalyse, sessions_to_measure
+    from monitor.records.hold_result import MEASUREMENT_VERSION
 
     everything = bool(order.analysis_settings.get("everything"))
     whole = sessions_to_measure(order.store, everything=everything)

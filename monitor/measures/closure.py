@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.holds.edges import runs_above
-from monitor.measures.result import ThirdSupport
+from monitor.records.hold_result import ThirdSupport
 from monitor.signals import sliding
 from monitor.signals.session_loads import Array
 from monitor.signals.summary import median

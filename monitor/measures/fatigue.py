@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from monitor.measures.result import Slope, Slopes
 from monitor.measures.tremor import tremor_course_N
+from monitor.records.hold_result import Slope, Slopes
 from monitor.signals.session_loads import Array
 
 SPAN_S = 5.0

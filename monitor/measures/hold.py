@@ -22,12 +22,12 @@ from monitor.measures.lateral import lateral
 from monitor.measures.loading_rate import Rise, loading_rate_rise
 from monitor.measures.motion import motion_of
 from monitor.measures.peak import Peak, peak_of
-from monitor.measures.result import HoldResult, Regrip, Slopes, Stillness, Sway, Swing, ThirdSupport, Touch
 from monitor.measures.shares import assistance_course, misclosure_of, shares_of, u_feet_share, u_shares
 from monitor.measures.states import states_of
 from monitor.measures.stillness import stillness_of
 from monitor.measures.sway import feet_sway
 from monitor.measures.tremor import tremor_N
+from monitor.records.hold_result import HoldResult, Regrip, Slopes, Stillness, Sway, Swing, ThirdSupport, Touch
 from monitor.signals.session_loads import SessionLoads
 from monitor.signals.summary import median
 

@@ -17,10 +17,10 @@ from monitor.measures.closure import OPEN_FRACTION
 from monitor.measures.disturbance import near_spans, side_changes
 from monitor.measures.live_errors import LiveErrors
 from monitor.measures.picture import HoldClock, Picture, Scene, Shoulders, WeightSource
-from monitor.measures.result import Travel
 from monitor.measures.session_analysis import GIVEN_U_REL, AnalysisSettings
 from monitor.measures.swing import LEAST_DEG, WINDOW_S, beat_wave, swing_course
 from monitor.measures.travel import travels
+from monitor.records.hold_result import Travel
 from monitor.rig import Rig
 from monitor.signals import sliding
 from monitor.signals.lowpass import HoldLast, LowPass

@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from monitor.measures.catch_ringing import bounce_Hz
 from monitor.measures.disturbance import near_spans
 from monitor.measures.hold_context import Stretch
-from monitor.measures.result import Swing, ThirdSupport, Travel
 from monitor.measures.swing import LEAST_DEG, beat_wave, swing_course
 from monitor.measures.travel import travels
+from monitor.records.hold_result import Swing, ThirdSupport, Travel
 from monitor.signals.session_loads import Array
 
 DISTURBED_MOST = 0.6

@@ -14,8 +14,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from monitor.errors import BadInput
-from monitor.measures.result import HoldResult
 from monitor.measures.swing import ANYBODY, KAPPA, Pendulum, beat_from_amplitude
+from monitor.records.hold_result import HoldResult
 
 LEAST_DELIBERATE_DEG = 4.0
 """A smaller swing is measured no better by hand than kappa is known anyway (1 cm of 0.3 m: 7 % of kappa)."""

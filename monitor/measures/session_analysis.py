@@ -9,8 +9,8 @@ import numpy as np
 from monitor.holds.edges import LEAST_FRACTION, find_holds
 from monitor.measures.hold import measure_hold
 from monitor.measures.hold_context import ALPHA_MAX, HoldContext
-from monitor.measures.result import Quality, RecordResult
 from monitor.measures.swing import ANYBODY, Pendulum
+from monitor.records.session_result import Quality, SessionResult
 from monitor.signals.bodyweight import Bodyweight, given_bodyweight, read_bodyweight
 from monitor.signals.session_loads import SessionLoads
 from monitor.signals.stuck import stuck_rows
@@ -39,12 +39,12 @@ def analyse_session(
     clock_rate: float = 1.0,
     u_clock_rate: float = 5e-5,
     spikes: int = 0,
-) -> RecordResult:
+) -> SessionResult:
     """Return everything that a session yields; its loads are as calibrated, not yet zeroed."""
     lost = int(np.count_nonzero(np.isnan(raw.load_N).all(axis=1)))
     quality = Quality(len(raw), lost, spikes, raw.rate_Hz if len(raw) > 2 else None)
     if len(raw) < 8:
-        return RecordResult(None, None, [], quality, ["too_short"])
+        return SessionResult(None, None, [], quality, ["too_short"])
     stuck = stuck_rows(raw.load_N, raw.rate_Hz)
     if stuck.any():
         raw = raw.with_load(np.where(stuck, np.nan, raw.load_N))
@@ -83,7 +83,7 @@ def analyse_session(
                 continue
             columns = np.flatnonzero(stuck[edges.first : edges.last].any(axis=0))
             holds.append(measure_hold(session, edges, replace(around, stuck=tuple(columns.tolist()))))
-    return RecordResult(
+    return SessionResult(
         bodyweight_N=body.bodyweight_N if body else None,
         bodyweight_u_N=body.u_N if body else None,
         holds=holds,

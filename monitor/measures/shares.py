@@ -11,7 +11,7 @@ from monitor.measures.assistance import Assistance, assistance, means_between, s
 from monitor.measures.closure import FEWEST_ROWS, quiet_misclosure
 from monitor.measures.disturbance import near_spans
 from monitor.measures.hold_context import Stretch
-from monitor.measures.result import ThirdSupport
+from monitor.records.hold_result import ThirdSupport
 from monitor.signals.reliance import Reliance, load_reliance
 from monitor.signals.session_loads import Array
 

@@ -7,7 +7,7 @@ keeps the state that is given from outside, or none.
 
 from __future__ import annotations
 
-from monitor.measures.result import Kind, StateSpan, Travel
+from monitor.records.hold_result import Kind, StateSpan, Travel
 
 ACTIVE_ABOVE = 0.5
 """Share of the hold's own range of travel above which the shoulders count as drawn down."""

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.measures.result import Stillness
+from monitor.records.hold_result import Stillness
 from monitor.signals.session_loads import Array
 from monitor.signals.summary import median
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from monitor.measures.result import Sway
+from monitor.records.hold_result import Sway
 from monitor.signals.recursive import both_ways, low_pass
 from monitor.signals.session_loads import Array
 from monitor.signals.spectrum import power_density

@@ -13,8 +13,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.measures.result import Travel
 from monitor.measures.rise import Movement, rise_of
+from monitor.records.hold_result import Travel
 from monitor.signals import sliding
 from monitor.signals.session_loads import Array
 from monitor.signals.summary import median

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from monitor.measures.result import HoldResult
+from monitor.records.hold_result import HoldResult
 from monitor.reports import notebook as nb
 from monitor.reports.page import Page
 from monitor.uncertainty import with_u

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.measures.result import HoldResult
+from monitor.records.hold_result import HoldResult
 from monitor.reports.notebook import thinned
 
 _Array = NDArray[np.float64]

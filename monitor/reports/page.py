@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.measures.result import HoldResult
+from monitor.records.hold_result import HoldResult
 from monitor.reports import notebook as nb
 
 if TYPE_CHECKING:

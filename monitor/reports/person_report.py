@@ -18,11 +18,13 @@ from monitor.coaching.prescribing.day_prescription import DayPrescription
 from monitor.coaching.progress.day import local_day
 from monitor.coaching.progress.progress import Best, Progress
 from monitor.errors import BadInput
-from monitor.measures.result import HoldResult
+from monitor.records.hold_result import HoldResult
+from monitor.records.person import Person
+from monitor.records.stored_hold import StoredHold
+from monitor.records.stored_session import StoredSession
 from monitor.reports.charts import day_bars, hold_curve_chart, long_date, scatter
 from monitor.reports.rig_words import rig_lines
 from monitor.reports.words import duration_words, share_words
-from monitor.store import Person, StoredHold, StoredSession
 from monitor.uncertainty import with_u
 from monitor.units import N_PER_KGF, N_PER_LBF
 

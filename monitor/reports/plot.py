@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.errors import MonitorError
-from monitor.measures.result import RecordResult
+from monitor.records.session_result import SessionResult
 from monitor.reports import notebook as nb
 from monitor.reports.annotation_tracks import draw_track, tracks_of
 from monitor.reports.page import Page, WIDTH_in, span
@@ -44,7 +44,7 @@ def plot_curve(
     t_s: _Array,
     bar_N: _Array,
     feet_N: _Array | None,
-    result: RecordResult,
+    result: SessionResult,
 ) -> None:
     """Write a curve and what was found in it as SVG.
 
@@ -57,7 +57,7 @@ def plot_curve(
         Times of the load on the time axis of ``result``.
     bar_N, feet_N : (n,) float, N
         Sums of the bar's and of the platform's cells, NaN where a reading failed; None without a platform.
-    result : RecordResult
+    result : SessionResult
 
     Raises
     ------
@@ -76,7 +76,7 @@ def plot_curve(
         ) from error
 
 
-def curve_svg(title: str, t_s: _Array, bar_N: _Array, feet_N: _Array | None, result: RecordResult) -> bytes:
+def curve_svg(title: str, t_s: _Array, bar_N: _Array, feet_N: _Array | None, result: SessionResult) -> bytes:
     """Return the SVG of ``plot_curve``: the same bytes for the same input."""
     out = io.BytesIO()
     with hand():
@@ -94,7 +94,7 @@ def hand() -> Iterator[None]:
         yield
 
 
-def curve_figure(title: str, t_s: _Array, bar_N: _Array, feet_N: _Array | None, result: RecordResult) -> Figure:
+def curve_figure(title: str, t_s: _Array, bar_N: _Array, feet_N: _Array | None, result: SessionResult) -> Figure:
     """Draw the page, within the notebook's settings."""
     from matplotlib.figure import Figure
 

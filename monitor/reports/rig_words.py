@@ -6,8 +6,8 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from monitor.records.stored_session import StoredSession
 from monitor.reports.charts import long_date
-from monitor.store import StoredSession
 
 MOST_RIGS = 3
 

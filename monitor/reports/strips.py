@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.measures.result import HoldResult, RecordResult
+from monitor.records.hold_result import HoldResult
+from monitor.records.session_result import SessionResult
 from monitor.reports import notebook as nb
 from monitor.reports.page import Page
 from monitor.reports.words import duration_words, share_words
@@ -49,7 +50,9 @@ def draw_holds(axes: Axes, page: Page, holds: list[HoldResult]) -> None:
             axes.text(middle_s, 0.30, shares, size=nb.SMALL_pt, color=nb.QUIET, ha="center", va="baseline")
 
 
-def draw_loads(axes: Axes, page: Page, t_s: _Array, bar_N: _Array, feet_N: _Array | None, result: RecordResult) -> None:
+def draw_loads(
+    axes: Axes, page: Page, t_s: _Array, bar_N: _Array, feet_N: _Array | None, result: SessionResult
+) -> None:
     """Draw hands and feet, the bodyweight as the measure, and the gap where weight is missing."""
     curves = [("hands", nb.HANDS, bar_N)] + ([("feet", nb.FEET, feet_N)] if feet_N is not None else [])
     highest_N = max((float(np.nanmax(c)) for _, _, c in curves if np.any(np.isfinite(c))), default=1.0)

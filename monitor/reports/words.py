@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from monitor.measures.result import HoldResult, RecordResult
+from monitor.records.hold_result import HoldResult
+from monitor.records.session_result import SessionResult
 from monitor.uncertainty import with_u
 
 
@@ -22,7 +23,7 @@ def share_words(hold: HoldResult) -> str:
     return ", ".join(parts)
 
 
-def record_words(result: RecordResult) -> str:
+def record_words(result: SessionResult) -> str:
     """Return bodyweight and the state of the record in one line."""
     quality = result.quality
     parts = [f"bodyweight {with_u(result.bodyweight_N, result.bodyweight_u_N, 'N')}"]
@@ -34,7 +35,7 @@ def record_words(result: RecordResult) -> str:
     return "  ·  ".join(parts)
 
 
-def flag_words(result: RecordResult) -> str:
+def flag_words(result: SessionResult) -> str:
     """Return what could not be measured, and why, in one line; empty where there is nothing to say."""
     flags = list(dict.fromkeys([*result.flags, *(flag for hold in result.holds for flag in hold.flags)]))
     return f"Noted: {', '.join(flag.replace('_', ' ') for flag in flags)}." if flags else ""

@@ -25,12 +25,13 @@ from monitor.measures.session_analysis import AnalysisSettings
 from monitor.measures.swing import ANYBODY, Pendulum
 from monitor.newtons.calibration import Calibration
 from monitor.pipeline import Output, SessionBegan, SessionMeasured
+from monitor.records.stored_hold import StoredHold
 from monitor.rig import Rig
 from monitor.service.current_person import WhoHangs
 from monitor.service.database_thread import Bookkeeper
 from monitor.service.measuring import Measuring, Observer
 from monitor.service.session_archiver import SessionArchiver
-from monitor.store import DataFolder, HoldFilter, HoldOrder, Store, StoredHold
+from monitor.store import DataFolder, HoldFilter, HoldOrder, Store
 from monitor.store.files.session_recorder import SessionRecorder
 from monitor.store.maintenance.rebuild import recent_journals
 

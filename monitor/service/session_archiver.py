@@ -14,13 +14,15 @@ from firmware_bridge.sources import ClockFit, HostClock
 from monitor.analysis import EventAnalyser, rig_note
 from monitor.dashboard.live.hub import LiveHub
 from monitor.dashboard.views.json_views import event_view
-from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, RecordResult
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import calibration_to_dict
 from monitor.pipeline import SessionBegan, SessionMeasured
+from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult
+from monitor.records.session_result import SessionResult
+from monitor.records.stored_hold import StoredHold
 from monitor.rig import rig_to_dict
 from monitor.service.database_thread import Bookkeeper
-from monitor.store import DataFolder, Store, StoredHold, hold_uid, new_session_uid
+from monitor.store import DataFolder, Store, hold_uid, new_session_uid
 from monitor.store.files.session_recorder import SessionRecorder
 from monitor.store.maintenance.rebuild import rebuild_unfinished
 
@@ -159,7 +161,7 @@ class SessionArchiver:
                 self._hub.publish_event(event_view("withdrawn", uid))
 
     def _stored(
-        self, session_uid: str, number: int, hold: HoldResult, result: RecordResult, clock: ClockFit | None
+        self, session_uid: str, number: int, hold: HoldResult, result: SessionResult, clock: ClockFit | None
     ) -> StoredHold:
         onset_ns = self._utc_ns(hold.onset_s, clock)
         return StoredHold(

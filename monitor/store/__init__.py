@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from monitor.store.audit import AuditEntry
 from monitor.store.errors import (
     CorrectionNotPossible,
     DatabaseClosed,
@@ -19,20 +18,14 @@ from monitor.store.errors import (
 )
 from monitor.store.files.access import AccessFile
 from monitor.store.files.folder import DataFolder, DataFolderNotUsable, hold_uid, journal_place, new_session_uid
-from monitor.store.holds.corrected_holds import CorrectedHolds, Correction, corrected_holds
-from monitor.store.holds.earlier_results import EarlierResult
-from monitor.store.holds.markers import Marker, MarkerKind, UnknownMarker
-from monitor.store.holds.rows import StoredHold, StoredSession
+from monitor.store.holds.corrected_holds import CorrectedHolds, corrected_holds
+from monitor.store.holds.markers import UnknownMarker
 from monitor.store.holds.search import HoldFilter, HoldOrder
-from monitor.store.people.person import Intake, ManualHang, PainEntry, Person, StoredProgramme
-from monitor.store.people.swing_calibrations import SwingCalibration
 from monitor.store.store import Store, open_store
 
 __all__ = [
     "AccessFile",
-    "AuditEntry",
     "CorrectedHolds",
-    "Correction",
     "CorrectionNotPossible",
     "DataFolder",
     "DataFolderNotUsable",
@@ -42,21 +35,10 @@ __all__ = [
     "DatabaseNotOurs",
     "DatabaseNotRead",
     "DatabaseNotWritten",
-    "EarlierResult",
     "HoldFilter",
     "HoldOrder",
-    "Intake",
-    "ManualHang",
-    "Marker",
-    "MarkerKind",
-    "PainEntry",
-    "Person",
     "SessionExists",
     "Store",
-    "StoredHold",
-    "StoredProgramme",
-    "StoredSession",
-    "SwingCalibration",
     "UnknownCorrection",
     "UnknownHold",
     "UnknownMarker",

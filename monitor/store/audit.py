@@ -5,26 +5,15 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
 from functools import partial
 
 from sqlalchemy import Connection, insert, select
 
+from monitor.records.audit_entry import AuditEntry
 from monitor.store.database.schema import audit
 from monitor.store.database.writer import Writer
 
 Read = Callable[[], AbstractContextManager[Connection]]
-
-
-@dataclass(frozen=True, slots=True)
-class AuditEntry:
-    """One change: who made it, what was done, and to what."""
-
-    id: int
-    at_utc_ns: int
-    who: str
-    what: str
-    subject: str
 
 
 class Audit:

@@ -17,6 +17,9 @@ from typing import Any
 from sqlalchemy import Connection, Engine, Select, Table, func, insert, select, update
 from sqlalchemy.exc import DBAPIError
 
+from monitor.records.plain_data import plain
+from monitor.records.stored_hold import StoredHold
+from monitor.records.stored_session import StoredSession
 from monitor.store.audit import Audit
 from monitor.store.database.engine import database_url, open_engines
 from monitor.store.database.schema import calibration, hold, rig, session, setting
@@ -26,16 +29,7 @@ from monitor.store.files.folder import journal_place, new_session_uid
 from monitor.store.holds.corrections import Corrections, has_corrections, refresh_session
 from monitor.store.holds.earlier_results import Earlier, keep_earlier
 from monitor.store.holds.markers import Markers
-from monitor.store.holds.rows import (
-    StoredHold,
-    StoredSession,
-    calibration_date,
-    fingerprint,
-    hold_columns,
-    hold_of_row,
-    plain,
-    session_of_row,
-)
+from monitor.store.holds.rows import calibration_date, fingerprint, hold_columns, hold_of_row, session_of_row
 from monitor.store.holds.search import HoldFilter, HoldOrder, found_all, found_page, found_spans
 from monitor.store.people.people import People, need_person
 from monitor.store.people.swing_calibrations import SwingCalibrations

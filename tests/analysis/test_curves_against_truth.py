@@ -15,7 +15,8 @@ import numpy as np
 import pytest
 
 from monitor.analysis import analyse_file
-from monitor.measures.result import HoldResult, RecordResult
+from monitor.records.hold_result import HoldResult
+from monitor.records.session_result import SessionResult
 
 CURVES = Path(__file__).parents[1] / "recordings" / "curves"
 NAMES = sorted(path.name.removesuffix(".csv.gz") for path in CURVES.glob("*.csv.gz"))
@@ -35,7 +36,7 @@ STATES_REL = 0.05
 
 
 @functools.cache
-def result_of(name: str) -> RecordResult:
+def result_of(name: str) -> SessionResult:
     return analyse_file(CURVES / f"{name}.csv.gz").result
 
 

@@ -16,9 +16,9 @@ from firmware_bridge.errors import JournalNotFound, NotAJournal
 from firmware_bridge.sources import Note
 from monitor.analysis import RigUnknown, WrongBoard, analyse_file, joined, read_loads, rig_of_journal
 from monitor.errors import BadInput
-from monitor.measures.result import RecordResult
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.pipeline import Pipeline, SessionMeasured
+from monitor.records.session_result import SessionResult
 from monitor.rig import Rig, rig_from_columns
 
 T_s, LOAD_N = loads(TWO_SESSIONS)
@@ -26,7 +26,7 @@ LOAD_N = with_faults(LOAD_N)
 WRAP_us = 2**32
 
 
-def as_a_curve() -> list[RecordResult]:
+def as_a_curve() -> list[SessionResult]:
     """Return the sessions' results of the same loads, their delay taken off as the board tells it."""
     blocks = blocks_of(T_s - READING_DELAY_us * 1e-6, LOAD_N)
     pipeline = Pipeline(RIG, 80.0, AnalysisSettings())

@@ -10,24 +10,24 @@ from pathlib import Path
 import pytest
 
 from monitor.cli.words import FLAG_WORDS
-from monitor.measures import result
 from monitor.newtons.curve_file import CURVE_HEADER
+from monitor.records import hold_result, session_result
 
 PAGE = (Path(__file__).parents[2] / "docs" / "measurement.md").read_text(encoding="utf-8")
 PARTS = (
-    result.HoldResult,
-    result.RecordResult,
-    result.Quality,
-    result.Swing,
-    result.StateSpan,
-    result.Travel,
-    result.Regrip,
-    result.ThirdSupport,
-    result.Touch,
-    result.Stillness,
-    result.Slope,
-    result.Slopes,
-    result.Sway,
+    hold_result.HoldResult,
+    session_result.SessionResult,
+    session_result.Quality,
+    hold_result.Swing,
+    hold_result.StateSpan,
+    hold_result.Travel,
+    hold_result.Regrip,
+    hold_result.ThirdSupport,
+    hold_result.Touch,
+    hold_result.Stillness,
+    hold_result.Slope,
+    hold_result.Slopes,
+    hold_result.Sway,
 )
 
 

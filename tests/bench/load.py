@@ -33,10 +33,11 @@ from monitor.dashboard.live.connections import FeedProtocol, PatientProtocol
 from monitor.dashboard.live.hub import LiveHub
 from monitor.demo import DemoRig
 from monitor.newtons.calibration import Calibration
+from monitor.records.person import Person
 from monitor.rig import Rig
 from monitor.service import MonitorService, rig_view
 from monitor.signals.spikes import LOOK_AHEAD
-from monitor.store import DataFolder, Person, open_store
+from monitor.store import DataFolder, open_store
 from monitor.store.files.session_recorder import SessionRecorder
 from tests.bench.wire import _Server
 

@@ -6,11 +6,12 @@ from pathlib import Path
 
 import numpy as np
 
-from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, StateSpan, Swing, Touch
 from monitor.newtons.curve_file import read_curve
 from monitor.newtons.load_block import LoadBlock
+from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult, StateSpan, Swing, Touch
+from monitor.records.stored_hold import StoredHold
 from monitor.rig import Rig
-from monitor.store import StoredHold, hold_uid
+from monitor.store import hold_uid
 
 CURVES = Path(__file__).parents[1] / "recordings" / "curves"
 RATE_Hz = 80.0

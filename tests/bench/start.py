@@ -22,7 +22,8 @@ from firmware_bridge.sources import HostClock
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.analysis import rig_note
 from monitor.demo import DemoRig
-from monitor.store import DataFolder, Person, open_store
+from monitor.records.person import Person
+from monitor.store import DataFolder, open_store
 from tests.bench.material import invented_hold
 
 RECORD_S = 600.0

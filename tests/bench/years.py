@@ -20,8 +20,9 @@ from typing import Any
 from monitor.coaching.coaching_service import CoachingService
 from monitor.demo import DemoRig
 from monitor.newtons.calibration import calibration_to_dict
+from monitor.records.person import Person
 from monitor.rig import rig_to_dict
-from monitor.store import DataFolder, HoldFilter, Person, open_store
+from monitor.store import DataFolder, HoldFilter, open_store
 from monitor.store.maintenance.backup import make_backup
 from tests.bench.material import invented_hold
 from tests.bench.start import _running

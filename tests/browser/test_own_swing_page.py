@@ -9,7 +9,7 @@ import pytest
 from chromium import VIEWPORTS
 from playwright.sync_api import Page, expect
 
-from monitor.measures.result import Swing
+from monitor.records.hold_result import Swing
 
 pytestmark = pytest.mark.browser
 

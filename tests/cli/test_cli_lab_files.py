@@ -11,9 +11,10 @@ from typer.testing import CliRunner, Result
 
 from monitor.analysis import analyse_file, calibration_to_dict
 from monitor.cli import app
-from monitor.measures.result import MEASUREMENT_VERSION
+from monitor.records.hold_result import MEASUREMENT_VERSION
+from monitor.records.stored_hold import StoredHold
 from monitor.rig import rig_to_dict
-from monitor.store import DataFolder, StoredHold, hold_uid, open_store
+from monitor.store import DataFolder, hold_uid, open_store
 
 START_ns = 1_760_000_000 * 10**9
 HOLD = hold_uid("session", 1)

@@ -12,7 +12,7 @@ from typer.testing import CliRunner, Result
 
 from monitor.cli import app
 from monitor.coaching.people.programme import template_text
-from monitor.measures.result import Swing
+from monitor.records.hold_result import Swing
 from monitor.store import DataFolder, open_store
 
 sys.path += [str(Path(__file__).parents[1] / name) for name in ("coaching", "store")]

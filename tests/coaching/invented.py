@@ -6,8 +6,8 @@ import datetime as dt
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from monitor.measures.result import MEASUREMENT_VERSION, HoldResult
-from monitor.store import StoredHold
+from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult
+from monitor.records.stored_hold import StoredHold
 
 VIENNA = ZoneInfo("Europe/Vienna")
 DAY_ns = 86_400 * 10**9

@@ -13,7 +13,7 @@ import pytest
 from invented import VIENNA, hold_at, ns_of
 
 from monitor.coaching.progress.day import DayMinutes, day_bounds_ns, ledger, local_day, minutes_by_day
-from monitor.store import ManualHang
+from monitor.records.person_entries import ManualHang
 
 HOUR_ns = 3600 * 10**9
 

@@ -14,7 +14,7 @@ from monitor.coaching.people.programme import (
     template_names,
     template_text,
 )
-from monitor.store import Person
+from monitor.records.person import Person
 
 # The figures that the programme is to begin with; common practice, no source.
 DEFAULTS = {"passive": (30, 120), "active": (30, 90), "assisted": (30, 120)}

@@ -8,7 +8,7 @@ from invented import DAY_ns
 from monitor.coaching.people.programme import StopRule
 from monitor.coaching.safety.back_care import CUES, back_care
 from monitor.coaching.safety.stop_rules import paused_why, stops
-from monitor.store import PainEntry
+from monitor.records.person_entries import PainEntry
 
 RULE = StopRule()
 

@@ -13,8 +13,8 @@ from monitor.coaching.endurance.hold_efforts import efforts_of, ending_of
 from monitor.coaching.prescribing.alternating import alternating_hang
 from monitor.coaching.progress.comparison import compare_periods
 from monitor.coaching.progress.progress import best, compared, progress
-from monitor.measures.result import HoldResult, Swing, Touch, Travel
-from monitor.store import ManualHang, PainEntry
+from monitor.records.hold_result import HoldResult, Swing, Touch, Travel
+from monitor.records.person_entries import ManualHang, PainEntry
 
 START = ns_of(2026, 5, 1, 10)
 

@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 from monitor.coaching.coaching_service import CoachingService
 from monitor.coaching.live.bar_panel import AtTheBar
 from monitor.coaching.live.live_advice import LiveCoaching
-from monitor.store import HoldFilter, HoldOrder, Person, Store, StoredHold
+from monitor.records.person import Person
+from monitor.records.stored_hold import StoredHold
+from monitor.store import HoldFilter, HoldOrder, Store
 
 sys.path.append(str(Path(__file__).parents[1] / "store"))
 from store_samples import RIG as STORED_RIG

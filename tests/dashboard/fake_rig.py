@@ -29,8 +29,9 @@ from monitor.dashboard import (
 )
 from monitor.errors import BadInput
 from monitor.measures.picture import HoldClock, Picture
-from monitor.measures.result import HoldResult, Regrip, StateSpan, Swing, ThirdSupport, Touch, Travel
-from monitor.store import HoldFilter, HoldOrder, StoredHold
+from monitor.records.hold_result import HoldResult, Regrip, StateSpan, Swing, ThirdSupport, Touch, Travel
+from monitor.records.stored_hold import StoredHold
+from monitor.store import HoldFilter, HoldOrder
 
 RATE_HZ = 80.0
 BODYWEIGHT_N = 702.4

@@ -19,7 +19,7 @@ from monitor.coaching.live.live_advice import LiveCoaching
 from monitor.coaching.people.programme import template
 from monitor.dashboard import LiveHub, create_app
 from monitor.measures.picture import HoldClock, Picture
-from monitor.measures.result import Swing
+from monitor.records.hold_result import Swing
 from monitor.store import open_store
 
 sys.path += [str(Path(__file__).parents[1] / name) for name in ("coaching", "store")]

@@ -8,8 +8,8 @@ from fake_rig import RIG, FakeControl
 from fastapi.testclient import TestClient
 
 from monitor.dashboard import LiveHub, create_app
+from monitor.records.marker import TURN_s
 from monitor.store import open_store
-from monitor.store.holds.markers import TURN_s
 
 
 @pytest.fixture

@@ -14,7 +14,7 @@ from store_samples import BARE_RESULT, FULL_RESULT, sample_hold
 from monitor.exports import HOLD_COLUMNS, holds_csv, holds_json
 from monitor.exports.cells import cell
 from monitor.exports.holds import utc_text
-from monitor.measures.result import HoldResult, Swing
+from monitor.records.hold_result import HoldResult, Swing
 
 HOLDS = [sample_hold("session", 1), sample_hold("session", 2, BARE_RESULT, bodyweight_N=None, bodyweight_u_N=None)]
 

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from monitor.exports.c3d_file import c3d_bytes
 from monitor.exports.edf_file import EdfWriterMissing, data_record, edf_bytes
 from monitor.exports.recording import CurveNotEven, recording
-from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, Touch
-from monitor.store import StoredHold
+from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult, Touch
+from monitor.records.stored_hold import StoredHold
 
 NAMES = ("bar_left", "bar_right", "foot_fl", "foot_fr", "foot_rl", "foot_rr")
 PLACES = [(-0.55, 0.0), (0.55, 0.0), (-0.25, 0.3), (0.25, 0.3), (-0.25, -0.1), (0.25, -0.1)]

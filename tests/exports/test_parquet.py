@@ -12,7 +12,7 @@ from store_samples import RIG, sample_hold
 from monitor.exports import HOLD_COLUMNS
 from monitor.exports.holds import hold_row
 from monitor.exports.parquet_file import curve_parquet, holds_parquet
-from monitor.measures.result import HoldResult
+from monitor.records.hold_result import HoldResult
 
 pytestmark = pytest.mark.skipif(
     not all(map(find_spec, ("duckdb", "pyarrow"))), reason="one of the two libraries is not there"

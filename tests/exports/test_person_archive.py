@@ -20,8 +20,10 @@ from monitor.coaching.people.programme import template
 from monitor.errors import BadInput
 from monitor.exports.archive import BadArchive, import_archive, write_archive
 from monitor.exports.erasure import erase_everywhere
-from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, Swing
-from monitor.store import DataFolder, StoredHold, SwingCalibration, UnknownPerson, hold_uid, open_store
+from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult, Swing
+from monitor.records.stored_hold import StoredHold
+from monitor.records.swing_calibration import SwingCalibration
+from monitor.store import DataFolder, UnknownPerson, hold_uid, open_store
 from monitor.store.database.schema import metadata
 from monitor.store.people.person_export import (
     ENTRIES,

@@ -16,11 +16,12 @@ from firmware_bridge.journal import note_bytes
 from monitor.analysis import analyse_file, rig_note
 from monitor.demo import DemoRig
 from monitor.errors import TellableError
-from monitor.measures.result import MEASUREMENT_VERSION, HoldResult
 from monitor.newtons.calibration import calibration_to_dict
 from monitor.reanalysis import reanalyse
+from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult
+from monitor.records.stored_hold import StoredHold
 from monitor.rig import rig_to_dict
-from monitor.store import AccessFile, DataFolder, StoredHold, hold_uid, open_store
+from monitor.store import AccessFile, DataFolder, hold_uid, open_store
 from monitor.store.maintenance.backup import check_backup, list_backups
 from monitor.store.maintenance.doctor import Doctor
 from monitor.store.maintenance.rebuild import all_journals

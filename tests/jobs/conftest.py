@@ -14,9 +14,11 @@ from journals_by_hand import write_journal
 from load_stories import RIG, TWO_SESSIONS, loads
 
 from monitor.analysis import analyse_file, calibration_to_dict
-from monitor.measures.result import MEASUREMENT_VERSION
+from monitor.records.hold_result import MEASUREMENT_VERSION
+from monitor.records.person import Person
+from monitor.records.stored_hold import StoredHold
 from monitor.rig import rig_to_dict
-from monitor.store import DataFolder, Person, Store, StoredHold, hold_uid, open_store
+from monitor.store import DataFolder, Store, hold_uid, open_store
 
 START_ns = 1_760_000_000 * 10**9
 

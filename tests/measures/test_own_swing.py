@@ -15,8 +15,8 @@ from monitor.measures.own_swing import (
     own_kappa,
     pendulum_of,
 )
-from monitor.measures.result import HoldResult, Swing
 from monitor.measures.swing import KAPPA, U_KAPPA_REL, Pendulum, amplitude_from_beat, beat_from_amplitude
+from monitor.records.hold_result import HoldResult, Swing
 
 
 def hold(told_deg: float, u_deg: float = 0.2, kappa: float = KAPPA) -> HoldResult:

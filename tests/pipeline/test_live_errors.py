@@ -11,10 +11,10 @@ from load_stories import BODYWEIGHT_N, RIG, TWO_SESSIONS, blocks_of, loads
 
 from firmware_bridge.counts import CountBlock
 from monitor.measures.live_errors import SHOWN_NOISE_N, LiveErrors
-from monitor.measures.result import HoldResult
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import Calibration, ChannelCalibration
 from monitor.pipeline import ASSUMED_ZERO_AGE_S, Pipeline, SessionMeasured
+from monitor.records.hold_result import HoldResult
 from monitor.rig import Rig
 from monitor.signals.windows import OFF_ZERO_N
 from monitor.signals.zeros import WANDER_N, wandered_N2

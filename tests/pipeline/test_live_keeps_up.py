@@ -15,12 +15,12 @@ import numpy as np
 import pytest
 
 from monitor.measures.picture import Picture
-from monitor.measures.result import HoldResult
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.measures.swing import WINDOW_S
 from monitor.newtons.curve_file import read_curve
 from monitor.newtons.load_block import LoadBlock
 from monitor.pipeline import Pipeline, SessionMeasured
+from monitor.records.hold_result import HoldResult
 
 CURVES = Path(__file__).parents[1] / "recordings" / "curves"
 NAMES = ("s1", "s2", "s3", "s4", "s5", "s6", "s7")

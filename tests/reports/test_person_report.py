@@ -14,13 +14,15 @@ from pypdf import PdfReader
 
 from monitor.coaching.coaching_service import CoachingService
 from monitor.errors import BadInput
-from monitor.measures.result import MEASUREMENT_VERSION, HoldResult, Swing, Touch
+from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult, Swing, Touch
+from monitor.records.stored_hold import StoredHold
+from monitor.records.stored_session import StoredSession
 from monitor.reports import typeset as typesetting
 from monitor.reports.charts import round_step, ticks
 from monitor.reports.person_report import bound, report_data
 from monitor.reports.rig_words import rig_lines
 from monitor.reports.typeset import TypesetterMissing, typeset
-from monitor.store import StoredHold, StoredSession, hold_uid, open_store
+from monitor.store import hold_uid, open_store
 
 NOW = dt.datetime(2026, 6, 30, 12, 0, tzinfo=dt.UTC)
 DAY_ns = 86_400 * 10**9

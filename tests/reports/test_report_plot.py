@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from store_samples import BARE_RESULT, FULL_RESULT
 
-from monitor.measures.result import Quality, RecordResult
+from monitor.records.session_result import Quality, SessionResult
 from monitor.reports import PlotNotWritten, curve_svg, notebook, plot_curve
 from monitor.reports.page import minutes
 from monitor.reports.plot import curve_figure, hand
@@ -25,8 +25,8 @@ ROOT = Path(__file__).parents[2]
 W = 702.4
 
 
-def record(holds=(FULL_RESULT,), bodyweight_N: float | None = W) -> RecordResult:
-    return RecordResult(bodyweight_N, None if bodyweight_N is None else 0.6, list(holds), Quality(4000, 3, 2, 80.02))
+def record(holds=(FULL_RESULT,), bodyweight_N: float | None = W) -> SessionResult:
+    return SessionResult(bodyweight_N, None if bodyweight_N is None else 0.6, list(holds), Quality(4000, 3, 2, 80.02))
 
 
 def curve(duration_s: float = 50.0):
@@ -114,8 +114,8 @@ import sys
 import monitor.reports
 assert "matplotlib" not in sys.modules
 import numpy as np
-from monitor.measures.result import Quality, RecordResult
-monitor.reports.curve_svg("", np.arange(9.0), np.zeros(9), None, RecordResult(None, None, [], Quality(9, 0, 0, None)))
+from monitor.records.session_result import Quality, SessionResult
+monitor.reports.curve_svg("", np.arange(9.0), np.zeros(9), None, SessionResult(None, None, [], Quality(9, 0, 0, None)))
 assert "matplotlib" in sys.modules and "matplotlib.pyplot" not in sys.modules
 """
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)

@@ -12,9 +12,9 @@ from typer.testing import CliRunner
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.cli import app
 from monitor.demo import curve_conversions
-from monitor.measures.result import MEASUREMENT_VERSION
 from monitor.newtons.curve_file import read_curve
 from monitor.reanalysis import reanalyse
+from monitor.records.hold_result import MEASUREMENT_VERSION
 from monitor.store import DataFolder, open_store
 
 CURVE = Path(__file__).parents[1] / "recordings" / "curves" / "s1_seed11.csv.gz"

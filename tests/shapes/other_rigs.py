@@ -17,9 +17,9 @@ from monitor.demo.scenario import PROGRAMMES, Scenario
 from monitor.demo.truth import HoldTruth
 from monitor.demo.virtual_rig import calibrate
 from monitor.measures.picture import Picture
-from monitor.measures.result import RecordResult
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.pipeline import Output
+from monitor.records.session_result import SessionResult
 from monitor.rig import STANDARD_CHANNELS, Channel, Rig
 
 Array = NDArray[np.float64]
@@ -91,7 +91,7 @@ class Measured:
     """What a rig makes of the story."""
 
     rig: Rig
-    result: RecordResult
+    result: SessionResult
     pictures: list[Picture]
     outputs: list[Output]
     truth: tuple[HoldTruth, ...]

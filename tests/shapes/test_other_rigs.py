@@ -16,13 +16,13 @@ from monitor.cli.terminal.result_tables import show_record
 from monitor.dashboard.views.json_views import hold_view, picture_view
 from monitor.demo.scenario import Scenario
 from monitor.exports.holds import holds_csv, holds_json
-from monitor.measures.result import MEASUREMENT_VERSION, HoldResult
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.load_block import LoadBlock
 from monitor.pipeline import Pipeline, SessionMeasured
+from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult
+from monitor.records.stored_hold import StoredHold
 from monitor.rig import Rig
 from monitor.service import rig_view
-from monitor.store.holds.rows import StoredHold
 
 WITH_BOTH = [name for name in SHAPES if "and platform" in name]
 BAR_ONLY = [name for name in SHAPES if "platform" not in name]

@@ -20,8 +20,8 @@ from firmware_bridge.messages import Samples
 from firmware_bridge.sources import SourceEvent
 from monitor.dashboard.live.hub import LiveHub
 from monitor.demo.truth import HoldTruth
-from monitor.measures.result import HoldResult
 from monitor.pipeline import Output, SessionMeasured
+from monitor.records.hold_result import HoldResult
 from monitor.service import MonitorService
 from monitor.store import DataFolder, open_store
 from monitor.store.files.session_recorder import SessionRecorder

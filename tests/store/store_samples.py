@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
-from monitor.measures.result import (
+from monitor.records.hold_result import (
     MEASUREMENT_VERSION,
     HoldResult,
     Regrip,
@@ -14,7 +14,8 @@ from monitor.measures.result import (
     Touch,
     Travel,
 )
-from monitor.store import StoredHold, hold_uid
+from monitor.records.stored_hold import StoredHold
+from monitor.store import hold_uid
 
 START_utc_ns = 1_760_000_000_123_456_789  # 2025-10-09T08:53:20.123456789Z
 RIG = {"name": "hall", "channels": [{"name": "bar_left", "part": "bar", "x_m": -0.55}]}

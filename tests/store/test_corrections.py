@@ -9,9 +9,11 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from store_samples import FULL_RESULT, RIG, START_utc_ns, sample_hold
 
-from monitor.measures.result import Regrip
-from monitor.store import CorrectionNotPossible, HoldFilter, Person, UnknownCorrection, UnknownHold, open_store
-from monitor.store.holds.corrected_holds import Correction, corrected_holds, join_holds, split_hold
+from monitor.records.correction import Correction
+from monitor.records.hold_result import Regrip
+from monitor.records.person import Person
+from monitor.store import CorrectionNotPossible, HoldFilter, UnknownCorrection, UnknownHold, open_store
+from monitor.store.holds.corrected_holds import corrected_holds, join_holds, split_hold
 
 SESSION = "session-1"
 

@@ -8,7 +8,10 @@ import pytest
 from store_samples import RIG, START_utc_ns, sample_hold
 
 from monitor.measures.swing import Pendulum
-from monitor.store import PainEntry, Person, SwingCalibration, UnknownPerson, UnknownSession, open_store
+from monitor.records.person import Person
+from monitor.records.person_entries import PainEntry
+from monitor.records.swing_calibration import SwingCalibration
+from monitor.store import UnknownPerson, UnknownSession, open_store
 
 
 @pytest.fixture

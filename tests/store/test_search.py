@@ -8,7 +8,8 @@ import random
 import pytest
 from store_samples import FULL_RESULT, RIG, START_utc_ns, sample_hold
 
-from monitor.store import HoldFilter, Person, open_store
+from monitor.records.person import Person
+from monitor.store import HoldFilter, open_store
 from monitor.store.database.schema import hold as hold_table
 from monitor.store.holds.rows import hold_columns
 

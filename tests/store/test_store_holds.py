@@ -11,7 +11,7 @@ import pytest
 from sqlalchemy.exc import IntegrityError
 from store_samples import BARE_RESULT, CALIBRATION, FULL_RESULT, RIG, START_utc_ns, sample_hold
 
-from monitor.measures.result import HoldResult, Swing
+from monitor.records.hold_result import HoldResult, Swing
 from monitor.store import DatabaseClosed, SessionExists, Store, UnknownSession, open_store
 from monitor.store.database.schema import hold as hold_table
 from monitor.store.holds.rows import hold_columns

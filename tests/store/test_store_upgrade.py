@@ -11,7 +11,8 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from store_samples import BARE_RESULT, CALIBRATION, FULL_RESULT, RIG, START_utc_ns, sample_hold
 
-from monitor.store import Person, open_store
+from monitor.records.person import Person
+from monitor.store import open_store
 from monitor.store.database.schema import metadata
 
 OLD = Path(__file__).parent / "old"

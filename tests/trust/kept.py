@@ -12,10 +12,12 @@ from journals_by_hand import calibration_of, write_journal
 from load_stories import RIG, TWO_SESSIONS, loads
 
 from monitor.analysis import Analysis, analyse_file
-from monitor.measures.result import MEASUREMENT_VERSION
 from monitor.newtons.calibration import calibration_to_dict
+from monitor.records.hold_result import MEASUREMENT_VERSION
+from monitor.records.person import Person
+from monitor.records.stored_hold import StoredHold
 from monitor.rig import rig_to_dict
-from monitor.store import DataFolder, Person, Store, StoredHold, hold_uid, open_store
+from monitor.store import DataFolder, Store, hold_uid, open_store
 
 START_NS = 1_760_000_000_000_000_000  # 2025-10-09T08:53:20Z
 DAY_NS = 86_400 * 10**9

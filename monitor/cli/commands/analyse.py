@@ -15,9 +15,9 @@ from monitor.cli.terminal.error_reporting import BAD_INPUT, reports_errors, tell
 from monitor.errors import BadInput, TellableError
 
 if TYPE_CHECKING:
-    from monitor.measures.result import RecordResult
     from monitor.measures.session_analysis import AnalysisSettings
     from monitor.newtons.calibration import Calibration
+    from monitor.records.session_result import SessionResult
     from monitor.rig import Rig
 
 ONE_PROCESS_BYTES = 3_000_000
@@ -107,7 +107,7 @@ def _plot_place(plot: Path | None, path: Path, several: bool) -> Path | None:
 Job = tuple[Path, "AnalysisSettings", "Rig | None", "Calibration | None", "Path | None"]
 
 
-def _one(job: Job) -> RecordResult:
+def _one(job: Job) -> SessionResult:
     """Analyse one file; runs in a process of its own when there are several."""
     from monitor.analysis import analyse_file
 
@@ -131,7 +131,7 @@ class _Told(Exception):
         self.kind, self.what, self.means, self.do = kind, what, means, do
 
 
-def _one_told(job: Job) -> RecordResult:
+def _one_told(job: Job) -> SessionResult:
     try:
         return _one(job)
     except TellableError as error:
@@ -158,7 +158,7 @@ def _analysed(work: list[Job], jobs: int) -> Any:
         import multiprocessing
 
         with ProcessPoolExecutor(processes, mp_context=multiprocessing.get_context("spawn")) as pool:
-            futures: list[tuple[Path, Future[RecordResult]]] = [(job[0], pool.submit(_one_told, job)) for job in work]
+            futures: list[tuple[Path, Future[SessionResult]]] = [(job[0], pool.submit(_one_told, job)) for job in work]
             for path, future in futures:
                 try:
                     yield path, future.result()

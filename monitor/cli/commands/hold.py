@@ -13,7 +13,7 @@ from monitor.cli.terminal.error_reporting import reports_errors
 
 if TYPE_CHECKING:
     from monitor.coaching.coaching_service import CoachingService
-    from monitor.store.holds.corrected_holds import CorrectionKind
+    from monitor.records.correction import CorrectionKind
 
 hold = typer.Typer(
     no_args_is_help=True,

@@ -23,8 +23,8 @@ def reanalyse(
     from rich.console import Console
     from rich.progress import Progress
 
-    from monitor.measures.result import MEASUREMENT_VERSION
     from monitor.reanalysis import reanalyse as run
+    from monitor.records.hold_result import MEASUREMENT_VERSION
     from monitor.store import DataFolder, open_store
 
     folder = DataFolder.open(data)

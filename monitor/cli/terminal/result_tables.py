@@ -13,12 +13,13 @@ from monitor.cli.words import in_words
 from monitor.uncertainty import with_u
 
 if TYPE_CHECKING:
-    from monitor.measures.result import HoldResult, RecordResult
+    from monitor.records.hold_result import HoldResult
+    from monitor.records.session_result import SessionResult
 
 WIDTH_OF_A_FILE = 120
 
 
-def show_record(path: Path, result: RecordResult) -> None:
+def show_record(path: Path, result: SessionResult) -> None:
     """Print one file's result."""
     console = Console()
     if not console.is_terminal:

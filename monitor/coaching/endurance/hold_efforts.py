@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from monitor.coaching.endurance.effort import LEAST_BETA, Effort, Ending, effort_from_course
-from monitor.store import StoredHold
+from monitor.records.stored_hold import StoredHold
 
 REACHED = 0.97
 """A hold of this share of its target ended because the target was reached (common practice, no source)."""

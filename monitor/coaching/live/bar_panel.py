@@ -17,7 +17,8 @@ from monitor.coaching.people.person import local_zone_name, zone_of
 from monitor.coaching.prescribing.day_prescription import sets_of_bout
 from monitor.coaching.progress.day import local_day
 from monitor.measures.picture import Picture
-from monitor.store import HoldFilter, Person
+from monitor.records.person import Person
+from monitor.store import HoldFilter
 
 Shown = Literal["initials", "name", "nothing"]
 """How somebody is called on a screen that everybody sees."""

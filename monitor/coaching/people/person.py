@@ -9,7 +9,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from monitor.coaching.errors import BadPerson
-from monitor.store import Person
+from monitor.records.person import Person
 from monitor.units import LOAD_UNITS
 
 NAME_LENGTH = 120

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from dataclasses import dataclass
 
-from monitor.measures.result import HoldResult
+from monitor.records.hold_result import HoldResult
 
 FEET_DOWN_ALPHA = 0.02
 """Help above this share of bodyweight means that the feet were down (common practice, no source)."""

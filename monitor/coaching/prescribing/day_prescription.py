@@ -24,7 +24,7 @@ from monitor.coaching.prescribing.forecast import (
 from monitor.coaching.prescribing.trial import TrialDay, light_help_reached, trial_day
 from monitor.coaching.progress.day import DayLedger
 from monitor.coaching.safety.stop_rules import Stop, paused_why
-from monitor.store import StoredHold
+from monitor.records.stored_hold import StoredHold
 
 _DAY_ns = 86_400 * 10**9
 RECENT_DAYS = 14.0

@@ -7,7 +7,8 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
-from monitor.store import ManualHang, StoredHold
+from monitor.records.person_entries import ManualHang
+from monitor.records.stored_hold import StoredHold
 
 ENOUGH = 0.999
 """A day counts as done from this share of its minutes on: rounding shall cost nobody a day."""

@@ -14,7 +14,8 @@ import numpy as np
 from monitor.coaching.prescribing.alternating import AlternatingHang, alternating_hang
 from monitor.coaching.progress.comparison import Comparison, compare_periods
 from monitor.coaching.progress.day import DayMinutes, local_day, minutes_by_day
-from monitor.store import ManualHang, PainEntry, StoredHold
+from monitor.records.person_entries import ManualHang, PainEntry
+from monitor.records.stored_hold import StoredHold
 
 BEYOND = 1.645
 """One-sided normal quantile of 95 %: so many standard uncertainties make a best a best."""

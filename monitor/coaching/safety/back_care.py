@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from monitor.store import PainEntry
+from monitor.records.person_entries import PainEntry
 
 
 @dataclass(frozen=True, slots=True)

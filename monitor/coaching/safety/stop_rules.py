@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.coaching.people.programme import StopRule
-from monitor.store import PainEntry
+from monitor.records.person_entries import PainEntry
 
 EVERYTHING = None
 ASKED = "clinician_asked"

@@ -22,7 +22,8 @@ from monitor.dashboard.views.coaching_models import (
 from monitor.dashboard.views.json_views import event_view, hold_view
 from monitor.dashboard.views.models import HoldModel, RowId
 from monitor.dashboard.views.problems import InvalidRequest, NotThere
-from monitor.store import Correction, StoredHold
+from monitor.records.correction import Correction
+from monitor.records.stored_hold import StoredHold
 
 
 def correction_routes(coach: Coach, reader: StoreReader, rig: RigView, hub: LiveHub) -> APIRouter:

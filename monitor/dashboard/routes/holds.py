@@ -15,7 +15,8 @@ from monitor.dashboard.views.json_views import columns_view, hold_view, thin_out
 from monitor.dashboard.views.models import MOST_UTC_MS, CurveModel, HoldModel, HoldPage
 from monitor.dashboard.views.problems import NotThere
 from monitor.exports import curve_csv, holds_csv, stamps_of
-from monitor.store import HoldFilter, HoldOrder, StoredHold
+from monitor.records.stored_hold import StoredHold
+from monitor.store import HoldFilter, HoldOrder
 
 PAGE_LIMIT = 200
 """Most holds of one page of the list."""

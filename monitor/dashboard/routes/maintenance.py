@@ -18,7 +18,7 @@ from pydantic import AfterValidator, BaseModel, Field
 from monitor.dashboard.routes.jobs import usable_place
 from monitor.dashboard.security.authorization import Authorization, who_asks
 from monitor.dashboard.views.coaching_models import Given
-from monitor.measures.result import MEASUREMENT_VERSION
+from monitor.records.hold_result import MEASUREMENT_VERSION
 from monitor.store.files.folder import DataFolder
 from monitor.store.files.storage import Policy, budget_of, policy_of, set_policy
 from monitor.store.maintenance.backup import list_backups

@@ -14,7 +14,8 @@ from monitor.dashboard.security.refusals import Refusal
 from monitor.dashboard.views.coaching_models import NS_PER_MS, Given, StopModel
 from monitor.dashboard.views.models import RowId
 from monitor.dashboard.views.problems import InvalidRequest, NotThere
-from monitor.store import Marker, StoredHold
+from monitor.records.marker import Marker
+from monitor.records.stored_hold import StoredHold
 
 AROUND_s = 5.0
 """A marker belongs to a hold that it lies in, or at most so far beside: pain is told just after letting go."""

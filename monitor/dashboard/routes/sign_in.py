@@ -14,7 +14,7 @@ from monitor.dashboard.security.authorization import PRINCIPAL, Authorization, P
 from monitor.dashboard.security.refusals import Refusal, TooManyTries, WrongCode, WrongPasscode
 from monitor.dashboard.views.models import RowId
 from monitor.dashboard.views.problems import NotThere, problem
-from monitor.store.audit import AuditEntry
+from monitor.records.audit_entry import AuditEntry
 from monitor.store.files.access import LASTS_S, LONGEST_NAME, LONGEST_PASSCODE, Role
 
 MOST_WAITING = 4

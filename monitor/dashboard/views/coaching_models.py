@@ -13,7 +13,10 @@ from pydantic import BaseModel, ConfigDict, Field
 from monitor.coaching.people.intake import IntakeOutcome
 from monitor.dashboard.views.models import MOST_UTC_MS, Day, HoldModel
 from monitor.measures.own_swing import U_ANGLE_DEG
-from monitor.store import Correction, Intake, ManualHang, PainEntry, Person, SwingCalibration
+from monitor.records.correction import Correction
+from monitor.records.person import Person
+from monitor.records.person_entries import Intake, ManualHang, PainEntry
+from monitor.records.swing_calibration import SwingCalibration
 
 NS_PER_MS = 1_000_000
 

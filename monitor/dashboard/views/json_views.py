@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from monitor.measures.flag_words import in_words
 from monitor.measures.picture import Picture
-from monitor.store import StoredHold
+from monitor.records.stored_hold import StoredHold
 
 _DECIMALS = {"bar_N": 1, "feet_N": 1, "bodyweight_N": 2, "bodyweight_u_N": 3, "swing_deg": 3, "travel_mm": 2}
 _CURVE_FIELDS = ("curve_names", "curve_t_s", "curve_N")

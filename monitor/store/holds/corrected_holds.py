@@ -6,8 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
-from monitor.measures.result import HoldResult, Regrip, Swing
-from monitor.store.holds.rows import StoredHold, retagged
+from monitor.records.correction import Correction
+from monitor.records.hold_result import HoldResult, Regrip, Swing
+from monitor.records.stored_hold import StoredHold
+from monitor.store.holds.rows import retagged
 
 CorrectionKind = Literal["retag", "split", "join", "discard", "restore"]
 CORRECTION_KINDS: tuple[CorrectionKind, ...] = ("retag", "split", "join", "discard", "restore")
@@ -15,31 +17,6 @@ KINDS = ("passive", "active", "mixed")
 
 SPLIT_FLAG, JOIN_FLAG = "split_by_the_coach", "joined_by_the_coach"
 DISCARDED, SPLIT, JOINED = "discarded", "split", "joined"
-
-
-@dataclass(frozen=True, slots=True)
-class Correction:
-    """A coach's word on a hold.
-
-    Attributes
-    ----------
-    kind : CorrectionKind
-    content : dict
-        ``retag``: ``kind``. ``split``: ``at_s``, in seconds of the record as onset and release, and optionally
-        ``parts``, two dicts of means that were computed anew from the curve. ``join``: ``with``, the uid of the next
-        hold of the same session. ``discard`` and ``restore``: nothing.
-    """
-
-    id: int
-    session_uid: str
-    hold_uid: str
-    kind: CorrectionKind
-    content: dict[str, Any]
-    reason: str
-    made_by: str
-    at_utc_ns: int
-    undone_utc_ns: int | None = None
-    undone_by: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,18 +10,15 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, delete, insert, select, update
 
+from monitor.records.correction import CORRECTION_KINDS, Correction, CorrectionKind
+from monitor.records.plain_data import plain
+from monitor.records.stored_hold import StoredHold
 from monitor.store.audit import audit_row
 from monitor.store.database.schema import correction, hold, session
 from monitor.store.database.writer import Writer
 from monitor.store.errors import CorrectionNotPossible, UnknownCorrection, UnknownHold
-from monitor.store.holds.corrected_holds import (
-    CORRECTION_KINDS,
-    CorrectedHolds,
-    Correction,
-    CorrectionKind,
-    corrected_holds,
-)
-from monitor.store.holds.rows import StoredHold, hold_columns, hold_of_row, plain
+from monitor.store.holds.corrected_holds import CorrectedHolds, corrected_holds
+from monitor.store.holds.rows import hold_columns, hold_of_row
 
 Read = Callable[[], AbstractContextManager[Connection]]
 

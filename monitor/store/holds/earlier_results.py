@@ -5,27 +5,15 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, insert, select
 
-from monitor.measures.result import HoldResult
+from monitor.records.earlier_result import EarlierResult
+from monitor.records.hold_result import HoldResult
 from monitor.store.database.schema import earlier_result
 
 Read = Callable[[], AbstractContextManager[Connection]]
-
-
-@dataclass(frozen=True, slots=True)
-class EarlierResult:
-    """What an earlier version of the measurement made of a hold."""
-
-    hold_uid: str
-    measurement_version: int
-    bodyweight_N: float | None
-    bodyweight_u_N: float | None
-    result: HoldResult
-    replaced_utc_ns: int
 
 
 class Earlier:

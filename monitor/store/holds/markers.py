@@ -5,13 +5,13 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
 from functools import partial
 from typing import Any, Literal
 
 from sqlalchemy import Connection, Select, insert, select, update
 
 from monitor.errors import MonitorError
+from monitor.records.marker import Marker
 from monitor.store.audit import audit_row
 from monitor.store.database.schema import marker, session
 from monitor.store.database.writer import Writer
@@ -28,39 +28,6 @@ class UnknownMarker(MonitorError):
     """There is no such marker, or it has been taken back already, or stands already."""
 
     code = "unknown-marker"
-
-
-@dataclass(frozen=True, slots=True)
-class Marker:
-    """Something that a coach noted of an instant.
-
-    Attributes
-    ----------
-    kind : str
-        ``cue``: something was said or shown; ``pain``; ``note``: anything else.
-    at_s : float
-        On the time axis of the session's holds.
-    text : str
-    pain : int or None
-        Of 10, where it was asked.
-    removed_utc_ns : int or None
-        When it was taken back; None while it stands.
-    """
-
-    id: int
-    session_uid: str
-    kind: MarkerKind
-    at_s: float
-    text: str
-    pain: int | None
-    made_by: str
-    made_utc_ns: int
-    removed_utc_ns: int | None = None
-    removed_by: str | None = None
-
-    def time_near(self, onset_s: float) -> float:
-        """Return the instant on the time axis of a hold of the same session: the live clock's or the journal's."""
-        return self.at_s + round((onset_s - self.at_s) / TURN_s) * TURN_s
 
 
 class Markers:

@@ -4,97 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import RowMapping
 
-from monitor.measures.result import HoldResult, Kind
-
-
-@dataclass(frozen=True, slots=True)
-class StoredHold:
-    """A hold as kept. ``onset_utc_ns`` places it in UTC for display only; durations are the board's.
-
-    Attributes
-    ----------
-    uid : str
-        Stable: a revision of the numbers keeps it.
-    session_uid : str
-        The session on the rig, thereby the journal, the rig and the calibration that were in force.
-    number : int
-        Within the session, from 1.
-    bodyweight_N, bodyweight_u_N : float or None
-        Bodyweight that the fractions refer to, and its standard uncertainty.
-    measurement_version : int
-        Version of the code that computed the result.
-    revised : int
-        How often the result was replaced by a different one; kept by the store.
-    utc_offset_s : int or None
-        Local time minus UTC where the hold was made.
-    person_uid : str or None
-        Who hung; None for a guest.
-    target_s : float or None
-        The time that was asked for when the hold was made.
-    ending : str or None
-        ``exhausted``, ``target`` or ``other`` where somebody said why it ended.
-    hidden : str or None
-        ``discarded``, ``split`` or ``joined``: a correction in force takes the measured hold out of every list.
-    made_by : int or None
-        The correction that made this hold out of measured ones.
-    """
-
-    uid: str
-    session_uid: str
-    number: int
-    onset_utc_ns: int
-    bodyweight_N: float | None
-    bodyweight_u_N: float | None
-    result: HoldResult
-    measurement_version: int
-    revised: int = 0
-    utc_offset_s: int | None = None
-    person_uid: str | None = None
-    target_s: float | None = None
-    ending: str | None = None
-    hidden: str | None = None
-    made_by: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class StoredSession:
-    """A session on the rig. ``ended_utc_ns`` is None while it lasts, or when the program was cut off.
-
-    ``journal`` is relative to the data folder; ``clock_rate`` is true seconds per second of the board.
-    """
-
-    uid: str
-    started_utc_ns: int
-    ended_utc_ns: int | None
-    journal: str
-    rig: dict[str, Any]
-    calibration: dict[str, Any] | None
-    clock_rate: float | None
-    quality: dict[str, Any] | None
-    interrupted: bool
-    person_uid: str | None = None
-
-
-def plain(value: Any) -> Any:
-    """Return ``value`` as data that any JSON reader takes: NumPy scalars unwrapped, NaN and infinities as None."""
-    if isinstance(value, Mapping):
-        return {str(k): plain(v) for k, v in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [plain(v) for v in value]
-    if value is None or isinstance(value, (bool, str, int)):
-        return value
-    if isinstance(value, float):
-        return float(value) if math.isfinite(value) else None
-    if hasattr(value, "tolist"):
-        return plain(value.tolist())
-    raise TypeError(f"A {type(value).__name__} cannot be stored; give numbers, text, lists and dictionaries.")
+from monitor.records.hold_result import HoldResult, Kind
+from monitor.records.plain_data import plain
+from monitor.records.stored_hold import StoredHold
+from monitor.records.stored_session import StoredSession
 
 
 def fingerprint(content: Any) -> str:

@@ -8,8 +8,9 @@ from typing import Any, Literal
 
 from sqlalchemy import ColumnElement, Connection, Select, and_, func, select
 
+from monitor.records.stored_hold import StoredHold
 from monitor.store.database.schema import hold, session
-from monitor.store.holds.rows import StoredHold, hold_of_row
+from monitor.store.holds.rows import hold_of_row
 
 HoldOrder = Literal["newest", "oldest", "longest", "shortest", "least_help", "most_help"]
 """Orders of a search; holds that lack what is ordered by come last. All stand in the wide index."""

@@ -14,10 +14,10 @@ from firmware_bridge.journal import PACKED, mend
 from firmware_bridge.sources import JournalSource, Note
 from monitor.analysis import JOURNAL_SUFFIX, Analysis, analyse_file
 from monitor.errors import TellableError
-from monitor.measures.result import MEASUREMENT_VERSION, HoldResult
 from monitor.measures.session_analysis import AnalysisSettings
+from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult
+from monitor.records.stored_hold import StoredHold
 from monitor.store.files.folder import DataFolder, hold_uid
-from monitor.store.holds.rows import StoredHold
 from monitor.store.store import Store
 
 _log = logging.getLogger(__name__)

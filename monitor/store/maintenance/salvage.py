@@ -16,11 +16,12 @@ from typing import Any
 from sqlalchemy import JSON, Table
 
 from monitor.errors import TellableError
-from monitor.measures.result import HoldResult
 from monitor.measures.session_analysis import AnalysisSettings
+from monitor.records.hold_result import HoldResult
+from monitor.records.stored_hold import StoredHold
 from monitor.store.database.schema import metadata
 from monitor.store.files.folder import DataFolder, journal_place
-from monitor.store.holds.rows import StoredHold, fingerprint, hold_columns, hold_of_row
+from monitor.store.holds.rows import fingerprint, hold_columns, hold_of_row
 from monitor.store.maintenance.rebuild import adopt, all_journals, first_note, remeasure_missing, started_of, strays
 from monitor.store.store import Store, open_store
 

@@ -11,11 +11,12 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, Select, insert, select, update
 
+from monitor.records.person import Person
+from monitor.records.person_entries import Intake, ManualHang, PainEntry, StoredProgramme
+from monitor.records.plain_data import plain
 from monitor.store.database.schema import hold, intake, manual_hang, pain_entry, person, programme, session
 from monitor.store.database.writer import Writer
 from monitor.store.errors import UnknownPerson, UnknownSession
-from monitor.store.holds.rows import plain
-from monitor.store.people.person import Intake, ManualHang, PainEntry, Person, StoredProgramme
 
 Read = Callable[[], AbstractContextManager[Connection]]
 

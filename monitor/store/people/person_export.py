@@ -16,7 +16,7 @@ from sqlalchemy import JSON, Column, Connection, Integer, Table, delete, insert,
 from sqlalchemy.exc import DataError, IntegrityError, StatementError
 
 from monitor.errors import MonitorError
-from monitor.measures.result import HoldResult
+from monitor.records.hold_result import HoldResult
 from monitor.store.audit import audit_row
 from monitor.store.database.schema import (
     calibration,

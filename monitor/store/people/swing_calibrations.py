@@ -5,47 +5,18 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 
 from sqlalchemy import Connection, insert, select, update
 
 from monitor.measures.own_swing import pendulum_of
 from monitor.measures.swing import ANYBODY, Pendulum
+from monitor.records.swing_calibration import SwingCalibration
 from monitor.store.database.schema import swing_calibration
 from monitor.store.database.writer import Writer
 from monitor.store.people.people import need_person
 
 Read = Callable[[], AbstractContextManager[Connection]]
-
-
-@dataclass(frozen=True, slots=True)
-class SwingCalibration:
-    """One deliberate swing of a person.
-
-    Attributes
-    ----------
-    id : int
-        0 for one that is not kept yet.
-    after_s : float
-        When the angle was measured, after the hold's onset.
-    measured_deg, u_measured_deg : float
-        The amplitude as it was measured, and its standard uncertainty.
-    told_deg : float
-        What the cells had told.
-    kappa, u_rel : float
-        What follows, and its relative standard uncertainty.
-    """
-
-    id: int
-    person_uid: str
-    hold_uid: str
-    at_utc_ns: int
-    after_s: float
-    measured_deg: float
-    u_measured_deg: float
-    told_deg: float
-    kappa: float
-    u_rel: float
 
 
 class SwingCalibrations:

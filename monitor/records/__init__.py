@@ -1,0 +1,1 @@
+"""Frozen records: what was measured, stored and entered. Free of persistence, screens and HTTP."""
