@@ -21,24 +21,19 @@ from typing import Any
 
 import numpy as np
 import psutil
-import uvicorn
 from websockets.asyncio.client import connect
 
-from firmware_bridge.clock import HostClock
-from firmware_bridge.link import LinkSource
 from firmware_bridge.virtual_board import VirtualBoard
-from monitor.cli.page_server import MOST_FEED_MESSAGE_BYTES, bound
-from monitor.dashboard import create_app
-from monitor.dashboard.live.connections import FeedProtocol, PatientProtocol
-from monitor.dashboard.live.hub import LiveHub
 from monitor.demo import DemoRig
 from monitor.newtons.calibration import Calibration
 from monitor.records.person import Person
 from monitor.rig import Rig
-from monitor.service import MonitorService, rig_view
 from monitor.signals.spikes import LOOK_AHEAD
-from monitor.store import DataFolder, open_store
-from monitor.store.files.session_recorder import SessionRecorder
+from monitor.station.page_server import listening, uvicorn_config
+from monitor.station.server_config import ServerConfig
+from monitor.station.sources import recorded_link
+from monitor.station.station import assemble
+from monitor.store import DataFolder
 from tests.bench.wire import _Server
 
 RATE_HZ, SCREENS, COACHES, SECONDS = 1000.0, 20, 5, 40.0
@@ -70,42 +65,31 @@ def report() -> Iterator[str]:
         return np.column_stack([counts, counts[:, :2]]), np.zeros(len(counts), dtype=bool)
 
     board = VirtualBoard(conversions, channels=8, rate_Hz=RATE_HZ, samples_per_frame=8)
-    with tempfile.TemporaryDirectory() as folder, board:
-        data = DataFolder.open(Path(folder) / "data")
-        with open_store(data.database) as store:
-            for number in range(6):
-                store.people.save(Person("", f"Person {number}", time_zone="UTC"))
-            recorder = SessionRecorder(HostClock())
-            link = LinkSource(board.port, tap=recorder.tap)
-            recorder.prologue = link.prologue
-            hub = LiveHub()
-            service = MonitorService(
-                source=link, rig=rig, calibration=calibration, store=store, folder=data, hub=hub, recorder=recorder,
-            )  # fmt: skip
-            place = bound(0)
-            app = create_app(hub=hub, store=service, rig=rig_view(rig), control=service, coach=service)
-            config = uvicorn.Config(
-                app, http=PatientProtocol, ws=FeedProtocol, log_level="error", access_log=False, lifespan="off",
-                ws_per_message_deflate=False, ws_max_size=MOST_FEED_MESSAGE_BYTES,
-            )  # fmt: skip
-            server = _Server(config)
-            page = threading.Thread(target=lambda: server.run(sockets=[place]), daemon=True)
-            page.start()
-            server.answers.wait(30)
-            service.start()
-            context = multiprocessing.get_context("spawn")
-            ours, theirs = context.Pipe()
-            clients = context.Process(target=_clients, args=(place.getsockname()[1], theirs))
-            used_before = sum(psutil.Process().cpu_times()[:2])
-            clients.start()
-            seen = ours.recv()
-            clients.join()
-            used_s = sum(psutil.Process().cpu_times()[:2]) - used_before
-            link.close()
-            service.stop()
-            sent, counters = board.sent_samples, link.counters
-            server.should_exit = True
-            page.join()
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        board,
+        listening(ServerConfig(port=0)) as listener,
+        assemble(recorded_link(board.port, rig, calibration), DataFolder.open(Path(folder) / "data")) as station,
+    ):
+        for number in range(6):
+            station.store.people.save(Person("", f"Person {number}", time_zone="UTC"))
+        server = _Server(uvicorn_config(station.app(), ServerConfig()))
+        page = threading.Thread(target=lambda: server.run(sockets=[listener]), daemon=True)
+        page.start()
+        server.answers.wait(30)
+        station.service.start()
+        context = multiprocessing.get_context("spawn")
+        ours, theirs = context.Pipe()
+        clients = context.Process(target=_clients, args=(listener.getsockname()[1], theirs))
+        used_before = sum(psutil.Process().cpu_times()[:2])
+        clients.start()
+        seen = ours.recv()
+        clients.join()
+        used_s = sum(psutil.Process().cpu_times()[:2]) - used_before
+        station.service.stop()
+        sent, counters = board.sent_samples, station.service.counters
+        server.should_exit = True
+        page.join()
     delays_ms: list[float] = []
     for first_s, rows in seen["screens"]:
         for last_s, arrived_ns in rows:

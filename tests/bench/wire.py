@@ -14,17 +14,14 @@ import numpy as np
 import uvicorn
 from websockets.sync.client import connect
 
-from firmware_bridge.clock import HostClock
-from firmware_bridge.link import LinkSource
 from firmware_bridge.virtual_board import VirtualBoard
-from monitor.cli.page_server import bound
-from monitor.dashboard import create_app
-from monitor.dashboard.live.hub import LiveHub
 from monitor.demo import DemoRig
-from monitor.service import MonitorService, rig_view
 from monitor.signals.spikes import LOOK_AHEAD
-from monitor.store import DataFolder, open_store
-from monitor.store.files.session_recorder import SessionRecorder
+from monitor.station.page_server import listening
+from monitor.station.server_config import ServerConfig
+from monitor.station.sources import recorded_link
+from monitor.station.station import assemble
+from monitor.store import DataFolder
 
 SECONDS = 30.0
 
@@ -51,28 +48,22 @@ def report() -> Iterator[str]:
         return counts, np.zeros(len(counts), dtype=bool)
 
     board = VirtualBoard(conversions, channels=len(invented.rig.channels), rate_Hz=invented.rig.nominal_rate_Hz)
-    with tempfile.TemporaryDirectory() as folder, board:
-        data = DataFolder.open(Path(folder) / "data")
-        with open_store(data.database) as store:
-            recorder = SessionRecorder(HostClock())
-            link = LinkSource(board.port, tap=recorder.tap)
-            recorder.prologue = link.prologue
-            hub = LiveHub()
-            service = MonitorService(
-                source=link, rig=invented.rig, calibration=invented.calibration, store=store, folder=data, hub=hub,
-                recorder=recorder,
-            )  # fmt: skip
-            place = bound(0)
-            app = create_app(hub=hub, store=service, rig=rig_view(invented.rig), control=service)
-            server = _Server(uvicorn.Config(app, log_level="error", access_log=False, lifespan="off"))
-            page = threading.Thread(target=lambda: server.run(sockets=[place]), daemon=True)
-            page.start()
-            server.answers.wait(20)
-            service.start()
-            delays_ms = _listen(place.getsockname()[1], given_ns)
-            server.should_exit = True
-            page.join()
-            service.stop()
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        board,
+        listening(ServerConfig(port=0)) as listener,
+        assemble(
+            recorded_link(board.port, invented.rig, invented.calibration), DataFolder.open(Path(folder) / "data")
+        ) as station,
+    ):
+        server = _Server(uvicorn.Config(station.app(), log_level="error", access_log=False, lifespan="off"))
+        page = threading.Thread(target=lambda: server.run(sockets=[listener]), daemon=True)
+        page.start()
+        server.answers.wait(20)
+        station.service.start()
+        delays_ms = _listen(listener.getsockname()[1], given_ns)
+        server.should_exit = True
+        page.join()
     p50, p99 = np.percentile(delays_ms, [50, 99])
     yield f"{len(delays_ms)} messages: p50 {p50:.1f} ms, p99 {p99:.1f} ms behind the bytes (goal p99 30 ms)"
 

@@ -8,7 +8,6 @@ import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
-from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
@@ -17,16 +16,14 @@ from numpy.typing import NDArray
 from paced_time import PacedClock, PacedLink
 
 from firmware_bridge.virtual_board import VirtualBoard
-from monitor.dashboard.app import create_app
-from monitor.dashboard.live.hub import LiveHub
 from monitor.demo.people import INVENTED_PEOPLE, Person
 from monitor.demo.recorded_visit import BUFFER_BYTES, Deed, counts_of_visit, hall_electronics
 from monitor.demo.stage import Stage
-from monitor.jobs.job_runner import JobRunner
 from monitor.rig import Channel, Rig
-from monitor.service import MonitorService, rig_view
-from monitor.store import DataFolder, Store, open_store
-from monitor.store.files.session_recorder import SessionRecorder
+from monitor.service import MonitorService
+from monitor.station.sources import recorded_link
+from monitor.station.station import assemble
+from monitor.store import DataFolder, Store
 
 USUAL_SPEED, QUICK_SPEED = 2.0, 60.0
 ROWS_A_FRAME = 40
@@ -130,7 +127,6 @@ def first_day(root: Path) -> Iterator[FirstDay]:
     folder = DataFolder.open(root)
     clock = PacedClock(USUAL_SPEED)
     with contextlib.ExitStack() as stack:
-        store = stack.enter_context(open_store(folder.database))
         rig = stage.rig
         board = VirtualBoard(
             stage.conversions, channels=len(rig.channels), rate_Hz=rig.nominal_rate_Hz, clock=clock,
@@ -138,26 +134,9 @@ def first_day(root: Path) -> Iterator[FirstDay]:
         )  # fmt: skip
         clock.paces(board)
         stack.enter_context(board)
-        recorder = SessionRecorder(clock)
-        link = PacedLink(board.port, tap=recorder.tap, clock=clock)
-        recorder.prologue = link.prologue
-        hub = LiveHub()
-        service = MonitorService(
-            source=link, rig=rig, calibration=None, store=store, folder=folder, hub=hub, clock=clock,
-            recorder=recorder, practice=stage,
-        )  # fmt: skip
-        jobs = stack.enter_context(
-            JobRunner(folder, version=version("hang-monitor"), let_go=service.let_go, audit=store.audit.add)
-        )
-        app = create_app(
-            hub=hub,
-            store=service,
-            rig=rig_view(rig),
-            control=service,
-            coach=service,
-            procedures=service.procedures,
-            jobs=jobs,
-        )
-        service.start()
-        stack.callback(service.stop)
-        yield FirstDay(stack.enter_context(serving(app)), comer, service, store, folder, clock)
+        rig_source = recorded_link(board.port, rig, None, clock=clock, practice=stage, link_class=PacedLink)
+        station = stack.enter_context(assemble(rig_source, folder))
+        app = station.app(jobs=stack.enter_context(station.job_runner()))
+        station.service.start()
+        stack.callback(station.service.stop)
+        yield FirstDay(stack.enter_context(serving(app)), comer, station.service, station.store, folder, clock)

@@ -82,7 +82,7 @@ def test_the_ports_as_a_table_or_a_hint(monkeypatch, found):
 
 
 def test_run_needs_to_know_where_readings_come_from(tmp_path):
-    # Without any of them it starts all the same, and the page lets choose (tests/cli_service/test_rig_choice.py).
+    # Without any of them it starts all the same, and the page lets choose (tests/station/test_rig_choice.py).
     for arguments in (["--rig", "x.toml"], ["--port", "/dev/x", "--replay", "x.journal"]):
         told = CliRunner().invoke(app, ["run", "--data", str(tmp_path), *arguments], catch_exceptions=False)
         assert told.exit_code == 2

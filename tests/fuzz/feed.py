@@ -14,8 +14,8 @@ from typing import Any, Self
 
 import uvicorn
 
-from monitor.cli.page_server import MOST_FEED_MESSAGE_BYTES
 from monitor.dashboard.live.connections import FeedProtocol, PatientProtocol
+from monitor.station.page_server import MOST_FEED_MESSAGE_BYTES
 from tests.fuzz.whole_page import at_the_machine, whole_page
 
 DEADLINE_S = 20.0

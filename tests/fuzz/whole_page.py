@@ -17,7 +17,6 @@ from blank import blank_database
 from fake_coach import FakeCoach, StoredReader, fill
 from fake_rig import HANGS_S, RIG, FakeControl, scene_at
 
-from monitor.cli.rig_choice import RigChoice
 from monitor.dashboard import LiveHub, create_app
 from monitor.dashboard.job_interface import Job, JobKind, NoResult, NotCancellable, TooManyJobs
 from monitor.dashboard.routes.maintenance import Maintenance
@@ -25,6 +24,7 @@ from monitor.dashboard.routes.power import ProgramEnd
 from monitor.dashboard.security.authorization import Authorization
 from monitor.demo import DemoRig
 from monitor.health.procedure_manager import ProcedureManager
+from monitor.station.rig_choice import RigChoice
 from monitor.store import AccessFile, DataFolder, open_store
 
 Page = tuple[FastAPI, dict[str, list[Any]]]

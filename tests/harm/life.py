@@ -11,13 +11,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from firmware_bridge.link import LinkSource
 from firmware_bridge.sources import HostClock
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.demo import DemoRig
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import save_calibration
-from monitor.service import MonitorService
+from monitor.station.sources import recorded_link
+from monitor.station.station import assemble
 from monitor.store import AccessFile, DataFolder, open_store
 from monitor.store.files.session_recorder import SessionRecorder
 from monitor.store.files.storage import pack_finished
@@ -73,27 +73,18 @@ def monitor_at_work(root: str, acks: str, seed: int) -> None:
     invented = DemoRig(seed=seed % 7)
     invented.conversions((seed * 7919) % 6000)
     clock = HostClock(SPEED)
-    with folder.held(), open_store(folder.database) as store:
-        board = VirtualBoard(
-            invented.conversions, channels=len(invented.rig.channels), rate_Hz=invented.rig.nominal_rate_Hz, speed=SPEED
+    board = VirtualBoard(
+        invented.conversions, channels=len(invented.rig.channels), rate_Hz=invented.rig.nominal_rate_Hz, speed=SPEED
+    )
+    with board:
+        rig_source = recorded_link(
+            board.port, invented.rig, invented.calibration, clock=clock, recorder=AckingRecorder(ack, clock)
         )
-        with board:
-            recorder = AckingRecorder(ack, clock)
-            link = LinkSource(board.port, tap=recorder.tap, clock=clock)
-            recorder.prologue = link.prologue
-            service = MonitorService(
-                source=link,
-                rig=invented.rig,
-                calibration=invented.calibration,
-                store=store,
-                folder=folder,
-                hub=AckingHub(ack, folder),  # type: ignore[arg-type]
-                clock=clock,
-                recorder=recorder,
-            )
-            service.start()
+        hub: Any = AckingHub(ack, folder)
+        with assemble(rig_source, folder, hub=hub) as station:
+            station.service.start()
             ack("ready")
-            _people_at_work(folder, store, invented, ack)
+            _people_at_work(folder, station.store, invented, ack)
 
 
 def _people_at_work(folder: DataFolder, store: Any, invented: DemoRig, ack: AckWriter) -> None:

@@ -6,26 +6,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from firmware_bridge.journal import torn_bytes
-from monitor.dashboard.live.hub import LiveHub
 from monitor.errors import TellableError
 from monitor.newtons.calibration import load_calibration
-from monitor.service import INTERRUPTED, MonitorService
+from monitor.service import INTERRUPTED
+from monitor.station.sources import SourceConfig, open_source
+from monitor.station.station import assemble
 from monitor.store import AccessFile, DataFolder, open_store
 from monitor.store.maintenance.doctor import damage_of
 from monitor.store.maintenance.rebuild import all_journals, first_note
 from tests.harm.acks import Acks
 
 SAME_S = 0.05
-
-
-class Nothing:
-    """A source without events."""
-
-    def events(self) -> object:
-        return iter(())
-
-    def close(self) -> None:
-        """Nothing is open."""
 
 
 @dataclass
@@ -40,17 +31,8 @@ class Verdict:
 
 def restart(folder: DataFolder) -> None:
     """Do what the program does at its start: bring the tables up to date, rebuild what was interrupted."""
-    with folder.held(), open_store(folder.database) as store:
-        service = MonitorService(
-            source=Nothing(),  # type: ignore[arg-type]
-            rig=None,
-            calibration=None,
-            store=store,
-            folder=folder,
-            hub=LiveHub(),
-        )
-        service.start()
-        service.stop()
+    with open_source(SourceConfig("none"), folder) as nothing, assemble(nothing, folder) as station:
+        station.service.start()
 
 
 def judge(folder: DataFolder, acks: Acks, ended_s: float, promised_s: float) -> Verdict:

@@ -9,17 +9,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from firmware_bridge.counts import CountBlock
-from firmware_bridge.link import LinkSource
 from firmware_bridge.sources import HostClock, SourceEvent
 from firmware_bridge.virtual_board import VirtualBoard
-from monitor.dashboard.live.hub import LiveHub
 from monitor.measures.picture import Picture
 from monitor.newtons.calibration import Calibration
 from monitor.pipeline import Output
 from monitor.rig import Rig
 from monitor.service import MonitorService
-from monitor.store import DataFolder, Store, open_store
-from monitor.store.files.session_recorder import SessionRecorder
+from monitor.station.sources import recorded_link
+from monitor.station.station import assemble
+from monitor.store import DataFolder, Store
 
 LONGEST_WAIT_S = 200.0
 LONG_FRAME = 16
@@ -69,33 +68,19 @@ def table_rig(
     calibration: Calibration,
     *,
     speed: float,
-    keep: bool = True,
     watched_by: Callable[[TableRig], object] | None = None,
 ) -> Iterator[TableRig]:
     """Run a service over a board; ``watched_by`` gets the table before the first event can come."""
+
+    def observe(event: SourceEvent, out: Output) -> None:
+        table.observe(event, out)
+
     data = DataFolder.open(folder)
-    clock = HostClock(speed)
-    with open_store(data.database) as store, board:
-        recorder = SessionRecorder(clock) if keep else None
-        link = LinkSource(board.port, tap=recorder.tap if recorder else None, clock=clock)
-        if recorder is not None:
-            recorder.prologue = link.prologue
-        service = MonitorService(
-            source=link,
-            rig=rig,
-            calibration=calibration,
-            store=store,
-            folder=data,
-            hub=LiveHub(),
-            clock=clock,
-            recorder=recorder,
-            observer=lambda event, out: table.observe(event, out),
-        )
-        table = TableRig(board, service, store, data)
-        if watched_by is not None:
-            watched_by(table)
-        service.start()
-        try:
+    with board:
+        rig_source = recorded_link(board.port, rig, calibration, clock=HostClock(speed))
+        with assemble(rig_source, data, observer=observe) as station:
+            table = TableRig(board, station.service, station.store, data)
+            if watched_by is not None:
+                watched_by(table)
+            station.service.start()
             yield table
-        finally:
-            service.stop()

@@ -16,7 +16,9 @@ from firmware_bridge.sources import SourceEvent
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.demo import DemoRig
 from monitor.pipeline import Output, SessionMeasured
-from monitor.service import INTERRUPTED, MonitorService
+from monitor.service import INTERRUPTED
+from monitor.station.sources import SourceConfig, open_source
+from monitor.station.station import assemble
 from monitor.store import DataFolder, open_store
 
 SPEED = 12.0
@@ -79,16 +81,6 @@ def test_a_hold_cut_off_in_the_middle_is_kept_and_the_next_one_is_measured(harm:
     assert not [s for s in sessions if s.ended_utc_ns is None]
 
 
-class _Nothing:
-    """A source without events."""
-
-    def events(self) -> object:
-        return iter(())
-
-    def close(self) -> None:
-        pass
-
-
 def test_a_killed_process_leaves_a_session_that_is_rebuilt_and_marked(tmp_path: Path) -> None:
     data = tmp_path / "data"
     command = [sys.executable, "-m", "monitor.cli", "demo", "--data", str(data), "--page-port", "0", "--speed", "8"]
@@ -109,18 +101,10 @@ def test_a_killed_process_leaves_a_session_that_is_rebuilt_and_marked(tmp_path: 
     with open_store(folder.database) as store:
         unfinished = store.unfinished_sessions()
         assert len(unfinished) == 1
-        from monitor.dashboard.live.hub import LiveHub
-
-        service = MonitorService(
-            source=_Nothing(),  # type: ignore[arg-type]
-            rig=None,
-            calibration=None,
-            store=store,
-            folder=folder,
-            hub=LiveHub(),
-        )
-        service.start()
-        service.stop()
+    with open_source(SourceConfig("none"), folder) as nothing, assemble(nothing, folder) as station:
+        station.service.start()
+        station.service.stop()
+        store = station.store
         assert store.unfinished_sessions() == []
         session = store.get_session(unfinished[0].uid)
         assert session is not None

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 
 from firmware_bridge.counts import CountBlock
-from firmware_bridge.sources import LinkState, SourceEvent
-from monitor.dashboard.live.hub import LiveHub
+from firmware_bridge.sources import HostClock, LinkState, SourceEvent
 from monitor.health.procedure_manager import ProcedureUnderWay, RigInUse
 from monitor.newtons.calibration import Calibration, ChannelCalibration, latest_calibration
 from monitor.rig import Channel, Rig
-from monitor.service import MonitorService
-from monitor.store import DataFolder, open_store
+from monitor.station.sources import RigSource
+from monitor.station.station import assemble
+from monitor.store import DataFolder
 
 RIG = Rig("one hook", (Channel("hook", "bar", rated_N=3000.0),), mount_rating_N=3000.0)
 PER_COUNT, ZERO, RATE_Hz = 1e-3, 5000.0, 80.0
@@ -56,14 +56,10 @@ class Fed:
 @pytest.fixture
 def running(tmp_path):
     folder, source = DataFolder.open(tmp_path / "data"), Fed()
-    with open_store(folder.database) as store:
-        service = MonitorService(
-            source=source, rig=RIG, calibration=CALIBRATION, store=store, folder=folder, hub=LiveHub()
-        )
-        service.start()
+    with assemble(RigSource(source, HostClock(), RIG, CALIBRATION), folder) as station:
+        station.service.start()
         source.tell(LinkState("connected", 0))
-        yield service, source, store, folder
-        service.stop()
+        yield station.service, source, station.store, folder
 
 
 def test_a_new_zero_is_in_force_for_the_next_hold_and_what_hung_meanwhile_is_no_hold(running):
@@ -138,8 +134,8 @@ def test_a_zero_of_a_loaded_rig_is_refused_in_the_procedure(running):
 
 def test_an_uncalibrated_rig_says_so_and_measures_nothing(tmp_path):
     folder, source = DataFolder.open(tmp_path / "data"), Fed()
-    with open_store(folder.database) as store:
-        service = MonitorService(source=source, rig=RIG, calibration=None, store=store, folder=folder, hub=LiveHub())
+    with assemble(RigSource(source, HostClock(), RIG), folder) as station:
+        service, store = station.service, station.store
         service.start()
         source.give(0.0, 2)
         source.give(600.0, 8)
@@ -147,4 +143,3 @@ def test_an_uncalibrated_rig_says_so_and_measures_nothing(tmp_path):
         service.settle()
         assert "no calibration" in service.health()["warnings"][0]
         assert store.count_holds() == 0
-        service.stop()

@@ -16,11 +16,11 @@ from authorized_hall import COACH, Hall, hall
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import ClientConnection, connect
 
-from monitor.cli.page_server import MOST_FEED_MESSAGE_BYTES
 from monitor.dashboard.live import connections
 from monitor.dashboard.live.connections import FeedProtocol, PatientProtocol
 from monitor.dashboard.security import security_middleware
 from monitor.dashboard.security.security_middleware import MOST_BODY_BYTES
+from monitor.station.page_server import MOST_FEED_MESSAGE_BYTES
 
 DEADLINE_S = 20.0
 

@@ -24,7 +24,7 @@ from websockets.sync.client import connect
 
 from monitor.cli import app
 from monitor.cli.commands import run
-from monitor.cli.server_config import ServerConfig
+from monitor.station.server_config import ServerConfig
 from monitor.store import AccessFile, DataFolder, open_store
 from monitor.store.files.access import Argon2id
 
@@ -138,7 +138,7 @@ def fetch(port: int, path: str, cookie: str = "", tls: ssl.SSLContext | None = N
 
 def test_by_default_this_machine_alone_is_served():
     """The demo's sockets below show that the default does what it says."""
-    assert inspect.signature(run.run).parameters["host"].default.default == "127.0.0.1"
+    assert inspect.signature(run.run).parameters["host"].default == "127.0.0.1"
     assert ServerConfig() == ServerConfig(host="127.0.0.1")
 
 

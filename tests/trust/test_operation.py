@@ -24,11 +24,13 @@ from typer.testing import CliRunner
 from firmware_bridge.sources import HostClock, LinkState
 from monitor.cli import app
 from monitor.cli.logging_setup import FILE, begin_log
-from monitor.cli.service_notifications import ServiceManager
 from monitor.dashboard.live.hub import LiveHub
 from monitor.demo import DemoRig
-from monitor.service import MonitorService, measuring
-from monitor.store import DataFolder, open_store
+from monitor.service import measuring
+from monitor.station.service_notifications import ServiceManager
+from monitor.station.sources import RigSource
+from monitor.station.station import assemble
+from monitor.store import DataFolder
 
 
 @pytest.fixture(scope="module")
@@ -145,11 +147,10 @@ def test_a_pipeline_that_does_not_come_back_is_noticed_and_the_heart_stops(tmp_p
         source.inside.set()
         source.let_go.wait(DEADLINE_S)
 
-    with open_store(blank_database(folder.database)) as store:
-        service = MonitorService(
-            source=source, rig=invented.rig, calibration=invented.calibration, store=store, folder=folder,
-            hub=LiveHub(), clock=HostClock(), observer=observe,
-        )  # fmt: skip
+    blank_database(folder.database)
+    rig_source = RigSource(source, HostClock(), invented.rig, invented.calibration)
+    with assemble(rig_source, folder, observer=observe) as station:
+        service = station.service
         service.start()
         try:
             assert source.inside.wait(DEADLINE_S)

@@ -26,13 +26,13 @@ from firmware_bridge.events import BoardFacts
 from firmware_bridge.framing import seal
 from firmware_bridge.link import LinkSource
 from firmware_bridge.messages import Hello, Samples
-from firmware_bridge.sources import HostClock, LinkState, SourceEvent
-from monitor.dashboard.live.hub import LiveHub
+from firmware_bridge.sources import LinkState, SourceEvent
 from monitor.demo import DemoRig
 from monitor.pipeline import Output
 from monitor.service import MonitorService
-from monitor.store import DataFolder, open_store
-from monitor.store.files.session_recorder import SessionRecorder
+from monitor.station.sources import recorded_link
+from monitor.station.station import assemble
+from monitor.store import DataFolder
 
 WAIT_S = 60.0
 MOST_MB = 150.0
@@ -161,22 +161,16 @@ class Hell:
 @contextmanager
 def monitor(folder: Path) -> Iterator[tuple[Hell, MonitorService]]:
     data, hell, invented = DataFolder.open(folder), Hell(), DemoRig(1)
-    clock = HostClock()
-    with open_store(blank_database(data.database)) as store:
-        recorder = SessionRecorder(clock)
-        link = LinkSource(hell.path, tap=recorder.tap, clock=clock, silence_s=60.0)
-        recorder.prologue = link.prologue
-        service = MonitorService(
-            source=link, rig=invented.rig, calibration=invented.calibration, store=store, folder=data, hub=LiveHub(),
-            clock=clock, recorder=recorder, observer=hell.observe,
-        )  # fmt: skip
-        service.start()
-        try:
+    blank_database(data.database)
+    patient = functools.partial(LinkSource, silence_s=60.0)
+    rig_source = recorded_link(hell.path, invented.rig, invented.calibration, link_class=patient)
+    try:
+        with assemble(rig_source, data, observer=hell.observe) as station:
+            station.service.start()
             assert hell.connecting.wait(WAIT_S)
-            yield hell, service
-        finally:
-            service.stop()
-            hell.close()
+            yield hell, station.service
+    finally:
+        hell.close()
 
 
 HELLS = [flood, flood_of_nothing, never_ending, ten_thousand_hellos, absurd, other_protocols]

@@ -16,9 +16,9 @@ from string import Template
 import typer
 
 import monitor
-from monitor.cli.commands.run import PAGE_PORT
 from monitor.cli.terminal.error_reporting import reports_errors
 from monitor.errors import BadInput, MonitorError
+from monitor.station.server_config import PAGE_PORT
 
 USER = "hang-monitor"
 STATE = "hang-monitor"

@@ -46,4 +46,4 @@ def reanalyse(
                 sys.stdout.write(
                     f"{report.session_uid}: {report.found_new} found new, {report.no_more} no longer holds\n"
                 )
-    sys.stdout.write(f"{measured} holds of {sessions} stays carry version {MEASUREMENT_VERSION} now.\n")
+    sys.stdout.write(f"{measured} holds of {sessions} sessions carry version {MEASUREMENT_VERSION} now.\n")

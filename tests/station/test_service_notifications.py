@@ -18,7 +18,7 @@ import pytest
 from typer.testing import CliRunner
 
 from monitor.cli import app
-from monitor.cli.service_notifications import BEATS_PER_DEADLINE, ServiceManager
+from monitor.station.service_notifications import BEATS_PER_DEADLINE, ServiceManager
 from monitor.store import DataFolder, open_store
 
 PATIENCE_S = 120.0  # reached by a broken program only

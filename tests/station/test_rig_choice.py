@@ -9,15 +9,16 @@ from pathlib import Path
 
 import pytest
 
-from monitor.cli.page_server import PagePortInUse
-from monitor.cli.rig_choice import RigChoice, calibration_or_none, run_chosen
-from monitor.cli.server_config import ServerConfig
 from monitor.dashboard.routes.power import ProgramEnd
 from monitor.dashboard.routes.setup import SetupFixed
 from monitor.dashboard.security.authorization import Authorization
 from monitor.errors import BadInput, TellableError
 from monitor.health.builds import BUILDS
 from monitor.rig import load_rig
+from monitor.station.page_server import PagePortInUse
+from monitor.station.rig_choice import RigChoice, run_chosen
+from monitor.station.server_config import ServerConfig
+from monitor.station.sources import calibration_in_force
 from monitor.store import AccessFile, DataFolder
 
 HARDWARE = Path(__file__).parents[2] / "hardware" / "rigs"
@@ -54,9 +55,9 @@ def test_without_a_choice_the_page_offers_one(folder):
 
 def test_what_hinders_the_start_is_all_that_is_told(folder, capsys):
     with socket.create_server(("127.0.0.1", 0)) as taken, pytest.raises(PagePortInUse):
-        run_chosen(folder, ServerConfig(), taken.getsockname()[1], ProgramEnd())
+        run_chosen(folder, ServerConfig(port=taken.getsockname()[1]), ProgramEnd())
     with folder.held(), pytest.raises(TellableError, match="Another program works on"):
-        run_chosen(folder, ServerConfig(), 0, ProgramEnd())
+        run_chosen(folder, ServerConfig(port=0), ProgramEnd())
     assert capsys.readouterr().out == ""
 
 
@@ -71,7 +72,7 @@ def test_a_chosen_build_and_port_are_kept_and_taken_up_at_the_next_start(folder,
     assert (again.way, again.port, again.ways) == ("port", port, "fixed")
     with pytest.raises(SetupFixed):
         again.choose("virtual", "", None, None)
-    assert calibration_or_none(folder, load_rig(folder.rig_file)) is None
+    assert calibration_in_force(folder, load_rig(folder.rig_file)) is None
 
 
 def test_a_platform_alone_has_no_mount(folder, port):

@@ -1,0 +1,144 @@
+"""``hang-monitor run`` without a rig: an owner chooses one on the page, and the program begins anew with it."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+import stat
+import tomllib
+from collections.abc import Callable
+from typing import Any, Literal
+
+from firmware_bridge.link import list_ports
+from monitor.dashboard.routes.power import ProgramEnd
+from monitor.dashboard.routes.setup import SetupFixed
+from monitor.demo.stage import Stage
+from monitor.errors import BadInput
+from monitor.health.builds import BUILDS
+from monitor.rig import BadRig, RigNotFound, load_rig, save_rig, write_toml
+from monitor.station.server_config import ServerConfig
+from monitor.station.sources import SourceConfig
+from monitor.station.station import Station, StationConfig, run_station
+from monitor.store import DataFolder
+
+CHOICE_FILE = "chosen-rig.toml"
+VIRTUAL_FOLDER = "virtual"
+"""Below the data folder: what is invented is kept apart from what was measured."""
+
+SEED = 1
+
+
+class RigChoice:
+    """What was chosen, on disk and in this run; made for the page's first steps."""
+
+    def __init__(self, folder: DataFolder) -> None:
+        self.folder = folder
+        self.path = folder.root / CHOICE_FILE
+        self.port = self._kept_port()
+        self.way: Literal["port", "virtual", "none"] = "port" if self.port and folder.rig_file.exists() else "none"
+        self.renewed = False
+        self.end: Callable[[], None] = lambda: None
+        """Ends the running page; set by whoever serves it."""
+
+    @property
+    def ways(self) -> Literal["open", "fixed", "virtual"]:
+        """Say what the page may offer."""
+        kinds: dict[str, Literal["open", "fixed", "virtual"]] = {"none": "open", "virtual": "virtual", "port": "fixed"}
+        return kinds[self.way]
+
+    def ports(self) -> list[dict[str, Any]]:
+        """Return the serial ports that the system knows."""
+        return [dataclasses.asdict(port) for port in list_ports()]
+
+    def described(self) -> str | None:
+        """Return the name of the rig that is described already."""
+        try:
+            return load_rig(self.folder.rig_file).name
+        except (RigNotFound, BadRig):
+            return None
+
+    def choose(self, way: str, port: str, build: str | None, mount_rating_N: float | None) -> None:
+        """Write the choice, and begin anew with it.
+
+        Raises
+        ------
+        SetupFixed, BadInput, RigNotFound, BadRig
+        """
+        if self.way == "port":
+            raise SetupFixed
+        if way == "port":
+            self._describe(port, build, mount_rating_N)
+            self.port = port
+        self.way = "port" if way == "port" else "virtual" if way == "virtual" else "none"
+        self.renewed = True
+        self.end()
+
+    def station_config(self, server: ServerConfig) -> StationConfig:
+        """Return the program for the rig that is chosen now; passcodes are always those of the data folder itself."""
+        folder, source = self.folder, SourceConfig(self.way)
+        if self.way == "port":
+            source = SourceConfig("port", port=self.port, wait_for_board=True)
+        elif self.way == "virtual":
+            stage = Stage(SEED)
+            folder = DataFolder.open(folder.root / VIRTUAL_FOLDER)
+            source = SourceConfig("virtual", virtual=stage, practice=stage)
+        return StationConfig(source, folder, server, passcodes=self.folder)
+
+    def _describe(self, port: str, build: str | None, mount_rating_N: float | None) -> None:
+        if not _is_port(port):
+            raise BadInput(
+                what=f"There is no port {port!r}.",
+                means="No rig was chosen.",
+                do="Plug the board in, and choose its port from the list.",
+            )
+        if build is None:
+            load_rig(self.folder.rig_file)
+        elif build not in BUILDS:
+            raise BadInput(
+                what=f"There is no build {build!r}.",
+                means="No rig was chosen.",
+                do=f"Choose one of {', '.join(BUILDS)}; docs/rig-description.md tells how to describe any other.",
+            )
+        elif self.folder.rig_file.exists() and self.described() is not None:
+            raise BadInput(
+                what="A rig is described already in the data folder.",
+                means="Writing over it could make earlier work useless; no rig was chosen.",
+                do=f"Keep it, or move {self.folder.rig_file.name} away first.",
+            )
+        else:
+            rig = BUILDS[build]
+            if rig.has_bar:
+                rig = dataclasses.replace(rig, mount_rating_N=mount_rating_N)
+            save_rig(self.folder.rig_file, rig)
+        write_toml(self.path, {"port": port})
+
+    def _kept_port(self) -> str:
+        try:
+            kept = tomllib.loads(self.path.read_text(encoding="utf-8")).get("port", "")
+        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
+            return ""
+        return kept if isinstance(kept, str) else ""
+
+
+def _is_port(path: str) -> bool:
+    try:
+        return stat.S_ISCHR(os.stat(path).st_mode)
+    except (OSError, ValueError):  # a name of which the system can make nothing
+        return False
+
+
+def run_chosen(folder: DataFolder, server: ServerConfig, end: ProgramEnd) -> None:
+    """Run the program on the chosen rig, again and again while another one is chosen."""
+    choice = RigChoice(folder)
+    while True:
+        choice.renewed = False
+        port = run_station(choice.station_config(server), end=end, restart=choice, greeting=_greeting)
+        if not choice.renewed or end.status:
+            return
+        server = dataclasses.replace(server, port=port)
+
+
+def _greeting(station: Station) -> str:
+    if station.rig_source.rig is None:
+        return "No rig is chosen yet: the page shows the first steps.\n"
+    return ""
