@@ -23,7 +23,8 @@ from monitor.measures.travel import travels
 from monitor.records.hold_result import Travel
 from monitor.rig import Rig
 from monitor.signals import sliding
-from monitor.signals.lowpass import HoldLast, LowPass
+from monitor.signals.forward_fill import ForwardFill
+from monitor.signals.iir_filters import StreamingFilter, low_pass
 from monitor.signals.rows import Rows, summed
 from monitor.signals.session_loads import Array
 from monitor.signals.summary import mean, median, scatter
@@ -94,8 +95,8 @@ class LiveView:
         self._errors = errors
         self._rows = Rows(5)
         self._cells = Rows(len(rig.channels))
-        self._hold_last = HoldLast(len(rig.channels))
-        self._smooth = LowPass(SMOOTH_Hz, rate_Hz)
+        self._fill = ForwardFill(len(rig.channels))
+        self._smooth = StreamingFilter(low_pass(2, SMOOTH_Hz, rate_Hz))
         self._watch = HoldWatch(tick_rows, rate_Hz, TUG_S if rig.has_bar else LEAST_INFERRED_S)
         self._bar, self._feet = list(rig.bar_index), list(rig.platform_index)
         self._has_bar, self._has_platform, self._names = rig.has_bar, rig.has_platform, rig.names
@@ -130,7 +131,7 @@ class LiveView:
 
     def append(self, t_s: Array, load_N: Array) -> None:
         """Take clean rows (n,), (n, channels); pictures are made tick by tick afterwards."""
-        filled = self._hold_last.push(load_N)
+        filled = self._fill.push(load_N)
         bar, feet = summed(filled, self._bar), summed(filled, self._feet)
         moment = summed(filled * self._x_m, self._bar)
         rows = np.empty((len(t_s), 5))

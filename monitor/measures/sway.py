@@ -10,9 +10,9 @@ from __future__ import annotations
 import numpy as np
 
 from monitor.records.hold_result import Sway
-from monitor.signals.recursive import both_ways, low_pass
+from monitor.signals.iir_filters import low_pass, zero_phase
 from monitor.signals.session_loads import Array
-from monitor.signals.spectrum import power_density
+from monitor.signals.spectrum import welch
 
 CUTOFF_Hz = 10.0
 LEAST_S = 10.0
@@ -62,7 +62,7 @@ def median_frequency_Hz(signal: Array, rate_Hz: float) -> float:
     Welch's estimate: linear detrend, Hann windows of 10 s, half overlapped, padded to the signal's length.
     """
     rows = min(len(signal), round(SEGMENT_S * rate_Hz))
-    frequency, density = power_density(signal, rate_Hz, rows, padded=max(rows, len(signal)), line=True)
+    frequency, density = welch(signal, rate_Hz, rows, padded=max(rows, len(signal)), line=True)
     inside = (frequency >= LOWEST_Hz) & (frequency <= HIGHEST_Hz)
     power = np.cumsum(density[inside])
     return float(frequency[inside][np.searchsorted(power, 0.5 * power[-1])])
@@ -79,4 +79,4 @@ def feet_sway(cells_N: Array, x_m: Array, y_m: Array, rate_Hz: float) -> Sway | 
         return None
     sections = low_pass(4, CUTOFF_Hz, rate_Hz)
     x, y = centre_of_pressure_m(cells_N, x_m, y_m)
-    return sway_of(both_ways(sections, x), both_ways(sections, y), rate_Hz)
+    return sway_of(zero_phase(sections, x), zero_phase(sections, y), rate_Hz)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from monitor.signals.recursive import band_pass, both_ways
+from monitor.signals.iir_filters import band_pass, zero_phase
 from monitor.signals.session_loads import Array
 
 KAPPA = 0.85
@@ -242,7 +242,7 @@ def _beat_frequency(
     sections = band_pass(2, BAND_Hz, round(rate_Hz, 2))
     # A pull that was not found yet must not drown the beat: what stands far above the rest is cut off.
     level = 1.4826 * float(np.median(np.abs(beat[~disturbed])))
-    narrow = both_ways(sections, np.where(disturbed, 0.0, np.clip(beat, -CLIPPED * level, CLIPPED * level)))
+    narrow = zero_phase(sections, np.where(disturbed, 0.0, np.clip(beat, -CLIPPED * level, CLIPPED * level)))
     narrow = np.where(disturbed, 0.0, narrow)
     size = 1 << int(np.ceil(np.log2(max(len(narrow), rate_Hz / FREQUENCY_STEP_Hz))))
     trial = np.fft.rfftfreq(size, 1.0 / rate_Hz)

@@ -6,9 +6,9 @@ import functools
 
 import numpy as np
 
-from monitor.signals.recursive import band_pass, both_ways, response
+from monitor.signals.iir_filters import band_pass, frequency_response, zero_phase
 from monitor.signals.session_loads import Array
-from monitor.signals.spectrum import power_density
+from monitor.signals.spectrum import welch
 
 BAND_Hz = (6.0, 12.0)
 """Physiological tremor lies between 4 and 12 Hz (reference/frequency_bands.json); the design asks for 6 to 12."""
@@ -22,7 +22,7 @@ EDGE_S = 0.1
 
 def _band_power(signal_N: Array, band_Hz: tuple[float, float], rate_Hz: float) -> float:
     edge = round(EDGE_S * rate_Hz)
-    out = both_ways(band_pass(ORDER, band_Hz, rate_Hz), signal_N)[edge:-edge]
+    out = zero_phase(band_pass(ORDER, band_Hz, rate_Hz), signal_N)[edge:-edge]
     return float(np.mean(out**2))
 
 
@@ -30,12 +30,12 @@ def _band_power(signal_N: Array, band_Hz: tuple[float, float], rate_Hz: float) -
 def _noise_width_Hz(band_Hz: tuple[float, float], rate_Hz: float) -> float:
     """Return the equivalent noise bandwidth of the two-pass filter (the integral of |H|^4 over frequency)."""
     f = np.arange(4096) * rate_Hz / 8192
-    return float(np.trapezoid(np.abs(response(band_pass(ORDER, band_Hz, rate_Hz), f, rate_Hz)) ** 4, f))
+    return float(np.trapezoid(np.abs(frequency_response(band_pass(ORDER, band_Hz, rate_Hz), f, rate_Hz)) ** 4, f))
 
 
 def _noise_density(signal_N: Array, rate_Hz: float) -> float:
     """Return the white noise's power density (N^2/Hz), lines far above the rest left out."""
-    frequency, density = power_density(signal_N, rate_Hz, min(len(signal_N), round(2 * rate_Hz)))
+    frequency, density = welch(signal_N, rate_Hz, min(len(signal_N), round(2 * rate_Hz)))
     inside = density[(frequency > NOISE_BAND_Hz[0]) & (frequency < NOISE_BAND_Hz[1])]
     return float(np.mean(inside[inside <= LINE * np.median(inside)]))
 
@@ -66,6 +66,6 @@ def tremor_course_N(signal_N: Array, rate_Hz: float, rows: int) -> Array | None:
         return None
     rate_Hz = round(rate_Hz, 2)
     count = len(signal_N) // rows
-    squares = both_ways(band_pass(ORDER, BAND_Hz, rate_Hz), signal_N)[: count * rows].reshape(count, rows) ** 2
+    squares = zero_phase(band_pass(ORDER, BAND_Hz, rate_Hz), signal_N)[: count * rows].reshape(count, rows) ** 2
     noise = _noise_density(signal_N, rate_Hz) * _noise_width_Hz(BAND_Hz, rate_Hz)
     return np.asarray(np.sqrt(np.maximum(0.0, squares.mean(axis=1) - noise)) / float(np.sinc(9.0 / rate_Hz)))

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-
-from monitor.newtons.chi_square import exceeded_by_chance
+from scipy.special import chdtri
 
 Array = NDArray[np.float64]
 
@@ -146,7 +145,7 @@ def judge(curve: AllanCurve) -> Stability:
     """Return what a curve says: white noise from its short end, wandering from what lies surely above that line."""
     white = float(curve.deviation[0])
     floor = white / np.sqrt(curve.count)
-    limit = np.array([exceeded_by_chance(dof, 1 - SURE) for dof in curve.dof.tolist()]) / curve.dof
+    limit = chdtri(curve.dof, 1 - SURE) / curve.dof
     beyond = (curve.deviation / np.where(floor > 0, floor, 1.0)) ** 2 > limit
     beyond[0] = False
     excess2 = np.where(beyond, curve.deviation**2 - floor**2, 0.0)

@@ -23,11 +23,9 @@ CURVE = Path(__file__).parents[1] / "recordings" / "curves" / "s2_seed11.csv.gz"
 SPEED = "100"
 PATIENCE_S = 60.0
 HEAVY = {
-    "scipy.stats": "a second and 50 MB; tests and the guided calibration need it",
-    "scipy.signal": "imports scipy.stats",
-    "scipy.ndimage": "imports scipy.special",
-    "scipy.special": "25 MB",
-    "scipy.optimize": "25 MB; fits of a person's curve need it",
+    "scipy.signal": "49 MB more than scipy.ndimage and scipy.special, which are imported",
+    "scipy.optimize": "23 MB more; the guided calibration needs it",
+    "scipy.stats": "half a second and 44 MB more; tests need it",
     "matplotlib": "plots need it",
     "alembic": "migrations need it",
     "monitor.reports": "reports need it",

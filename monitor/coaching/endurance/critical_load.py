@@ -15,8 +15,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from monitor.coaching.endurance.curve import Posterior
 from monitor.coaching.endurance.effort import Effort, log_equivalent
-from monitor.coaching.endurance.root import root_between
 from monitor.coaching.prescribing.forecast import TRUSTED_BETA, time_at
+from monitor.signals.scipy_loops import brentq
 
 LEAST_HOLDS = 4
 LEAST_SPAN = 0.15
@@ -82,7 +82,7 @@ def fit_hyperbola(loads: ArrayLike, times_s: ArrayLike) -> CriticalLoad | None:
     turns = np.flatnonzero(~up[:-1] & up[1:])
     if not len(turns):
         return None
-    critical = min((root_between(slope, places[k], places[k + 1], 1e-12) for k in turns.tolist()), key=squares)
+    critical = min((brentq(slope, places[k], places[k + 1], 1e-12) for k in turns.tolist()), key=squares)
     log_reserve = float(np.mean(log_T + np.log(load - critical)))
     spread = float(np.sqrt(squares(critical) / (n - 2)))
     # Gauss-Newton: derivatives of ln T = ln reserve - ln(load - critical).

@@ -8,8 +8,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
-from monitor.coaching.endurance.normal_law import log_chance_below
+from scipy.special import log_ndtr
 
 Ending = Literal["exhausted", "target", "other", "unsure"]
 """``exhausted``: the person let go because they could not hold on. ``target``: it was reached. ``other``: anything
@@ -127,7 +126,7 @@ class Efforts:
         """
         if np.all(self.exhausted[alike]):
             return np.asarray(-0.5 * z**2 - log_sigma)
-        tail = log_chance_below(-z)
+        tail = log_ndtr(-z)
         if not np.any(self.unsure[alike]):
             return tail
         density = -0.5 * z**2 - log_sigma

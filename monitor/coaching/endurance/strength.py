@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from scipy.special import ndtr
 
 from monitor.coaching.endurance.curve import fit_endurance
 from monitor.coaching.endurance.effort import Effort
-from monitor.coaching.endurance.normal_law import chance_below
 from monitor.coaching.endurance.trend import Trend
 from monitor.coaching.prescribing.forecast import INTERVAL, Estimate, TRIAL_s, chance_of_holding, time_at
 from monitor.coaching.progress.day import local_day
@@ -91,7 +91,7 @@ def strength_ahead(trend: Trend | None, today: dt.date, seconds: float = TRIAL_s
     found = []
     for ahead in range(0, AHEAD_DAYS + 1, AHEAD_STEP_DAYS):
         log_T = trend.a + trend.slope * ahead / 7
-        chances = chance_below((log_T - np.log(seconds)) / trend.sigma)
+        chances = ndtr((log_T - np.log(seconds)) / trend.sigma)
         low, high = np.quantile(chances, INTERVAL)
         times = np.exp(np.quantile(log_T, [INTERVAL[0], 0.5, INTERVAL[1]]))
         found.append(

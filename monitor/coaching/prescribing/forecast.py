@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtr, ndtri
 
 from monitor.coaching.endurance.curve import Posterior
-from monitor.coaching.endurance.normal_law import chance_below, exceeded_by
-from monitor.coaching.endurance.root import root_between
+from monitor.signals.scipy_loops import brentq
 
 INTERVAL = (0.1, 0.9)
 """Stated intervals hold four fifths of the posterior."""
@@ -63,7 +63,7 @@ def chance_of_holding(posterior: Posterior, seconds: float, beta: float = 1.0) -
 
 
 def _chances(posterior: Posterior, seconds: float, beta: float) -> np.ndarray:
-    return chance_below((posterior.a + posterior.b * np.log(beta) - np.log(seconds)) / posterior.sigma)
+    return np.asarray(ndtr((posterior.a + posterior.b * np.log(beta) - np.log(seconds)) / posterior.sigma))
 
 
 def time_at(posterior: Posterior, beta: float) -> Estimate:
@@ -78,9 +78,9 @@ def time_at(posterior: Posterior, beta: float) -> Estimate:
 
     def log_time(level: float) -> float:
         def missed(log_T: float) -> float:
-            return 1.0 - level - posterior.mean(chance_below((centre - log_T) / spread))
+            return 1.0 - level - posterior.mean(ndtr((centre - log_T) / spread))
 
-        return root_between(missed, low, high, 1e-5)
+        return brentq(missed, low, high, 1e-5)
 
     return Estimate(*(float(np.exp(log_time(level))) for level in (0.5, *INTERVAL)))
 
@@ -95,7 +95,7 @@ def least_assistance(posterior: Posterior, target_s: float, chance: float = 0.8)
         return LeastAssistance(0.0, reached(MOST_LOAD), "none_needed")
     if reached(TRUSTED_BETA) < chance:
         return LeastAssistance(1.0 - TRUSTED_BETA, reached(TRUSTED_BETA), "more_than_can_be_prescribed")
-    beta = root_between(lambda x: reached(x) - chance, TRUSTED_BETA, MOST_LOAD, 1e-6)
+    beta = brentq(lambda x: reached(x) - chance, TRUSTED_BETA, MOST_LOAD, 1e-6)
     return LeastAssistance(1.0 - beta, reached(beta))
 
 
@@ -130,13 +130,13 @@ class RunningReserve:
     def now(self) -> Reserve:
         """Return the reserve used and the time left at the latest load."""
         with np.errstate(divide="ignore"):
-            surviving = chance_below((self._a - np.log(self._damage)) / self._sigma)
+            surviving = ndtr((self._a - np.log(self._damage)) / self._sigma)
         weight = self._weight * surviving
         if weight.sum() < SPENT:
             # Held longer than anything believed possible: the model has nothing left to say.
             return Reserve(Estimate(1.0, 1.0, 1.0), Estimate(0.0, 0.0, 0.0))
         levels = (np.arange(TAIL_LEVELS) + 0.5) / TAIL_LEVELS
-        z = -exceeded_by(np.maximum(surviving[:, None] * levels, np.finfo(float).tiny))
+        z = -ndtri(np.maximum(surviving[:, None] * levels, np.finfo(float).tiny))
         capacity = np.exp(self._a[:, None] + self._sigma[:, None] * z)
         damage = np.minimum(self._damage[:, None], capacity)
         weights = np.repeat(weight[:, None] / weight.sum() / TAIL_LEVELS, TAIL_LEVELS, axis=1)

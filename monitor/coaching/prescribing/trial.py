@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
 
 from monitor.coaching.endurance.curve import Posterior
 from monitor.coaching.endurance.effort import Effort
-from monitor.coaching.endurance.normal_law import chance_below, exceeded_by
 from monitor.coaching.endurance.trend import Trend
 from monitor.coaching.prescribing.forecast import INTERVAL, TRIAL_CHANCE, Estimate, TRIAL_s, chance_of_holding
 
@@ -73,7 +73,7 @@ def trial_day(
     today = chance_of_holding(posterior, seconds)
     if trend is not None:
         # A strength that changes has left the weighted mean of four weeks behind: the trend knows today better.
-        chances = chance_below((trend.a - gap) / trend.sigma)
+        chances = ndtr((trend.a - gap) / trend.sigma)
         low, high = np.quantile(chances, INTERVAL)
         today = Estimate(float(chances.mean()), float(low), float(high))
     if today.value >= chance:
@@ -83,7 +83,7 @@ def trial_day(
         return TrialDay(today, None, None, None, reason)
     days = _first_day(trend, gap, chance)
     # Each point of the posterior has its own day; their spread is the interval.
-    need = gap - trend.a + trend.sigma * exceeded_by(chance)
+    need = gap - trend.a + trend.sigma * ndtri(chance)
     with np.errstate(divide="ignore"):
         own = np.where(need <= 0, 0.0, np.where(trend.slope > 0, 7 * need / trend.slope, np.inf))
     low, high = np.quantile(own, INTERVAL, method="nearest")
@@ -104,7 +104,7 @@ def _first_day(trend: Trend, gap: float, chance: float) -> int | None:
 
     def reached(days: NDArray[np.int64]) -> NDArray[np.int64]:
         z = (trend.a[:, None] + trend.slope[:, None] * days / 7 - gap) / trend.sigma[:, None]
-        return np.asarray(days[chance_below(z).mean(axis=0) >= chance])
+        return np.asarray(days[ndtr(z).mean(axis=0) >= chance])
 
     coarse = reached(np.arange(STEP_DAYS, HORIZON_DAYS + 1, STEP_DAYS))
     if not len(coarse):

@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-
-from monitor.coaching.endurance.root import root_between
+from scipy.special import stdtrit
 
 CONFIDENCE = 0.95
 LEAST = 3
-NODES = 60
-WIDEST = 13.0
-"""Student's distribution with one degree of freedom, the widest, has 95 % within 12.71."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +61,7 @@ def compare_periods(before: Sequence[float], after: Sequence[float], unit: str =
         words = f"{difference:+.3g}{tail}; no spread at all, so nothing can be said of chance."
         return Comparison(mean_x, mean_y, len(x), len(y), difference, None, None, None, words)
     freedom = (var_x + var_y) ** 2 / (var_x**2 / (len(x) - 1) + var_y**2 / (len(y) - 1))
-    reach = student_reach(freedom) * float(np.sqrt(var_x + var_y))
+    reach = float(stdtrit(freedom, 0.5 * (1 + CONFIDENCE)) * np.sqrt(var_x + var_y))
     both = len(x) + len(y) - 2
     pooled = np.sqrt(((len(x) - 1) * x.var(ddof=1) + (len(y) - 1) * y.var(ddof=1)) / both)
     effect = float(difference / pooled * (1 - 3 / (4 * both - 1)))
@@ -74,19 +69,3 @@ def compare_periods(before: Sequence[float], after: Sequence[float], unit: str =
     clear = "a change" if low > 0 or high < 0 else "no clear change"
     words = f"{difference:+.3g}{tail} ({low:+.3g} to {high:+.3g} at 95 %): {clear}."
     return Comparison(mean_x, mean_y, len(x), len(y), difference, low, high, effect, words)
-
-
-def student_reach(freedom: float) -> float:
-    """Return what Student's t of so many degrees of freedom (1 or more) exceeds to neither side with ``CONFIDENCE``.
-
-    The chance within -t and t is an integral of a power of the cosine (M. Abramowitz and I. A. Stegun, Handbook of
-    Mathematical Functions, 26.7.3 and 26.7.4 written as one, from memory), here by Gauss and Legendre.
-    """
-    nodes, weights = np.polynomial.legendre.leggauss(NODES)
-    whole = math.exp(math.lgamma((freedom + 1) / 2) - math.lgamma(freedom / 2)) / math.sqrt(math.pi)
-
-    def within(t: float) -> float:
-        half = math.atan(t / math.sqrt(freedom)) / 2
-        return 2 * whole * half * float(weights @ np.cos(half * (nodes + 1)) ** (freedom - 1))
-
-    return root_between(lambda t: within(t) - CONFIDENCE, 0.0, WIDEST, 1e-13)
