@@ -13,6 +13,7 @@ from monitor.health.half_hour import shorter_words
 from monitor.health.verdict import Verdict, graded
 from monitor.newtons.stability import FEWEST_VALUES, AllanCurve, allan_curve, judge
 from monitor.rig import Rig
+from monitor.statistics import inliers
 
 Array = NDArray[np.float64]
 
@@ -58,8 +59,7 @@ def stillness(name: str, load_N: Array, rate_Hz: float, N_per_count: float) -> S
     """Return what one cell's readings (n,) on the empty rig tell; wild readings are left out."""
     good = load_N[~np.isnan(load_N)]
     if len(good) >= FEWEST_VALUES:
-        away = np.abs(good - np.median(good))
-        good = good[away <= 8 * max(1.4826 * float(np.median(away)), abs(N_per_count))]
+        good = good[inliers(good, abs(N_per_count))]
     if len(good) < max(FEWEST_VALUES, 0.5 * len(load_N)):
         return Stillness(name, None, None, None, None, 0.0, None, None)
     curve = allan_curve(good, rate_Hz)

@@ -25,9 +25,9 @@ from monitor.health.tasks import Task, tasks_for
 from monitor.health.verdict import Verdict, worst
 from monitor.health.zero import ZeroReading, read_zero
 from monitor.newtons.calibration import Calibration, ChannelCalibration
-from monitor.newtons.medians import column_medians
 from monitor.rig import Rig
 from monitor.signals.windows import OFF_ZERO_N, PRESENT_N, QUIET_FLOOR_N, QUIET_OF_LOAD
+from monitor.statistics import column_medians
 
 Array = NDArray[np.float64]
 

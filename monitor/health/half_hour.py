@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from monitor.health.verdict import Outcome, Verdict
 from monitor.newtons.calibrating.limits import allowed_creep_N, allowed_late_creep_N
+from monitor.statistics import inliers
 
 Array = NDArray[np.float64]
 
@@ -43,9 +44,7 @@ def _mean_at(load_N: Array, rate_Hz: float, end_s: float) -> tuple[float, float]
     piece = piece[~np.isnan(piece)]
     if len(piece) < 0.5 * WINDOW_S * rate_Hz:
         return math.nan, math.nan
-    middle = float(np.median(piece))
-    away = np.abs(piece - middle)
-    piece = piece[away <= 8 * max(1.4826 * float(np.median(away)), 1e-12)]
+    piece = piece[inliers(piece, 1e-12)]
     return float(piece.mean()), float(np.std(np.diff(piece)) / math.sqrt(2 * len(piece)))
 
 

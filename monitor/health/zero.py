@@ -14,6 +14,7 @@ from monitor.newtons.calibration import Calibration
 from monitor.newtons.stability import FEWEST_VALUES, allan_curve, judge
 from monitor.rig import Rig
 from monitor.signals.windows import PRESENT_N, QUIET_FLOOR_N
+from monitor.statistics import inliers
 
 READ_S = 10.0
 STILL_PIECES = 10
@@ -83,8 +84,7 @@ def read_zero(rig: Rig, calibration: Calibration, counts: NDArray[np.int32], rat
     for column, name in enumerate(rig.names):
         good = rows[~np.isnan(rows[:, column]), column]
         if len(good):
-            away = np.abs(good - np.median(good))
-            good = good[away <= 8 * max(1.4826 * float(np.median(away)), 1.0)]
+            good = good[inliers(good, 1.0)]
         if len(good) < max(FEWEST_VALUES, 0.5 * len(rows)):
             raise _restless(f"{name} gives too few readings.", f"Check the wires of {name}.")
         means[column] = good.mean()

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from monitor.runs import runs_of
 from monitor.signals.corner import corner_of, fine_steps
 from monitor.signals.session_loads import Array
-from monitor.signals.summary import median
+from monitor.statistics import median
 
 LEAST_FRACTION = 0.25
 """A settled level below this share of bodyweight is leaning on the bar, not hanging (common practice, no source)."""
@@ -144,10 +145,8 @@ def let_go_s(t_s: Array, load_N: Array, row: int, level_N: float) -> float | Non
 
 def runs_above(t_s: Array, load_N: Array, level_N: float) -> list[Run]:
     """Return the runs in which ``load_N`` (n,) lies above a level, with interpolated crossings."""
-    above = np.concatenate([[0], (load_N > level_N).astype(np.int8), [0]])
-    edges = np.flatnonzero(np.diff(above)).tolist()
     runs = []
-    for first, last in zip(edges[::2], edges[1::2], strict=True):
+    for first, last in runs_of(load_N > level_N):
         start_s = crossing_s(t_s, load_N, first, level_N) if first > 0 else float(t_s[0])
         end_s = crossing_s(t_s, load_N, last, level_N) if last < len(load_N) else float(t_s[-1])
         runs.append(Run(start_s, end_s, first, last))

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.holds.edges import crossing_s
+from monitor.runs import runs_of
 from monitor.signals import sliding
 from monitor.signals.session_loads import Array
 
@@ -29,9 +30,8 @@ def _kept(side: NDArray[np.int_], share: Array, rows: int) -> NDArray[np.int_]:
     for first, last in itertools.pairwise(edges):
         if not side[first]:
             continue
-        on = np.concatenate([[0], (share[first:last] * side[first] > ONE_SIDED).astype(np.int8), [0]])
-        turns = np.flatnonzero(np.diff(on))
-        if np.max(turns[1::2] - turns[::2], initial=0) >= rows:
+        loaded = runs_of(share[first:last] * side[first] > ONE_SIDED)
+        if any(end - begin >= rows for begin, end in loaded):
             kept[first:last] = side[first]
     return kept
 

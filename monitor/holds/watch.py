@@ -13,7 +13,7 @@ import numpy as np
 
 from monitor.holds.edges import BRIDGED_S, LEAST_FRACTION, TUG_S, find_holds
 from monitor.signals.rows import Rows
-from monitor.signals.summary import median
+from monitor.statistics import median
 
 SURE_AFTER_S = 1.0
 MEASURED_AFTER_S = 1.5

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from monitor.signals.bodyweight import Bodyweight
 from monitor.signals.reliance import Reliance
 from monitor.signals.session_loads import Array, SessionLoads
-from monitor.signals.summary import median
 from monitor.signals.zeros import Zeros
+from monitor.statistics import median
 
 UNASSISTED_BELOW = 0.01
 """Feet that take less than this in the median do not assist (common practice, no source)."""

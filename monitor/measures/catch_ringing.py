@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 
 from monitor.signals.session_loads import Array
-from monitor.signals.summary import median
+from monitor.statistics import median
 
 SETTLED_WITHIN = 0.05
 LONGEST_SETTLING_S = 15.0

@@ -9,7 +9,7 @@ from monitor.holds.edges import runs_above
 from monitor.records.hold_result import ThirdSupport
 from monitor.signals import sliding
 from monitor.signals.session_loads import Array
-from monitor.signals.summary import median
+from monitor.statistics import median
 
 MEAN_S = 1.0
 OPEN_FRACTION = 0.025

@@ -28,8 +28,9 @@ from monitor.measures.stillness import stillness_of
 from monitor.measures.sway import feet_sway
 from monitor.measures.tremor import tremor_N
 from monitor.records.hold_result import HoldResult, Regrip, Slopes, Stillness, Sway, Swing, ThirdSupport, Touch
+from monitor.runs import runs_of
 from monitor.signals.session_loads import SessionLoads
-from monitor.signals.summary import median
+from monitor.statistics import robust_sd
 
 PEAK_MARGIN = 64
 """Rows around a hold in which its peak is looked for: more than any of its windows reaches."""
@@ -222,9 +223,8 @@ class _Hold(Stretch):
     def _tremor(self, body: NDArray[np.bool_], disturbed: NDArray[np.bool_]) -> float | None:
         """Return the tremor of the undisturbed stretches, each weighed by its length."""
         free = body & ~disturbed
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
         squares, rows = 0.0, 0
-        for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        for a, b in runs_of(free):
             tremor = tremor_N(self.sum[a:b], self.rate_Hz)
             if tremor is not None:
                 squares, rows = squares + (b - a) * tremor**2, rows + b - a
@@ -247,7 +247,7 @@ class _Hold(Stretch):
         if not self.rig.has_platform or share.alpha_median >= UNASSISTED_BELOW:
             return []
         feet = self.feet[self.inside]
-        noise_N = 1.4826 * median(np.abs(feet - median(feet)))
+        noise_N = robust_sd(feet)
         found = foot_contacts(self.t, self.feet, self.W, noise_N)
         within = [c for c in found if c.start_s > self.edges.onset_s + 0.05 and c.end_s < self.edges.release_s - 0.005]
         # Feet that catch the body while the hands let go belong to the regrip.

@@ -22,14 +22,15 @@ from monitor.measures.swing import LEAST_DEG, WINDOW_S, beat_wave, swing_course
 from monitor.measures.travel import travels
 from monitor.records.hold_result import Travel
 from monitor.rig import Rig
+from monitor.runs import runs_of
 from monitor.signals import sliding
 from monitor.signals.forward_fill import ForwardFill
 from monitor.signals.iir_filters import StreamingFilter, low_pass
 from monitor.signals.rows import Rows, summed
 from monitor.signals.session_loads import Array
-from monitor.signals.summary import mean, median, scatter
 from monitor.signals.unweighed_bar import CONTACT_N, LEAST_INFERRED_S
 from monitor.signals.windows import OFF_ZERO_N, PRESENT_N, QUIET_FLOOR_N, QUIET_OF_LOAD
+from monitor.statistics import mean, median, robust_sd, standard_deviation
 
 SMOOTH_Hz = 2.0
 QUIET_S = 0.5
@@ -194,9 +195,9 @@ class LiveView:
         # Where the bar's load is only inferred, the sum is bodyweight whatever the body does.
         total = bar + feet if self._has_bar else feet
         mean_bar, mean_feet, mean_N = mean(bar), mean(feet), mean(total)
-        quiet = scatter(total, mean_N) < QUIET_FLOOR_N + QUIET_OF_LOAD * abs(mean_N)
+        quiet = standard_deviation(total, mean_N) < QUIET_FLOOR_N + QUIET_OF_LOAD * abs(mean_N)
         if quiet:
-            self._weigh(mean_bar, mean_feet, scatter(bar), scatter(feet), now_s)
+            self._weigh(mean_bar, mean_feet, standard_deviation(bar), standard_deviation(feet), now_s)
         if self._watch.phase in ("provisional", "running"):
             self._see_swing(end)
             if (self._tick * self._tick_rows) % round(TRAVEL_EVERY_S * self._rate_Hz) < self._tick_rows:
@@ -239,9 +240,8 @@ class LiveView:
         body.weights_N.append(bar_N + feet_N)
         if len(body.weights_N) >= 3:
             values = np.array(body.weights_N)
-            body.bodyweight_N = float(np.median(values))
-            away_N = float(np.median(np.abs(values - body.bodyweight_N)))
-            body.u_own_N = 1.4826 * away_N / math.sqrt(len(values))
+            body.bodyweight_N = median(values)
+            body.u_own_N = robust_sd(values) / math.sqrt(len(values))
 
     def _disturbed(self, end: int, rows: int, weight_N: float) -> NDArray[np.bool_]:
         """Return (rows,) True where hands or feet move the body, as the analysis of the whole hold leaves them out."""
@@ -312,9 +312,8 @@ class LiveView:
             apart = free & ~near_spans(t_s, [(one.start_s, one.end_s) for one in self._travels], PULL_REACH_S)
             beat = total[inside] / weight_N - 1.0
             total[inside] -= weight_N * beat_wave(beat, apart[inside], self._beat_Hz, self._rate_Hz)
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
         found: list[Travel] = []
-        for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        for a, b in runs_of(free):
             found += travels(t_s[a:b], total[a:b], weight_N, self._rig.gravity_m_s2, self._rate_Hz)
         for one in found:
             if _is_among(one, self._found_before) and not _is_among(one, self._travels):
@@ -367,7 +366,7 @@ class LiveView:
             total = second[0] + second[1]
             mean_N = mean(total)
             swinging = self._swing is not None and self._swing[0] > STILL_SWING_DEG
-            still = bool(scatter(total, mean_N) < STILL_BELOW * weight_N) and not swinging
+            still = bool(standard_deviation(total, mean_N) < STILL_BELOW * weight_N) and not swinging
             if not self._has_bar:
                 still = None
             elif platform:

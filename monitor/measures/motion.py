@@ -11,6 +11,7 @@ from monitor.measures.hold_context import Stretch
 from monitor.measures.swing import LEAST_DEG, beat_wave, swing_course
 from monitor.measures.travel import travels
 from monitor.records.hold_result import Swing, ThirdSupport, Travel
+from monitor.runs import runs_of
 from monitor.signals.session_loads import Array
 
 DISTURBED_MOST = 0.6
@@ -117,7 +118,6 @@ def _travel(
         flags.append("travel_withheld_while_account_open")
     found: list[Travel] = []
     free = body & ~withheld
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
-    for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for a, b in runs_of(free):
         found += travels(hold.t[a:b], sum_N[a:b], hold.W, hold.rig.gravity_m_s2, hold.rate_Hz)
     return found

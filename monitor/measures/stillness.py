@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from monitor.records.hold_result import Stillness
 from monitor.signals.session_loads import Array
-from monitor.signals.summary import median
+from monitor.statistics import median
 
 SECOND_S = 1.0
 LOAD_BELOW = 0.006

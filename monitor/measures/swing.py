@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from monitor.signals.iir_filters import band_pass, zero_phase
 from monitor.signals.session_loads import Array
+from monitor.statistics import robust_sd
 
 KAPPA = 0.85
 """m d^2 / I_pivot of a hanging body. Segment tables give 0.82 to 0.84 for rigid shoulders
@@ -241,7 +242,7 @@ def _beat_frequency(
         return None
     sections = band_pass(2, BAND_Hz, round(rate_Hz, 2))
     # A pull that was not found yet must not drown the beat: what stands far above the rest is cut off.
-    level = 1.4826 * float(np.median(np.abs(beat[~disturbed])))
+    level = robust_sd(beat[~disturbed], 0.0)
     narrow = zero_phase(sections, np.where(disturbed, 0.0, np.clip(beat, -CLIPPED * level, CLIPPED * level)))
     narrow = np.where(disturbed, 0.0, narrow)
     size = 1 << int(np.ceil(np.log2(max(len(narrow), rate_Hz / FREQUENCY_STEP_Hz))))

@@ -17,7 +17,7 @@ from monitor.measures.rise import Movement, rise_of
 from monitor.records.hold_result import Travel
 from monitor.signals import sliding
 from monitor.signals.session_loads import Array
-from monitor.signals.summary import median
+from monitor.statistics import median, robust_sd
 
 DURATIONS_s = tuple(float(x) for x in np.geomspace(0.4, 1.7, 10))
 LEAST_mm = 8.0
@@ -28,6 +28,9 @@ after, a pull stands alone."""
 
 LEAST_m = 0.7e-3 * LEAST_mm
 """The shape is no textbook curve, so what it tells may be smaller than the travel."""
+
+LEAST_NOISE_m_s2 = 1e-4
+"""A record without noise is invented; nothing is divided by 0 for it."""
 
 LESS = 0.999
 ALONE = 0.5
@@ -146,4 +149,4 @@ def _compared(values: Array, shape: Array, starts: NDArray[np.intp]) -> Array:
 
 def _noise(acceleration: Array) -> float:
     """Return the standard deviation of what is no movement, from the median absolute deviation."""
-    return max(1e-4, 1.4826 * median(np.abs(acceleration - median(acceleration))))
+    return max(LEAST_NOISE_m_s2, robust_sd(acceleration))

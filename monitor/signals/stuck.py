@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.runs import runs_of
 from monitor.signals.session_loads import Array
 
 STUCK_S = 0.25
@@ -25,8 +26,7 @@ def stuck_rows(load_N: Array, rate_Hz: float) -> NDArray[np.bool_]:
         return stuck
     same = (np.diff(load_N, axis=0) == 0.0) & (np.abs(load_N[1:]) > LOADED_N)
     for column in np.flatnonzero(same.any(axis=0)):
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], same[:, column].astype(np.int8), [0]])))
-        for first, last in zip(edges[::2], edges[1::2], strict=True):
+        for first, last in runs_of(same[:, column]):
             if last - first >= rows - 1:
                 stuck[first : last + 1, column] = True
     return stuck

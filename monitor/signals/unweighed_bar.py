@@ -6,11 +6,9 @@ A platform by itself sees the feet only. While the body is quiet the hands carry
 
 from __future__ import annotations
 
-import itertools
-
 import numpy as np
-from numpy.typing import NDArray
 
+from monitor.runs import runs_of
 from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.windows import PRESENT_N
 
@@ -26,12 +24,6 @@ LEAST_INFERRED_S = 1.5
 """A shorter stretch may be a jump: in the air nothing is on the platform, and nobody hangs."""
 
 
-def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Return the stretches of True as (first, last), last exclusive."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(np.int8), [0]])))
-    return [(a, b) for a, b in itertools.pairwise(edges.tolist()) if mask[a]]
-
-
 def inferred_bar_N(session: SessionLoads, bodyweight_N: float) -> Array:
     """Return (n,) W - P where it can be known, else 0: between two stretches of standing, feet on the platform.
 
@@ -39,13 +31,13 @@ def inferred_bar_N(session: SessionLoads, bodyweight_N: float) -> Array:
     standing is left out; and so is a stretch in which the feet are off for longer than ``FEET_OFF_S``.
     """
     feet_N = session.feet_N
-    standing = [(a, b) for a, b in runs(feet_N > STANDS_FROM * bodyweight_N) if b - a >= session.rows(STANDS_S)]
+    standing = [(a, b) for a, b in runs_of(feet_N > STANDS_FROM * bodyweight_N) if b - a >= session.rows(STANDS_S)]
     bar_N = np.zeros(len(session))
     if not standing:
         return bar_N
     between = slice(standing[0][0], standing[-1][1])
     bar_N[between] = bodyweight_N - feet_N[between]
-    for first, last in runs(feet_N < CONTACT_N):
+    for first, last in runs_of(feet_N < CONTACT_N):
         if last - first > session.rows(FEET_OFF_S):
             bar_N[first:last] = 0.0
     return bar_N

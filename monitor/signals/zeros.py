@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.newtons.stability import FEWEST_VALUES, allan_curve, judge
+from monitor.runs import runs_of
 from monitor.signals.rows import summed
 from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.windows import OFF_ZERO_N, Windows, windows_of
@@ -203,9 +204,8 @@ def _inner(free: NDArray[np.bool_]) -> NDArray[np.bool_]:
 def _anchors(windows: Windows, free: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """Return runs of free windows as (start, end), long ones cut so that a drift within them is followed."""
     longest = max(1, int(LONGEST_ANCHOR_S / ((windows.t_s[1] - windows.t_s[0]) if len(windows.t_s) > 1 else 1.0)))
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
     anchors = []
-    for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for start, end in runs_of(free):
         pieces = max(1, round((end - start) / longest))
         cuts = np.linspace(start, end, pieces + 1).astype(int).tolist()
         anchors += [(a, b) for a, b in itertools.pairwise(cuts) if b > a]

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from firmware_bridge.counts import NO_READING, CountBlock
 from monitor.newtons.fits import polynomial_fit
-from monitor.newtons.medians import column_medians
 from monitor.newtons.stability import Stability, allan_curve, judge
+from monitor.statistics import MAD_TO_SD, OUTLIER_SDS, column_medians
 
 Array = NDArray[np.float64]
 Phase = Literal["settling", "averaging", "done", "restless", "saturated"]
@@ -29,8 +29,7 @@ PATIENCE_S = 90.0
 """A load that was never still for the shortest time within this is given up."""
 
 SATURATED_COUNT = 2**23 - 1
-WILD = 8.0
-"""Readings this many robust standard deviations away are left out (spikes)."""
+"""The largest count of a 24-bit converter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,8 +239,8 @@ class Averager:
 
 
 def _tamed(rows: Array) -> Array:
-    """Return readings with the wild ones as NaN: further from the median than ``WILD`` robust deviations."""
+    """Return readings with the wild ones as NaN: the outliers of ``OUTLIER_SDS``."""
     alive = np.where(np.isnan(rows).all(axis=0), 0.0, rows)
     away = np.abs(alive - column_medians(alive))
-    spread = 1.4826 * column_medians(away)
-    return np.where(away > WILD * np.maximum(spread, 1.0), np.nan, rows)
+    spread = MAD_TO_SD * column_medians(away)
+    return np.where(away > OUTLIER_SDS * np.maximum(spread, 1.0), np.nan, rows)

@@ -20,6 +20,7 @@ from monitor.newtons.calibrating.sense import Taken, check_reading
 from monitor.newtons.calibration import Calibration
 from monitor.newtons.fits import polynomial_fit
 from monitor.rig import Rig
+from monitor.statistics import inliers
 
 Stage = Literal["warm_up", "place", "reading", "refused", "finished"]
 Array = NDArray[np.float64]
@@ -279,8 +280,7 @@ class GuidedCalibration:
         found: list[float] = []
         for column, channel in enumerate(self.rig.channels):
             values = rows[:, column]
-            middle = np.nanmedian(values) if not np.isnan(values).all() else np.nan
-            good = np.abs(values - middle) <= 8 * max(1.4826 * float(np.nanmedian(np.abs(values - middle))), 1.0)
+            good = inliers(values, 1.0)
             if good.sum() < 0.5 * len(values):
                 continue
             minutes = np.arange(len(values))[good] / self._rate_Hz / 60
