@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.demo.practice import PracticeRig
+from monitor.demo.scripted_person import ScriptedPerson
 from monitor.demo.virtual_rig import DemoRig
-from monitor.demo.visitor import Principal
 from monitor.newtons.calibrating.plan import Plan, Step
 
 
@@ -28,7 +28,7 @@ class Stage:
         self._people = invented or DemoRig(seed)
         self.rig = self._people.rig
         self._lock = threading.Lock()
-        self._at_work: PracticeRig | Principal | None = None
+        self._at_work: PracticeRig | ScriptedPerson | None = None
 
     def conversions(self, n: int) -> tuple[NDArray[np.int32], NDArray[np.bool_]]:
         """Return the next n conversions, (n, channels) counts and (n,) which were missed. Made for ``VirtualBoard``."""
@@ -38,11 +38,11 @@ class Stage:
     def begin(self, kind: str, plan: Plan | None) -> None:
         """Take everybody off; the story stands still until the end."""
         with self._lock:
-            work: PracticeRig | Principal
+            work: PracticeRig | ScriptedPerson
             work = (
                 PracticeRig(self.rig, plan, seed=self._seed)
                 if plan is not None
-                else Principal(self.rig, seed=self._seed)
+                else ScriptedPerson(self.rig, seed=self._seed)
             )
             # The same cells: what is found out about them must hold for the people afterwards.
             work.electronics = self._people.electronics
@@ -57,7 +57,7 @@ class Stage:
     def do(self, task: str) -> None:
         """Let the invented visitor do a task of the check."""
         with self._lock:
-            if isinstance(self._at_work, Principal):
+            if isinstance(self._at_work, ScriptedPerson):
                 self._at_work.begin(task)
 
     def end(self) -> None:

@@ -19,7 +19,7 @@ from monitor.analysis import rig_of_journal
 from monitor.errors import BadInput
 from monitor.health.procedure_manager import Practice
 from monitor.newtons.calibration import Calibration, CalibrationNotFound, latest_calibration, load_calibration
-from monitor.rig import Rig, load_rig
+from monitor.rig import Rig, RigNotFound, load_rig
 from monitor.store import DataFolder
 from monitor.store.files.session_recorder import SessionRecorder
 
@@ -52,10 +52,12 @@ class SourceConfig:
         What a virtual board converts.
     practice : Practice or None
         Loads the virtual rig as a guided procedure asks.
-    rig_file, calibration_file : Path or None
-        None: those of the data folder.
-    calibration : Calibration or None
-        Of a virtual rig: in force instead of the data folder's newest.
+    rig : Rig, Path or None
+        None: that of the data folder, or of the virtual rig, or of the journal.
+    calibration : Calibration, Path or None
+        None: the data folder's newest, or that of the journal.
+    is_calibrated : bool
+        False: the rig is only about to be calibrated; no calibration is needed or looked for.
     speed : float
         Seconds of the source per second.
     """
@@ -66,9 +68,9 @@ class SourceConfig:
     journal: Path | None = None
     virtual: VirtualRig | None = None
     practice: Practice | None = None
-    rig_file: Path | None = None
-    calibration_file: Path | None = None
-    calibration: Calibration | None = None
+    rig: Rig | Path | None = None
+    calibration: Calibration | Path | None = None
+    is_calibrated: bool = True
     speed: float = 1.0
 
 
@@ -148,10 +150,14 @@ def recorded_link(
     return RigSource(link, clock, rig, calibration, recorder, practice, port)
 
 
-def calibration_in_force(folder: DataFolder | None, rig: Rig, file: Path | None = None) -> Calibration | None:
-    """Return the calibration of a file, else the newest of a folder; None where the rig was never calibrated."""
-    if file is not None:
-        return load_calibration(file, rig.names)
+def calibration_in_force(
+    folder: DataFolder | None, rig: Rig, given: Calibration | Path | None = None
+) -> Calibration | None:
+    """Return the given calibration, else the newest of a folder; None where the rig was never calibrated."""
+    if isinstance(given, Calibration):
+        return given
+    if given is not None:
+        return load_calibration(given, rig.names)
     if folder is None:
         return None
     try:
@@ -160,30 +166,56 @@ def calibration_in_force(folder: DataFolder | None, rig: Rig, file: Path | None 
         return None
 
 
-def _described_rig(config: SourceConfig, folder: DataFolder | None) -> Rig:
-    if config.rig_file is not None:
-        return load_rig(config.rig_file)
+def check_practice_folder(folder: DataFolder) -> None:
+    """Refuse a data folder that belongs to a real rig: results of a virtual one would pass for its own.
+
+    Raises
+    ------
+    BadInput
+    """
+    try:
+        is_real = not load_rig(folder.rig_file).invented
+    except RigNotFound:
+        return
+    if is_real:
+        raise BadInput(
+            what=f"{folder.rig_file} describes a real rig, and a practice is invented.",
+            means="People would be weighed by an invented calibration, or an invented check would stand among the "
+            "rig's own; nothing was started.",
+            do="Give --data a folder of its own, or leave --data out: then nothing is saved.",
+        )
+
+
+def _rig(config: SourceConfig, folder: DataFolder | None) -> Rig:
+    if isinstance(config.rig, Rig):
+        return config.rig
+    if config.rig is not None:
+        return load_rig(config.rig)
     return load_rig(folder.rig_file if folder is not None else "rig.toml")
 
 
+def _calibration(config: SourceConfig, folder: DataFolder | None, rig: Rig) -> Calibration | None:
+    return calibration_in_force(folder, rig, config.calibration) if config.is_calibrated else None
+
+
 def _serial_port(config: SourceConfig, folder: DataFolder | None, _stack: ExitStack) -> RigSource:
-    rig = _described_rig(config, folder)
-    calibration = calibration_in_force(folder, rig, config.calibration_file)
-    opened = recorded_link(config.port, rig, calibration)
-    if not config.wait_for_board and isinstance(opened.source, LinkSource):
-        opened.source.open_now()
-    return opened
+    rig = _rig(config, folder)
+    rig_source = recorded_link(config.port, rig, _calibration(config, folder, rig))
+    if not config.wait_for_board and isinstance(rig_source.source, LinkSource):
+        rig_source.source.open_now()
+    return rig_source
 
 
 def _virtual_board(config: SourceConfig, folder: DataFolder | None, stack: ExitStack) -> RigSource:
     assert config.virtual is not None
+    if folder is not None:
+        check_practice_folder(folder)
     rig = config.virtual.rig
-    board = stack.enter_context(
-        VirtualBoard(
-            config.virtual.conversions, channels=len(rig.channels), rate_Hz=rig.nominal_rate_Hz, speed=config.speed
-        )
+    board = VirtualBoard(
+        config.virtual.conversions, channels=len(rig.channels), rate_Hz=rig.nominal_rate_Hz, speed=config.speed
     )
-    calibration = config.calibration or calibration_in_force(folder, rig, config.calibration_file)
+    calibration = _calibration(config, folder, rig)
+    stack.enter_context(board)
     return recorded_link(board.port, rig, calibration, clock=HostClock(config.speed), practice=config.practice)
 
 
@@ -191,12 +223,13 @@ def _journal_replay(config: SourceConfig, folder: DataFolder | None, _stack: Exi
     assert config.journal is not None
     clock = HostClock()
     source = JournalSource(config.journal, config.speed, clock=clock)
-    if config.rig_file is None:
+    if config.rig is None:
         return RigSource(source, clock, *rig_of_journal(config.journal))
-    rig = _described_rig(config, folder)
-    if config.calibration_file is None and folder is not None:
+    rig = _rig(config, folder)
+    if config.calibration is None and folder is not None:
+        # A recording cannot be calibrated on the page: without a calibration it is refused.
         return RigSource(source, clock, rig, latest_calibration(folder.calibrations, rig.names))
-    return RigSource(source, clock, rig, calibration_in_force(folder, rig, config.calibration_file))
+    return RigSource(source, clock, rig, calibration_in_force(folder, rig, config.calibration))
 
 
 def _no_rig(_config: SourceConfig, _folder: DataFolder | None, _stack: ExitStack) -> RigSource:

@@ -13,8 +13,8 @@ from fake_rig import FakeStore, served
 
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import BoardFacts
+from monitor.demo.scripted_person import ScriptedPerson
 from monitor.demo.stage import Stage
-from monitor.demo.visitor import Principal
 from monitor.health.procedure_manager import ProcedureManager
 from monitor.rig import Channel, Rig
 from monitor.service import rig_view
@@ -45,7 +45,7 @@ class ProceduresHall:
 @contextlib.contextmanager
 def procedures_hall(root: Path, *, calibrated: bool, rig: Rig = BAR) -> Iterator[ProceduresHall]:
     """Serve the pages; whenever a walk is under way the rig sends it readings, a second of them at a time."""
-    empty = Principal(rig, seed=1)
+    empty = ScriptedPerson(rig, seed=1)
     stage = Stage(1, empty)  # type: ignore[arg-type]
     told: list[tuple[str, str]] = []
     procedures = ProcedureManager(

@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 
 import monitor
 from monitor.cli import app
-from monitor.cli.words import FLAG_WORDS, in_words
+from monitor.measures.flag_words import FLAG_WORDS, in_words
 
 LISTED = "\nLOADED: "
 PROGRAM = f"""
@@ -111,7 +111,7 @@ SOURCES = {path: path.read_text(encoding="utf-8") for path in Path(monitor.__pat
 
 
 def test_every_flag_that_is_raised_has_words_and_every_word_is_raised():
-    raising = "\n".join(text for path, text in SOURCES.items() if path.name != "words.py")
+    raising = "\n".join(text for path, text in SOURCES.items() if path.name != "flag_words.py")
     raised = set(re.findall(r"flags\.append\(\s*\"([a-z0-9_.]+)\"", raising))
     assert len(raised) > 15, "the search finds no flags, so it shows nothing"
     assert raised <= set(FLAG_WORDS)

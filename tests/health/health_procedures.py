@@ -8,7 +8,7 @@ import numpy as np
 
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import BoardFacts
-from monitor.demo.visitor import Principal
+from monitor.demo.scripted_person import ScriptedPerson
 from monitor.health.checkup import Checkup
 from monitor.rig import Rig
 
@@ -29,10 +29,10 @@ def facts_of(rig: Rig, **other: object) -> BoardFacts:
     return BoardFacts(**{**values, **other})  # type: ignore[arg-type]
 
 
-def blocks_of(visitor: Principal, first: int, n: int, cut: Iterable[int] = ()) -> list[CountBlock]:
+def blocks_of(person: ScriptedPerson, first: int, n: int, cut: Iterable[int] = ()) -> list[CountBlock]:
     """Return n conversions from number ``first`` on as blocks, cut where rows are missing and at ``cut``."""
-    counts, missed = visitor.conversions(n)
-    ready_s = (first + np.arange(1, n + 1)) / visitor.rig.nominal_rate_Hz
+    counts, missed = person.conversions(n)
+    ready_s = (first + np.arange(1, n + 1)) / person.rig.nominal_rate_Hz
     blocks, lost, start = [], 0, 0
     for row in range(n + 1):
         if row == n or missed[row] or row in cut:
@@ -45,9 +45,9 @@ def blocks_of(visitor: Principal, first: int, n: int, cut: Iterable[int] = ()) -
     return blocks
 
 
-def procedure(checkup: Checkup, visitor: Principal, *, facts: BoardFacts | None = None, piece: int = 40) -> Checkup:
+def procedure(checkup: Checkup, person: ScriptedPerson, *, facts: BoardFacts | None = None, piece: int = 40) -> Checkup:
     """Do everything that the check asks, as fast as it goes."""
-    checkup.take(facts or facts_of(visitor.rig))
+    checkup.take(facts or facts_of(person.rig))
     told, first = "", 0
     for _ in range(100_000):
         if checkup.finished:
@@ -55,8 +55,8 @@ def procedure(checkup: Checkup, visitor: Principal, *, facts: BoardFacts | None 
         task = checkup.progress.task
         if task is not None and task.key != told:
             told = task.key
-            visitor.begin(told)
-        for block in blocks_of(visitor, first, piece):
+            person.begin(told)
+        for block in blocks_of(person, first, piece):
             checkup.take(block)
         first += piece
     raise AssertionError("the check never ends")

@@ -11,8 +11,8 @@ from health_procedures import blocks_of, facts_of, procedure
 
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import BoardFault, LinkState
+from monitor.demo.scripted_person import WEIGHT_N, ScriptedPerson
 from monitor.demo.virtual_rig import demo_rig
-from monitor.demo.visitor import WEIGHT_N, Principal
 from monitor.health.checkup import Checkup
 from monitor.health.verdict import Verdict
 from monitor.rig import Channel, Rig
@@ -23,9 +23,9 @@ STRONG = dataclasses.replace(
 LIGHT_kg = 90.0
 
 
-def checked(visitor: Principal, **more: object) -> dict[str, Verdict]:
-    checkup = Checkup(visitor.rig, visitor.calibration, empty_s=20.0, heaviest_kg=LIGHT_kg, **more)  # type: ignore[arg-type]
-    return {v.key: v for v in procedure(checkup, visitor).verdicts()}
+def checked(person: ScriptedPerson, **more: object) -> dict[str, Verdict]:
+    checkup = Checkup(person.rig, person.calibration, empty_s=20.0, heaviest_kg=LIGHT_kg, **more)  # type: ignore[arg-type]
+    return {v.key: v for v in procedure(checkup, person).verdicts()}
 
 
 def not_good(found: dict[str, Verdict]) -> set[str]:
@@ -33,7 +33,7 @@ def not_good(found: dict[str, Verdict]) -> set[str]:
 
 
 def test_a_rig_in_order_is_told_so():
-    found = checked(Principal(STRONG))
+    found = checked(ScriptedPerson(STRONG))
     assert not_good(found) == set()
     assert len(found) == 3 + 6 + 6 + 1 + 6 + 2 + 1 + 2
     assert found["rate"].numbers["measured_Hz"] == pytest.approx(80.0, abs=0.1)
@@ -41,7 +41,7 @@ def test_a_rig_in_order_is_told_so():
 
 
 def test_swapped_cables_are_named():
-    found = checked(Principal(STRONG, swapped=("foot_fl", "foot_rr")))
+    found = checked(ScriptedPerson(STRONG, swapped=("foot_fl", "foot_rr")))
     for one, other in (("foot_fl", "foot_rr"), ("foot_rr", "foot_fl")):
         assert found[f"press:{one}"].outcome == "bad"
         assert "swapped" in found[f"press:{one}"].words
@@ -50,7 +50,7 @@ def test_swapped_cables_are_named():
 
 
 def test_an_inverted_cell_is_named():
-    found = checked(Principal(STRONG, inverted=["bar_right"]))
+    found = checked(ScriptedPerson(STRONG, inverted=["bar_right"]))
     assert found["press:bar_right"].outcome == "bad"
     assert "S+ and S-" in found["press:bar_right"].do
     assert found["press:bar_left"].outcome == "good"
@@ -58,7 +58,7 @@ def test_an_inverted_cell_is_named():
 
 
 def test_a_loose_wire_is_named():
-    found = checked(Principal(STRONG, loose=["foot_rl"]))
+    found = checked(ScriptedPerson(STRONG, loose=["foot_rl"]))
     assert found["press:foot_rl"].outcome == "bad"
     assert "loose wire of foot_rl" in found["press:foot_rl"].do
     assert found["corners:platform"].outcome in ("bad", "not_told")
@@ -66,7 +66,7 @@ def test_a_loose_wire_is_named():
 
 def test_a_third_support_opens_the_account():
     """A sling that is too tight takes 3 % of whoever hangs."""
-    found = checked(Principal(STRONG, third_support=0.03))
+    found = checked(ScriptedPerson(STRONG, third_support=0.03))
     assert found["closure"].outcome == "bad"
     assert found["closure"].numbers["misclosure, hanging"] == pytest.approx(-0.03, abs=0.002)
     assert "sling" in found["closure"].do
@@ -74,21 +74,21 @@ def test_a_third_support_opens_the_account():
 
 
 def test_a_span_that_is_wrong_by_three_percent_shows_in_corners_and_account():
-    visitor = Principal(STRONG)
-    foot = visitor.calibration.channels[2]
+    person = ScriptedPerson(STRONG)
+    foot = person.calibration.channels[2]
     wrong = dataclasses.replace(foot, N_per_count=1.03 * foot.N_per_count)
-    channels = (*visitor.calibration.channels[:2], wrong, *visitor.calibration.channels[3:])
-    visitor.calibration = dataclasses.replace(visitor.calibration, channels=channels)
-    found = checked(visitor)
+    channels = (*person.calibration.channels[:2], wrong, *person.calibration.channels[3:])
+    person.calibration = dataclasses.replace(person.calibration, channels=channels)
+    found = checked(person)
     assert found["corners:platform"].outcome != "good"
     sums = {key: value for key, value in found["corners:platform"].numbers.items() if key.endswith("_N")}
     assert max(sums, key=sums.__getitem__) == "foot_fl_N"
 
 
 def test_without_a_calibration_wires_are_told_and_sums_are_not():
-    visitor = Principal(STRONG, swapped=("bar_left", "bar_right"))
+    person = ScriptedPerson(STRONG, swapped=("bar_left", "bar_right"))
     checkup = Checkup(STRONG, None, empty_s=20.0, heaviest_kg=LIGHT_kg)
-    found = {v.key: v for v in procedure(checkup, visitor).verdicts()}
+    found = {v.key: v for v in procedure(checkup, person).verdicts()}
     assert "swapped" in found["press:bar_left"].words
     assert {found[key].outcome for key in ("closure", "corners:platform", "zero")} == {"not_told"}
     assert checkup.zero() is None
@@ -97,11 +97,11 @@ def test_without_a_calibration_wires_are_told_and_sums_are_not():
 def test_the_result_does_not_depend_on_how_the_stream_was_cut():
     reports = []
     for piece in (7, 40, 333):
-        visitor = Principal(STRONG)
-        checkup = Checkup(STRONG, visitor.calibration, empty_s=20.0, with_person=False)
+        person = ScriptedPerson(STRONG)
+        checkup = Checkup(STRONG, person.calibration, empty_s=20.0, with_person=False)
         checkup.take(facts_of(STRONG))
         first = 0
-        whole = blocks_of(visitor, 0, 80 * 30)
+        whole = blocks_of(person, 0, 80 * 30)
         for block in whole:
             for a in range(0, len(block), piece):
                 part = slice(a, a + piece)
@@ -115,11 +115,11 @@ def test_the_result_does_not_depend_on_how_the_stream_was_cut():
 
 
 def test_nobody_comes_and_the_check_ends_all_the_same():
-    visitor = Principal(STRONG)
-    checkup = Checkup(STRONG, visitor.calibration, empty_s=20.0, heaviest_kg=LIGHT_kg)
+    person = ScriptedPerson(STRONG)
+    checkup = Checkup(STRONG, person.calibration, empty_s=20.0, heaviest_kg=LIGHT_kg)
     checkup.take(facts_of(STRONG))
     for minute in range(20):
-        for block in blocks_of(visitor, minute * 4800, 4800):
+        for block in blocks_of(person, minute * 4800, 4800):
             checkup.take(block)
     assert checkup.finished
     found = {v.key: v for v in checkup.verdicts()}
@@ -128,12 +128,12 @@ def test_nobody_comes_and_the_check_ends_all_the_same():
 
 
 def test_the_empty_rig_is_watched_anew_when_somebody_steps_on_it():
-    visitor = Principal(STRONG)
-    checkup = Checkup(STRONG, visitor.calibration, empty_s=20.0, with_person=False)
+    person = ScriptedPerson(STRONG)
+    checkup = Checkup(STRONG, person.calibration, empty_s=20.0, with_person=False)
     first = 0
     for task, seconds in (("empty", 10), ("stand", 5), ("empty", 25)):
-        visitor.begin(task)
-        for block in blocks_of(visitor, first, 80 * seconds):
+        person.begin(task)
+        for block in blocks_of(person, first, 80 * seconds):
             checkup.take(block)
         first += 80 * seconds
     assert checkup.finished
@@ -162,10 +162,10 @@ def test_a_board_of_other_channels_is_bad_and_nothing_is_read_from_it():
 
 
 def test_faults_that_the_board_reports_are_told():
-    visitor = Principal(STRONG)
-    checkup = Checkup(STRONG, visitor.calibration, empty_s=20.0, with_person=False)
+    person = ScriptedPerson(STRONG)
+    checkup = Checkup(STRONG, person.calibration, empty_s=20.0, with_person=False)
     checkup.take(BoardFault(0, 1, 255, "the converter gives no readings"))
-    found = {v.key: v for v in procedure(checkup, visitor).verdicts()}
+    found = {v.key: v for v in procedure(checkup, person).verdicts()}
     assert found["losses"].outcome == "bad"
     assert "the converter gives no readings" in found["losses"].words
 
@@ -192,7 +192,7 @@ FEET_TWO = (Channel("foot_l", "platform", -0.2, rated_N=3000.0), Channel("foot_r
 @pytest.mark.parametrize("rate_Hz", [80.0, 500.0])
 def test_rigs_of_other_shapes_are_asked_for_what_they_can_know(channels, absent, present, rate_Hz):
     rig = Rig("other", channels, nominal_rate_Hz=rate_Hz, mount_rating_N=3000.0)
-    found = checked(Principal(rig))
+    found = checked(ScriptedPerson(rig))
     assert not_good(found) == set()
     assert absent & set(found) == set()
     assert present <= set(found)

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from health_procedures import facts_of, procedure
 
+from monitor.demo.scripted_person import ScriptedPerson
 from monitor.demo.virtual_rig import demo_rig
-from monitor.demo.visitor import Principal
 from monitor.health.account import Standing, closure_verdict, corner_verdict, u_of_ratio
 from monitor.health.board import answer_verdict, loss_verdict, rate_verdict
 from monitor.health.cells import drift_verdict, expected_counts, noise_verdict, press_verdicts, stillness
@@ -186,8 +186,8 @@ def test_no_zero_of_a_rig_that_is_loaded_moves_or_is_dumb():
 
 @pytest.fixture(scope="module")
 def report() -> dict:
-    visitor = Principal(RIG, swapped=("bar_left", "bar_right"))
-    return procedure(Checkup(RIG, visitor.calibration, empty_s=10.0), visitor).report(AT)
+    person = ScriptedPerson(RIG, swapped=("bar_left", "bar_right"))
+    return procedure(Checkup(RIG, person.calibration, empty_s=10.0), person).report(AT)
 
 
 def test_the_page_shows_every_verdict_and_fetches_nothing(report):

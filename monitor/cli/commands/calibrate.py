@@ -5,13 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import json
 import sys
-from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
-from monitor.cli.practice_folder import keep_apart
 from monitor.cli.terminal.error_reporting import reports_errors
 from monitor.errors import BadInput, MonitorError
 
@@ -67,8 +65,6 @@ def calibrate(
             do="Give --plan as well; docs/calibration.md shows one.",
         )
     folder = DataFolder.open(data) if data is not None or not virtual else None
-    if folder is not None and virtual:
-        keep_apart(folder)
     description = _description(folder, rig, virtual)
     previous = None if fresh or folder is None else _previous(folder, description)
     if virtual and plan is None:
@@ -89,7 +85,7 @@ def calibrate(
     if readings is not None:
         machine, record = _recorded(description, steps, previous, readings)
     else:
-        machine, record = _live(description, steps, previous, port, auto, speed, seed)
+        machine, record = _live(folder, description, steps, previous, port, auto, speed, seed)
     at = dt.datetime.now(dt.UTC)
     outcome = machine.finish(at.isoformat(timespec="seconds").replace("+00:00", "Z"))
     places = _save(folder, outcome, record, at, sheet)
@@ -147,29 +143,32 @@ def _recorded(
 
 
 def _live(
-    rig: Rig, plan: Plan, previous: Calibration | None, port: str | None, auto: bool, speed: float, seed: int
+    folder: DataFolder | None,
+    rig: Rig,
+    plan: Plan,
+    previous: Calibration | None,
+    port: str | None,
+    auto: bool,
+    speed: float,
+    seed: int,
 ) -> tuple[GuidedCalibration, Record]:
-    from firmware_bridge.link import LinkSource
-    from firmware_bridge.sources import HostClock
-    from firmware_bridge.virtual_board import VirtualBoard
     from monitor.cli.terminal.guided_calibration import GuidedScreen
     from monitor.demo.practice import PracticeRig
     from monitor.newtons.calibrating.guide import GuidedCalibration
+    from monitor.station.sources import SourceConfig, open_source
 
     machine = GuidedCalibration(rig, plan, previous=previous)
-    with ExitStack() as stack:
-        practice = None
-        clock = HostClock(speed if port is None else 1.0)
-        if port is None:
-            practice = PracticeRig(rig, plan, seed=seed)
-            board = VirtualBoard(
-                practice.conversions, channels=len(rig.channels), rate_Hz=rig.nominal_rate_Hz, speed=speed
-            )
-            port = stack.enter_context(board).port
-        link = LinkSource(port, clock=clock)
-        link.open_now()
-        stack.callback(link.close)
-        screen = GuidedScreen(machine, link, practice, auto=auto)
+    practice = PracticeRig(rig, plan, seed=seed) if port is None else None
+    config = SourceConfig(
+        "port" if port is not None else "virtual",
+        port=port or "",
+        virtual=practice,
+        rig=rig,
+        is_calibrated=False,
+        speed=speed,
+    )
+    with open_source(config, folder) as rig_source:
+        screen = GuidedScreen(machine, rig_source.source, practice, auto=auto)
         screen.run()
     return machine, screen.record
 

@@ -16,13 +16,12 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from monitor.cli.practice_folder import keep_apart
 from monitor.cli.terminal.error_reporting import reports_errors
 from monitor.errors import BadInput
 
 if TYPE_CHECKING:
     from firmware_bridge.sources import SourceEvent
-    from monitor.demo.visitor import Principal
+    from monitor.demo.scripted_person import ScriptedPerson
     from monitor.health.checkup import Checkup
     from monitor.health.zero import ZeroReading
     from monitor.newtons.calibration import Calibration
@@ -68,7 +67,7 @@ def check(
         watch = _seconds(drift)
     folder = _folder(data, virtual)
     with ExitStack() as stack:
-        description, in_force, visitor, events = stack.enter_context(
+        description, in_force, person, events = stack.enter_context(
             _opened(folder, port, rig, calibration, speed, seed)
         )
         checkup = Checkup(
@@ -79,7 +78,7 @@ def check(
             with_person=not empty_only,
             largest_peak_N=_largest_peak_N(folder),
         )
-        _procedure(checkup, events, visitor)
+        _procedure(checkup, events, person)
     now = dt.datetime.now(dt.UTC)
     report = checkup.report(_iso(now))
     files: dict[str, str] = {}
@@ -175,10 +174,7 @@ def _folder(data: Path | None, virtual: bool) -> DataFolder | None:
 
     if virtual and data is None:
         return None
-    folder = DataFolder.open(data)
-    if virtual:
-        keep_apart(folder)
-    return folder
+    return DataFolder.open(data)
 
 
 def _iso(now: dt.datetime) -> str:
@@ -191,43 +187,21 @@ Events = SimpleQueue["SourceEvent | None"]
 @contextmanager
 def _opened(
     folder: DataFolder | None, port: str | None, rig: Path | None, calibration: Path | None, speed: float, seed: int
-) -> Iterator[tuple[Rig, Calibration | None, Principal | None, Events]]:
+) -> Iterator[tuple[Rig, Calibration | None, ScriptedPerson | None, Events]]:
     """Open the board, real or virtual; yield rig, calibration, the invented person, and what the board sends."""
-    from firmware_bridge.link import LinkSource
-    from firmware_bridge.sources import HostClock
-    from firmware_bridge.virtual_board import VirtualBoard
-    from monitor.demo import demo_rig
-    from monitor.demo.visitor import Principal
-    from monitor.newtons.calibration import CalibrationNotFound, latest_calibration, load_calibration
-    from monitor.rig import load_rig
+    from monitor.demo.scripted_person import ScriptedPerson
+    from monitor.station.sources import SourceConfig, open_source
 
-    if rig is not None:
-        description = load_rig(rig)
-    elif folder is not None and (port is not None or folder.rig_file.exists()):
-        description = load_rig(folder.rig_file)
+    person: ScriptedPerson | None = None
+    if port is not None:
+        config = SourceConfig("port", port=port, rig=rig, calibration=calibration)
     else:
-        description = demo_rig()
-    in_force: Calibration | None = None
-    if calibration is not None:
-        in_force = load_calibration(calibration, description.names)
-    elif folder is not None and port is not None:
-        try:
-            in_force = latest_calibration(folder.calibrations, description.names)
-        except CalibrationNotFound:
-            in_force = None
-    with ExitStack() as stack:
-        visitor: Principal | None = None
-        if port is None:
-            # Whatever rig is described, nothing of it is measured.
-            description = replace(description, invented=True)
-            visitor = Principal(description, seed=seed)
-            in_force = in_force or visitor.calibration
-            board = VirtualBoard(
-                visitor.conversions, channels=len(description.names), rate_Hz=description.nominal_rate_Hz, speed=speed
-            )
-            port = stack.enter_context(board).port
-        link = LinkSource(port, clock=HostClock(speed if visitor is not None else 1.0))
-        link.open_now()
+        person = ScriptedPerson(_virtual_rig(folder, rig), seed=seed)
+        in_force = person.calibration if calibration is None else calibration
+        config = SourceConfig("virtual", virtual=person, calibration=in_force, speed=speed)
+    with open_source(config, folder) as rig_source:
+        link, description = rig_source.source, rig_source.rig
+        assert description is not None
         events: Events = SimpleQueue()
 
         def read() -> None:
@@ -238,13 +212,23 @@ def _opened(
         reader = threading.Thread(target=read, name="check source", daemon=True)
         reader.start()
         try:
-            yield description, in_force, visitor, events
+            yield description, rig_source.calibration, person, events
         finally:
             link.close()
             reader.join()
 
 
-def _procedure(checkup: Checkup, events: Events, visitor: Principal | None) -> None:
+def _virtual_rig(folder: DataFolder | None, rig: Path | None) -> Rig:
+    """Return the described rig, or else the demo's, marked as invented: nothing of it is measured."""
+    from monitor.demo import demo_rig
+    from monitor.rig import load_rig
+
+    if rig is None and folder is not None and folder.rig_file.exists():
+        rig = folder.rig_file
+    return replace(load_rig(rig) if rig is not None else demo_rig(), invented=True)
+
+
+def _procedure(checkup: Checkup, events: Events, person: ScriptedPerson | None) -> None:
     """Feed the check until it is finished; tell the person what to do on the error stream."""
     from rich.console import Console
     from rich.live import Live
@@ -256,8 +240,8 @@ def _procedure(checkup: Checkup, events: Events, visitor: Principal | None) -> N
             task = progress.task
             if task is not None and task.key != told:
                 told = task.key
-                if visitor is not None:
-                    visitor.begin(told)
+                if person is not None:
+                    person.begin(told)
                 if not console.is_terminal:
                     console.print(f"{progress.number} of {progress.of}: {task.do}", highlight=False)
             if task is not None and console.is_terminal:

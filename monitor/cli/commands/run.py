@@ -43,15 +43,14 @@ def demo(
     monitor. All people and numbers are invented.
     """
     from monitor.cli.logging_setup import begin_log
-    from monitor.cli.practice_folder import keep_apart
     from monitor.demo import DemoRig
     from monitor.demo.stage import Stage
-    from monitor.station.sources import SourceConfig
+    from monitor.station.sources import SourceConfig, check_practice_folder
     from monitor.station.station import Station, StationConfig, run_station
     from monitor.store import DataFolder
 
     folder = DataFolder.open(data if data is not None else DataFolder.open().root / DEMO_FOLDER)
-    keep_apart(folder)
+    check_practice_folder(folder)  # before the log: not a file may appear there
     begin_log(folder.root, log_level)
     invented = DemoRig(seed, sessions=sessions)
     stage = Stage(seed, invented)
@@ -107,8 +106,8 @@ def run(
             port=rig.port or "",
             wait_for_board=wait,
             journal=replay.replay,
-            rig_file=rig.rig,
-            calibration_file=rig.calibration,
+            rig=rig.rig,
+            calibration=rig.calibration,
             speed=replay.speed,
         )
         run_station(StationConfig(source, folder, server), end=end)

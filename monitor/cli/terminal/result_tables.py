@@ -9,7 +9,7 @@ from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
 
-from monitor.cli.words import in_words
+from monitor.measures.flag_words import in_words
 from monitor.uncertainty import with_u
 
 if TYPE_CHECKING:

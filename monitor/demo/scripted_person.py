@@ -1,4 +1,4 @@
-"""An invented person who does what a check of the rig asks, on a virtual rig that may be wired wrongly."""
+"""A scripted person who does what a check of the rig asks, on a virtual rig that may be wired wrongly."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _REACH = 0.6
 """How far towards a corner, or an end of the bar, the person goes, as a share of the way."""
 
 
-class Principal:
+class ScriptedPerson:
     """Cells under somebody who does one task after the other; the same seed gives the same counts.
 
     Parameters
