@@ -238,7 +238,7 @@ def test_tremor(name):
 
 
 def test_nothing_is_flagged_that_has_no_words():
-    from monitor.cli.words import FLAG_WORDS
+    from monitor.measures.flag_words import FLAG_WORDS
 
     flags = {f for name in NAMES for f in result_of(name).flags}
     flags |= {f for name in WITH_A_HOLD for f in hold_and_truth(name)[0].flags}

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.cli.words import FLAG_WORDS
+from monitor.measures.flag_words import FLAG_WORDS
 from monitor.newtons.curve_file import CURVE_HEADER
 from monitor.records import hold_result, session_result
 
