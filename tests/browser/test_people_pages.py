@@ -139,7 +139,7 @@ def test_the_intake_is_asked_on_the_page_and_survives_a_reload(open_page, kept):
     expect(form.get_by_label("How much pain do you have now")).to_have_value("3")
     assert kept.store.people.intakes(kept.person) == []
     page.get_by_role("button", name="keep the answers").click()
-    expect(page.locator("#intake-answer")).to_have_text("SavedRecord.")
+    expect(page.locator("#intake-answer")).to_have_text("Kept.")
     (intake,) = kept.store.people.intakes(kept.person)
     assert intake.answers == {"passive_30s": False, "pain_now": 3, "pain_places": ["lower_back"], "pregnancy": True}
     expect(page.locator("#intake-follows")).to_contain_text("Ask a licensed clinician before hanging: pregnancy")
@@ -166,7 +166,7 @@ def test_the_programme_is_chosen_edited_and_paused(open_page, kept):
     expect(page.locator("#pause-why")).to_have_value("a cold")
     expect(goal).to_have_value("75")
     page.get_by_role("button", name="keep these numbers").click()
-    expect(page.locator("#plan-answer")).to_contain_text("SavedRecord")
+    expect(page.locator("#plan-answer")).to_contain_text("Kept")
     content = kept.coach.coaching.programme(kept.person)[0].as_dict()
     assert content["item"][0]["goal_s"] == 75
     page.get_by_role("button", name="pause it").click()

@@ -134,7 +134,7 @@ def ending(
         )
     with opened_coaching(data) as coaching:
         coaching.store.corrections.set_ending(uid, None if why == "unknown" else why)
-    write("SavedRecord.")
+    write("Kept.")
 
 
 @hold.command("swing-calibration")
