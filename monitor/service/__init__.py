@@ -1,6 +1,6 @@
-"""Joins source, pipeline, store and live page: the running monitor.
+"""The running monitor of one rig: source, pipeline and database, and what the live page reads of them.
 
-Threads: the source's own reader (never waits), the pipeline's (``measuring``), one that begins and ends journals
+Threads: the source's own reader (never waits), the pipeline's (``pipeline_thread``), one that begins and ends journals
 (``session_archiver``) and one for the database (``database_thread``; neither makes the pipeline wait), and the web
 server's loop.
 """

@@ -27,9 +27,9 @@ from monitor.newtons.calibration import Calibration
 from monitor.pipeline import Output, SessionBegan, SessionMeasured
 from monitor.records.stored_hold import StoredHold
 from monitor.rig import Rig
-from monitor.service.current_person import WhoHangs
+from monitor.service.current_person import CurrentPerson
 from monitor.service.database_thread import Bookkeeper
-from monitor.service.measuring import Measuring, Observer
+from monitor.service.pipeline_thread import Observer, PipelineThread
 from monitor.service.session_archiver import SessionArchiver
 from monitor.store import DataFolder, HoldFilter, HoldOrder, Store
 from monitor.store.files.session_recorder import SessionRecorder
@@ -39,7 +39,7 @@ _log = logging.getLogger(__name__)
 
 SETTINGS_KEY = "given"
 MARKED_AFTER_S = 120.0
-"""A session can be marked with one tap for so long after its end: pain is told after letting go."""
+"""For so long after its end a session can be marked with one tap: people speak of pain after letting go."""
 
 
 class MonitorService:
@@ -50,11 +50,11 @@ class MonitorService:
     source : Source
         Where counts come from; its tap should be ``recorder.tap``.
     recorder : SessionRecorder or None
-        None: nothing raw is kept (a replay of what is kept already).
+        None: no raw readings are recorded (a replay of what is recorded already).
     observer : callable or None
-        Called in the pipeline's thread with every source event and what came of it; it must return soon.
+        Called in the pipeline's thread with every source event and its output; it must return soon.
     practice : Practice or None
-        For a rig in software: loads itself as a calibration or a check asks.
+        For a rig in software: loads it as a calibration or a check asks.
     """
 
     def __init__(
@@ -73,9 +73,9 @@ class MonitorService:
     ) -> None:
         self._store, self._folder, self._hub = store, folder, hub
         self._clock = clock or HostClock()
-        self._given = _stored_settings(store)
+        self._settings = _stored_settings(store)
         self._pendulum = ANYBODY
-        self._seen_s = 0.0
+        self._newest_s = 0.0
         self._scene = ""
         self._last_session: tuple[str, float] | None = None
         self._advice_fault = ""
@@ -86,12 +86,14 @@ class MonitorService:
         self._sessions = SessionArchiver(
             store, folder, hub, self._clock, recorder, self._books, lambda: self.live.now().target_s
         )
-        analyser = EventAnalyser(_analysis_settings(self._given, self._pendulum), rig, calibration, live=True)
-        self._measuring = Measuring(source, analyser, self._follow, observer, self._sessions.end_journal)
-        self.ended = self._measuring.ended
-        self._who = WhoHangs(store, self.coaching, self.bar, self._books, self._sessions, self._swings_like, self.ended)
-        self.coaching.watchers.append(self._who.changed)
-        self.procedures = self._measuring.procedures = (
+        analyser = EventAnalyser(_analysis_settings(self._settings, self._pendulum), rig, calibration, live=True)
+        self._pipeline = PipelineThread(source, analyser, self._on_output, observer, self._sessions.end_journal)
+        self.ended = self._pipeline.ended
+        self._person = CurrentPerson(
+            store, self.coaching, self.bar, self._books, self._sessions, self._use_pendulum, self.ended
+        )
+        self.coaching.watchers.append(self._person.person_changed)
+        self.procedures = self._pipeline.procedures = (
             None
             if rig is None
             else ProcedureManager(
@@ -101,7 +103,7 @@ class MonitorService:
                 calibrations=folder.calibrations,
                 in_use=lambda: self._sessions.current is not None,
                 hangs=lambda: self._scene == "hanging",
-                ended=self._measuring.renew,
+                ended=self._pipeline.renew,
                 tell=store.audit.add,
                 practice=practice,
                 utc_ns=self._clock.utc_ns,
@@ -109,112 +111,112 @@ class MonitorService:
         )
         self._mount = None if rig is None else MountWatch(rig)
         self.watchers: list[Callable[[], list[str]]] = []
-        """Asked for further warnings whenever somebody asks for the rig's health."""
+        """Each returns further warnings for the rig's health."""
 
-    # What a caller does
+    # Start and end
 
     def start(self) -> None:
         """Rebuild what an interruption left, then read the source in threads of their own."""
         # Looked up before the first session of this run can begin: its journal is no stray.
         self._books.later(
-            self._sessions.rebuild, recent_journals(self._folder), self._measuring.analyser.analysis_settings
+            self._sessions.rebuild, recent_journals(self._folder), self._pipeline.analyser.analysis_settings
         )
-        self._who.start()
-        self._measuring.thread.start()
+        self._person.start()
+        self._pipeline.thread.start()
 
     def stop(self) -> None:
-        """Close the source, measure a stay in progress, finish the books. May be called again."""
-        self._measuring.stop()
+        """Close the source, measure a session in progress, finish writing. May be called again."""
+        self._pipeline.stop()
         self._sessions.stop()
         self._books.stop()
 
     def settle(self) -> None:
-        """Wait until everything that was measured so far is in the database."""
+        """Wait until everything measured so far is in the database."""
         self._books.settle()
 
     @property
     def alive(self) -> bool:
-        """Say whether the pipeline runs and moves; a service manager restarts a program whose does not."""
+        """Return whether the pipeline makes progress; a service manager restarts a program whose pipeline does not."""
         return not self.stuck
 
     @property
     def stuck(self) -> str:
-        """Say in words what stands still: a dead thread, or one that does not come back; empty while all moves."""
-        return self._measuring.stuck
+        """Return in words what is stuck: a dead thread, or one that does not return; empty while all is well."""
+        return self._pipeline.stuck
 
     @property
     def counters(self) -> Counters:
-        """Return what came from the board since the start."""
-        return self._measuring.analyser.counters
+        """Return what was received from the board since the start."""
+        return self._pipeline.analyser.counters
 
     @property
     def folder(self) -> Path:
-        """Return where the data lie."""
+        """Return the root of the data folder."""
         return self._folder.root
 
     # Who hangs
 
     @property
     def person_uid(self) -> str | None:
-        """The uid of who hangs now; None is a guest."""
-        return self._who.person_uid
+        """Return the uid of who hangs now; None is a guest."""
+        return self._person.person_uid
 
     def running_session(self) -> tuple[str, float] | None:
-        """Return the uid of the stay in progress, or of one that ended a moment ago, and its time now in s.
+        """Return the uid of the session in progress, or of one that ended a moment ago, and its time now in s.
 
         The time is that of the pictures and holds: a marker at it lies where the screen showed it.
         """
         session = self._sessions.current
         if session is not None:
-            return session.uid, self._seen_s
+            return session.uid, self._newest_s
         last = self._last_session
-        if last is None or self._seen_s - last[1] > MARKED_AFTER_S:
+        if last is None or self._newest_s - last[1] > MARKED_AFTER_S:
             return None
         return last
 
     def set_person(self, uid: str | None, item: str | None = None) -> None:
-        """Say who hangs from now on, and which item of the programme; None is a guest, whose endurance is nobody's.
+        """Set who hangs from now on, and which item of the programme; None is a guest.
 
-        A session in progress is theirs: who is on the rig is who was named last. Without an item the next one of the
-        prescription is taken.
+        A session in progress becomes theirs: who is on the rig is who was chosen last. Without an item the next one
+        of the prescription is taken.
 
         Raises
         ------
         UnknownPerson, PersonLeaves
         """
-        self._who.name(uid, item)
+        self._person.choose(uid, item)
 
-    def let_go(self, uid: str, give_up: Callable[[], bool]) -> contextlib.AbstractContextManager[None]:
-        """Take somebody off the rig, and keep them off while the context lasts: they are to be erased.
+    def let_go(self, uid: str, is_cancelled: Callable[[], bool]) -> contextlib.AbstractContextManager[None]:
+        """Keep somebody off the rig while the context lasts: they are to be erased.
 
-        Whoever hangs from now on is a guest. A session of theirs in progress is waited for, so that it is kept whole,
-        with its journal closed, and can be erased with the rest; it is never left behind as a guest's.
-        ``give_up`` is asked in between; once it says so the context begins at once.
+        Whoever hangs from now on is a guest. The context begins when a session of theirs in progress has ended: it is
+        then complete, its journal closed, and can be erased with the rest; it never stays behind as a guest's.
+        ``is_cancelled`` is polled meanwhile; once it is true the context begins at once.
         """
-        return self._who.let_go(uid, give_up)
+        return self._person.let_go(uid, is_cancelled)
 
-    def _swings_like(self, pendulum: Pendulum) -> None:
-        """Tell swings from now on with somebody's own kappa."""
+    def _use_pendulum(self, pendulum: Pendulum) -> None:
+        """Measure swings with this person's own kappa from now on."""
         self._pendulum = pendulum
-        self._measuring.analyser.analysis_settings = _analysis_settings(self._given, pendulum)
+        self._pipeline.analyser.analysis_settings = _analysis_settings(self._settings, pendulum)
 
-    # The dashboard's doors
+    # What the dashboard reads and sets
 
     def settings(self) -> GivenSettings:
-        """Return the allowed assistance and the bodyweight that is given."""
-        return self._given
+        """Return the allowed assistance and the given bodyweight."""
+        return self._settings
 
     def change(self, settings: GivenSettings) -> GivenSettings:
-        """Put settings in force, and keep them."""
+        """Put settings in force, and store them."""
         self._store.set_setting(SETTINGS_KEY, {"alpha_max": settings.alpha_max, "bodyweight_N": settings.bodyweight_N})
-        self._given = settings
-        self._measuring.analyser.analysis_settings = _analysis_settings(settings, self._pendulum)
+        self._settings = settings
+        self._pipeline.analyser.analysis_settings = _analysis_settings(settings, self._pendulum)
         return settings
 
     def health(self) -> Health:
         """Return whether the rig can measure now, in words."""
-        link = self._measuring.link
-        warnings = self._measuring.warnings() + self._books.warnings() + self._sessions.warnings()
+        link = self._pipeline.link
+        warnings = self._pipeline.warnings() + self._books.warnings() + self._sessions.warnings()
         if self._mount is not None:
             warnings += self._mount.warnings()
         if self.procedures is not None and self.procedures.busy:
@@ -251,55 +253,55 @@ class MonitorService:
         """Return a hold's curve from its session's journal, with a few seconds around it."""
         return hold_curve(self._store, self._folder, uid)
 
-    # What comes of the readings, in the pipeline's thread
+    # What the pipeline measured, in its thread
 
-    def _follow(self, out: Output) -> None:
+    def _on_output(self, out: Output) -> None:
         for picture in out.pictures:
-            self._seen_s, self._scene = picture.t_s, picture.scene
+            self._newest_s, self._scene = picture.t_s, picture.scene
             if self._mount is not None:
                 self._mount.see(picture)
             self._hub.publish(picture)
         if self.procedures is None:
-            self._heed(out)
+            self._handle(out)
             return
         with self.procedures.no_procedure_begins() as free:
-            # During a walk plates hang and people try the rig: pictures show it, no hold comes of it.
-            if free and not self._measuring.renewing:
-                self._heed(out)
+            # During a guided procedure plates hang and people try the rig: it is shown, but no hold is stored.
+            if free and not self._pipeline.renewing:
+                self._handle(out)
 
-    def _heed(self, out: Output) -> None:
+    def _handle(self, out: Output) -> None:
         for picture in out.pictures:
             self._advise(picture)
         for event in out.events:
             if isinstance(event, SessionBegan):
-                self._sessions.began(event, self._measuring.analyser, self._who.person_uid)
+                self._sessions.begin(event, self._pipeline.analyser, self._person.person_uid)
             else:
                 self._session_measured(event)
 
     def _advise(self, picture: Picture) -> None:
         try:
             self.live.see(picture)
-            named = self.bar.see(picture)
-            if named is not None:
-                self._who.named_by_weight(named.person_uid)
+            recognised = self.bar.see(picture)
+            if recognised is not None:
+                self._person.recognise(recognised.person_uid)
         except Exception as error:
-            # Advice is an extra: a fault of it must not end the measuring. Twenty pictures a second: told once.
+            # Advice is an extra: its fault must not end the measuring. Logged once, not for twenty pictures a second.
             if repr(error) != self._advice_fault:
                 self._advice_fault = repr(error)
                 _log.exception("advice on the running hold")
             self.live.hangs(None)
 
     def _session_measured(self, event: SessionMeasured) -> None:
-        session = self._sessions.told_of(event)
+        session = self._sessions.session_of(event)
         if session is None:
             return
         if event.final:
-            self._last_session = (session.uid, self._seen_s)
-        self._sessions.measured(session, event, self._measuring.analyser.clock)
+            self._last_session = (session.uid, self._newest_s)
+        self._sessions.save(session, event, self._pipeline.analyser.clock)
         if event.final:
-            self._who.left()
+            self._person.session_ended()
         else:
-            self._who.prepare()  # the next set follows from the hold that has just ended
+            self._person.prepare()  # the next set follows from the hold that has just ended
 
 
 def _analysis_settings(given: GivenSettings, pendulum: Pendulum) -> AnalysisSettings:
@@ -307,5 +309,5 @@ def _analysis_settings(given: GivenSettings, pendulum: Pendulum) -> AnalysisSett
 
 
 def _stored_settings(store: Store) -> GivenSettings:
-    kept = store.get_setting(SETTINGS_KEY) or {}
-    return GivenSettings(kept.get("alpha_max", GivenSettings().alpha_max), kept.get("bodyweight_N"))
+    stored = store.get_setting(SETTINGS_KEY) or {}
+    return GivenSettings(stored.get("alpha_max", GivenSettings().alpha_max), stored.get("bodyweight_N"))

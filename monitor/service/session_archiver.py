@@ -1,4 +1,4 @@
-"""What is kept of a session: its journal while it lasts, the session and its holds in the database."""
+"""Records sessions: the journal while one lasts, the session and its holds in the database."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ _log = logging.getLogger(__name__)
 
 @dataclass
 class CurrentSession:
-    """The session in progress: its number in the pipeline, its uid, and the numbers of its holds that are kept."""
+    """The session in progress: its number in the pipeline, its uid, and the numbers of its stored holds."""
 
     number: int
     uid: str
@@ -39,14 +39,14 @@ class CurrentSession:
 
 
 class SessionArchiver:
-    """Keeps stays as the pipeline tells of them; called in its thread, which waits for neither disk nor database.
+    """Records sessions as the pipeline reports them; called in its thread, which waits for neither disk nor database.
 
     Parameters
     ----------
     recorder : SessionRecorder or None
-        None: nothing raw is kept (a replay of what is kept already).
+        None: no raw readings are recorded (a replay of what is recorded already).
     target_s : callable
-        What the running hold is asked for (s); None where nothing is.
+        Returns the prescribed time of the running hold (s), None where nothing is prescribed.
     """
 
     def __init__(
@@ -62,10 +62,10 @@ class SessionArchiver:
         self._store, self._folder, self._hub, self._clock = store, folder, hub, clock
         self._recorder, self._books, self._target_s = recorder, books, target_s
         self._recording = ThreadPoolExecutor(1, thread_name_prefix="recording")
-        self._unrecorded = ""
+        self._journal_trouble = ""
         self.current: CurrentSession | None = None
 
-    def began(self, event: SessionBegan, analyser: EventAnalyser, person_uid: str | None) -> None:
+    def begin(self, event: SessionBegan, analyser: EventAnalyser, person_uid: str | None) -> None:
         """Begin a session, of somebody or of a guest, and its journal."""
         started_ns = self._utc_ns(event.at_s, analyser.clock)
         uid = new_session_uid(started_ns)
@@ -85,20 +85,20 @@ class SessionArchiver:
             person_uid=person_uid,
         )
 
-    def told_of(self, event: SessionMeasured) -> CurrentSession | None:
-        """Return the stay in progress if an event is of it."""
+    def session_of(self, event: SessionMeasured) -> CurrentSession | None:
+        """Return the session in progress if an event belongs to it."""
         session = self.current
         return session if session is not None and session.number == event.session else None
 
-    def measured(self, session: CurrentSession, event: SessionMeasured, clock: ClockFit | None) -> None:
-        """Keep the holds of the stay in progress as they are now, and its end if it has one."""
+    def save(self, session: CurrentSession, event: SessionMeasured, clock: ClockFit | None) -> None:
+        """Store the holds of the session in progress as they are now, and its end if it has one."""
         result = event.result
         holds = [self._stored(session.uid, n, hold, result, clock) for n, hold in enumerate(result.holds, start=1)]
         gone = [hold_uid(session.uid, n) for n in session.saved if n > len(holds)]
         session.saved = set(range(1, len(holds) + 1))
-        # Curve before hold: what a screen is told to be kept has its raw readings on the disk.
-        curve_kept = self._recording.submit(self._keep_curve, event.final)
-        self._books.later(self._keep, holds, gone, curve_kept)
+        # Curve before hold: when a screen hears of a stored hold its raw readings are on the disk.
+        curve_written = self._recording.submit(self._write_curve, event.final)
+        self._books.later(self._save_holds, holds, gone, curve_written)
         if event.final:
             self._books.later(
                 self._store.end_session,
@@ -111,17 +111,19 @@ class SessionArchiver:
             self.current = None
 
     def rebuild(self, journals: list[Path], analysis_settings: AnalysisSettings) -> None:
-        """Measure the sessions that an interruption cut off, from their journals; mark them."""
+        """Measure the sessions that an interruption cut off from their journals, and mark them."""
         for one in rebuild_unfinished(self._store, self._folder, analysis_settings, journals):
-            _log.warning("stay %s was interrupted; %d holds rebuilt. %s", one.session_uid, len(one.holds), one.problem)
+            _log.warning(
+                "session %s was interrupted; %d holds rebuilt. %s", one.session_uid, len(one.holds), one.problem
+            )
 
     def end_journal(self) -> None:
-        """End the journal in progress: nothing comes any more."""
+        """End the journal in progress: no more readings come."""
         if self._recorder is not None:
             self._recording.submit(self._recorder.end)
 
     def settle(self) -> None:
-        """Wait until every journal is begun, flushed and ended as was said so far."""
+        """Wait until every journal is begun, flushed and ended as requested so far."""
         self._recording.submit(lambda: None).result()
 
     def stop(self) -> None:
@@ -129,20 +131,20 @@ class SessionArchiver:
         self._recording.shutdown(wait=True)
 
     def warnings(self) -> list[str]:
-        """Return in words what hinders the keeping of raw readings."""
+        """Return in words why raw readings are not recorded."""
         trouble = self._recorder.trouble if self._recorder is not None else None
-        return [words for words in (self._unrecorded, str(trouble or "")) if words]
+        return [words for words in (self._journal_trouble, str(trouble or "")) if words]
 
     def _begin_journal(self, recorder: SessionRecorder, uid: str, started_ns: int, note: dict[str, object]) -> None:
         """Begin a session's journal in its own thread: the ring keeps what comes while a slow disk makes it wait."""
         try:
             recorder.begin(self._folder.new_journal(uid, started_ns), note)
-            self._unrecorded = ""
+            self._journal_trouble = ""
         except Exception as error:
-            self._unrecorded = str(error)
+            self._journal_trouble = str(error)
             _log.error("the journal of session %s: %s", uid, error)
 
-    def _keep_curve(self, ended: bool) -> None:
+    def _write_curve(self, ended: bool) -> None:
         if self._recorder is None:
             return
         if ended:
@@ -150,12 +152,12 @@ class SessionArchiver:
         else:
             self._recorder.flush()
 
-    def _keep(self, holds: list[StoredHold], gone: list[str], curve_kept: Future[None]) -> None:
-        curve_kept.result()
+    def _save_holds(self, holds: list[StoredHold], gone: list[str], curve_written: Future[None]) -> None:
+        curve_written.result()
         for hold in holds:
-            kept = self._store.save_hold(hold)
-            kind: Literal["closed", "revised"] = "revised" if kept.revised else "closed"
-            self._hub.publish_event(event_view(kind, kept.uid, kept))
+            stored = self._store.save_hold(hold)
+            kind: Literal["closed", "revised"] = "revised" if stored.revised else "closed"
+            self._hub.publish_event(event_view(kind, stored.uid, stored))
         for uid in gone:
             if self._store.withdraw_hold(uid):
                 self._hub.publish_event(event_view("withdrawn", uid))

@@ -17,7 +17,7 @@ from monitor.dashboard.routes.maintenance import Maintenance
 from monitor.dashboard.routes.power import ProgramEnd
 from monitor.jobs.job_runner import JobRunner
 from monitor.service import MonitorService, rig_view
-from monitor.service.measuring import Observer
+from monitor.service.pipeline_thread import Observer
 from monitor.station.page_access import authorization_of, check_passcodes
 from monitor.station.page_server import RigRestart, listening, serve_page
 from monitor.station.server_config import ServerConfig

@@ -87,8 +87,8 @@ class WatchedService(MonitorService):
 
     measured: Callable[[Output], None] = staticmethod(lambda out: None)
 
-    def _follow(self, out: Output) -> None:
-        super()._follow(out)
+    def _on_output(self, out: Output) -> None:
+        super()._on_output(out)
         self.measured(out)
 
 

@@ -26,7 +26,7 @@ from monitor.cli import app
 from monitor.cli.logging_setup import FILE, begin_log
 from monitor.dashboard.live.hub import LiveHub
 from monitor.demo import DemoRig
-from monitor.service import measuring
+from monitor.service import pipeline_thread
 from monitor.station.service_notifications import ServiceManager
 from monitor.station.sources import RigSource
 from monitor.station.station import assemble
@@ -140,7 +140,7 @@ class Waits:
 
 def test_a_pipeline_that_does_not_come_back_is_noticed_and_the_heart_stops(tmp_path, monkeypatch):
     now_s = [100.0]
-    monkeypatch.setattr(measuring.time, "monotonic", lambda: now_s[0])
+    monkeypatch.setattr(pipeline_thread.time, "monotonic", lambda: now_s[0])
     source, folder, invented = Waits(), DataFolder.open(tmp_path / "data"), DemoRig(1)
 
     def observe(_event, _out) -> None:
@@ -155,11 +155,11 @@ def test_a_pipeline_that_does_not_come_back_is_noticed_and_the_heart_stops(tmp_p
         try:
             assert source.inside.wait(DEADLINE_S)
             assert (service.stuck, service.alive) == ("", True)
-            now_s[0] += measuring.LONGEST_STEP_S + 1.0
+            now_s[0] += pipeline_thread.LONGEST_STEP_S + 1.0
             assert "one and the same reading for 61 s" in service.stuck
             assert not service.alive
             # The thread is there: only a look at its progress tells.
-            assert service._measuring.thread.is_alive()
+            assert service._pipeline.thread.is_alive()
             with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as ear:
                 ear.bind(str(tmp_path / "notify"))
                 ear.settimeout(DEADLINE_S)

@@ -1,4 +1,4 @@
-"""The pipeline's thread: takes what the source tells, and stands up again after a guided calibration."""
+"""The thread in which the pipeline measures what a source sends; a new calibration starts the pipeline anew."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from monitor.pipeline import Output
 _log = logging.getLogger(__name__)
 
 LONGEST_STEP_S = 60.0
-"""One event may keep the pipeline for so long: a session of hours is measured within seconds, on a small board too."""
+"""Longest time for one event: even a small board measures a session of hours within seconds."""
 
 Observer = Callable[[SourceEvent, Output], None]
 
@@ -31,42 +31,42 @@ class NotCalibrated(MonitorError):
     def __init__(self) -> None:
         super().__init__(
             what="The rig has no calibration yet.",
-            means="Readings come, but nobody knows what they weigh; no hold is measured.",
+            means="Readings arrive, but what they weigh is not known; no hold is measured.",
             do="Open First steps, and calibrate the rig with known masses.",
         )
 
 
-class Measuring:
-    """Reads a source to its end, in a thread of its own.
+class PipelineThread:
+    """Reads a source to its end in a thread of its own.
 
     Parameters
     ----------
-    follow : callable
-        Called with what came of each event.
+    on_output : callable
+        Called with what the pipeline made of each event.
     observer : callable or None
-        Called after it with the event and what came of it; it must return soon.
+        Called after it with the event and that output; it must return soon.
     at_end : callable
-        Called when the thread has no more to do, before ``ended`` is set.
+        Called when the thread has nothing more to do, before ``ended`` is set.
     """
 
     def __init__(
         self,
         source: Source,
         analyser: EventAnalyser,
-        follow: Callable[[Output], None],
+        on_output: Callable[[Output], None],
         observer: Observer | None,
         at_end: Callable[[], None],
     ) -> None:
-        self._source, self._follow, self._observer, self._at_end = source, follow, observer, at_end
+        self._source, self._on_output, self._observer, self._at_end = source, on_output, observer, at_end
         self.analyser = analyser
         self.procedures: ProcedureManager | None = None
         self.link: LinkState | None = None
         self._problem: TellableError | None = None
-        self._trouble = ""
-        self._busy_since_s: float | None = None
+        self._fault = ""
+        self._event_began_s: float | None = None
         self._renewal: Calibration | None = None
         self.renewing = False
-        """A walk has ended, and the pipeline begins anew with the next fresh reading: until then nothing counts."""
+        """A guided procedure has ended; nothing counts until the pipeline starts anew with the next fresh reading."""
         self.thread = threading.Thread(target=self._run, name="pipeline", daemon=True)
         self.ended = threading.Event()
 
@@ -78,34 +78,34 @@ class Measuring:
 
     @property
     def stuck(self) -> str:
-        """Say in words what stands still: a dead thread, or one that does not come back; empty while all moves."""
+        """Return in words what is stuck: a dead thread, or one that does not return; empty while all is well."""
         if not self.thread.is_alive():
             return "The measuring has ended."
-        begun_s = self._busy_since_s
-        if begun_s is not None and (busy_s := time.monotonic() - begun_s) > LONGEST_STEP_S:
+        began_s = self._event_began_s
+        if began_s is not None and (busy_s := time.monotonic() - began_s) > LONGEST_STEP_S:
             return f"The measuring has been at one and the same reading for {busy_s:.0f} s."
         return ""
 
     def warnings(self) -> list[str]:
         """Return in words why nothing is measured."""
-        return [words for words in (str(self._problem or ""), self._trouble) if words]
+        return [words for words in (str(self._problem or ""), self._fault) if words]
 
     def renew(self, calibration: Calibration | None) -> None:
-        """Let the pipeline begin anew after a walk, with what is in force from now on."""
+        """Start the pipeline anew after a guided procedure, with the calibration that is in force from now on."""
         self._renewal = calibration
         self.renewing = True
 
     def _run(self) -> None:
         try:
             for event in self._source.events():
-                self._busy_since_s = time.monotonic()
+                self._event_began_s = time.monotonic()
                 self._take(event)
-                self._busy_since_s = None
-            self._follow(self.analyser.flush(interrupted=True))
+                self._event_began_s = None
+            self._on_output(self.analyser.flush(interrupted=True))
         except Exception as error:
-            # A fault of this program: told on the screen, never swallowed.
+            # A fault of this program: shown on the screen, never swallowed.
             _log.exception("the pipeline's thread")
-            self._trouble = f"Measuring has stopped by a fault of this program: {error!r}. Start it again."
+            self._fault = f"Measuring has stopped by a fault of this program: {error!r}. Start it again."
         finally:
             self._at_end()
             self.ended.set()
@@ -115,7 +115,7 @@ class Measuring:
             self.link = event
         if self.procedures is not None:
             if self.renewing and self.procedures.is_fresh(event):
-                self._begin_anew()
+                self._restart()
             self.procedures.take(event)
         try:
             if isinstance(event, CountBlock) and self.analyser.rig is not None and self.analyser.calibration is None:
@@ -128,11 +128,11 @@ class Measuring:
             return
         if isinstance(event, CountBlock):
             self._problem = None
-        self._follow(out)
+        self._on_output(out)
         if self._observer is not None:
             self._observer(event, out)
 
-    def _begin_anew(self) -> None:
+    def _restart(self) -> None:
         calibration = self._renewal or self.analyser.calibration
         self.renewing, self._renewal = False, None
         self.analyser = self.analyser.renewed(calibration)
