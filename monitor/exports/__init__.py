@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from monitor.exports.curves import curve_csv, stamps_of
-from monitor.exports.holds import HOLD_COLUMNS, holds_csv, holds_json
+from monitor.exports.holds import holds_csv, holds_json
 
-__all__ = ["HOLD_COLUMNS", "curve_csv", "holds_csv", "holds_json", "stamps_of"]
+__all__ = ["curve_csv", "holds_csv", "holds_json", "stamps_of"]

@@ -13,27 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.errors import MonitorError
-from monitor.exports.holds import HOLD_COLUMNS, hold_row, utc_text
+from monitor.exports.holds import utc_text
+from monitor.records.hold_fields import columns_of
 from monitor.records.plain_data import plain
 from monitor.records.stored_hold import StoredHold
 
 SIGN = "loads in N, positive downward on the cell"
-
-_UNITS = {
-    "_N_s": "N/s",
-    "_m_s": "m/s",
-    "_m2": "m2",
-    "_bw_s": "bodyweight-seconds",
-    "_deg": "degrees",
-    "_Hz": "Hz",
-    "_N": "N",
-    "_mm": "mm",
-    "_m": "m",
-    "_s": "s",
-    "_1": "1",
-}
-_WHOLE = ("number", "utc_offset_s", "measurement_version", "revised")
-_WORDS = ("uid", "session_uid", "kind", "support", "flags")
 
 
 class ParquetWriterMissing(MonitorError):
@@ -43,7 +28,7 @@ class ParquetWriterMissing(MonitorError):
 
 
 def holds_parquet(holds: Sequence[StoredHold], *, version: str = "") -> bytes:
-    """Return holds as one table under ``HOLD_COLUMNS``, and their whole results as JSON in the column ``result``.
+    """Return holds as one table, with the columns of the CSV and whole results as JSON in the column ``result``.
 
     ``onset_utc`` is a time stamp in UTC to the nanosecond; what is not known is null.
 
@@ -52,16 +37,14 @@ def holds_parquet(holds: Sequence[StoredHold], *, version: str = "") -> bytes:
     ParquetWriterMissing
     """
     pa = _library()
-    rows = [hold_row(hold) for hold in holds]
+    kinds = {float: pa.float64(), int: pa.int64(), bool: pa.bool_(), str: pa.string()}
     fields, arrays = [], []
-    for place, name in enumerate(HOLD_COLUMNS):
-        values = [row[place] for row in rows]
-        if name == "onset_utc":
-            kind, values = pa.timestamp("ns", tz="UTC"), [hold.onset_utc_ns for hold in holds]
-        else:
-            kind = _kind(pa, name)
-        fields.append(pa.field(name, kind, metadata=_unit(name)))
-        arrays.append(pa.array(values, type=kind))
+    for column in columns_of("parquet"):
+        instant = column.path == "onset_utc_ns"
+        kind = pa.timestamp("ns", tz="UTC") if instant else kinds[column.column_type]
+        unit = {"unit": column.column_unit} if column.column_unit else {}
+        fields.append(pa.field(column.header, kind, metadata=unit))
+        arrays.append(pa.array([column.cell_of(hold) for hold in holds], type=kind))
     fields.append(pa.field("result", pa.string(), metadata={"content": "the whole result as JSON"}))
     arrays.append(pa.array([json.dumps(plain(hold.result.as_dict()), allow_nan=False) for hold in holds], pa.string()))
     versions = sorted({hold.measurement_version for hold in holds})
@@ -89,7 +72,8 @@ def curve_parquet(
     """
     pa = _library()
     columns = {"t_s": t_s, **{f"{name}_N": load_N[:, place] for place, name in enumerate(names)}}
-    fields = [pa.field(name, pa.float64(), metadata=_unit(name)) for name in columns]
+    units = {name: {"unit": "s" if name == "t_s" else "N"} for name in columns}
+    fields = [pa.field(name, pa.float64(), metadata=units[name]) for name in columns]
     arrays = [pa.array(np.asarray(values), type=pa.float64(), from_pandas=True) for values in columns.values()]
     facts = {
         "program": f"hang-monitor {version}".strip(),
@@ -104,24 +88,6 @@ def curve_parquet(
         "sign": SIGN,
     }
     return _written(pa.table(arrays, schema=pa.schema(fields, metadata=facts)))
-
-
-def _kind(pa: ModuleType, name: str) -> Any:
-    if name in _WORDS:
-        return pa.string()
-    if name in _WHOLE or name.endswith("_count"):
-        return pa.int64()
-    return pa.bool_() if name == "alpha_direct" else pa.float64()
-
-
-def _unit(name: str) -> dict[str, str]:
-    if name in _WORDS or name in ("number", "measurement_version", "revised"):
-        return {}
-    bare = name.removesuffix("_u")
-    if bare.endswith("_per_min"):
-        return {"unit": f"{_unit(bare.removesuffix('_per_min')).get('unit', '1')}/min"}
-    # An uncertainty's unit stands before or behind its u: duration_u_s, slope_lateral_m_per_min_u.
-    return next(({"unit": unit} for end, unit in _UNITS.items() if bare.endswith(end)), {})
 
 
 def _written(table: Any) -> bytes:

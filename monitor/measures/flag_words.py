@@ -15,6 +15,7 @@ FLAG_WORDS: dict[str, str] = {
     "joined_by_the_coach": "joined from several by the coach",
     "kind_by_the_coach": "passive or active as the coach saw it",
     "kind_unknown": "passive or active cannot be told: the shoulders did not move",
+    "lost_by_correction": "some numbers are not known after the split or join",
     "negative_assistance": "the feet pull at the platform, or its zero is off",
     "never_settled": "the bar was never quiet",
     "nobody_on_the_rig": "nobody was on the rig",

@@ -1,10 +1,17 @@
-"""What an analysis says: the result format of ``docs/measurement.md`` as frozen values."""
+"""The measures of one hold, each with its declaration: the result format of ``docs/measurement.md``."""
 
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, Self
+
+from monitor.records import join_rules as join
+from monitor.records import split_rules as split
+from monitor.records.cells import in_one_cell, largest_second
+from monitor.records.measure import measure
+from monitor.records.plain_data import record_of
 
 MEASUREMENT_VERSION = 5
 """Raised whenever a change of the code can change a number; stored with every result."""
@@ -15,19 +22,21 @@ Support = Literal["unassisted", "assisted"]
 
 @dataclass(frozen=True, slots=True)
 class Swing:
-    """Pendulum motion of the body: amplitude in degrees, frequency in hertz.
+    """Pendulum motion of the body.
 
     ``course`` holds rows of time (s), amplitude (degrees) and its standard uncertainty (degrees); an amplitude
-    is None where it cannot be known. ``kappa`` is that of the pendulum that they were reckoned with, ``kappa_u`` its
-    standard uncertainty.
+    is None where it cannot be known. ``kappa`` is that of the pendulum behind the amplitudes.
     """
 
-    max_deg: float | None
-    rms_deg: float | None
-    frequency_Hz: float | None
-    course: list[tuple[float, float | None, float | None]] = field(default_factory=list)
-    kappa: float | None = None
-    kappa_u: float | None = None
+    max_deg: float | None = field(metadata=measure("degrees", join=join.larger))
+    rms_deg: float | None = field(metadata=measure("degrees", join=join.rms_by_time))
+    frequency_Hz: float | None = field(metadata=measure("Hz", join=join.first_known))
+    course: list[tuple[float, float | None, float | None]] = field(
+        default_factory=list,
+        metadata=measure("s, degrees, degrees", exports=("json",), join=join.concatenated),
+    )
+    kappa: float | None = field(default=None, metadata=measure("1", u="kappa_u", exports=("json",), join=join.first))
+    kappa_u: float | None = field(default=None, metadata=measure("1", exports=("json",), join=join.first))
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,117 +90,175 @@ class Touch:
 class Stillness:
     """Shares of a hold, adding up to one: still, and unstill by its largest cause."""
 
-    share: float
-    feet: float
-    load: float
-    swing: float
-    lateral: float
+    share: float = field(metadata=measure("1", join=join.mean_by_time))
+    feet: float = field(metadata=measure("1", join=join.mean_by_time))
+    load: float = field(metadata=measure("1", join=join.mean_by_time))
+    swing: float = field(metadata=measure("1", join=join.mean_by_time))
+    lateral: float = field(metadata=measure("1", join=join.mean_by_time))
 
 
 @dataclass(frozen=True, slots=True)
 class Slope:
-    """Change per minute and its standard error."""
+    """Change per minute and its standard error; the unit is that of what changes."""
 
-    per_min: float
-    u: float
+    per_min: float = field(metadata=measure("/min", u="u"))
+    u: float = field(metadata=measure("/min", header="per_min_u"))
 
 
 @dataclass(frozen=True, slots=True)
 class Slopes:
     """How assistance, tremor, ripple of the load and lateral offset change through a hold."""
 
-    assistance: Slope | None
-    tremor_N: Slope | None
-    ripple_N: Slope | None
-    lateral_m: Slope | None
+    assistance: Slope | None = field(metadata=measure("1"))
+    tremor_N: Slope | None = field(metadata=measure("N"))
+    ripple_N: Slope | None = field(metadata=measure("N"))
+    lateral_m: Slope | None = field(metadata=measure("m"))
 
 
 @dataclass(frozen=True, slots=True)
 class Sway:
     """Sway of the feet's centre of pressure; definitions in ``monitor.measures.sway``."""
 
-    path_m: float
-    velocity_m_s: float
-    rms_m: float
-    ellipse95_m2: float
-    mean_frequency_Hz: float
-    median_frequency_Hz: float
+    path_m: float = field(metadata=measure("m"))
+    velocity_m_s: float = field(metadata=measure("m/s"))
+    rms_m: float = field(metadata=measure("m"))
+    ellipse95_m2: float = field(metadata=measure("m2"))
+    mean_frequency_Hz: float = field(metadata=measure("Hz"))
+    median_frequency_Hz: float = field(metadata=measure("Hz"))
+
+
+WEIGHT_REASONS = ("bodyweight_unknown", "too_short", "data_missing", "nobody_on_the_rig", "third_support")
+SWING_REASONS = (
+    "too_short_for_swing",
+    "swing_needs_platform",
+    "swing_only_with_free_feet",
+    "swing_disturbed",
+    "swing_frequency_unclear",
+    "swing_below_noise",
+    "swing_below_0.8_deg",
+    "too_short",
+)
+TRAVEL_REASONS = ("travel_needs_platform", "travel_withheld_while_account_open", "kind_unknown")
 
 
 @dataclass(frozen=True, slots=True)
 class HoldResult:
-    """One session on the bar. Times are times of the load in seconds of the record; None says "not known, see flags".
+    """One hold. Times are times of the load in seconds of the record; None says "not known, see flags".
 
     ``assistance_course`` holds rows of each whole second's middle (s), alpha over it and its standard uncertainty;
     alpha is None where less than half of the second was read.
+
+    The order of the fields is the order of the columns of an export. How to add one: "To add a measure" in
+    DEVELOPERS.md.
     """
 
-    onset_s: float
-    release_s: float
-    duration_s: float
-    duration_u_s: float
-    kind: Kind | None = None
-    support: Support | None = None
-    beta_mean: float | None = None
-    beta_u: float | None = None
-    alpha_mean: float | None = None
-    alpha_u: float | None = None
-    alpha_p95: float | None = None
-    alpha_direct: bool = False
-    assistance_course: list[tuple[float, float | None, float | None]] = field(default_factory=list)
-    clean_s: float | None = None
-    misclosure: float | None = None
-    misclosure_u: float | None = None
-    peak_N: float | None = None
-    peak_u_N: float | None = None
-    dose_bw_s: float | None = None
-    lateral_m: float | None = None
-    lateral_u_m: float | None = None
-    zero_bar_N: float | None = None
-    zero_feet_N: float | None = None
-    swing: Swing | None = None
-    settle_s: float | None = None
-    states: list[StateSpan] = field(default_factory=list)
-    travel: list[Travel] = field(default_factory=list)
-    regrips: list[Regrip] = field(default_factory=list)
-    grip_changes_s: list[float] = field(default_factory=list)
-    third_support: list[ThirdSupport] = field(default_factory=list)
-    tremor_N: float | None = None
-    loading_N_s: float | None = None
-    loading_u_N_s: float | None = None
-    stillness: Stillness | None = None
-    slopes: Slopes | None = None
-    sway: Sway | None = None
-    touches: list[Touch] = field(default_factory=list)
-    flags: list[str] = field(default_factory=list)
+    onset_s: float = field(metadata=measure("s", join=join.first, split=split.start))
+    release_s: float = field(metadata=measure("s", join=join.last, split=split.end))
+    duration_s: float = field(
+        metadata=measure("s", u="duration_u_s", label="time", join=join.first_to_last, split=split.length)
+    )
+    duration_u_s: float = field(metadata=measure("s", join=join.larger, split=split.same))
+    kind: Kind | None = field(default=None, metadata=measure(join=join.same_or_mixed, split=split.same_unless_mixed))
+    support: Support | None = field(default=None, metadata=measure(join=join.assisted_if_either, split=split.same))
+    beta_mean: float | None = field(
+        default=None, metadata=measure("1", u="beta_u", label="hands", reasons=WEIGHT_REASONS, join=join.mean_by_time)
+    )
+    beta_u: float | None = field(default=None, metadata=measure("1", join=join.mean_by_time))
+    alpha_mean: float | None = field(
+        default=None, metadata=measure("1", u="alpha_u", label="feet", reasons=WEIGHT_REASONS, join=join.mean_by_time)
+    )
+    alpha_u: float | None = field(default=None, metadata=measure("1", join=join.mean_by_time))
+    alpha_p95: float | None = field(
+        default=None, metadata=measure("1", u="alpha_u", label="feetMost", reasons=WEIGHT_REASONS, join=join.larger)
+    )
+    alpha_direct: bool = field(default=False, metadata=measure(join=join.true_of_both, split=split.same))
+    clean_s: float | None = field(
+        default=None, metadata=measure("s", label="clean", reasons=WEIGHT_REASONS, join=join.sum_of_both)
+    )
+    misclosure: float | None = field(
+        default=None,
+        metadata=measure(
+            "1", u="misclosure_u", label="account", reasons=WEIGHT_REASONS, join=join.mean_by_time, split=split.same
+        ),
+    )
+    misclosure_u: float | None = field(default=None, metadata=measure("1", join=join.mean_by_time, split=split.same))
+    assistance_course: list[tuple[float, float | None, float | None]] = field(
+        default_factory=list,
+        metadata=measure(
+            "s, 1, 1",
+            header="assistance_second_max_1",
+            cell=largest_second,
+            join=join.concatenated,
+            split=split.rows_within,
+        ),
+    )
+    peak_N: float | None = field(default=None, metadata=measure("N", u="peak_u_N", label="peak", join=join.larger))
+    peak_u_N: float | None = field(default=None, metadata=measure("N", join=join.of_the_larger("peak_N")))
+    dose_bw_s: float | None = field(
+        default=None,
+        metadata=measure("bodyweight-seconds", label="dose", reasons=WEIGHT_REASONS, join=join.sum_of_both),
+    )
+    lateral_m: float | None = field(
+        default=None,
+        metadata=measure(
+            "m", u="lateral_u_m", label="lateral", reasons=("hands_not_told_apart",), join=join.mean_by_time
+        ),
+    )
+    lateral_u_m: float | None = field(default=None, metadata=measure("m", join=join.mean_by_time))
+    zero_bar_N: float | None = field(
+        default=None,
+        metadata=measure(
+            "N", label="zeroBar", reasons=("bar_zero_not_read",), join=join.mean_by_time, split=split.same
+        ),
+    )
+    zero_feet_N: float | None = field(
+        default=None,
+        metadata=measure(
+            "N", label="zeroFeet", reasons=("platform_zero_not_read",), join=join.mean_by_time, split=split.same
+        ),
+    )
+    swing: Swing | None = field(
+        default=None, metadata=measure(label="swing", reasons=SWING_REASONS, join=join.each_by_its_rule)
+    )
+    settle_s: float | None = field(
+        default=None, metadata=measure("s", label="settle", reasons=("never_settled", *SWING_REASONS), join=join.first)
+    )
+    tremor_N: float | None = field(
+        default=None, metadata=measure("N", label="tremor", reasons=("tremor_not_measurable",), join=join.larger)
+    )
+    loading_N_s: float | None = field(default=None, metadata=measure("N/s", u="loading_u_N_s", join=join.first))
+    loading_u_N_s: float | None = field(default=None, metadata=measure("N/s", join=join.first))
+    stillness: Stillness | None = field(default=None, metadata=measure(join=join.each_by_its_rule))
+    slopes: Slopes | None = field(default=None, metadata=measure(header="slope"))
+    sway: Sway | None = field(default=None, metadata=measure())
+    states: list[StateSpan] = field(
+        default_factory=list, metadata=measure(join=join.concatenated, split=split.cut_by_time)
+    )
+    travel: list[Travel] = field(
+        default_factory=list,
+        metadata=measure(label="travel", reasons=TRAVEL_REASONS, join=join.concatenated, split=split.begun_within),
+    )
+    regrips: list[Regrip] = field(
+        default_factory=list, metadata=measure(join=join.concatenated, split=split.begun_within)
+    )
+    grip_changes_s: list[float] = field(
+        default_factory=list, metadata=measure("s", join=join.concatenated, split=split.instants_within)
+    )
+    third_support: list[ThirdSupport] = field(
+        default_factory=list, metadata=measure(join=join.concatenated, split=split.cut_by_time)
+    )
+    touches: list[Touch] = field(
+        default_factory=list, metadata=measure(join=join.concatenated, split=split.begun_within)
+    )
+    flags: list[str] = field(
+        default_factory=list, metadata=measure(cell=in_one_cell, header="flags", join=join.union, split=split.same)
+    )
 
     def as_dict(self) -> dict[str, Any]:
         """Return the hold as plain JSON data."""
         return dataclasses.asdict(self)
 
     @classmethod
-    def from_dict(cls, data: dict[str, Any]) -> HoldResult:
+    def from_dict(cls, data: Mapping[str, Any]) -> Self:
         """Rebuild a hold from ``as_dict``; unknown keys of a newer version are ignored."""
-        kept = {k: v for k, v in data.items() if k in cls.__dataclass_fields__}
-        if kept.get("swing"):
-            swing = dict(kept["swing"])
-            swing["course"] = [tuple(row) for row in swing.get("course", [])]
-            kept["swing"] = Swing(**swing)
-        kept["assistance_course"] = [tuple(row) for row in kept.get("assistance_course", [])]
-        if kept.get("slopes"):
-            kept["slopes"] = Slopes(**{k: v and Slope(**v) for k, v in kept["slopes"].items()})
-        for name, one in (("stillness", Stillness), ("sway", Sway)):
-            if kept.get(name):
-                kept[name] = one(**kept[name])
-        for name, part in _PARTS.items():
-            kept[name] = [part(**p) for p in kept.get(name, [])]
-        return cls(**kept)
-
-
-_PARTS: dict[str, Any] = {
-    "states": StateSpan,
-    "travel": Travel,
-    "regrips": Regrip,
-    "third_support": ThirdSupport,
-    "touches": Touch,
-}
+        return record_of(cls, data)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from monitor.records.hold_result import HoldResult
+from monitor.records.hold_result import WEIGHT_REASONS, HoldResult
+from monitor.records.measure import measure
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,16 +40,18 @@ class StoredHold:
         The correction that made this hold out of measured ones.
     """
 
-    uid: str
-    session_uid: str
-    number: int
-    onset_utc_ns: int
-    bodyweight_N: float | None
-    bodyweight_u_N: float | None
+    uid: str = field(metadata=measure())
+    session_uid: str = field(metadata=measure())
+    number: int = field(metadata=measure())
+    onset_utc_ns: int = field(metadata=measure(header="onset_utc"))
+    utc_offset_s: int | None = field(default=None, kw_only=True, metadata=measure("s"))
+    bodyweight_N: float | None = field(
+        metadata=measure("N", u="bodyweight_u_N", label="weight", reasons=WEIGHT_REASONS)
+    )
+    bodyweight_u_N: float | None = field(metadata=measure("N"))
     result: HoldResult
-    measurement_version: int
-    revised: int = 0
-    utc_offset_s: int | None = None
+    measurement_version: int = field(metadata=measure())
+    revised: int = field(default=0, metadata=measure())
     person_uid: str | None = None
     target_s: float | None = None
     ending: str | None = None

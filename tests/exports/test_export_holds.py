@@ -6,15 +6,14 @@ import csv
 import dataclasses
 import io
 import json
-import re
 
 import pytest
 from store_samples import BARE_RESULT, FULL_RESULT, sample_hold
 
-from monitor.exports import HOLD_COLUMNS, holds_csv, holds_json
+from monitor.exports import holds_csv, holds_json
 from monitor.exports.cells import cell
 from monitor.exports.holds import utc_text
-from monitor.records.hold_result import HoldResult, Swing
+from monitor.records.hold_result import HoldResult
 
 HOLDS = [sample_hold("session", 1), sample_hold("session", 2, BARE_RESULT, bodyweight_N=None, bodyweight_u_N=None)]
 
@@ -49,26 +48,6 @@ def test_what_is_not_known_is_empty():
     empty = {name for name, text in row.items() if text == ""}
     assert empty >= {"bodyweight_N", "kind", "beta_mean_1", "swing_max_deg", "flags", "peak_N"}
     assert not empty & {"uid", "onset_utc", "duration_s", "duration_u_s", "alpha_direct", "states_count"}
-
-
-def test_no_field_of_a_result_is_forgotten():
-    ratios = {"beta_mean", "beta_u", "alpha_mean", "alpha_u", "alpha_p95", "misclosure", "misclosure_u"}
-    for field in dataclasses.fields(HoldResult):
-        name = field.name
-        wanted = {name, f"{name}_1" if name in ratios else name, f"{name.removesuffix('_s')}_count"}
-        if name == "assistance_course":
-            wanted = {"assistance_second_max_1"}
-        if name == "swing":
-            wanted = {f"swing_{part.name}" for part in dataclasses.fields(Swing)}
-        if name in ("stillness", "sway", "slopes"):
-            # One column for each part of theirs.
-            parts = {"stillness": 5, "sway": 6, "slopes": 8}[name]
-            wanted = {c for c in HOLD_COLUMNS if c.startswith(name.removesuffix("s") if name == "slopes" else name)}
-            assert len(wanted) == parts
-        assert wanted & set(HOLD_COLUMNS), name
-    assert len(set(HOLD_COLUMNS)) == len(HOLD_COLUMNS)
-    bare_floats = [c for c in HOLD_COLUMNS if isinstance(getattr(FULL_RESULT, c, None), float)]
-    assert all(re.search(r"_(s|N|m)$", c) for c in bare_floats), bare_floats
 
 
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠"])

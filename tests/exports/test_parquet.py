@@ -9,9 +9,8 @@ import numpy as np
 import pytest
 from store_samples import RIG, sample_hold
 
-from monitor.exports import HOLD_COLUMNS
-from monitor.exports.holds import hold_row
 from monitor.exports.parquet_file import curve_parquet, holds_parquet
+from monitor.records.hold_fields import columns_of
 from monitor.records.hold_result import HoldResult
 
 pytestmark = pytest.mark.skipif(
@@ -39,7 +38,7 @@ def test_a_table_of_holds_comes_back_value_by_value(holds, tmp_path):
     path = tmp_path / "holds.parquet"
     path.write_bytes(holds_parquet(holds, version="1.2.3"))
     table = sql(f"select * from '{path}'")
-    assert table.columns == [*HOLD_COLUMNS, "result"]
+    assert table.columns == [*(column.header for column in columns_of("parquet")), "result"]
     types = dict(zip(table.columns, map(str, table.types), strict=True))
     assert (types["duration_s"], types["number"], types["alpha_direct"]) == ("DOUBLE", "BIGINT", "BOOLEAN")
     assert types["onset_utc"].startswith("TIMESTAMP")
@@ -48,7 +47,7 @@ def test_a_table_of_holds_comes_back_value_by_value(holds, tmp_path):
         assert HoldResult.from_dict(json.loads(told.pop("result"))) == hold.result
         onset = told.pop("onset_utc")
         assert round(onset.timestamp() * 1e6) == hold.onset_utc_ns // 1000
-        wanted = dict(zip(HOLD_COLUMNS, hold_row(hold), strict=True))
+        wanted = {column.header: column.cell_of(hold) for column in columns_of("parquet")}
         del wanted["onset_utc"]
         assert told == wanted
     assert facts(path)["program"] == "hang-monitor 1.2.3"

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from typing import Any, get_args
 
 from monitor.records.correction import Correction
-from monitor.records.hold_result import HoldResult, Regrip, Swing
+from monitor.records.hold_fields import lost_fields
+from monitor.records.hold_result import HoldResult, Kind, Regrip
+from monitor.records.join_rules import join_records
+from monitor.records.split_rules import split_record
 from monitor.records.stored_hold import StoredHold
 from monitor.store.holds.rows import retagged
 
-CorrectionKind = Literal["retag", "split", "join", "discard", "restore"]
-CORRECTION_KINDS: tuple[CorrectionKind, ...] = ("retag", "split", "join", "discard", "restore")
-KINDS = ("passive", "active", "mixed")
+KINDS: tuple[Kind, ...] = get_args(Kind)
 
 SPLIT_FLAG, JOIN_FLAG = "split_by_the_coach", "joined_by_the_coach"
+LOST_FLAG = "lost_by_correction"
 DISCARDED, SPLIT, JOINED = "discarded", "split", "joined"
 
 
@@ -118,33 +120,16 @@ def split_hold(
 ) -> tuple[StoredHold, StoredHold]:
     """Return the two holds that a split makes.
 
-    What has a time (states, travel, touches) goes to its part. What is a mean of the whole is known for a part only
-    where ``parts`` gives it; otherwise it is absent, and a flag says why.
+    Every field is split by its rule. One without a rule, such as a mean of the whole, is known for a part only where
+    ``parts`` gives it; otherwise it is absent, and a flag says so.
     """
     whole = hold.result
     made = []
     for number, (start_s, end_s) in enumerate(((whole.onset_s, at_s), (at_s, whole.release_s)), start=1):
-        cut = _cutter(start_s, end_s)
-        result = HoldResult(
-            onset_s=start_s,
-            release_s=end_s,
-            duration_s=end_s - start_s,
-            duration_u_s=whole.duration_u_s,
-            kind=whole.kind if whole.kind != "mixed" else None,
-            support=whole.support,
-            alpha_direct=whole.alpha_direct,
-            misclosure=whole.misclosure,
-            misclosure_u=whole.misclosure_u,
-            states=cut(whole.states),
-            travel=cut(whole.travel, whole=True),
-            regrips=cut(whole.regrips, whole=True),
-            grip_changes_s=[t for t in whole.grip_changes_s if start_s <= t < end_s],
-            third_support=cut(whole.third_support),
-            touches=cut(whole.touches, whole=True),
-            flags=[*whole.flags, SPLIT_FLAG],
-        )
-        if parts is not None:
-            result = replace(result, **parts[number - 1])
+        given = {} if parts is None else parts[number - 1]
+        result = split_record(whole, whole, start_s, end_s)
+        lost = any(name not in given for name in lost_fields(whole, "split"))
+        result = replace(result, **{"flags": _with_flags(result, SPLIT_FLAG, lost), **given})
         shift_ns = round((start_s - whole.onset_s) * 1e9)
         made.append(
             replace(
@@ -160,92 +145,23 @@ def split_hold(
     return made[0], made[1]
 
 
-def _cutter(start_s: float, end_s: float) -> Callable[..., Any]:
-    """Return a function that keeps of a list what lies in a stretch: cut to it, or ``whole`` by its start."""
-
-    def cut(spans: list[Any], *, whole: bool = False) -> list[Any]:
-        if whole:
-            return [s for s in spans if start_s <= s.start_s < end_s]
-        inside = [s for s in spans if s.end_s > start_s and s.start_s < end_s]
-        return [replace(s, start_s=max(s.start_s, start_s), end_s=min(s.end_s, end_s)) for s in inside]
-
-    return cut
-
-
 def join_holds(first: StoredHold, second: StoredHold, made_by: int | None = None) -> StoredHold:
     """Return the one hold that two make; the gap between them is listed as a regrip.
 
-    Sums add, extremes are the larger one, means are weighted by the time on the bar; their uncertainties are added
-    likewise, as if they went together. The duration runs through the gap.
+    Every field is joined by its rule; where a field without a rule is lost, a flag says so. The duration runs through
+    the gap.
     """
     a, b = first.result, second.result
-    hung_s = (a.duration_s, b.duration_s)
-
-    def mean(name: str) -> float | None:
-        x, y = getattr(a, name), getattr(b, name)
-        return None if x is None or y is None else (x * hung_s[0] + y * hung_s[1]) / sum(hung_s)
-
-    def both(name: str, join: Callable[[float, float], float]) -> float | None:
-        x, y = getattr(a, name), getattr(b, name)
-        return None if x is None or y is None else join(x, y)
-
-    result = HoldResult(
-        onset_s=a.onset_s,
-        release_s=b.release_s,
-        duration_s=b.release_s - a.onset_s,
-        duration_u_s=max(a.duration_u_s, b.duration_u_s),
-        kind=a.kind if a.kind == b.kind else ("mixed" if a.kind and b.kind else None),
-        support=a.support if a.support == b.support else "assisted" if "assisted" in (a.support, b.support) else None,
-        beta_mean=mean("beta_mean"),
-        beta_u=mean("beta_u"),
-        alpha_mean=mean("alpha_mean"),
-        alpha_u=mean("alpha_u"),
-        alpha_p95=both("alpha_p95", max),
-        alpha_direct=a.alpha_direct and b.alpha_direct,
-        assistance_course=[*a.assistance_course, *b.assistance_course],
-        clean_s=both("clean_s", lambda x, y: x + y),
-        misclosure=mean("misclosure"),
-        misclosure_u=mean("misclosure_u"),
-        peak_N=both("peak_N", max),
-        peak_u_N=_higher(a, b).peak_u_N,
-        dose_bw_s=both("dose_bw_s", lambda x, y: x + y),
-        lateral_m=mean("lateral_m"),
-        swing=_joined_swing(a, b),
-        settle_s=a.settle_s,
-        states=[*a.states, *b.states],
-        travel=[*a.travel, *b.travel],
+    result = join_records(a, b, a, b)
+    lost = bool(lost_fields(a, "join") or lost_fields(b, "join"))
+    result = replace(
+        result,
         regrips=[*a.regrips, Regrip(a.release_s, b.onset_s), *b.regrips],
-        grip_changes_s=[*a.grip_changes_s, *b.grip_changes_s],
-        third_support=[*a.third_support, *b.third_support],
-        tremor_N=both("tremor_N", max),
-        loading_N_s=a.loading_N_s,
-        loading_u_N_s=a.loading_u_N_s,
-        touches=[*a.touches, *b.touches],
-        flags=[*dict.fromkeys([*a.flags, *b.flags]), JOIN_FLAG],
+        flags=_with_flags(result, JOIN_FLAG, lost),
     )
     uid = f"{first.uid}-join-{second.number:03d}"
     return replace(first, uid=uid, result=result, revised=0, made_by=made_by, ending=second.ending)
 
 
-def _higher(a: HoldResult, b: HoldResult) -> HoldResult:
-    """Return the part with the higher peak."""
-    return max(a, b, key=lambda part: part.peak_N or 0.0)
-
-
-def _joined_swing(a: HoldResult, b: HoldResult) -> Swing | None:
-    if a.swing is None or b.swing is None:
-        return None
-    x, y = a.swing, b.swing
-    largest = None if x.max_deg is None or y.max_deg is None else max(x.max_deg, y.max_deg)
-    rms = None
-    if x.rms_deg is not None and y.rms_deg is not None:
-        squares = x.rms_deg**2 * a.duration_s + y.rms_deg**2 * b.duration_s
-        rms = (squares / (a.duration_s + b.duration_s)) ** 0.5
-    return Swing(
-        largest,
-        rms,
-        x.frequency_Hz if x.frequency_Hz is not None else y.frequency_Hz,
-        [*x.course, *y.course],
-        x.kappa,
-        x.kappa_u,
-    )
+def _with_flags(result: HoldResult, flag: str, lost: bool) -> list[str]:
+    return list(dict.fromkeys([*result.flags, flag, *([LOST_FLAG] if lost else [])]))

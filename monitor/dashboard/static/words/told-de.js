@@ -16,6 +16,7 @@ const flags = {
   joined_by_the_coach: "vom Coach aus mehreren verbunden",
   kind_by_the_coach: "passiv oder aktiv, wie der Coach es sah",
   kind_unknown: "passiv oder aktiv ist nicht zu sagen: die Schultern bewegten sich nicht",
+  lost_by_correction: "manche Zahlen sind nach dem Teilen oder Verbinden nicht bekannt",
   negative_assistance: "die Füße ziehen an der Plattform, oder ihr Nullpunkt stimmt nicht",
   never_settled: "die Stange war nie ruhig",
   nobody_on_the_rig: "niemand war am Messgerät",
