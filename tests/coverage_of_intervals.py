@@ -95,7 +95,7 @@ def play(seed: int) -> Played:
     script.stand(rng.uniform(3, 5))
     script.step_off()
     script.wait(6.0)
-    body, witness = Body(person, script.plan, rng), Witness(person.name, person.weight_N, script.deeds)
+    body, witness = Body(person, script.plan, rng), Witness(person.name, person.weight_N, script.events)
     step_s, chunk = 1 / (RATE_Hz * STEPS), round(RATE_Hz) * STEPS
     cells: list[Array] = []
     holds: list[HoldTruth] = []

@@ -14,8 +14,14 @@ import numpy as np
 from monitor.coaching.people.intake import intake_outcome
 from monitor.coaching.people.person import zone_of
 from monitor.demo.hall_people import MEMBERS, ZONE, Member
-from monitor.demo.member_days import DAYS, MemberDays, Visit, entry_days, pains_of
-from monitor.demo.recorded_visit import Deed, counts_of_visit, hall_calibration, hall_electronics, record
+from monitor.demo.member_days import DAYS, DrawnSession, MemberDays, entry_days, pains_of
+from monitor.demo.recorded_session import (
+    ScriptedHold,
+    hall_calibration,
+    hall_electronics,
+    record_session,
+    session_counts,
+)
 from monitor.demo.virtual_rig import demo_rig
 from monitor.errors import MonitorError
 from monitor.newtons.calibration import Calibration, calibration_to_dict
@@ -60,7 +66,7 @@ def person_uid(member: Member) -> str:
 def load_hall(store: Store, folder: DataFolder, now: dt.datetime, seed: int = SEED) -> HallCount:
     """Put the hall into a store: its last day is the day before ``now``. The same seed and day give the same people.
 
-    Most holds are drawn from the members' true endurance; the last visit of each, and the first of every other one,
+    Most holds are drawn from the members' true endurance; the last session of each, and the first of every other one,
     is played through the body model, the cells and the wire, kept as a journal and measured like any other.
 
     Raises
@@ -113,27 +119,29 @@ def remove_hall(store: Store, folder: DataFolder) -> HallCount:
 
 
 class _History:
-    """Builds one member's dossier."""
+    """Builds one member's person export."""
 
     def __init__(self, member: Member, days: MemberDays, rig: Rig, calibration: Calibration) -> None:
         self.member, self.days = member, days
         self.rig, self.calibration = rig, calibration
 
     def person_export(self, folder: DataFolder, seed: int, number: int) -> dict[str, Any]:
-        """Return everything that a store keeps of the member; the last visit's journal is in the folder then."""
+        """Return everything that a store keeps of the member; the last session's journal is in the folder then."""
         days, uid = self.days, person_uid(self.member)
         rig_data, calibration_data = rig_to_dict(self.rig), calibration_to_dict(self.calibration)
         since_ns = days.at(0, 9.0)
         sessions: list[dict[str, Any]] = []
         holds: list[StoredHold] = []
-        coming = [day for day in range(DAYS - 1) if days.comes(day)] + [DAYS - 1]
-        played = {DAYS - 1} if number % 2 else {DAYS - 1, coming[0]}
-        for day in coming:
-            visit, quality = days.visit(day), None
+        days_on_rig = [day for day in range(DAYS - 1) if days.attends(day)] + [DAYS - 1]
+        played = {DAYS - 1} if number % 2 else {DAYS - 1, days_on_rig[0]}
+        for day in days_on_rig:
+            session, quality = days.draw_session(day), None
             if day in played:
-                visit, quality = self._played(visit, folder, np.random.default_rng([seed, number, day]), seed)
-            sessions.append({**self._session(visit, rig_data, calibration_data), "quality": quality})
-            holds += visit.holds
+                session, quality = self._play_first_hold(
+                    session, folder, np.random.default_rng([seed, number, day]), seed
+                )
+            sessions.append({**self._session(session, rig_data, calibration_data), "quality": quality})
+            holds += session.holds
         return {
             "format": FORMAT,
             "person": {
@@ -189,12 +197,12 @@ class _History:
             )
         return made
 
-    def _session(self, visit: Visit, rig_data: Any, calibration_data: Any) -> dict[str, Any]:
+    def _session(self, session: DrawnSession, rig_data: Any, calibration_data: Any) -> dict[str, Any]:
         return {
-            "uid": visit.session_uid,
-            "started_utc_ns": visit.started_utc_ns,
-            "ended_utc_ns": visit.ended_utc_ns,
-            "journal": str(journal_place(visit.session_uid, visit.started_utc_ns)),
+            "uid": session.session_uid,
+            "started_utc_ns": session.started_utc_ns,
+            "ended_utc_ns": session.ended_utc_ns,
+            "journal": str(journal_place(session.session_uid, session.started_utc_ns)),
             "clock_rate": 1.0,
             "quality": None,
             "interrupted": False,
@@ -219,15 +227,15 @@ class _History:
             "withdrawn_utc_ns": None,
         }
 
-    def _played(
-        self, drawn: Visit, folder: DataFolder, rng: np.random.Generator, seed: int
-    ) -> tuple[Visit, dict[str, Any]]:
-        """Return a visit's first hold, played through body, cells and wire, with its journal in the folder."""
-        # What was measured stands in the place of the draw, for the targets of later visits too.
+    def _play_first_hold(
+        self, drawn: DrawnSession, folder: DataFolder, rng: np.random.Generator, seed: int
+    ) -> tuple[DrawnSession, dict[str, Any]]:
+        """Return a session's first hold, played through body, cells and wire, with its journal in the folder."""
+        # What was measured stands in the place of the draw, for the targets of later sessions too.
         del self.days.holds[-len(drawn.holds) :]
         wanted = drawn.holds[:1]
-        deeds = [
-            Deed(
+        scripted = [
+            ScriptedHold(
                 h.result.duration_s,
                 max(h.result.alpha_mean or 0.0, 0.0) if h.result.support == "assisted" else 0.0,
                 h.result.kind == "active",
@@ -237,7 +245,7 @@ class _History:
         # The cells are the same for all, their noise is not.
         electronics = hall_electronics(self.rig, seed)
         electronics.convert(np.zeros((int(rng.integers(100, 5000)), len(self.rig.channels))))
-        counts, missed = counts_of_visit(self.member.body, deeds, self.rig, electronics, rng)
+        counts, missed = session_counts(self.member.body, scripted, self.rig, electronics, rng)
         given = 0
 
         def conversions(n: int) -> tuple[Any, Any]:
@@ -248,24 +256,24 @@ class _History:
 
         path = folder.new_journal(drawn.session_uid, drawn.started_utc_ns)
         path.unlink(missing_ok=True)
-        found = record(path, conversions, self.rig, self.calibration, drawn.started_utc_ns)
+        analysis = record_session(path, conversions, self.rig, self.calibration, drawn.started_utc_ns)
         zero_ns = drawn.started_utc_ns
         holds = []
-        for k, result in enumerate(found.result.holds, start=1):
-            asked = wanted[min(k, len(wanted)) - 1]
+        for k, result in enumerate(analysis.result.holds, start=1):
+            drawn_hold = wanted[min(k, len(wanted)) - 1]
             holds.append(
                 dataclasses.replace(
-                    asked,
+                    drawn_hold,
                     uid=hold_uid(drawn.session_uid, k),
                     number=k,
                     onset_utc_ns=zero_ns + round(result.onset_s * 1e9),
-                    bodyweight_N=found.result.bodyweight_N,
-                    bodyweight_u_N=found.result.bodyweight_u_N,
+                    bodyweight_N=analysis.result.bodyweight_N,
+                    bodyweight_u_N=analysis.result.bodyweight_u_N,
                     result=result,
                     measurement_version=MEASUREMENT_VERSION,
                 )
             )
         self.days.take_over(holds)
         ended_ns = zero_ns + round(len(counts) / self.rig.nominal_rate_Hz * 1e9)
-        quality = dataclasses.asdict(found.result.quality)
+        quality = dataclasses.asdict(analysis.result.quality)
         return dataclasses.replace(drawn, ended_utc_ns=ended_ns, holds=holds), quality

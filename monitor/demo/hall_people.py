@@ -25,7 +25,7 @@ class Ache:
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """Somebody of the invented hall.
+    """A member of the invented hall.
 
     Attributes
     ----------
@@ -43,7 +43,7 @@ class Member:
     attendance : float
         Chance of coming on a day.
     sets : int
-        Holds of a visit.
+        Holds of a session.
     swing_deg : float
         Typical amplitude on the first day; halved in 30 days.
     by_hand : float
@@ -146,7 +146,7 @@ MEMBERS: tuple[Member, ...] = (
     ),
     Member(
         Person("Gunnar", 88.9, 1.83, kappa=0.838, arm_Hz=3.0),
-        "a dislocated shoulder last year, a clinician was asked first; away for two weeks, and back",
+        "a dislocated shoulder last year, after asking a clinician; away for two weeks, and back",
         time_s=20.0,
         gain=0.7,
         settle_days=30.0,

@@ -34,8 +34,8 @@ SETTLED_deg = 0.3
 
 
 @dataclass(frozen=True, slots=True)
-class Visit:
-    """One visit to the hall: when the session began and ended, and what was measured."""
+class DrawnSession:
+    """One session in the hall: when it began and ended, and what was measured."""
 
     session_uid: str
     started_utc_ns: int
@@ -45,7 +45,7 @@ class Visit:
 
 @dataclass
 class MemberDays:
-    """Draws a member's visits in order; the same numbers for the same generator.
+    """Draws a member's sessions in order; the same numbers for the same generator.
 
     Parameters
     ----------
@@ -75,8 +75,8 @@ class MemberDays:
         reach = math.log(target_s) + Z_OF_FOUR_FIFTHS * member.spread - self.log_time(day, kind)
         return 1.0 - math.exp(min(reach / member.exponent, 0.0))
 
-    def comes(self, day: int) -> bool:
-        """Say whether the member visits the hall on a day."""
+    def attends(self, day: int) -> bool:
+        """Return whether the member comes to the hall on a day."""
         away = self.member.stops_on is not None and 0 <= day - self.member.stops_on < 14
         return bool(self.rng.random() < self.member.attendance) and not away
 
@@ -85,8 +85,8 @@ class MemberDays:
         midnight = dt.datetime.combine(self.first + dt.timedelta(days=day), dt.time(), zone_of(ZONE))
         return round((midnight + dt.timedelta(hours=hour)).timestamp()) * 10**9
 
-    def visit(self, day: int) -> Visit:
-        """Return a visit; its holds are kept for the targets of later ones."""
+    def draw_session(self, day: int) -> DrawnSession:
+        """Return the session of a day; the targets of later ones depend on its holds."""
         rng, member = self.rng, self.member
         began_ns = self.at(day, float(rng.uniform(16.5, 19.5)))
         stamp = dt.datetime.fromtimestamp(began_ns // 10**9, dt.UTC)
@@ -123,7 +123,7 @@ class MemberDays:
                 -rest_s / RECOVERY_s
             )
             at_s += duration_s + rest_s
-        return Visit(session_uid, began_ns, began_ns + round((at_s + 20) * 1e9), made)
+        return DrawnSession(session_uid, began_ns, began_ns + round((at_s + 20) * 1e9), made)
 
     def _item(self, day: int, number: int) -> Item:
         """Return the programme's item of a set: unassisted ones in turn once they need hardly any help."""
@@ -151,10 +151,10 @@ class MemberDays:
         """Return what the feet take: the need as a coach guesses it; nothing where it is an item without help."""
         if item.support == "unassisted":
             return max(0.0, float(self.rng.normal(0.001, 0.0015)))
-        wish = self.needed_help(day, kind, target_s) + float(self.rng.normal(0.01, 0.02))
-        if wish < LEAST_HELP and self.rng.random() < 0.5:
+        alpha = self.needed_help(day, kind, target_s) + float(self.rng.normal(0.01, 0.02))
+        if alpha < LEAST_HELP and self.rng.random() < 0.5:
             return max(0.0, float(self.rng.normal(0.001, 0.0015)))
-        return min(max(wish, LEAST_HELP), MOST_HELP)
+        return min(max(alpha, LEAST_HELP), MOST_HELP)
 
     def _capacity_s(self, day: int, kind: str, beta: float) -> float:
         member = self.member
@@ -164,11 +164,11 @@ class MemberDays:
     def _measured(
         self, day: int, at_s: float, duration_s: float, alpha: float, kind: Kind, weight_N: float
     ) -> HoldResult:
-        """Return what a rig would have told: the truth, off by about the stated uncertainties."""
+        """Return what a rig would have measured: the truth, off by about the stated uncertainties."""
         rng, member = self.rng, self.member
         u_s, u_alpha = 0.012, 0.0011
-        told_s = duration_s + float(rng.normal(0.0, u_s))
-        told = alpha + float(rng.normal(0.0, u_alpha))
+        measured_s = duration_s + float(rng.normal(0.0, u_s))
+        measured_alpha = alpha + float(rng.normal(0.0, u_alpha))
         free = alpha < 0.02
         support: Support = "unassisted" if free else "assisted"
         wander = 0.0015 if free else 0.02 + 0.1 * alpha
@@ -177,31 +177,31 @@ class MemberDays:
         )
         touches = []
         if free and rng.random() < 0.08:
-            touch_s = at_s + float(rng.uniform(0.3, 0.9)) * told_s
+            touch_s = at_s + float(rng.uniform(0.3, 0.9)) * measured_s
             touches = [Touch(touch_s, touch_s + 0.3, float(rng.uniform(0.04, 0.12)))]
         travel = []
         if kind == "active":
             travel = [Travel(at_s + 0.8, at_s + 1.6, float(rng.normal(RISE_mm, RISE_SD_mm)), 1.5)]
-        states = [StateSpan(at_s, at_s + told_s, kind, 0.97)]
+        states = [StateSpan(at_s, at_s + measured_s, kind, 0.97)]
         clean = 1.0 if free else float(np.clip(rng.normal(0.93, 0.05), 0.5, 1.0))
         return HoldResult(
             onset_s=at_s,
-            release_s=at_s + told_s,
-            duration_s=told_s,
+            release_s=at_s + measured_s,
+            duration_s=measured_s,
             duration_u_s=u_s,
             kind=kind,
             support=support,
-            beta_mean=1.0 - told,
+            beta_mean=1.0 - measured_alpha,
             beta_u=u_alpha,
-            alpha_mean=told,
+            alpha_mean=measured_alpha,
             alpha_u=u_alpha,
-            alpha_p95=max(told, 0.0) + 1.645 * wander,
+            alpha_p95=max(measured_alpha, 0.0) + 1.645 * wander,
             alpha_direct=True,
-            clean_s=clean * told_s,
+            clean_s=clean * measured_s,
             misclosure=float(rng.normal(0.0, 0.0008)),
             misclosure_u=0.0011,
             peak_N=weight_N * (1.0 - alpha) * float(rng.uniform(1.08, 1.25)),
-            dose_bw_s=(1.0 - told) * told_s,
+            dose_bw_s=(1.0 - measured_alpha) * measured_s,
             lateral_m=float(rng.normal(0.5 - member.body.left_share, 0.006)),
             lateral_u_m=0.002,
             swing=Swing(1.6 * swing_deg, swing_deg, member.body.swing_Hz, []),
@@ -214,7 +214,7 @@ class MemberDays:
         )
 
     def take_over(self, measured: list[StoredHold]) -> None:
-        """Count holds that were made otherwise among the member's own."""
+        """Add holds that were measured, not drawn, to the member's."""
         self.holds += [replace(h) for h in measured]
 
 

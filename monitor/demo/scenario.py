@@ -214,9 +214,9 @@ class Scenario:
         self._offset_s = self.played_s
         self._chunks_left = math.ceil(script.now_s * self.rate_Hz / self.chunk)
         self._body = Body(person, script.plan, rng)
-        deeds = [
+        events = [
             dataclasses.replace(d, start_s=d.start_s + self._offset_s, end_s=d.end_s + self._offset_s)
-            for d in script.deeds
+            for d in script.events
         ]
-        self._witness = Witness(person.name, person.weight_N, deeds)
+        self._witness = Witness(person.name, person.weight_N, events)
         return True

@@ -12,7 +12,7 @@ from monitor.demo.people import Person
 
 
 @dataclass(frozen=True, slots=True)
-class Deed:
+class ScriptedEvent:
     """Something that the script makes happen: kind, times since the start of the session, size."""
 
     kind: str
@@ -33,7 +33,7 @@ class Script:
     def __init__(self, person: Person, rng: np.random.Generator) -> None:
         self.person = person
         self.now_s = 0.0
-        self.deeds: list[Deed] = []
+        self.events: list[ScriptedEvent] = []
         self._rng = rng
         self._stand_m = standing_leg_m(person)
         self._sag_m = hang_sag_m(person)
@@ -187,7 +187,7 @@ class Script:
         """Draw the shoulder blades down (the body rises) or let them up (negative)."""
         self.plan.rise_m.by(rise_m, self.now_s, duration_s)
         self.plan.tremor.by(0.35 if rise_m > 0 else -0.35, self.now_s, duration_s)
-        self.deeds.append(Deed("travel", self.now_s, self.now_s + duration_s, rise_m))
+        self.events.append(ScriptedEvent("travel", self.now_s, self.now_s + duration_s, rise_m))
         self.now_s += duration_s
 
     def swing(self, amplitude_deg: float) -> None:
@@ -195,7 +195,7 @@ class Script:
         duration = 0.7
         omega0 = 2 * math.pi * self.person.swing_Hz
         self.plan.swing_drive.append((self.now_s, duration, math.radians(amplitude_deg) * omega0 * 1.18))
-        self.deeds.append(Deed("swing", self.now_s, self.now_s + duration, amplitude_deg))
+        self.events.append(ScriptedEvent("swing", self.now_s, self.now_s + duration, amplitude_deg))
         self.now_s += duration
 
     def touch(self, share: float, duration_s: float = 0.35) -> None:
@@ -204,7 +204,7 @@ class Script:
         plan.cop_x_m.to(0.05, t - 0.3, 0.2)
         plan.feet_share.by(share, t, 0.35 * duration_s)
         plan.feet_share.by(-share, t + 0.6 * duration_s, 0.4 * duration_s)
-        self.deeds.append(Deed("touch", t, t + duration_s, share))
+        self.events.append(ScriptedEvent("touch", t, t + duration_s, share))
         self.now_s += duration_s
 
     def change_hands(self, to_right: bool, hold_s: float) -> None:
@@ -220,7 +220,7 @@ class Script:
         plan.hands_x.to(0.0, back + 0.05, self._vary(0.55))
         plan.tremor.by(-0.6, back, 0.6)
         plan.lateral_kicks += [(t + 0.45, 0.05 * side), (back + 0.4, -0.12 * side)]
-        self.deeds.append(Deed("one_hand", t, back, side))
+        self.events.append(ScriptedEvent("one_hand", t, back, side))
         self.now_s = back + 0.7
 
     def third_support(self, share: float, duration_s: float) -> None:
@@ -228,7 +228,7 @@ class Script:
         plan, t = self.plan, self.now_s
         plan.frame_share.to(share, t, 0.6)
         plan.frame_share.to(0.0, t + duration_s - 0.6, 0.6)
-        self.deeds.append(Deed("third_support", t, t + duration_s, share))
+        self.events.append(ScriptedEvent("third_support", t, t + duration_s, share))
         self.now_s = t + duration_s
 
     def regrip(self) -> None:
@@ -241,7 +241,7 @@ class Script:
         plan.leg_m.to(landing + 0.028, t + 0.12, 0.3)
         free = self._vary(0.42, 0.2)
         plan.grip.to(1.0, t + free, 0.12)
-        self.deeds.append(Deed("regrip", t, t + free))
+        self.events.append(ScriptedEvent("regrip", t, t + free))
         self.now_s = t + free + 0.12
         plan.legs.to(0.0, self.now_s, 0.3)
         plan.lateral_kicks.append((self.now_s, (self._rng.random() - 0.5) * 0.2))
@@ -255,7 +255,7 @@ class Script:
         plan, t = self.plan, self.now_s
         plan.rest_share.to(share, t, 0.8)
         plan.rest_share.to(0.0, t + duration_s - 0.6, 0.6)
-        self.deeds.append(Deed("lean", t, t + duration_s, share))
+        self.events.append(ScriptedEvent("lean", t, t + duration_s, share))
         self.now_s = t + duration_s
 
     def tug(self, share: float) -> None:
@@ -263,7 +263,7 @@ class Script:
         plan, t = self.plan, self.now_s
         plan.rest_share.to(share, t, 0.12)
         plan.rest_share.to(0.0, t + 0.13, 0.12)
-        self.deeds.append(Deed("tug", t, t + 0.25, share))
+        self.events.append(ScriptedEvent("tug", t, t + 0.25, share))
         self.now_s = t + 0.6
 
     def hop(self) -> None:
@@ -272,5 +272,5 @@ class Script:
         plan.leg_m.by(-0.07, t, 0.5)
         plan.leg_m.by(0.13, t + 0.5, 0.18)
         plan.leg_m.by(-0.06, t + 0.7, 0.14)
-        self.deeds.append(Deed("hop", t, t + 1.2))
+        self.events.append(ScriptedEvent("hop", t, t + 1.2))
         self.now_s = t + 1.6

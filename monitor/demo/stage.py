@@ -1,4 +1,4 @@
-"""The virtual rig as a stage: invented people hang there, unless somebody calibrates or checks it."""
+"""A virtual rig for two uses: invented people hang there, unless somebody calibrates or checks it."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from monitor.newtons.calibrating.plan import Plan, Step
 
 
 class Stage:
-    """Counts for a virtual board, from the same cells whoever loads them.
+    """Conversions for a virtual board; whoever loads the cells, they are the same.
 
     Parameters
     ----------
@@ -28,39 +28,39 @@ class Stage:
         self._people = invented or DemoRig(seed)
         self.rig = self._people.rig
         self._lock = threading.Lock()
-        self._at_work: PracticeRig | ScriptedPerson | None = None
+        self._procedure_rig: PracticeRig | ScriptedPerson | None = None
 
     def conversions(self, n: int) -> tuple[NDArray[np.int32], NDArray[np.bool_]]:
         """Return the next n conversions, (n, channels) counts and (n,) which were missed. Made for ``VirtualBoard``."""
         with self._lock:
-            return (self._at_work or self._people).conversions(n)
+            return (self._procedure_rig or self._people).conversions(n)
 
     def begin(self, kind: str, plan: Plan | None) -> None:
-        """Take everybody off; the story stands still until the end."""
+        """Take everybody off the rig; their story is paused until ``end``."""
         with self._lock:
-            work: PracticeRig | ScriptedPerson
-            work = (
+            loaded: PracticeRig | ScriptedPerson
+            loaded = (
                 PracticeRig(self.rig, plan, seed=self._seed)
                 if plan is not None
                 else ScriptedPerson(self.rig, seed=self._seed)
             )
-            # The same cells: what is found out about them must hold for the people afterwards.
-            work.electronics = self._people.electronics
-            self._at_work = work
+            # The same cells: what is measured of them must hold for the people afterwards.
+            loaded.electronics = self._people.electronics
+            self._procedure_rig = loaded
 
     def place(self, step: Step) -> None:
         """Hang the plates of a step."""
         with self._lock:
-            if isinstance(self._at_work, PracticeRig):
-                self._at_work.place(step)
+            if isinstance(self._procedure_rig, PracticeRig):
+                self._procedure_rig.place(step)
 
     def do(self, task: str) -> None:
-        """Let the invented visitor do a task of the check."""
+        """Let the scripted person do a task of the check."""
         with self._lock:
-            if isinstance(self._at_work, ScriptedPerson):
-                self._at_work.begin(task)
+            if isinstance(self._procedure_rig, ScriptedPerson):
+                self._procedure_rig.begin(task)
 
     def end(self) -> None:
         """Let the people come again."""
         with self._lock:
-            self._at_work = None
+            self._procedure_rig = None

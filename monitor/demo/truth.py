@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.demo.script import Deed
+from monitor.demo.script import ScriptedEvent
 
 Array = NDArray[np.float64]
 
@@ -30,7 +30,7 @@ class HoldTruth:
 
     ``onset_s`` and ``release_s`` are the crossings of half of the settled level (the median bar load between them),
     ``beta_mean`` and ``alpha_mean`` the means of bar and platform load over bodyweight between these crossings.
-    ``regrips`` are stretches below half level within; ``deeds`` what the script did meanwhile, ``swing_max_deg`` the
+    ``regrips`` are stretches below half level within; ``events`` what the script did meanwhile, ``swing_max_deg`` the
     largest fore-aft angle.
     """
 
@@ -43,7 +43,7 @@ class HoldTruth:
     peak_N: float
     swing_max_deg: float
     regrips: tuple[tuple[float, float], ...] = ()
-    deeds: tuple[Deed, ...] = ()
+    events: tuple[ScriptedEvent, ...] = ()
 
     @property
     def duration_s(self) -> float:
@@ -121,10 +121,10 @@ def _joined(groups: Sequence[list[tuple[float, float]]], gap_s: float) -> list[l
 class Witness:
     """Collects the noise-free loads while somebody is at the bar and finds the holds when the bar is free again."""
 
-    def __init__(self, person: str, weight_N: float, deeds: Sequence[Deed]) -> None:
+    def __init__(self, person: str, weight_N: float, events: Sequence[ScriptedEvent]) -> None:
         self._person = person
         self._weight_N = weight_N
-        self._deeds = tuple(deeds)
+        self._deeds = tuple(events)
         self._pieces: list[tuple[Array, Array, Array, Array]] = []
         self._touched_s = -np.inf
 
@@ -159,5 +159,5 @@ class Witness:
             peak_N=float(bar_N[inside].max()),
             swing_max_deg=float(np.degrees(np.abs(swing_rad[inside]).max())),
             regrips=tuple((before[1], after[0]) for before, after in itertools.pairwise(hold)),
-            deeds=tuple(deed for deed in self._deeds if onset_s < deed.start_s < release_s),
+            events=tuple(deed for deed in self._deeds if onset_s < deed.start_s < release_s),
         )

@@ -17,7 +17,7 @@ from paced_time import PacedClock, PacedLink
 
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.demo.people import INVENTED_PEOPLE, Person
-from monitor.demo.recorded_visit import BUFFER_BYTES, Deed, counts_of_visit, hall_electronics
+from monitor.demo.recorded_session import BUFFER_BYTES, ScriptedHold, hall_electronics, session_counts
 from monitor.demo.stage import Stage
 from monitor.rig import Channel, Rig
 from monitor.service import MonitorService
@@ -44,8 +44,8 @@ RIG = Rig(
 """Two hangers and a platform on one cell: the smallest rig that measures everything but the feet's place."""
 
 
-class Comer:
-    """An empty rig; ``comes`` plays one visit of an invented person through body model and cells."""
+class RigForOne:
+    """An empty rig; ``play`` plays one session of an invented person through body model and cells."""
 
     def __init__(self, person: Person = INVENTED_PEOPLE[0]) -> None:
         self.rig = RIG
@@ -56,7 +56,7 @@ class Comer:
         self._missed: NDArray[np.bool_] = np.empty(0, dtype=bool)
 
     def conversions(self, n: int) -> tuple[NDArray[np.int32], NDArray[np.bool_]]:
-        """Return the next n conversions: of the visit while there is one, else of the empty rig."""
+        """Return the next n conversions: of the session while there is one, else of the empty rig."""
         with self._lock:
             counts, self._counts = self._counts[:n], self._counts[n:]
             missed, self._missed = self._missed[:n], self._missed[n:]
@@ -65,14 +65,14 @@ class Comer:
                 counts, missed = np.concatenate((counts, more)), np.concatenate((missed, also))
             return counts, missed
 
-    def comes(self, deeds: list[Deed]) -> None:
-        """Let the person step on, do these deeds, and step off."""
-        counts, missed = counts_of_visit(self.person, deeds, self.rig, self, np.random.default_rng(SEED))  # type: ignore[arg-type]
+    def play(self, holds: list[ScriptedHold]) -> None:
+        """Let the person step on, do these holds, and step off."""
+        counts, missed = session_counts(self.person, holds, self.rig, self, np.random.default_rng(SEED))  # type: ignore[arg-type]
         with self._lock:
             self._counts, self._missed = counts, missed
 
     def convert(self, load_N: NDArray[np.float64]) -> tuple[NDArray[np.int32], NDArray[np.bool_]]:
-        """Convert the loads of a visit with the same cells."""
+        """Convert the loads of a session with the same cells."""
         three_N = np.column_stack((load_N[:, :2], load_N[:, 2:].sum(axis=1)))
         with self._lock:
             return self.electronics.convert(three_N)
@@ -81,7 +81,7 @@ class Comer:
 @dataclass
 class FirstDay:
     url: str
-    comer: Comer
+    rig_for_one: RigForOne
     service: MonitorService
     store: Store
     folder: DataFolder
@@ -122,8 +122,8 @@ def serving(app: object) -> Iterator[str]:
 @contextlib.contextmanager
 def first_day(root: Path) -> Iterator[FirstDay]:
     """Run the whole program over an empty data folder and the virtual rig's pseudo-terminal."""
-    comer = Comer()
-    stage = Stage(SEED, comer)  # type: ignore[arg-type]
+    rig_for_one = RigForOne()
+    stage = Stage(SEED, rig_for_one)  # type: ignore[arg-type]
     folder = DataFolder.open(root)
     clock = PacedClock(USUAL_SPEED)
     with contextlib.ExitStack() as stack:
@@ -139,4 +139,4 @@ def first_day(root: Path) -> Iterator[FirstDay]:
         app = station.app(jobs=stack.enter_context(station.job_runner()))
         station.service.start()
         stack.callback(station.service.stop)
-        yield FirstDay(stack.enter_context(serving(app)), comer, station.service, station.store, folder, clock)
+        yield FirstDay(stack.enter_context(serving(app)), rig_for_one, station.service, station.store, folder, clock)

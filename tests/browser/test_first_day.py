@@ -15,7 +15,7 @@ import pytest
 from first_day_hall import FirstDay, first_day
 from playwright.sync_api import Page, expect
 
-from monitor.demo.recorded_visit import Deed
+from monitor.demo.recorded_session import ScriptedHold
 from monitor.newtons.calibration import latest_calibration
 
 pytestmark = pytest.mark.browser
@@ -23,7 +23,7 @@ pytestmark = pytest.mark.browser
 LONGEST_MS = 120_000
 """Reached by a broken program only, or by a machine at its limit."""
 NAME = "Ada L."
-DEEDS = [Deed(10.0, 0.35, False), Deed(12.0, 0.35, False), Deed(14.0, 0.35, False)]
+HOLDS = [ScriptedHold(10.0, 0.35, False), ScriptedHold(12.0, 0.35, False), ScriptedHold(14.0, 0.35, False)]
 
 
 @pytest.fixture(scope="module")
@@ -74,9 +74,9 @@ def calibrated(page: Page, day: FirstDay) -> None:
     expect(page.locator("#found table").first).to_contain_text("bar left")
     page.get_by_role("button", name="save and use this calibration").click()
     expect(page.locator("#done")).to_contain_text("The new calibration is in force.", timeout=LONGEST_MS)
-    found = latest_calibration(day.folder.calibrations, day.comer.rig.names)
+    found = latest_calibration(day.folder.calibrations, day.rig_for_one.rig.names)
     assert day.service.procedures.calibration == found
-    for cell, counts_per_N in zip(found.channels, day.comer.electronics.counts_per_N, strict=True):
+    for cell, counts_per_N in zip(found.channels, day.rig_for_one.electronics.counts_per_N, strict=True):
         # Four standard uncertainties: one of 15,000 such cells lies further (normal distribution).
         assert abs(cell.N_per_count * counts_per_N - 1) < 4 * cell.u_rel_span
     told = [(entry.who, entry.what) for entry in day.store.audit.recent()]
@@ -109,18 +109,18 @@ def three_holds(page: Page, day: FirstDay, uid: str) -> None:
     first_steps(page, day)
     step(page, "the first hold").get_by_role("link").click()
     expect(page.locator("#scene")).to_have_text("nobody at the bar", timeout=LONGEST_MS)
-    day.comer.comes(DEEDS)
+    day.rig_for_one.play(HOLDS)
     with day.quick():
         expect(page.locator(".hold")).to_have_count(3, timeout=LONGEST_MS)
         expect(page.locator("#scene")).to_have_text("nobody at the bar", timeout=LONGEST_MS)
     day.service.settle()
     kept = day.store.list_holds(10, 0)[::-1]
     assert [hold.result.support for hold in kept] == ["assisted"] * 3
-    for hold, deed in zip(kept, DEEDS, strict=True):
+    for hold, deed in zip(kept, HOLDS, strict=True):
         assert day.store.get_session(hold.session_uid).person_uid == uid
         assert hold.result.duration_s == pytest.approx(deed.duration_s, abs=1.5)
         assert hold.result.alpha_mean == pytest.approx(deed.alpha, abs=0.08)
-        assert abs(hold.bodyweight_N / day.comer.person.weight_N - 1) < 0.01
+        assert abs(hold.bodyweight_N / day.rig_for_one.person.weight_N - 1) < 0.01
 
 
 def discard_newest(page: Page, left: int) -> None:

@@ -72,7 +72,7 @@ def test_sixty_days_of_every_member_are_there(hall):
         assert len(holds) > 100
 
 
-def test_the_recorded_visits_measure_again_what_is_kept(hall):
+def test_recorded_sessions_measure_again_what_is_stored(hall):
     store, folder = hall
     recorded = 0
     for session in store.list_sessions(1000):
@@ -141,7 +141,7 @@ def test_removal_leaves_nothing_and_touches_nobody_else(beside, tmp_path):
 def test_the_same_seed_draws_the_same_history():
     def drawn(seed: int) -> list[float]:
         days = MemberDays(MEMBERS[0], dt.date(2026, 5, 2), np.random.default_rng([seed, 0]))
-        return [h.result.duration_s for day in range(20) if days.comes(day) for h in days.visit(day).holds]
+        return [h.result.duration_s for day in range(20) if days.attends(day) for h in days.draw_session(day).holds]
 
     assert drawn(7) == drawn(7)
     assert drawn(7) != drawn(8)

@@ -132,14 +132,14 @@ def test_a_regrip_is_bridged_and_told():
     assert 0.2 < back_s - gone_s < 1.0
     free = (t_s > gone_s + 0.05) & (t_s < back_s - 0.05)
     assert load_N[free, :2].sum(axis=1).max() < hold.bodyweight_N / 2
-    assert [deed.kind for deed in hold.deeds].count("regrip") == 1
+    assert [event.kind for event in hold.events].count("regrip") == 1
 
 
 def test_what_happened_is_told_with_the_hold():
     scenario = Scenario(seed=5, sessions=1, programmes=[passive_with_touch])
     t_s, load_N = play(scenario)
     (hold,) = scenario.truth_until(1e9)
-    touch = next(deed for deed in hold.deeds if deed.kind == "touch")
+    touch = next(event for event in hold.events if event.kind == "touch")
     feet = load_N[:, 2:].sum(axis=1) / hold.bodyweight_N
     assert feet[(t_s > touch.start_s) & (t_s < touch.end_s)].max() == pytest.approx(touch.size, abs=0.01)
     calm = (t_s > hold.onset_s + 1) & (t_s < hold.release_s - 1)

@@ -1,6 +1,6 @@
 """Whoever steps on is named by weight over the whole rig: board, pipeline, stay and holds in the database.
 
-The invented visitors stand for four seconds before they reach up: too short to be weighed and to confirm a name, so
+The invented people stand for four seconds before they reach up: too short to be weighed and to confirm a name, so
 their first hold begins as a guest's, and their stance after it gives the session to its owner.
 """
 
@@ -34,7 +34,7 @@ WAIT_S = 90.0
 
 @pytest.fixture
 def demo(tmp_path: Path):
-    """Two invented visitors come to a rig whose queue for today holds the first of them, and somebody lighter."""
+    """Two invented people come to a rig whose queue for today holds the first of them, and somebody lighter."""
     invented = DemoRig(seed=5, sessions=2)
     board = VirtualBoard(
         invented.conversions,
@@ -66,7 +66,7 @@ def weighed(store: Store, name: str, weight_N: float) -> str:
     return uid
 
 
-def test_a_visitor_is_named_and_the_next_does_not_inherit_the_name(demo: tuple[TableRig, str]) -> None:
+def test_a_person_is_recognised_and_the_next_one_does_not_inherit_the_name(demo: tuple[TableRig, str]) -> None:
     table, first = demo
     over = threading.Semaphore(0)
     watched = table.observe

@@ -67,7 +67,7 @@ class _Pauses:
 
 @pytest.fixture
 def rig(tmp_path: Path):
-    """One session of an invented visitor; nothing of it has been seen yet."""
+    """One session of an invented person; nothing of it is measured yet."""
     invented = DemoRig(seed=5, sessions=1)
     board = VirtualBoard(
         invented.conversions,

@@ -28,9 +28,9 @@ def load(
 
     folder = DataFolder.open(data)
     with open_store(folder.database) as store:
-        found = load_hall(store, folder, dt.datetime.now(dt.UTC), seed)
+        count = load_hall(store, folder, dt.datetime.now(dt.UTC), seed)
     write(
-        f"{found.people} invented people with {found.holds} holds are in {folder.root}; {found.journals} visits have "
+        f"{count.people} invented people with {count.holds} holds are in {folder.root}; {count.journals} sessions have "
         "their load curve.\nTake them away with: hang-monitor demo-hall remove"
     )
 
@@ -44,5 +44,5 @@ def remove(data: Path | None = typer.Option(None, help=DATA_HELP)) -> None:
 
     folder = DataFolder.open(data)
     with open_store(folder.database) as store:
-        found = remove_hall(store, folder)
-    write(f"{found.people} invented people with {found.holds} holds and {found.journals} load curves are gone.")
+        count = remove_hall(store, folder)
+    write(f"{count.people} invented people with {count.holds} holds and {count.journals} load curves are gone.")

@@ -1,4 +1,4 @@
-"""One visit of an invented member played through: body model, cells, wire, journal, measurement."""
+"""One session of an invented member, played through body model, cells, wire, journal and measurement."""
 
 from __future__ import annotations
 
@@ -30,17 +30,17 @@ SPEED = 60.0
 """Seconds of the board per second. Readings are stamped by their number, so speed changes none of them."""
 
 BUFFER_BYTES = 1 << 22
-"""Of the board: so much that a machine that is busy loses nothing."""
+"""Buffer of the board: large enough that a busy machine loses nothing."""
 
 FRAME_ROWS = 16
-"""Readings a frame, where nobody looks on: a board's own four cost twice the work."""
+"""Readings a frame where nobody watches: a real board's four cost twice the work."""
 
 BEFORE_s, AFTER_s = 9.0, 4.0
 _SUBSTEPS, _CHUNK, _PARTS = 12, 80, 12
 
 
 class ShiftedClock(HostClock):
-    """A host's clock that tells another day.
+    """A host's clock that is set to another day.
 
     Parameters
     ----------
@@ -54,29 +54,29 @@ class ShiftedClock(HostClock):
         self._shift_ns = utc_ns - super().utc_ns()
 
     def utc_ns(self) -> int:
-        """Return UTC nanoseconds of the clock's own day."""
+        """Return UTC nanoseconds of the clock's day."""
         return super().utc_ns() + self._shift_ns
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class Deed:
-    """What is done in a visit: seconds on the bar, share on the feet (0: none), shoulders drawn down or not."""
+class ScriptedHold:
+    """A hold of a session: seconds on the bar, share on the feet (0: none), shoulders drawn down or not."""
 
     duration_s: float
     alpha: float
     active: bool
 
 
-def counts_of_visit(
-    person: Person, deeds: list[Deed], rig: Rig, electronics: Electronics, rng: np.random.Generator
+def session_counts(
+    person: Person, holds: list[ScriptedHold], rig: Rig, electronics: Electronics, rng: np.random.Generator
 ) -> tuple[NDArray[np.int32], NDArray[np.bool_]]:
-    """Return the conversions (n, channels) of a visit, and which of them were missed (n,)."""
+    """Return the conversions (n, channels) of a session, and which of them were missed (n,)."""
     script = Script(person, rng)
     script.wait(BEFORE_s)
     script.step_on()
     script.stand(5.0)
-    for deed in deeds:
-        _hold(script, deed)
+    for hold in holds:
+        _play_hold(script, hold)
         script.stand(7.0)
     script.step_off()
     script.wait(AFTER_s)
@@ -89,26 +89,26 @@ def counts_of_visit(
     return electronics.convert(np.concatenate(loads))
 
 
-def _hold(script: Script, deed: Deed) -> None:
+def _play_hold(script: Script, hold: ScriptedHold) -> None:
     script.reach_up()
     begin_s = script.now_s
-    if deed.alpha > 0:
-        script.hang_assisted(deed.alpha)
+    if hold.alpha > 0:
+        script.hang_assisted(hold.alpha)
     else:
         script.hang()
-    if deed.active:
+    if hold.active:
         script.wait(1.5)
         script.shoulders(0.042, 0.8)
-    rest_s = begin_s + deed.duration_s - script.now_s - (1.0 if deed.active else 0.0)
-    if deed.alpha > 0:
+    rest_s = begin_s + hold.duration_s - script.now_s - (1.0 if hold.active else 0.0)
+    if hold.alpha > 0:
         # The feet get heavier as strength goes.
-        script.shift_feet(deed.alpha * 1.15, max(rest_s - 1.0, 2.0))
+        script.shift_feet(hold.alpha * 1.15, max(rest_s - 1.0, 2.0))
         script.wait(1.0)
     else:
         script.wait(max(rest_s, 2.0))
-    if deed.active:
+    if hold.active:
         script.shoulders(-0.042, 0.9)
-    if deed.alpha > 0:
+    if hold.alpha > 0:
         script.let_go_from_assisted()
     else:
         script.let_go()
@@ -121,7 +121,7 @@ def hall_electronics(rig: Rig, seed: int) -> Electronics:
     )
 
 
-def record(
+def record_session(
     path: Path,
     conversions: Callable[[int], tuple[NDArray[np.int32], NDArray[np.bool_]]],
     rig: Rig,
@@ -157,5 +157,5 @@ def record(
 
 def hall_calibration(electronics: Electronics, rig: Rig, seed: int, on: dt.date) -> Calibration:
     """Return the calibration that the hall's rig got on a day, with an id of its own."""
-    found = calibrate(electronics, rig, seed=seed, at=f"{on.isoformat()}T10:00:00+00:00")
-    return dataclasses.replace(found, id=f"invented hall {on.isoformat()}")
+    calibration = calibrate(electronics, rig, seed=seed, at=f"{on.isoformat()}T10:00:00+00:00")
+    return dataclasses.replace(calibration, id=f"invented hall {on.isoformat()}")
