@@ -20,7 +20,7 @@ from monitor.dashboard.routes.markers import marker_routes
 from monitor.dashboard.routes.operation import Instruments, operation_routes
 from monitor.dashboard.routes.pages import STATIC, Offers, page_routes, screen_routes
 from monitor.dashboard.routes.people import people_routes
-from monitor.dashboard.routes.power import Power, power_routes
+from monitor.dashboard.routes.power import ProgramEnd, power_routes
 from monitor.dashboard.routes.procedures import procedure_routes
 from monitor.dashboard.routes.programmes import programme_routes
 from monitor.dashboard.routes.progress import progress_routes
@@ -46,7 +46,7 @@ def create_app(
     authorization: Authorization | None = None,
     audit: AuditReader | None = None,
     jobs: Jobs | None = None,
-    power: Power | None = None,
+    power: ProgramEnd | None = None,
     maintenance: Maintenance | None = None,
     procedures: ProcedureManager | None = None,
     instruments: Instruments | None = None,
@@ -74,7 +74,7 @@ def create_app(
         Reads the audit log, for owners.
     jobs : Jobs, optional
         The workshop for long work; it needs the coach, too.
-    power : Power, optional
+    power : ProgramEnd, optional
         The program's end, for owners.
     instruments : Instruments, optional
         The running program, for ``/healthz`` and ``/metrics``.
@@ -127,8 +127,8 @@ def create_app(
         routers.append(job_routes(jobs, coach))
     if procedures is not None:
         routers.append(procedure_routes(procedures, store))
-    told = None if authorization is None else authorization.audit
-    routers.append(setup_routes(setup, rig, control, procedures, coach, store, told))
+    audit_entry = None if authorization is None else authorization.audit
+    routers.append(setup_routes(setup, rig, control, procedures, coach, store, audit_entry))
     if maintenance is not None:
         routers.append(maintenance_routes(maintenance, authorization))
     if authorization is not None:

@@ -115,9 +115,9 @@ class Job:
     progress: float
     stage: str
     words: str
-    asked_by: str
+    requested_by: str
     subject: str | None
-    asked_utc_ms: int
+    requested_utc_ms: int
     ended_utc_ms: int | None
     cancellable: bool
     file: JobFile | None

@@ -131,9 +131,9 @@ class JobRunner:
             progress=0.0,
             stage="waiting",
             words="Waiting for its turn",
-            asked_by=who,
+            requested_by=who,
             subject=subject,
-            asked_utc_ms=_now_ms(),
+            requested_utc_ms=_now_ms(),
             ended_utc_ms=None,
             cancellable=True,
             file=None,
@@ -267,7 +267,7 @@ class JobRunner:
             "analysis_settings": analysis_settings,
             "data": str(self._folder.root),
             "place": str(place),
-            "who": job.asked_by,
+            "who": job.requested_by,
             "version": self._version,
         }
         process = subprocess.Popen(  # noqa: S603 - our own program
@@ -381,7 +381,7 @@ class JobRunner:
             job, analysis_settings = self._jobs[job_id], self._analysis_settings.pop(job_id, {})
         if self._audit is not None:
             try:
-                self._audit(job.asked_by, f"job {job.kind}: {state}", job.subject or job_id)
+                self._audit(job.requested_by, f"job {job.kind}: {state}", job.subject or job_id)
             except TellableError as trouble:
                 _log.error("The end of the job %s was not put into the audit log: %s", job_id, trouble)
         if job.kind == "import":

@@ -67,8 +67,10 @@ def test_text_has_contrast_aa(light, name):
 @LIGHTS
 @pytest.mark.parametrize("kind", BLINDNESS)
 def test_accents_stay_apart_for_colour_blind_readers(light, kind):
-    seen = {n: lab(np.clip(np.array(BLINDNESS[kind]) @ linear(light[n]), 0, 1)) for n in ("hands", "feet", "attention")}
-    for one, other in itertools.combinations(seen.values(), 2):
+    last_number = {
+        n: lab(np.clip(np.array(BLINDNESS[kind]) @ linear(light[n]), 0, 1)) for n in ("hands", "feet", "attention")
+    }
+    for one, other in itertools.combinations(last_number.values(), 2):
         # A difference of 2.3 is just noticeable (Mahy et al. 1994; from memory); ten of them are seen at a glance.
         assert np.linalg.norm(one - other) > 23
 

@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.dashboard import LiveHub
-from monitor.dashboard.live.curve_buffer import CurveTape
-from monitor.dashboard.live.hub import EVENTS_KEPT, Screen
+from monitor.dashboard.live.curve_buffer import CurveBuffer
+from monitor.dashboard.live.hub import EVENTS_PER_SCREEN, Screen
 
 
 def publish(hub: LiveHub, rig: FakeRig, count: int) -> None:
@@ -86,7 +86,7 @@ def test_a_screen_that_sleeps_longer_is_told_how_many_samples_it_lost():
 
 
 def test_a_new_clock_or_other_columns_start_the_curve_anew():
-    curve_buffer = CurveTape(30.0)
+    curve_buffer = CurveBuffer(30.0)
     curve_buffer.append(("a",), np.array([10.0, 10.1]), np.zeros((2, 1)))
     place = curve_buffer.end
     curve_buffer.append(("a",), np.array([0.0, 0.1]), np.ones((2, 1)))
@@ -102,7 +102,7 @@ def test_a_screen_that_never_reads_costs_no_memory():
     hub, rig = LiveHub(keep_s=2.0), FakeRig()
     screens = [joined(hub) for _ in range(50)]
     publish(hub, rig, 100)
-    for i in range(2 * EVENTS_KEPT):
+    for i in range(2 * EVENTS_PER_SCREEN):
         hub.publish_event({"kind": "closed", "uid": str(i), "hold": None})
     tracemalloc.start()
     before = tracemalloc.get_traced_memory()[0]
@@ -115,8 +115,8 @@ def test_a_screen_that_never_reads_costs_no_memory():
     assert grown < 100_000
     bundle = screens[0].take()
     assert bundle.number == 1100
-    assert len(bundle.events) == EVENTS_KEPT
-    assert bundle.events_missed == 2 * EVENTS_KEPT + 1000 - EVENTS_KEPT
+    assert len(bundle.events) == EVENTS_PER_SCREEN
+    assert bundle.events_missed == 2 * EVENTS_PER_SCREEN + 1000 - EVENTS_PER_SCREEN
     assert bundle.events[-1]["uid"] == "999"
 
 

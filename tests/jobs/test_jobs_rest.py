@@ -91,7 +91,7 @@ def test_a_job_is_started_watched_and_its_file_fetched(as_role, shop, hall):
     started = client.post("/api/jobs/report", json={"person_uid": hall.person_uid})
     assert started.status_code == 202
     job = started.json()
-    assert (job["kind"], job["asked_by"], job["subject"]) == ("report", "Olga", hall.person_uid)
+    assert (job["kind"], job["requested_by"], job["subject"]) == ("report", "Olga", hall.person_uid)
     shop.wait(job["id"], WAIT_S)
     over = client.get(f"/api/jobs/{job['id']}").json()
     assert (over["state"], over["progress"], over["outcome"]) == ("done", 1.0, {"n": 1})

@@ -36,7 +36,7 @@ def shop(hall):
 def done(shop: JobRunner, kind, analysis_settings, **more) -> Job:
     job = shop.wait(shop.start(kind, analysis_settings, who="Olga (owner)", **more).id, WAIT_S)
     assert (job.state, job.error) == ("done", None)
-    assert (job.progress, job.cancellable, job.asked_by) == (1.0, False, "Olga (owner)")
+    assert (job.progress, job.cancellable, job.requested_by) == (1.0, False, "Olga (owner)")
     return job
 
 

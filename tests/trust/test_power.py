@@ -24,7 +24,7 @@ def place(tmp_path: Path) -> Iterator[Hall]:
         yield made
 
 
-def wish(device, action: str = "switch_off", **more):
+def body(device, action: str = "switch_off", **more):
     return device.post("/api/power", json={"action": action, **more}, headers=OURS)
 
 
@@ -35,16 +35,16 @@ def code_of(answer) -> str:
 def test_only_an_owner_ends_anything(place):
     wall, coach = place.device("127.0.0.1", "http://127.0.0.1:8064"), place.signed_in(COACH)
     assert code_of(wall.post("/api/power", json={"action": "switch_off"})) == "not-your-role"
-    assert code_of(wish(coach)) == code_of(coach.get("/api/power")) == "not-your-role"
-    assert code_of(wish(place.device())) == "sign-in-needed"
-    assert place.power.asked is None
+    assert code_of(body(coach)) == code_of(coach.get("/api/power")) == "not-your-role"
+    assert code_of(body(place.device())) == "sign-in-needed"
+    assert place.power.requested is None
     owner = place.signed_in(OWNER, "192.168.1.51")
     assert owner.get("/api/power").json() == {
         "actions": ["switch_off", "restart"], "somebody_hangs": False, "doing": None,
     }  # fmt: skip
-    answer = wish(owner)
+    answer = body(owner)
     assert (answer.status_code, answer.json()["doing"]) == (202, "switch_off")
-    assert place.power.asked == "switch_off"
+    assert place.power.requested == "switch_off"
     entry = owner.get("/api/audit").json()[0]
     assert (entry["who"], entry["what"], entry["subject"]) == ("Olga (owner)", "post", "/api/power")
 
@@ -53,9 +53,9 @@ def test_a_hold_is_not_cut_off_unless_that_is_said(place):
     owner = place.signed_in(OWNER)
     place.hub.publish(scene_at(HANGS_S + 2.0))
     assert owner.get("/api/power").json()["somebody_hangs"] is True
-    assert (wish(owner).status_code, code_of(wish(owner)), place.power.asked) == (409, "somebody-hangs", None)
-    assert wish(owner, although_somebody_hangs="yes").status_code == 422
-    assert wish(owner, although_somebody_hangs=True).status_code == 202
+    assert (body(owner).status_code, code_of(body(owner)), place.power.requested) == (409, "somebody-hangs", None)
+    assert body(owner, although_somebody_hangs="yes").status_code == 422
+    assert body(owner, although_somebody_hangs=True).status_code == 202
 
 
 def test_what_the_program_cannot_do_it_refuses(tmp_path):
@@ -80,10 +80,10 @@ def test_a_service_ends_with_the_status_that_its_unit_knows(tmp_path, action, st
     assert str(status) in service["SuccessExitStatus"].split()
     assert f"= {ProgramEnd.SWITCH_OFF} ]; then systemctl --no-block poweroff" in service["ExecStopPost"]
     with running(*waiting_rig(tmp_path), "--may-switch-off") as program:
-        asked = urllib.request.Request(
+        requested = urllib.request.Request(
             f"{program.url}api/power", json.dumps({"action": action}).encode(), {"content-type": "application/json"}
         )
-        with urllib.request.urlopen(asked, timeout=DEADLINE_S) as answer:
+        with urllib.request.urlopen(requested, timeout=DEADLINE_S) as answer:
             assert answer.status == 202
         assert program.process.wait(DEADLINE_S) == status
     assert "everything that was measured is kept" in "".join(program.said)

@@ -56,9 +56,9 @@ class PatientProtocol(H11Protocol):
         """Take bytes; the clock of the head stops once it is whole."""
         if self._head_timer is None and (self.cycle is None or self.cycle.response_complete):
             self._wait_for_head()
-        seen = self.scope
+        scope_before = self.scope
         super().data_received(data)
-        if self.scope is not seen and self._head_timer is not None:
+        if self.scope is not scope_before and self._head_timer is not None:
             self._head_timer.cancel()
             self._head_timer = None
 

@@ -49,7 +49,7 @@ class CurvePiece:
         return {"lost": self.lost, "restart": self.restart, **columns_view(self.names, self.t_s, self.load_N)}
 
 
-class CurveTape:
+class CurveBuffer:
     """Keeps the newest ``keep_s`` seconds of samples; every reader comes with the place where it stopped.
 
     Not thread-safe: the hub's lock guards it.

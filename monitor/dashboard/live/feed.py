@@ -67,7 +67,7 @@ def feed_routes(  # noqa: C901
 
     async def _talk(socket: WebSocket, screen: Screen) -> None:
         next_beat_s = 0.0
-        told: dict[str, Any] | None = None
+        last_view: dict[str, Any] | None = None
         while True:
             now_s = time.monotonic()
             due = now_s >= next_beat_s
@@ -76,8 +76,8 @@ def feed_routes(  # noqa: C901
                 await _send(socket, json.dumps(_beat(hub, control)))
             if coach is not None:
                 view = coach.bar.view()
-                if due or _apart_from_time(view) != told:
-                    told = _apart_from_time(view)
+                if due or _apart_from_time(view) != last_view:
+                    last_view = _apart_from_time(view)
                     await _send(socket, json.dumps({"type": "bar", "bar": plain(view)}))
             bundle = screen.take()
             if bundle.events_missed:

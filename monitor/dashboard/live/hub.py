@@ -11,11 +11,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from monitor.dashboard.live.curve_buffer import CurvePiece, CurveTape
+from monitor.dashboard.live.curve_buffer import CurveBuffer, CurvePiece
 from monitor.dashboard.views.json_views import finite, picture_view
 from monitor.measures.picture import Picture
 
-EVENTS_KEPT = 64
+EVENTS_PER_SCREEN = 64
 """Events kept for one screen; a screen that misses more reads the list of holds anew."""
 
 
@@ -56,7 +56,7 @@ class LiveHub:
         self._picture: Picture | None = None
         self._published_s = 0.0
         self._number = 0
-        self._curve_buffer = CurveTape(keep_s)
+        self._curve_buffer = CurveBuffer(keep_s)
         self._screens: set[Screen] = set()
         self._text: tuple[int, str] = (0, "null")
         self._curve_text: tuple[tuple[int, int, int], str] = ((-1, -1, -1), "null")
@@ -110,11 +110,11 @@ class LiveHub:
         with self._lock:
             number, picture = self._number, self._picture
             age_s = None if picture is None else self._clock_s() - self._published_s
-            fresh = picture is not None and number > screen.seen
-            skipped = max(0, number - screen.seen - 1) if screen.seen else 0
+            fresh = picture is not None and number > screen.last_number
+            skipped = max(0, number - screen.last_number - 1) if screen.last_number else 0
             curve = self._curve_buffer.since(screen.place) if fresh else None
             if fresh:
-                screen.seen, screen.place = number, self._curve_buffer.end
+                screen.last_number, screen.place = number, self._curve_buffer.end
             events, missed = screen.take_events()
             return Bundle(number, age_s, skipped, picture if fresh else None, curve, events, missed)
 
@@ -153,9 +153,9 @@ class Screen:
         self._loop = loop
         self._awake = asyncio.Event()
         self._called = False
-        self._events: deque[dict[str, Any]] = deque(maxlen=EVENTS_KEPT)
+        self._events: deque[dict[str, Any]] = deque(maxlen=EVENTS_PER_SCREEN)
         self._missed = 0
-        self.seen = 0
+        self.last_number = 0
         self.place: tuple[int, int] | None = None
 
     async def wait(self, timeout_s: float) -> bool:
@@ -174,7 +174,7 @@ class Screen:
 
     def note(self, event: dict[str, Any]) -> None:
         """Keep an event; the oldest falls out of a full list and is counted. Called under the hub's lock."""
-        self._missed += len(self._events) == EVENTS_KEPT
+        self._missed += len(self._events) == EVENTS_PER_SCREEN
         self._events.append(event)
 
     def take_events(self) -> tuple[list[dict[str, Any]], int]:

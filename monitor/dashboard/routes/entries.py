@@ -12,8 +12,8 @@ from monitor.dashboard.views.coaching_models import (
     HangGiven,
     HangModel,
     PainGiven,
-    PainKept,
     PainModel,
+    PainSaved,
     PendulumModel,
     StopModel,
     SwingCalibrationModel,
@@ -39,13 +39,13 @@ def entry_routes(coach: Coach) -> APIRouter:  # noqa: C901
         coaching.person(uid)
         return [pain_shape(entry) for entry in coaching.store.people.pains(uid)]
 
-    @router.post("/pains", response_model=PainKept, status_code=201)
-    def add_pain(uid: str, given: PainGiven) -> PainKept:
+    @router.post("/pains", response_model=PainSaved, status_code=201)
+    def add_pain(uid: str, given: PainGiven) -> PainSaved:
         """Keep an entry of pain; the answer says what is paused by it and who to ask."""
         fields = given.model_dump()
         fields["symptoms"], fields["tried"] = tuple(given.symptoms), tuple(given.tried)
         entry, stops = coaching.log_pain(uid, **fields)
-        return PainKept(entry=pain_shape(entry), stops=[_stop_shape(stop) for stop in stops])
+        return PainSaved(entry=pain_shape(entry), stops=[_stop_shape(stop) for stop in stops])
 
     @router.get("/stops", response_model=list[StopModel])
     def stops(uid: str) -> list[StopModel]:

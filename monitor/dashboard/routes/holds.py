@@ -31,7 +31,7 @@ _Seconds = Annotated[float | None, Query(ge=0, allow_inf_nan=False)]
 _Share = Annotated[float | None, Query(allow_inf_nan=False)]
 
 
-def asked_filter(
+def filter_of_query(
     person_uid: Annotated[str | None, Query(max_length=80)] = None,
     guests: bool = False,
     kind: Literal["passive", "active", "mixed"] | None = None,
@@ -58,7 +58,7 @@ def asked_filter(
     )
 
 
-RequestedHold = Annotated[HoldFilter, Depends(asked_filter)]
+RequestedHold = Annotated[HoldFilter, Depends(filter_of_query)]
 
 
 def holds_routes(store: StoreReader) -> APIRouter:
@@ -87,12 +87,12 @@ def holds_routes(store: StoreReader) -> APIRouter:
         offset: Annotated[int, Query(ge=0, le=2**53)] = 0,
     ) -> dict[str, Any]:
         """List the holds that are like what is asked, in an order; ``kind`` is as seen, with the coach's word."""
-        found, total = store.find_holds(wanted, limit, offset, order)
-        return {"total": total, "limit": limit, "offset": offset, "holds": [hold_view(hold) for hold in found]}
+        page, total = store.find_holds(wanted, limit, offset, order)
+        return {"total": total, "limit": limit, "offset": offset, "holds": [hold_view(hold) for hold in page]}
 
     @router.get("/holds.csv", response_class=Response)
     def holds_table(
-        asked: RequestedHold,
+        query: RequestedHold,
         order: HoldOrder = "newest",
         uid: Annotated[list[str] | None, Query(max_length=PAGE_LIMIT)] = None,
     ) -> Response:
@@ -101,8 +101,8 @@ def holds_routes(store: StoreReader) -> APIRouter:
         if uid:
             holds_csv([wanted(one) for one in uid], out)
         else:
-            _, total = store.find_holds(asked, 1, 0)
-            holds_csv(store.find_holds(asked, max(1, total), 0, order)[0], out)
+            _, total = store.find_holds(query, 1, 0)
+            holds_csv(store.find_holds(query, max(1, total), 0, order)[0], out)
         return _csv(out.getvalue(), "holds.csv")
 
     @router.get("/holds/{uid}", response_model=HoldModel)

@@ -112,9 +112,9 @@ class JobModel(BaseModel):
     progress: float
     stage: str
     words: str
-    asked_by: str
+    requested_by: str
     subject: str | None
-    asked_utc_ms: int
+    requested_utc_ms: int
     ended_utc_ms: int | None
     cancellable: bool
     file: JobFileModel | None
@@ -185,8 +185,8 @@ def job_routes(jobs: Jobs, coach: Coach) -> APIRouter:  # noqa: C901
         media_type = job.file.media_type if job.file is not None else "application/octet-stream"
         coaching.store.audit.add(who_asks(request), f"fetched the file of a job: {job.kind}", job.subject or job.id)
         # What a browser keeps would outlive an erasure.
-        kept_nowhere = {"Cache-Control": "no-store"}
-        return FileResponse(path, media_type=media_type, filename=path.name, headers=kept_nowhere)
+        uncached = {"Cache-Control": "no-store"}
+        return FileResponse(path, media_type=media_type, filename=path.name, headers=uncached)
 
     _starters(router, started, jobs, coach)
 

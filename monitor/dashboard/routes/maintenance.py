@@ -135,9 +135,9 @@ def maintenance_routes(maintenance: Maintenance, authorization: Authorization | 
         )
 
     @router.put("/maintenance/policy", response_model=PolicyModel)
-    def change(request: Request, wish: PolicyModel) -> PolicyModel:
+    def change(request: Request, given: PolicyModel) -> PolicyModel:
         """Say what happens to the oldest raw curves when the disk is nearly full (owner)."""
-        set_policy(maintenance.store, Policy(wish.oldest, wish.keep_days), who_asks(request))
+        set_policy(maintenance.store, Policy(given.oldest, given.keep_days), who_asks(request))
         return _policy(maintenance)
 
     @router.get("/maintenance/backups", response_model=list[BackupModel])
@@ -145,7 +145,7 @@ def maintenance_routes(maintenance: Maintenance, authorization: Authorization | 
         at: Annotated[str, Query(min_length=1, max_length=1000, pattern="^/"), AfterValidator(usable_place)],
     ) -> list[BackupModel]:
         """List the backups at a place of this machine, newest first (owner)."""
-        found = list_backups(Path(at))[-MOST_BACKUPS:]
+        newest = list_backups(Path(at))[-MOST_BACKUPS:]
         return [
             BackupModel(
                 stamp=one.stamp,
@@ -153,7 +153,7 @@ def maintenance_routes(maintenance: Maintenance, authorization: Authorization | 
                 files=len(one.entries),
                 bytes=sum(entry.size for entry in one.entries),
             )
-            for one in reversed(found)
+            for one in reversed(newest)
         ]
 
     if authorization is not None:
@@ -175,9 +175,9 @@ def _passcode_routes(router: APIRouter, authorization: Authorization) -> None:
         ]
 
     @router.put("/passcodes/{name}", status_code=204)
-    def give(name: Name, wish: NewPasscode) -> None:
+    def give(name: Name, given: NewPasscode) -> None:
         """Set somebody's passcode and role (owner). The first one must be an owner's."""
-        authorization.access.set_passcode(name, wish.role, wish.passcode)
+        authorization.access.set_passcode(name, given.role, given.passcode)
 
     @router.delete("/passcodes/{name}", status_code=204)
     def take(name: Name) -> None:

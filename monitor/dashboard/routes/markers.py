@@ -63,7 +63,7 @@ class MarkerModel(BaseModel):
     removed_utc_ms: int | None
 
 
-class MarkerKept(BaseModel):
+class MarkerSaved(BaseModel):
     """The marker, and the pauses that are now in force where it told how much it hurts."""
 
     marker: MarkerModel
@@ -75,7 +75,7 @@ def marker_routes(coach: Coach) -> APIRouter:  # noqa: C901
     """Return the routes ``/markers``, ``/holds/{uid}/markers`` and ``/sessions/{uid}/markers``."""
     router = APIRouter(tags=["markers"])
     coaching = coach.coaching
-    kept = coaching.store.markers
+    stored_markers = coaching.store.markers
 
     def wanted(uid: str) -> StoredHold:
         hold = coaching.store.get_hold(uid)
@@ -83,7 +83,9 @@ def marker_routes(coach: Coach) -> APIRouter:  # noqa: C901
             raise NotThere(f"hold {uid[:80]!r}")
         return hold
 
-    def add(request: Request, given: MarkerGiven, session_uid: str, at_s: float, hold: StoredHold | None) -> MarkerKept:
+    def add(
+        request: Request, given: MarkerGiven, session_uid: str, at_s: float, hold: StoredHold | None
+    ) -> MarkerSaved:
         if given.kind != "pain" and (given.pain is not None or given.place is not None):
             raise InvalidRequest(f"pain: a {given.kind} has none")
         session = coaching.store.get_session(session_uid)
@@ -95,11 +97,11 @@ def marker_routes(coach: Coach) -> APIRouter:  # noqa: C901
                 person_uid, given.pain, place=given.place, hold_uid=hold.uid if hold else None, note=given.text
             )
         text = given.text if given.place is None else f"{given.place.replace('_', ' ')} {given.text}".strip()
-        made = kept.add(session_uid, given.kind, at_s, text=text, pain=given.pain, made_by=who_asks(request))
-        return MarkerKept(marker=marker_shape(made), stops=[_stop_shape(stop) for stop in stops])
+        made = stored_markers.add(session_uid, given.kind, at_s, text=text, pain=given.pain, made_by=who_asks(request))
+        return MarkerSaved(marker=marker_shape(made), stops=[_stop_shape(stop) for stop in stops])
 
-    @router.post("/markers", response_model=MarkerKept, status_code=201)
-    def mark_now(request: Request, given: MarkerGiven) -> MarkerKept:
+    @router.post("/markers", response_model=MarkerSaved, status_code=201)
+    def mark_now(request: Request, given: MarkerGiven) -> MarkerSaved:
         """Mark whoever is on the rig, or was a moment ago: at ``at_s`` of the picture that is shown, or now."""
         running = coach.running_session()
         if running is None:
@@ -110,8 +112,8 @@ def marker_routes(coach: Coach) -> APIRouter:  # noqa: C901
             raise InvalidRequest("at_s: it lies more than a minute away from now")
         return add(request, given, session_uid, at_s, None)
 
-    @router.post("/holds/{uid}/markers", response_model=MarkerKept, status_code=201)
-    def mark_hold(request: Request, uid: str, given: MarkerGiven) -> MarkerKept:
+    @router.post("/holds/{uid}/markers", response_model=MarkerSaved, status_code=201)
+    def mark_hold(request: Request, uid: str, given: MarkerGiven) -> MarkerSaved:
         """Mark an instant of a kept hold; without ``at_s`` its end."""
         hold = wanted(uid)
         at_s = hold.result.release_s if given.at_s is None else given.at_s
@@ -124,29 +126,29 @@ def marker_routes(coach: Coach) -> APIRouter:  # noqa: C901
         """List a hold's markers in the order of their instants, on the hold's own time axis."""
         hold = wanted(uid)
         first_s, last_s = hold.result.onset_s - AROUND_s, hold.result.release_s + AROUND_s
-        found = []
-        for one in kept.of_session(hold.session_uid, removed=removed):
+        shown = []
+        for one in stored_markers.of_session(hold.session_uid, removed=removed):
             at_s = one.time_near(hold.result.onset_s)
             if first_s <= at_s <= last_s:
-                found.append(marker_shape(one, at_s))
-        return found
+                shown.append(marker_shape(one, at_s))
+        return shown
 
     @router.get("/sessions/{session_uid}/markers", response_model=list[MarkerModel])
     def of_session(session_uid: str, removed: bool = False) -> list[MarkerModel]:
         """List a session's markers in the order of their instants."""
         if coaching.store.get_session(session_uid) is None:
             raise NotThere(f"stay {session_uid[:80]!r}")
-        return [marker_shape(one) for one in kept.of_session(session_uid, removed=removed)]
+        return [marker_shape(one) for one in stored_markers.of_session(session_uid, removed=removed)]
 
     @router.delete("/markers/{number}", response_model=MarkerModel)
     def remove(request: Request, number: RowId) -> MarkerModel:
         """Take a marker back."""
-        return marker_shape(kept.remove(number, who_asks(request)))
+        return marker_shape(stored_markers.remove(number, who_asks(request)))
 
     @router.post("/markers/{number}/restore", response_model=MarkerModel)
     def restore(request: Request, number: RowId) -> MarkerModel:
         """Put a marker that was taken back in its place again."""
-        return marker_shape(kept.restore(number, who_asks(request)))
+        return marker_shape(stored_markers.restore(number, who_asks(request)))
 
     return router
 

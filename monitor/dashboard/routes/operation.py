@@ -78,16 +78,16 @@ def _registry(
 
     class Program(Collector):
         def collect(self) -> Iterator[Any]:
-            seen = instruments.counters
+            totals = instruments.counters
             yield InfoMetricFamily("hang_monitor", "The program.", value={"version": version()})
             for name, text, value in (
-                ("readings", "Readings of all channels that arrived.", seen.samples),
-                ("readings_lost", "Readings that are known to be missing.", seen.lost),
-                ("readings_wild", "Frames in which a channel was at its limit.", seen.spikes),
-                ("frames", "Whole frames that arrived.", seen.frames),
-                ("frames_damaged", "Pieces that were no whole frame.", seen.damaged),
-                ("frames_repeated", "Frames that came twice.", seen.repeated),
-                ("frames_unknown", "Frames of a kind that this version does not know.", seen.unknown),
+                ("readings", "Readings of all channels that arrived.", totals.samples),
+                ("readings_lost", "Readings that are known to be missing.", totals.lost),
+                ("readings_wild", "Frames in which a channel was at its limit.", totals.spikes),
+                ("frames", "Whole frames that arrived.", totals.frames),
+                ("frames_damaged", "Pieces that were no whole frame.", totals.damaged),
+                ("frames_repeated", "Frames that came twice.", totals.repeated),
+                ("frames_unknown", "Frames of a kind that this version does not know.", totals.unknown),
             ):
                 yield CounterMetricFamily(f"hang_monitor_{name}", text, value=value)
             answers = CounterMetricFamily("hang_monitor_answers", "Answers of the page.", labels=("method", "status"))

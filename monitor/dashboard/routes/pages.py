@@ -17,21 +17,21 @@ from monitor.dashboard.views.screen_templates import PIECES, Screen
 STATIC = Path(__file__).parents[1] / "static"
 
 PROCEDURES = ("sheet", "procedures")
-DESK = ("sheet", "coaching")
+COACHING = ("sheet", "coaching")
 SCREENS = {
     "/": Screen("live", ("live",), script="page", frame=None, kind="wall"),
     "/coach": Screen("live", ("live", "coach"), script="coach", frame=None, kind="coach", pieces=PIECES),
     "/sign-in": Screen("sign-in", ("sign-in",), frame=None),
-    "/holds": Screen("hold-list", DESK),
+    "/holds": Screen("hold-list", COACHING),
     "/rig": Screen("rig", PROCEDURES),
     "/rig/zero": Screen("procedure", PROCEDURES),
     "/rig/calibrate": Screen("procedure", PROCEDURES),
     "/rig/check": Screen("procedure", PROCEDURES),
     "/first-steps": Screen("first-steps", PROCEDURES),
     "/people": Screen("people"),
-    "/settings": Screen("settings", DESK, script="preferences"),
-    "/person/{uid}": Screen("person", DESK),
-    "/hold/{uid}": Screen("hold", DESK),
+    "/settings": Screen("settings", COACHING, script="preferences"),
+    "/person/{uid}": Screen("person", COACHING),
+    "/hold/{uid}": Screen("hold", COACHING),
 }
 """Every screen at its address; what it shows, it reads from REST."""
 

@@ -47,7 +47,7 @@ def people_routes(coach: Coach) -> APIRouter:
         return person_shape(coaching.change_person(uid, **person.model_dump()))
 
     @router.get("/intake/questions", response_model=list[QuestionModel])
-    def asked() -> list[QuestionModel]:
+    def question_list() -> list[QuestionModel]:
         """List the questions of the intake in their order."""
         return [
             QuestionModel(
@@ -60,7 +60,7 @@ def people_routes(coach: Coach) -> APIRouter:
     def intakes(uid: str) -> list[IntakeModel]:
         """List a person's questionings, newest first; what follows is reckoned anew from the answers."""
         coaching.person(uid)
-        return [intake_shape(kept, intake_outcome(kept.answers)) for kept in coaching.store.people.intakes(uid)]
+        return [intake_shape(entry, intake_outcome(entry.answers)) for entry in coaching.store.people.intakes(uid)]
 
     @router.post("/people/{uid}/intakes", response_model=IntakeModel, status_code=201)
     def take(uid: str, given: IntakeGiven) -> IntakeModel:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Literal, Protocol
+from typing import Literal
 
 from fastapi import APIRouter
 from pydantic import BaseModel, ConfigDict, Field
@@ -21,22 +21,34 @@ WORDS: dict[PowerAction, str] = {
 }
 
 
-class Power(Protocol):
-    """The program's end, as far as an owner may bring it about."""
+class ProgramEnd:
+    """Ends the program once; ``status`` is then its exit status, which tells a service manager what follows.
 
-    @property
-    def actions(self) -> tuple[PowerAction, ...]:
-        """Return what is possible here; a service can switch its machine off, a program in a terminal can end."""
-        ...
+    Parameters
+    ----------
+    is_service : bool
+        A service manager runs the program and acts on its exit status.
+    """
 
-    @property
-    def asked(self) -> PowerAction | None:
-        """Return what was asked for already."""
-        ...
+    RESTART, SWITCH_OFF = 86, 85
+    """Exit statuses that the service's unit knows."""
+
+    def __init__(self, *, is_service: bool = False) -> None:
+        self.actions: tuple[PowerAction, ...] = ("switch_off", "restart") if is_service else ("end",)
+        self.requested: PowerAction | None = None
+        self.end: Callable[[], None] = lambda: None
+        """Called once an end was requested; set by whoever serves the page."""
 
     def ask(self, action: PowerAction) -> None:
-        """Do it soon; returns at once, so that the answer still goes out."""
-        ...
+        """End the program; the first request counts."""
+        if self.requested is None:
+            self.requested = action
+            self.end()
+
+    @property
+    def status(self) -> int:
+        """Return the program's exit status."""
+        return {None: 0, "end": 0, "restart": self.RESTART, "switch_off": self.SWITCH_OFF}[self.requested]
 
 
 class SomebodyHangs(Refusal):
@@ -76,7 +88,7 @@ class PowerModel(BaseModel):
     doing: PowerAction | None
 
 
-class PowerWish(BaseModel):
+class PowerGiven(BaseModel):
     """What is to be done."""
 
     model_config = ConfigDict(extra="forbid")
@@ -92,24 +104,24 @@ class PowerDone(BaseModel):
     words: str
 
 
-def power_routes(power: Power, hub: LiveHub) -> APIRouter:
+def power_routes(power: ProgramEnd, hub: LiveHub) -> APIRouter:
     """Return the routes ``GET /power`` and ``POST /power``, for owners."""
     router = APIRouter(tags=["power"])
 
     @router.get("/power", response_model=PowerModel)
     def read() -> PowerModel:
         """Tell what an owner may do here."""
-        return PowerModel(actions=list(power.actions), somebody_hangs=_somebody_hangs(hub), doing=power.asked)
+        return PowerModel(actions=list(power.actions), somebody_hangs=_somebody_hangs(hub), doing=power.requested)
 
     @router.post("/power", response_model=PowerDone, status_code=202)
-    def change(wish: PowerWish) -> PowerDone:
+    def change(given: PowerGiven) -> PowerDone:
         """End the program, start it again or switch the machine off, once everything is on the disk."""
-        if wish.action not in power.actions:
-            raise PowerNotPossible(wish.action, power.actions)
-        if _somebody_hangs(hub) and not wish.although_somebody_hangs:
+        if given.action not in power.actions:
+            raise PowerNotPossible(given.action, power.actions)
+        if _somebody_hangs(hub) and not given.although_somebody_hangs:
             raise SomebodyHangs
-        power.ask(wish.action)
-        return PowerDone(doing=wish.action, words=WORDS[wish.action])
+        power.ask(given.action)
+        return PowerDone(doing=given.action, words=WORDS[given.action])
 
     return router
 
@@ -117,33 +129,3 @@ def power_routes(power: Power, hub: LiveHub) -> APIRouter:
 def _somebody_hangs(hub: LiveHub) -> bool:
     _, age_s, picture = hub.newest()
     return picture is not None and age_s is not None and age_s < 5.0 and picture.scene == "hanging"
-
-
-class ProgramEnd:
-    """Ends the program once; ``status`` is then its exit status, which tells a service manager what follows.
-
-    Parameters
-    ----------
-    is_service : bool
-        A service manager runs the program and acts on its exit status.
-    """
-
-    RESTART, SWITCH_OFF = 86, 85
-    """Exit statuses that the service's unit knows."""
-
-    def __init__(self, *, is_service: bool = False) -> None:
-        self.actions: tuple[PowerAction, ...] = ("switch_off", "restart") if is_service else ("end",)
-        self.asked: PowerAction | None = None
-        self.end: Callable[[], None] = lambda: None
-        """Called when somebody has asked; set by whoever serves the page."""
-
-    def ask(self, action: PowerAction) -> None:
-        """End the program; the first wish counts."""
-        if self.asked is None:
-            self.asked = action
-            self.end()
-
-    @property
-    def status(self) -> int:
-        """Return the program's exit status."""
-        return {None: 0, "end": 0, "restart": self.RESTART, "switch_off": self.SWITCH_OFF}[self.asked]

@@ -103,7 +103,7 @@ class InForceModel(BaseModel):
     """The calibration in force, null where there is none; ``kept``: all that are on the disk, newest first."""
 
     calibration: dict[str, Any] | None
-    kept: list[str]
+    saved: list[str]
     sheets: list[str]
 
 
@@ -197,10 +197,10 @@ def procedure_routes(procedures: ProcedureManager, store: StoreReader) -> APIRou
         """Keep what was found; a new zero or calibration is in force from now on, earlier holds keep theirs."""
         procedure = procedures.calibration_procedure
         outcome = procedure.outcome if procedure is not None else None
-        kept = procedures.keep(who_asks(request), although_somebody_hangs=given.although_somebody_hangs)
-        if outcome is not None and kept.calibration is not None:
-            sheets.draw(kept.id, kept.files["calibration"].with_suffix(".pdf"), outcome)
-        return SavedModel(id=kept.id, in_force=kept.calibration is not None)
+        saved = procedures.keep(who_asks(request), although_somebody_hangs=given.although_somebody_hangs)
+        if outcome is not None and saved.calibration is not None:
+            sheets.draw(saved.id, saved.files["calibration"].with_suffix(".pdf"), outcome)
+        return SavedModel(id=saved.id, in_force=saved.calibration is not None)
 
     @router.delete("/rig/procedure", status_code=204)
     def cancel(request: Request) -> Response:
@@ -208,11 +208,11 @@ def procedure_routes(procedures: ProcedureManager, store: StoreReader) -> APIRou
         procedures.cancel(who_asks(request))
         return Response(status_code=204)
 
-    _kept_routes(router, procedures, sheets)
+    _stored_routes(router, procedures, sheets)
     return router
 
 
-def _kept_routes(router: APIRouter, procedures: ProcedureManager, sheets: _Sheets) -> None:
+def _stored_routes(router: APIRouter, procedures: ProcedureManager, sheets: _Sheets) -> None:
     """Add the routes that read what is kept."""
     binary: dict[int | str, dict[str, Any]] = {
         200: {"content": {PDF: {"schema": {"type": "string", "format": "binary"}}}}
@@ -224,10 +224,10 @@ def _kept_routes(router: APIRouter, procedures: ProcedureManager, sheets: _Sheet
         names = sorted(
             (p.stem for p in procedures.calibrations.glob("*.toml") if STAMP.fullmatch(p.stem)), reverse=True
         )
-        found = procedures.calibration
+        current = procedures.calibration
         return InForceModel(
-            calibration=None if found is None else calibration_to_dict(found),
-            kept=names,
+            calibration=None if current is None else calibration_to_dict(current),
+            saved=names,
             sheets=[name for name in names if (procedures.calibrations / f"{name}.pdf").is_file()],
         )
 
@@ -241,15 +241,15 @@ def _kept_routes(router: APIRouter, procedures: ProcedureManager, sheets: _Sheet
     @router.get("/rig/checks", response_model=list[SavedCheckModel])
     def checks() -> list[SavedCheckModel]:
         """List the checks that are kept, newest first."""
-        found = []
+        current = []
         for name in sorted((path.stem for path in (procedures.root / FOLDER).glob("*.json")), reverse=True):
             report = read_check(procedures.root, name) if STAMP.fullmatch(name) else None
             if report is not None:
                 bad = [str(v.get("title", "")) for v in report["verdicts"] if v.get("outcome") == "bad"]
-                found.append(
+                current.append(
                     SavedCheckModel(id=name, at=str(report.get("at", "")), outcome=str(report["outcome"]), bad=bad)
                 )
-        return found
+        return current
 
     @router.get("/rig/checks/{name}")
     def one_check(name: str) -> dict[str, Any]:

@@ -46,8 +46,8 @@ def programme_routes(coach: Coach) -> APIRouter:
     def earlier(uid: str) -> list[ProgrammeModel]:
         """List the programmes that were ever in force, newest first."""
         coaching.person(uid)
-        kept = coaching.store.people.programmes(uid)
-        return [ProgrammeModel(since_utc_ms=one.since_utc_ns // NS_PER_MS, content=one.content) for one in kept]
+        stored = coaching.store.people.programmes(uid)
+        return [ProgrammeModel(since_utc_ms=one.since_utc_ns // NS_PER_MS, content=one.content) for one in stored]
 
     @router.post("/people/{uid}/programme/pauses", response_model=ProgrammeModel, status_code=201)
     def pause(uid: str, given: PauseGiven) -> ProgrammeModel:

@@ -94,8 +94,8 @@ def progress_routes(coach: Coach) -> APIRouter:
     @router.get("/people/{uid}/endurance", response_model=EnduranceModel)
     def endurance(uid: str) -> EnduranceModel:
         """Return what is known of a person's endurance, each number with its four-fifths interval."""
-        found = coaching.endurance(uid)
-        posterior, trend = found.posterior, found.trend
+        fitted = coaching.endurance(uid)
+        posterior, trend = fitted.posterior, fitted.trend
 
         def estimate(values: Any) -> Estimate:
             low, middle, high = posterior.quantiles(values, (INTERVAL[0], 0.5, INTERVAL[1]))
@@ -112,8 +112,8 @@ def progress_routes(coach: Coach) -> APIRouter:
             trend=None
             if trend is None
             else TrendModel(trend.per_week, trend.chance_of_gain, trend.weeks, trend.holds, trend.disproof),
-            critical_load=found.critical,
-            models=found.models.statement,
+            critical_load=fitted.critical,
+            models=fitted.models.statement,
         )
 
     @router.get("/people/{uid}/strength", response_model=StrengthModel)

@@ -20,9 +20,9 @@ def settings_routes(control: Control) -> APIRouter:
         return _plain(control.settings())
 
     @router.put("/settings", response_model=SettingsModel)
-    def change(wish: SettingsModel) -> dict[str, Any]:
+    def change(body: SettingsModel) -> dict[str, Any]:
         """Put settings in force and return them."""
-        return _plain(control.change(GivenSettings(alpha_max=wish.alpha_max, bodyweight_N=wish.bodyweight_N)))
+        return _plain(control.change(GivenSettings(alpha_max=body.alpha_max, bodyweight_N=body.bodyweight_N)))
 
     return router
 

@@ -137,11 +137,11 @@ def sign_in_routes(authorization: Authorization) -> APIRouter:  # noqa: C901
         """Ask for a code on the wall, with which this device may look in."""
         address = _address(request)
         wait_s = authorization.attempts.wait_s(address)
-        asked = authorization.pairing.ask(address) if wait_s == 0 else None
-        if asked is None:
+        request_secret = authorization.pairing.ask(address) if wait_s == 0 else None
+        if request_secret is None:
             return _refused(TooManyTries(wait_s or 60))
         answer = Response(status_code=204)
-        _set(answer, f"{authorization.cookie_name}_asked", asked, REQUEST_COOKIE_S)
+        _set(answer, f"{authorization.cookie_name}_asked", request_secret, REQUEST_COOKIE_S)
         return answer
 
     @router.post("/pairing/code", status_code=204)

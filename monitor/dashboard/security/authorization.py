@@ -201,13 +201,13 @@ class Authorization:
         if name.lower() in self.names:
             return True
         try:
-            asked = ipaddress.ip_address(name.partition("%")[0])
+            requested = ipaddress.ip_address(name.partition("%")[0])
             server = ipaddress.ip_address(str((scope.get("server") or ("", 0))[0]).partition("%")[0])
         except ValueError:
             return False
         if isinstance(server, ipaddress.IPv6Address) and server.ipv4_mapped:
             server = server.ipv4_mapped
-        return self.network and asked == server
+        return self.network and requested == server
 
 
 class Announced:
@@ -241,7 +241,7 @@ def names_of_machine() -> frozenset[str]:
 
 def _cookie(headers: Headers, name: str) -> str | None:
     try:
-        found = SimpleCookie(headers.get("cookie", "")).get(name)
+        morsel = SimpleCookie(headers.get("cookie", "")).get(name)
     except CookieError:
         return None
-    return found.value if found is not None else None
+    return morsel.value if morsel is not None else None

@@ -12,7 +12,7 @@ CODE_DIGITS = 6
 LASTS_S = 180.0
 TRIES = 5
 MOST_AT_ONCE = 3
-MOST_ASKED, ASKED_WITHIN_S = 6, 600.0
+MOST_REQUESTS, REQUESTS_WITHIN_S = 6, 600.0
 """Requests of all screens together: the wall must not become a notice board of whoever is on the network."""
 
 
@@ -41,20 +41,20 @@ class Pairing:
         self._clock_s, self._tell = clock_s, tell
         self._lock = threading.Lock()
         self._requests: dict[str, _Request] = {}
-        self._asked_s: list[float] = []
+        self._request_times_s: list[float] = []
 
     def ask(self, address: str) -> str | None:
         """Make a code for a device; return the request's secret, which the device keeps. None: too many ask."""
         now_s = self._clock_s()
         with self._lock:
             self._forget(now_s)
-            self._asked_s = [at_s for at_s in self._asked_s if now_s - at_s < ASKED_WITHIN_S]
+            self._request_times_s = [at_s for at_s in self._request_times_s if now_s - at_s < REQUESTS_WITHIN_S]
             # One device has one request: asking again replaces the code on the wall.
             for key in [k for k, r in self._requests.items() if r.address == address]:
                 del self._requests[key]
-            if len(self._asked_s) >= MOST_ASKED or len(self._requests) >= MOST_AT_ONCE:
+            if len(self._request_times_s) >= MOST_REQUESTS or len(self._requests) >= MOST_AT_ONCE:
                 return None
-            self._asked_s.append(now_s)
+            self._request_times_s.append(now_s)
             request = secrets.token_urlsafe(32)
             one = _Request(f"{secrets.randbelow(10**CODE_DIGITS):0{CODE_DIGITS}d}", address, now_s + LASTS_S)
             self._requests[request] = one

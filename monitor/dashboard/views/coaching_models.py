@@ -164,7 +164,7 @@ class StopModel(BaseModel):
     words: str
 
 
-class PainKept(BaseModel):
+class PainSaved(BaseModel):
     """The entry, and the pauses that are now in force."""
 
     entry: PainModel

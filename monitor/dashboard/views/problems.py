@@ -119,7 +119,7 @@ def problem(error: TellableError, status: int) -> JSONResponse:
 def tell_problems(app: FastAPI) -> None:
     """Give every failure of an app the one shape, save the unforeseen ones, which the guard catches."""
 
-    async def told(_: Request, error: Exception) -> JSONResponse:
+    async def explained(_: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, TellableError)
         missing = isinstance(
             error, (NotThere, UnknownPerson, UnknownHold, UnknownCorrection, UnknownMarker, UnknownSession)
@@ -145,7 +145,7 @@ def tell_problems(app: FastAPI) -> None:
             return answer
         return problem(InvalidRequest(str(error.detail)), error.status_code)
 
-    app.add_exception_handler(TellableError, told)
+    app.add_exception_handler(TellableError, explained)
     app.add_exception_handler(RequestValidationError, invalid)
     app.add_exception_handler(HTTPException, refused)
 
