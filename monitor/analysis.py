@@ -5,19 +5,18 @@ from __future__ import annotations
 import functools
 import operator
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.journal import PACKED
 from firmware_bridge.sources import BoardFacts, ClockFit, Counters, JournalSource, Note, SourceEvent
 from monitor.errors import BadInput, MonitorError
-from monitor.measures.session_analysis import AnalysisSettings
+from monitor.measures.session_analysis import AnalysisSettings, analyse_session, zeroed_session
 from monitor.newtons.calibration import (
     Calibration,
     calibration_from_dict,
@@ -30,6 +29,8 @@ from monitor.pipeline import Output, Pipeline, SessionBegan, SessionMeasured
 from monitor.records.hold_result import HoldResult
 from monitor.records.session_result import Quality, SessionResult
 from monitor.rig import HIGHEST_RATE_Hz, LOWEST_RATE_Hz, Rig, rig_from_dict, rig_to_dict
+from monitor.signals.load_curve import LoadCurve, ZeroCourse, without_zeros
+from monitor.signals.session_loads import SessionLoads
 
 JOURNAL_SUFFIX = ".journal"
 MOST_JOINED = 500
@@ -70,7 +71,7 @@ class EventAnalyser:
     analysis_settings : Wishes
     rig, calibration : Rig, Calibration or None
         None: taken from the journal's own note.
-    live : bool
+    live, analyse
         As for ``Pipeline``.
     """
 
@@ -81,8 +82,10 @@ class EventAnalyser:
         calibration: Calibration | None = None,
         *,
         live: bool = False,
+        analyse: Callable[..., SessionResult] | None = None,
     ) -> None:
         self.rig, self.calibration = rig, calibration
+        self._analyse = analyse
         self._given = rig is not None
         self._analysis_settings = analysis_settings
         self._live = live
@@ -96,7 +99,7 @@ class EventAnalyser:
 
     def renewed(self, calibration: Calibration | None) -> EventAnalyser:
         """Return an analyser that begins anew at this moment of the same source, with another calibration."""
-        new = EventAnalyser(self._analysis_settings, self.rig, calibration, live=self._live)
+        new = EventAnalyser(self._analysis_settings, self.rig, calibration, live=self._live, analyse=self._analyse)
         new._facts, new.clock, new.counters = self._facts, self.clock, self.counters
         new._sessions_before = self._sessions_before + (self._pipeline.sessions if self._pipeline is not None else 0)
         return new
@@ -216,6 +219,7 @@ class EventAnalyser:
             delay_s=self.delay_s,
             skew_s=self._facts.skew_us * 1e-6 if self._facts else 0.0,
             live=self._live,
+            analyse=self._analyse,
         )
         if self.clock is not None:
             pipeline.clock(self.clock.rate, self.clock.u_rate, self.clock.utc_ns_at_zero)
@@ -245,13 +249,11 @@ class EventAnalyser:
 
 @dataclass(frozen=True)
 class Analysis:
-    """A file's result, with the loads (n, channels) in newtons that a plot or an export needs."""
+    """A file's result, with the load curve that a plot or an export needs."""
 
     path: Path
-    rig: Rig
     result: SessionResult
-    t_s: NDArray[np.float64]
-    load_N: NDArray[np.float64]
+    curve: LoadCurve
     clock: ClockFit | None = None
 
 
@@ -279,26 +281,71 @@ def analyse_file(
         return _analyse_journal(Path(path), analysis_settings, rig, calibration)
     curve = read_curve(path)
     blocks = curve.blocks()
-    pipeline = Pipeline(curve.rig, curve.rate_Hz, analysis_settings)
+    zeros: list[ZeroCourse] = []
+    pipeline = Pipeline(curve.rig, curve.rate_Hz, analysis_settings, analyse=_keeping_zeros(zeros))
     outputs = [pipeline.push_load(block) for block in blocks]
     outputs.append(pipeline.flush())
     result = whole_result(outputs, pipeline.samples, pipeline.lost, pipeline.spikes, curve.rate_Hz)
     t_s = np.concatenate([b.t_s for b in blocks])
-    return Analysis(Path(path), curve.rig, result, t_s, curve.load_N)
+    return Analysis(Path(path), result, without_zeros(curve.rig, t_s, curve.load_N, zeros))
 
 
 def _analyse_journal(
     path: Path, analysis_settings: AnalysisSettings, rig: Rig | None, calibration: Calibration | None
 ) -> Analysis:
-    analyser = EventAnalyser(analysis_settings, rig, calibration)
+    zeros: list[ZeroCourse] = []
+    analyser = EventAnalyser(analysis_settings, rig, calibration, analyse=_keeping_zeros(zeros))
+    outputs, curve = _read_journal(path, analyser, zeros)
+    steps_s = np.diff(curve.t_s)
+    rate_Hz = float(1.0 / np.median(steps_s)) if len(steps_s) > 1 else analyser.rate_Hz
+    result = whole_result(outputs, analyser.samples, analyser.lost, analyser.spikes, rate_Hz)
+    return Analysis(path, result, curve, analyser.clock)
+
+
+def read_load_curve(path: str | os.PathLike[str]) -> LoadCurve:
+    """Return the load curve of a journal, its zeros taken off, without measuring its holds.
+
+    Raises
+    ------
+    TellableError
+        As ``analyse_file`` for journals.
+    """
+    zeros: list[ZeroCourse] = []
+    analyser = EventAnalyser(AnalysisSettings(), analyse=_keeping_zeros(zeros, measure=False))
+    return _read_journal(Path(path), analyser, zeros)[1]
+
+
+def _keeping_zeros(zeros: list[ZeroCourse], *, measure: bool = True) -> Callable[..., SessionResult]:
+    """Return an ``analyse_session`` that also keeps each session's zeros; without ``measure`` it does nothing else."""
+
+    def analyse(loads: SessionLoads, analysis_settings: AnalysisSettings, **terms: Any) -> SessionResult:
+        zeroed = zeroed_session(loads)
+        if zeroed is not None:
+            zeros.append(ZeroCourse(loads.t_s, zeroed.zeros.correction_N))
+        if not measure:
+            return SessionResult(None, None, [], Quality(len(loads), 0, 0, None))
+        return analyse_session(loads, analysis_settings, zeroed=zeroed, **terms)
+
+    return analyse
+
+
+def _read_journal(path: Path, analyser: EventAnalyser, zeros: list[ZeroCourse]) -> tuple[list[Output], LoadCurve]:
+    """Feed a journal to an analyser; return what came of it, and the load curve of the last clock segment.
+
+    Times of different clock segments cannot be compared, so only the last one is drawn and exported.
+    """
     outputs: list[Output] = []
     loads: list[LoadBlock] = []
     newtons: Newtons | None = None
     for event in joined(JournalSource(path).events()):
-        outputs.append(analyser.take(event))
-        if isinstance(event, CountBlock) and analyser.calibration is not None:
-            newtons = newtons or Newtons(analyser.calibration, analyser.delay_s)
+        if isinstance(event, CountBlock):
+            newtons = newtons or analyser.newtons(event.counts.shape[1])
+            if loads and loads[-1].segment != event.segment:
+                outputs.append(analyser.flush(interrupted=True))
+                loads.clear()
+                zeros.clear()
             loads.append(newtons.push(event))
+        outputs.append(analyser.take(event))
     outputs.append(analyser.flush())
     if analyser.rig is None or not loads:
         raise BadInput(
@@ -306,13 +353,8 @@ def _analyse_journal(
             means="There is nothing to analyse; the file is unchanged.",
             do="Give a journal in which the board was sampling.",
         )
-    # Clock segments cannot be compared; what is drawn and exported is the last one.
-    last = [b for b in loads if b.segment == loads[-1].segment]
-    t_s = np.concatenate([b.t_s for b in last])
-    rate_Hz = float(1.0 / np.median(np.diff(t_s))) if len(t_s) > 2 else analyser.rate_Hz
-    result = whole_result(outputs, analyser.samples, analyser.lost, analyser.spikes, rate_Hz)
-    load_N = np.concatenate([b.load_N for b in last])
-    return Analysis(path, analyser.rig, result, t_s, load_N, analyser.clock)
+    t_s, load_N = (np.concatenate(columns) for columns in zip(*((b.t_s, b.load_N) for b in loads), strict=True))
+    return outputs, without_zeros(analyser.rig, t_s, load_N, zeros)
 
 
 def joined(events: Iterable[SourceEvent]) -> Iterator[SourceEvent]:
@@ -351,33 +393,6 @@ def _one(blocks: list[CountBlock]) -> CountBlock:
         status=functools.reduce(operator.or_, (b.status for b in blocks)),
         damaged=sum(b.damaged for b in blocks),
     )
-
-
-def read_loads(path: str | os.PathLike[str]) -> tuple[Rig, NDArray[np.float64], NDArray[np.float64]]:
-    """Return a session's rig, instants of the load (n,) and loads (n, channels) in newtons, without analysing it.
-
-    Raises
-    ------
-    TellableError
-        As ``analyse_file`` for journals.
-    """
-    analyser = EventAnalyser(AnalysisSettings())
-    loads: list[LoadBlock] = []
-    newtons: Newtons | None = None
-    for event in joined(JournalSource(path).events()):
-        if isinstance(event, CountBlock):
-            newtons = newtons or analyser.newtons(event.counts.shape[1])
-            loads.append(newtons.push(event))
-        else:
-            analyser.take(event)
-    if analyser.rig is None or not loads:
-        raise BadInput(
-            what=f"{path} holds no readings.",
-            means="There is nothing to show; the file is unchanged.",
-            do="Give a journal in which the board was sampling.",
-        )
-    last = [b for b in loads if b.segment == loads[-1].segment]
-    return analyser.rig, np.concatenate([b.t_s for b in last]), np.concatenate([b.load_N for b in last])
 
 
 def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, rate_Hz: float | None) -> SessionResult:

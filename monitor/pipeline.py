@@ -8,6 +8,7 @@ the result does not depend on how the stream was cut into blocks.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -118,6 +119,8 @@ class Pipeline:
     analysis_settings : Wishes
     live : bool
         Make pictures and measure each hold as it ends, not only the session when it is over.
+    analyse : callable or None
+        What makes a result of a session's loads, with the parameters of ``analyse_session``; None: that function.
     """
 
     def __init__(
@@ -130,8 +133,10 @@ class Pipeline:
         delay_s: float = 0.0,
         skew_s: float = 0.0,
         live: bool = False,
+        analyse: Callable[..., SessionResult] | None = None,
     ) -> None:
         self.rig, self.rate_Hz = rig, rate_Hz
+        self._analyse = analyse
         self._analysis_settings = analysis_settings
         channels = len(rig.channels)
         self._newtons = Newtons(calibration, delay_s) if calibration else None
@@ -317,7 +322,7 @@ class Pipeline:
             self._u_rel_span,
             replace(self._known, zero_age_s=age_s, u_stamp_s=u_stamp_s),
         )
-        result = analyse_session(
+        result = (self._analyse or analyse_session)(
             session,
             self._analysis_settings,
             clock_rate=self.clock_rate,

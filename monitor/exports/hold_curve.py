@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.analysis import read_loads
+from monitor.analysis import read_load_curve
 from monitor.store import DataFolder, Store
 
 CURVE_MARGIN_S = 3.0
@@ -15,7 +15,7 @@ WRAP_S = 2**32 / 1e6
 def hold_curve(
     store: Store, folder: DataFolder, uid: str
 ) -> tuple[NDArray[np.float64], tuple[str, ...], NDArray[np.float64]] | None:
-    """Return a stored hold's curve: times (n,) as in its result, channel names, loads (n, channels) in N.
+    """Return a stored hold's curve: times (n,) as in its result, channel names, zeroed loads (n, channels) in N.
 
     None when there is no such hold, or its journal is gone or holds nothing of it.
     """
@@ -26,10 +26,11 @@ def hold_curve(
     path = folder.journal(session.journal)
     if not path.exists():
         return None
-    rig, t_s, load_N = read_loads(path)
+    curve = read_load_curve(path)
     # A journal's clock starts within its first turn of 71.6 minutes; live it may have turned before.
-    t_s = t_s + round((hold.result.onset_s - float(t_s[len(t_s) // 2])) / WRAP_S) * WRAP_S
-    near = (t_s > hold.result.onset_s - CURVE_MARGIN_S) & (t_s < hold.result.release_s + CURVE_MARGIN_S)
-    if not near.any():  # a journal that begins after this hold: its first frames came too late, or are lost
+    turns_s = round((hold.result.onset_s - float(curve.t_s[len(curve.t_s) // 2])) / WRAP_S) * WRAP_S
+    start_s, end_s = hold.result.onset_s - turns_s - CURVE_MARGIN_S, hold.result.release_s - turns_s + CURVE_MARGIN_S
+    near = curve.between(start_s, end_s)
+    if not len(near.t_s):  # a journal that begins after this hold: its first frames came too late, or are lost
         return None
-    return t_s[near], rig.names, load_N[near]
+    return near.t_s + turns_s, curve.rig.names, near.load_N

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.holds.edges import LEAST_FRACTION, find_holds
 from monitor.measures.hold import measure_hold
@@ -16,7 +17,10 @@ from monitor.signals.session_loads import SessionLoads
 from monitor.signals.stuck import stuck_rows
 from monitor.signals.unweighed_bar import LEAST_INFERRED_S, inferred_bar_N
 from monitor.signals.windows import PRESENT_N
-from monitor.signals.zeros import read_zeros
+from monitor.signals.zeros import Zeros, read_zeros
+
+FEWEST_READINGS = 8
+"""A session of fewer readings is not measured."""
 
 GIVEN_U_REL = 0.002
 """Standard uncertainty of a bodyweight that a person states (a household scale and a pair of shoes)."""
@@ -32,25 +36,66 @@ class AnalysisSettings:
     pendulum: Pendulum = ANYBODY
 
 
+@dataclass(frozen=True)
+class ZeroedSession:
+    """A session as its holds are measured: stuck readings masked, zeros taken off.
+
+    Attributes
+    ----------
+    loads : SessionLoads
+        Loads less their zeros.
+    zeros : Zeros
+        What was taken off, row by row.
+    stuck : (n, channels) bool
+        Readings of cells that repeated themselves under load.
+    """
+
+    loads: SessionLoads
+    zeros: Zeros
+    stuck: NDArray[np.bool_]
+
+
+def zeroed_session(calibrated: SessionLoads) -> ZeroedSession | None:
+    """Take the zeros off a session's calibrated loads; None for a session too short to measure."""
+    if len(calibrated) < FEWEST_READINGS:
+        return None
+    stuck = stuck_rows(calibrated.load_N, calibrated.rate_Hz)
+    if stuck.any():
+        calibrated = calibrated.with_load(np.where(stuck, np.nan, calibrated.load_N))
+    zeros = read_zeros(calibrated)
+    return ZeroedSession(calibrated.minus(zeros.correction_N), zeros, stuck)
+
+
 def analyse_session(
-    raw: SessionLoads,
+    calibrated: SessionLoads,
     analysis_settings: AnalysisSettings,
     *,
     clock_rate: float = 1.0,
     u_clock_rate: float = 5e-5,
     spikes: int = 0,
+    zeroed: ZeroedSession | None = None,
 ) -> SessionResult:
-    """Return everything that a session yields; its loads are as calibrated, not yet zeroed."""
-    lost = int(np.count_nonzero(np.isnan(raw.load_N).all(axis=1)))
-    quality = Quality(len(raw), lost, spikes, raw.rate_Hz if len(raw) > 2 else None)
-    if len(raw) < 8:
+    """Return everything that a session yields.
+
+    Parameters
+    ----------
+    calibrated : SessionLoads
+        Loads as calibrated, not yet zeroed.
+    analysis_settings : AnalysisSettings
+    clock_rate, u_clock_rate : float
+        True seconds per second of the record, and its standard uncertainty.
+    spikes : int
+        Readings masked as spikes.
+    zeroed : ZeroedSession or None
+        What ``zeroed_session`` returned for these loads, where the caller has it already.
+    """
+    lost = int(np.count_nonzero(np.isnan(calibrated.load_N).all(axis=1)))
+    quality = Quality(len(calibrated), lost, spikes, calibrated.rate_Hz if len(calibrated) > 2 else None)
+    zeroed = zeroed or zeroed_session(calibrated)
+    if zeroed is None:
         return SessionResult(None, None, [], quality, ["too_short"])
-    stuck = stuck_rows(raw.load_N, raw.rate_Hz)
-    if stuck.any():
-        raw = raw.with_load(np.where(stuck, np.nan, raw.load_N))
-    zeros = read_zeros(raw)
+    session, zeros, stuck = zeroed.loads, zeroed.zeros, zeroed.stuck
     quality = replace(quality, zero_bar_N=zeros.bar_shift_N, zero_feet_N=zeros.feet_shift_N)
-    session = raw.minus(zeros.correction_N)
     flags = []
     if analysis_settings.bodyweight_N is not None:
         given_N = analysis_settings.bodyweight_N

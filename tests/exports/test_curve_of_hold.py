@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
-
 import numpy as np
 import pytest
 from store_samples import CALIBRATION, RIG, sample_hold
 
 from monitor.exports import hold_curve as hold_curve_module
 from monitor.exports.hold_curve import CURVE_MARGIN_S, hold_curve
+from monitor.rig import rig_from_columns
+from monitor.signals.load_curve import LoadCurve
 from monitor.store import DataFolder, open_store
 
 # The board's microseconds wrap at 2**32 (protocol, version 1).
@@ -27,12 +27,12 @@ def test_a_curve_is_there_as_far_as_its_journal_goes(tmp_path, monkeypatch, turn
 
         def journal_from(first_s: float) -> None:
             t_s = np.arange(first_s, release_s + 60.0, 0.0125) - turns * TURN_S
-            read = (SimpleNamespace(names=("bar",)), t_s, np.ones((len(t_s), 1)))
-            monkeypatch.setattr(hold_curve_module, "read_loads", lambda path: read)
+            curve = LoadCurve(rig_from_columns(["bar_left"]), t_s, np.ones((len(t_s), 1)))
+            monkeypatch.setattr(hold_curve_module, "read_load_curve", lambda path: curve)
 
         journal_from(onset_s - 20.0)
         t_s, names, load_N = hold_curve(store, folder, kept.uid)
-        assert names == ("bar",)
+        assert names == ("bar_left",)
         assert len(t_s) == len(load_N)
         ends = [onset_s - CURVE_MARGIN_S, release_s + CURVE_MARGIN_S]
         assert [t_s[0], t_s[-1]] == pytest.approx(ends, abs=0.02)

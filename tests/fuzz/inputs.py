@@ -24,7 +24,7 @@ from firmware_bridge.errors import TellableError
 from firmware_bridge.framing import seal
 from firmware_bridge.journal import check_journal, mend, note_bytes, read_chunks, torn_bytes
 from firmware_bridge.messages import Echo, Fault, Hello, Samples
-from monitor.analysis import EventAnalyser, analyse_file, read_loads, rig_note
+from monitor.analysis import EventAnalyser, analyse_file, read_load_curve, rig_note
 from monitor.coaching.people.programme import programme_from_toml
 from monitor.demo import DemoRig
 from monitor.exports.archive import KIND, MANIFEST, PERSON_EXPORT, import_archive
@@ -128,7 +128,8 @@ def journal(data: bytes) -> None:
     """Everything that is done with a journal; plain and packed."""
     for name in ("a.journal", "a.journal.gz"):
         with as_file(data, name) as path:
-            for work in (check_journal, torn_bytes, lambda p: b"".join(read_chunks(p)), read_loads, analyse_file, mend):
+            reading = (check_journal, torn_bytes, lambda p: b"".join(read_chunks(p)), read_load_curve, analyse_file)
+            for work in (*reading, mend):
                 with contextlib.suppress(TellableError):
                     work(path)
 

@@ -116,10 +116,8 @@ def _one(job: Job) -> SessionResult:
     if plot is not None:
         from monitor.reports.plot import plot_curve
 
-        part = analysis.rig
-        bar_N = analysis.load_N[:, list(part.bar_index)].sum(axis=1)
-        feet_N = analysis.load_N[:, list(part.platform_index)].sum(axis=1) if part.has_platform else None
-        plot_curve(plot, path.name, analysis.t_s, bar_N, feet_N, analysis.result)
+        curve = analysis.curve
+        plot_curve(plot, path.name, curve.t_s, curve.bar_N, curve.feet_N, analysis.result)
     return analysis.result
 
 

@@ -11,16 +11,15 @@ const LEAST_TOP_N = 200;
 const TIME_STEPS = [0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300];
 const CERTAIN = 0.8;
 
-/** Sums of hands and feet over time since the onset, the zeros of the hold taken off. */
+/** Sums of hands and feet over time since the onset; the curve comes with its zeros taken off. */
 export function sumsOf(curve, hold, channels) {
   const part = (name) => channels.find((channel) => channel.name === name)?.part ?? (name.startsWith("bar") ? "bar" : "platform");
-  const r = hold.result;
-  const add = (wanted, zero_N) => {
+  const add = (wanted) => {
     const columns = curve.load_N.filter((_, c) => part(curve.names[c]) === wanted);
     if (columns.length === 0) return null;
-    return curve.t_s.map((_, i) => columns.reduce((sum, column) => (sum === null || column[i] === null ? null : sum + column[i]), -(zero_N ?? 0)));
+    return curve.t_s.map((_, i) => columns.reduce((sum, column) => (sum === null || column[i] === null ? null : sum + column[i]), 0));
   };
-  return { t_s: curve.t_s.map((t_s) => t_s - r.onset_s), hands: add("bar", r.zero_bar_N), feet: add("platform", r.zero_feet_N) };
+  return { t_s: curve.t_s.map((t_s) => t_s - hold.result.onset_s), hands: add("bar"), feet: add("platform") };
 }
 
 export class Notebook {

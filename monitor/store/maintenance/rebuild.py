@@ -82,7 +82,7 @@ def rebuild_session(
         for number, hold in enumerate(analysis.result.holds, start=1):
             found = _stored(session_uid, started_utc_ns, number, hold, analysis)
             holds.append(store.save_hold(_better(store.corrections.measured(found.uid), found)))
-        ended_ns += round(float(analysis.t_s[-1] - analysis.t_s[0]) * 1e9)
+        ended_ns += round(float(analysis.curve.t_s[-1] - analysis.curve.t_s[0]) * 1e9)
     except TellableError as error:
         problem = str(error)
         _log.warning("the interrupted session %s: %s", session_uid, error)
