@@ -1,8 +1,9 @@
-"""The invented holds of the store's tests serve here too."""
+"""The invented holds of the store and the loads made by hand of the pipeline serve here too."""
 
 from __future__ import annotations
 
 import sys
 from pathlib import Path
 
-sys.path.append(str(Path(__file__).parents[1] / "store"))
+for room in ("store", "pipeline"):
+    sys.path.append(str(Path(__file__).parents[1] / room))

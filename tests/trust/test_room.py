@@ -17,7 +17,8 @@ from firmware_bridge.journal import CHUNK, pack_bytes, read_chunks
 from monitor.analysis import analyse_file, read_load_curve
 from monitor.cli import app
 from monitor.service import hold_curve
-from monitor.store import DataFolder, hold_uid, open_store, storage
+from monitor.store import DataFolder, hold_uid, open_store
+from monitor.store.files import storage
 from monitor.store.files.storage import (
     Budget,
     Policy,
