@@ -51,21 +51,18 @@ class RigInUse(MonitorError):
     """A walk was to begin, or its result to come into force, while somebody is on the rig."""
 
     code = "rig-in-use"
-    status = 409
 
 
 class ProcedureUnderWay(MonitorError):
     """There is a walk already."""
 
     code = "procedure-under-way"
-    status = 409
 
 
 class NoProcedure(MonitorError):
     """There is no walk to be answered."""
 
     code = "no-procedure"
-    status = 409
 
 
 class Practice(Protocol):

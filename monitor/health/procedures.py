@@ -37,14 +37,12 @@ class ProcedureNotReady(MonitorError):
     """A walk's result was to be kept before it was there."""
 
     code = "procedure-not-ready"
-    status = 409
 
 
 class ProcedureMovedOn(MonitorError):
     """A walk was answered for a step that is no longer the running one."""
 
     code = "procedure-moved-on"
-    status = 409
 
 
 @dataclass(frozen=True)

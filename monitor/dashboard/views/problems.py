@@ -11,6 +11,8 @@ from starlette.exceptions import HTTPException
 
 from monitor.dashboard.views.screen_templates import NOWHERE
 from monitor.errors import MonitorError, TellableError
+from monitor.health.procedure_manager import NoProcedure, ProcedureUnderWay, RigInUse
+from monitor.health.procedures import ProcedureMovedOn, ProcedureNotReady
 from monitor.store import UnknownCorrection, UnknownHold, UnknownMarker, UnknownPerson, UnknownSession
 
 
@@ -111,6 +113,29 @@ class Unforeseen(DashboardError):
         )
 
 
+STATUS: dict[type[TellableError], int] = {
+    NotThere: 404,
+    UnknownCorrection: 404,
+    UnknownHold: 404,
+    UnknownMarker: 404,
+    UnknownPerson: 404,
+    UnknownSession: 404,
+    NoProcedure: 409,
+    ProcedureMovedOn: 409,
+    ProcedureNotReady: 409,
+    ProcedureUnderWay: 409,
+    RigInUse: 409,
+    NoPictureYet: 503,
+}
+"""HTTP status (RFC 9110) of errors from below the dashboard; most of its own carry theirs as ``status``."""
+
+
+def status_of(error: TellableError) -> int:
+    """Return the HTTP status of an error: that of its nearest class that has one, 400 where none has."""
+    known = (STATUS[kind] for kind in type(error).__mro__ if kind in STATUS)
+    return next(known, int(getattr(error, "status", 400)))
+
+
 def problem(error: TellableError, status: int) -> JSONResponse:
     """Return an error in the one shape: ``{"error": {"code", "what", "means", "do"}}``."""
     return JSONResponse({"error": error.as_dict()}, status_code=status)
@@ -121,11 +146,7 @@ def tell_problems(app: FastAPI) -> None:
 
     async def explained(_: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, TellableError)
-        missing = isinstance(
-            error, (NotThere, UnknownPerson, UnknownHold, UnknownCorrection, UnknownMarker, UnknownSession)
-        )
-        status = 404 if missing else 503 if isinstance(error, NoPictureYet) else int(getattr(error, "status", 400))
-        return problem(error, status)
+        return problem(error, status_of(error))
 
     async def invalid(_: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, RequestValidationError)
