@@ -230,3 +230,23 @@ def test_a_course_is_cut_where_the_hold_is_split():
     early, late = split_hold(hold, 15.0)
     assert (early.result.assistance_course, late.result.assistance_course) == (course[:2], course[2:])
     assert early.result.zero_bar_N == late.result.zero_bar_N == 2.0
+
+
+@pytest.mark.usefixtures("_toy_table")
+def test_a_measure_declared_in_one_place_is_in_the_data_of_the_hold_page():
+    from fastapi import FastAPI
+    from fastapi.testclient import TestClient
+
+    from monitor.dashboard.routes.holds import holds_routes
+
+    class OneHold:
+        def get_hold(self, uid: str) -> StoredHold:
+            return toy_hold(1, grip_N=123.5, grip_u_N=0.5)
+
+    app = FastAPI()
+    app.include_router(holds_routes(OneHold()))
+    page = TestClient(app)
+    (row,) = [row for row in page.get("/hold-fields").json() if row["label"] == "grip"]
+    assert (row["path"], row["uncertainty"], row["unit"]) == ("result.grip_N", "result.grip_u_N", "N")
+    hold = page.get("/holds/session-001").json()
+    assert (hold["result"]["grip_N"], hold["result"]["grip_u_N"]) == (123.5, 0.5)

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from monitor.dashboard.interfaces import StoreReader
 from monitor.dashboard.views.json_views import columns_view, hold_view, thin_out
-from monitor.dashboard.views.models import MOST_UTC_MS, CurveModel, HoldModel, HoldPage
+from monitor.dashboard.views.models import MOST_UTC_MS, CurveModel, HoldFieldModel, HoldModel, HoldPage
 from monitor.dashboard.views.problems import NotThere
 from monitor.exports import curve_csv, holds_csv, stamps_of
+from monitor.records import hold_fields
 from monitor.records.stored_hold import StoredHold
 from monitor.store import HoldFilter, HoldOrder
 
@@ -62,7 +63,7 @@ RequestedHold = Annotated[HoldFilter, Depends(filter_of_query)]
 
 
 def holds_routes(store: StoreReader) -> APIRouter:
-    """Return the routes ``/holds``, ``/holds.csv``, ``/holds/{uid}``, its ``/curve`` and ``/curve.csv``."""
+    """Return the routes of the holds: lists, the table of their fields, one hold and its curve."""
     router = APIRouter(tags=["holds"])
 
     def wanted(uid: str) -> StoredHold:
@@ -104,6 +105,21 @@ def holds_routes(store: StoreReader) -> APIRouter:
             _, total = store.find_holds(query, 1, 0)
             holds_csv(store.find_holds(query, max(1, total), 0, order)[0], out)
         return _csv(out.getvalue(), "holds.csv")
+
+    @router.get("/hold-fields", response_model=list[HoldFieldModel])
+    def fields() -> list[dict[str, Any]]:
+        """List the fields that have a row of their own on a hold's page."""
+        return [
+            {
+                "path": one.path,
+                "label": one.measure.label,
+                "unit": one.unit,
+                "uncertainty": one.uncertainty,
+                "reasons": one.measure.reasons,
+            }
+            for one in hold_fields.HOLD_FIELDS
+            if one.measure.label is not None
+        ]
 
     @router.get("/holds/{uid}", response_model=HoldModel)
     def hold(uid: str) -> dict[str, Any]:

@@ -12,7 +12,7 @@ const NEIGHBOURS = 20;
 const CURVE_POINTS = 1200;
 
 const uid = decodeURIComponent(location.pathname.split("/").pop());
-const state = { rig: null, hold: null, sums: null, book: null, marks: [], offers: null };
+const state = { rig: null, hold: null, fields: [], sums: null, book: null, marks: [], offers: null };
 
 start();
 
@@ -21,6 +21,7 @@ async function start() {
   if (state.rig === null) return;
   try {
     state.hold = await ask(`/api/holds/${encodeURIComponent(uid)}`);
+    state.fields = await ask("/api/hold-fields");
     const settings = await ask("/api/settings");
     state.offers = await ask("/api/screens");
     if (state.offers.coaching) state.marks = (await ask(`/api/holds/${encodeURIComponent(uid)}/markers`)).map(markOf);
@@ -99,8 +100,8 @@ function link([address, text, download]) {
 }
 
 function showNumbers(earlier) {
-  const other = earlier ? measuresOf(earlier) : [];
-  const rows = measuresOf(state.hold).map((row, i) => {
+  const other = earlier ? measuresOf(earlier, state.fields) : [];
+  const rows = measuresOf(state.hold, state.fields).map((row, i) => {
     const line = element("tr");
     const name = element("th", "", row.name);
     name.scope = "row";

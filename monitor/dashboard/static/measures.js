@@ -4,39 +4,58 @@ import { cut, fixed, percent } from "./numbers.js";
 import { lengthText, loadText, weightText } from "./units.js";
 import { toldFlag, words } from "./words.js";
 
-const WEIGHT = ["bodyweight_unknown", "too_short", "data_missing", "nobody_on_the_rig", "third_support"];
-const SWING = [
-  "too_short_for_swing", "swing_needs_platform", "swing_only_with_free_feet", "swing_disturbed", "swing_frequency_unclear",
-  "swing_below_noise", "swing_below_0.8_deg", "too_short",
-];
-const TRAVEL = ["travel_needs_platform", "travel_withheld_while_account_open", "kind_unknown"];
+/** Rows that are more than a number with its uncertainty, by label; `said` is the plain text of the value. */
+const TEXTS = {
+  feet: ({ result }, said) => add(said, result.alpha_direct ? "" : `, ${words.inferred}`),
+  weight: (hold) => weightText(hold.bodyweight_N, hold.bodyweight_u_N) || null,
+  swing: ({ result }) => swingText(result.swing ?? {}),
+  travel: ({ result }) => (result.travel.length > 0 ? result.travel.slice(0, 3).map(travelText).join("; ") : null),
+  peak: ({ result }, said) => add(said, result.flags.includes("peak_not_resolved") ? `, ${words.notSure}` : ""),
+  lateral: ({ result }) => lateralText(result),
+};
 
-/** @returns {{name: string, value: string|null, why: string}[]} rows of this hold; `value` null where not known */
-export function measuresOf(hold) {
-  const r = hold.result;
-  const swing = r.swing ?? {};
-  const load = (load_N, digits, u_N = null) => loadText(load_N, { digits, u_N, bodyweight_N: hold.bodyweight_N }) || null;
-  const row = (key, value, flags = []) => ({ name: words.measure[key], value, why: value === null ? reason(hold, flags) : "" });
-  const inferred = r.alpha_mean !== null && !r.alpha_direct ? `, ${words.inferred}` : "";
-  const rows = [
-    row("time", withUnit(cut(r.duration_s, r.duration_u_s, 2), words.unit.second)),
-    row("hands", withUnit(percent(r.beta_mean, r.beta_u), words.unit.percent), WEIGHT),
-    row("feet", add(withUnit(percent(r.alpha_mean, r.alpha_u), words.unit.percent), inferred), WEIGHT),
-    row("feetMost", withUnit(percent(r.alpha_p95, r.alpha_u), words.unit.percent), WEIGHT),
-    row("clean", plain(r.clean_s, 1, words.unit.second), WEIGHT),
-    row("dose", plain(r.dose_bw_s, 0, words.unit.dose), WEIGHT),
-    row("weight", weightText(hold.bodyweight_N, hold.bodyweight_u_N) || null, WEIGHT),
-    row("account", withUnit(percent(r.misclosure, r.misclosure_u), words.unit.percent), WEIGHT),
-    row("swing", swingText(swing), SWING),
-    row("settle", plain(r.settle_s, 1, words.unit.second), ["never_settled", ...SWING]),
-    row("travel", r.travel.length > 0 ? r.travel.slice(0, 3).map(travelText).join("; ") : null, TRAVEL),
-    row("peak", add(load(r.peak_N, 0, r.peak_u_N), r.flags.includes("peak_not_resolved") ? `, ${words.notSure}` : "")),
-    row("lateral", lateralText(r), ["hands_not_told_apart"]),
-    row("tremor", load(r.tremor_N, 1), ["tremor_not_measurable"]),
-    row("zeroBar", load(r.zero_bar_N, 1), ["bar_zero_not_read"]),
-    row("zeroFeet", load(r.zero_feet_N, 1), ["platform_zero_not_read"]),
-  ];
-  return rows;
+/** Texts of a value and its uncertainty, by unit. Without an uncertainty, loads and times have one decimal. */
+const VALUES = {
+  s: (value, u) => withUnit(numberText(value, u, 1, 2), words.unit.second),
+  1: (value, u) => withUnit(percent(value, u), words.unit.percent),
+  N: (value, u_N, { uncertainty }, { bodyweight_N }) =>
+    loadText(value, { digits: uncertainty === null ? 1 : 0, u_N, bodyweight_N }),
+  "bodyweight-seconds": (value) => withUnit(numberText(value, null, 0), words.unit.dose),
+};
+
+/**
+ * A hold's measures in the order of their labels.
+ * @typedef {{path: string, label: string, unit: string, uncertainty: string|null, reasons: string[]}} Field
+ * @param {Field[]} fields those of `/api/hold-fields`
+ * @returns {{name: string, value: string|null, why: string}[]} `value` null where not known
+ */
+export function measuresOf(hold, fields) {
+  const order = Object.keys(words.measure);
+  const place = ({ label }) => (order.includes(label) ? order.indexOf(label) : order.length);
+  return [...fields].sort((a, b) => place(a) - place(b)).map((field) => {
+    const said = valueText(hold, field);
+    const value = TEXTS[field.label] ? TEXTS[field.label](hold, said) : said;
+    const why = value === null ? reason(hold, field.reasons) : "";
+    return { name: words.measure[field.label] ?? field.label, value, why };
+  });
+}
+
+function valueText(hold, field) {
+  const value = at(hold, field.path);
+  if (typeof value !== "number") return null;
+  const u = field.uncertainty === null ? null : at(hold, field.uncertainty);
+  const text = VALUES[field.unit] ?? (() => withUnit(numberText(value, u, 3, 3), field.unit));
+  return text(value, u, field, hold);
+}
+
+/** A number to the digit of its uncertainty, at most `most` decimals; without an uncertainty with `decimals`. */
+function numberText(value, u, decimals, most) {
+  return u === null ? { shown: fixed(value, decimals), about: null } : cut(value, u, most);
+}
+
+/** What stands at a path such as `result.swing.max_deg`, null where a part of it is absent. */
+function at(hold, path) {
+  return path.split(".").reduce((part, name) => part?.[name] ?? null, hold);
 }
 
 /** One reason for an absent number: the first of the flags that can explain it, in the program's own words. */
@@ -71,10 +90,6 @@ function withUnit(number, unit) {
   return number.about === null ? `${number.shown} ${unit}` : `${number.shown} ± ${number.about} ${unit}`;
 }
 
-function plain(value, decimals, unit) {
-  return value === null || value === undefined ? null : withUnit({ shown: fixed(value, decimals), about: null }, unit);
-}
-
 function add(text, more) {
   return text === null ? null : text + more;
 }
@@ -82,9 +97,12 @@ function add(text, more) {
 /** What a hold brought, and its reason. */
 export function gainOf(hold) {
   const r = hold.result;
-  const first = r.dose_bw_s === null ? words.gainedTime(fixed(r.duration_s, 1)) : words.gained(fixed(r.duration_s, 1), fixed(r.dose_bw_s, 0));
+  const time = fixed(r.duration_s, 1);
+  const first = r.dose_bw_s === null ? words.gainedTime(time) : words.gained(time, fixed(r.dose_bw_s, 0));
   if (r.support === "unassisted" && r.touches.length === 0 && r.regrips.length === 0) return [first, words.gainFree];
-  if (r.clean_s !== null && r.clean_s > 0.9 * r.duration_s) return [first, words.gainClean(fixed(r.clean_s, 0), fixed(r.duration_s, 0))];
+  if (r.clean_s !== null && r.clean_s > 0.9 * r.duration_s) {
+    return [first, words.gainClean(fixed(r.clean_s, 0), fixed(r.duration_s, 0))];
+  }
   if (r.settle_s !== null && r.settle_s < 5) return [first, words.gainStill(fixed(r.settle_s, 1))];
   return [first, ""];
 }
@@ -94,8 +112,13 @@ export function wishOf(hold, alpha_max) {
   const r = hold.result;
   const elsewhere = [...r.third_support].sort((a, b) => b.fraction - a.fraction)[0];
   const share = (part) => fixed(part * 100, 0);
-  if (elsewhere) return [words.tryAlone, words.tryAloneWhy(share(elsewhere.fraction), fixed(elsewhere.end_s - elsewhere.start_s, 1))];
-  if (r.alpha_mean !== null && r.alpha_mean > alpha_max) return [words.tryLighter, words.tryLighterWhy(share(r.alpha_mean), share(alpha_max))];
+  if (elsewhere) {
+    const time = fixed(elsewhere.end_s - elsewhere.start_s, 1);
+    return [words.tryAlone, words.tryAloneWhy(share(elsewhere.fraction), time)];
+  }
+  if (r.alpha_mean !== null && r.alpha_mean > alpha_max) {
+    return [words.tryLighter, words.tryLighterWhy(share(r.alpha_mean), share(alpha_max))];
+  }
   if (r.touches.length > 0) return [words.tryFree, words.tryFreeWhy(r.touches.length)];
   if ((r.swing?.rms_deg ?? 0) > 1) return [words.tryStill, words.tryStillWhy(fixed(r.swing.rms_deg, 1))];
   return [words.tryNothing, ""];

@@ -102,6 +102,19 @@ class HoldPage(BaseModel):
     holds: list[HoldModel]
 
 
+class HoldFieldModel(BaseModel):
+    """A measure of a hold: where its value and its standard uncertainty stand in a hold, and its label's key.
+
+    ``reasons``: flags that can explain why it is absent, the most telling first.
+    """
+
+    path: str
+    label: str
+    unit: str
+    uncertainty: str | None
+    reasons: list[str]
+
+
 class CurveModel(BaseModel):
     """A hold's load curve: one list of newtons for each name. ``thinned``: only lowest and highest are kept."""
 
