@@ -186,7 +186,7 @@ def test_a_mistake_of_ours_is_told_without_its_insides(caplog):
 def test_the_description_names_every_route_and_the_error_shape(client):
     described = client.get("/api/openapi.json").json()
     assert set(described["paths"]) == {
-        "/api/health", "/api/rig", "/api/live", "/api/holds", "/api/holds.csv", "/api/holds/{uid}",
+        "/api/health", "/api/rig", "/api/live", "/api/hold-fields", "/api/holds", "/api/holds.csv", "/api/holds/{uid}",
         "/api/holds/{uid}/curve", "/api/holds/{uid}/curve.csv", "/api/settings",
             "/api/screens", "/api/rig/calibration", "/api/first-steps",
     }  # fmt: skip
