@@ -10,13 +10,16 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from firmware_bridge.counts import CountBlock
+from monitor.measures.live.view import LiveView
+from monitor.measures.picture import Picture
+from monitor.measures.session_analysis import AnalysisSettings, analyse_session
 from monitor.newtons.calibration import Calibration
 from monitor.newtons.load_block import LoadBlock, Newtons
+from monitor.records.session_result import SessionResult
 from monitor.rig import Rig
 from monitor.signals.grid import UniformGrid
 from monitor.signals.marks import RowMarks
@@ -24,12 +27,6 @@ from monitor.signals.presence import COMES_AFTER_S, Came, Left, Presence
 from monitor.signals.rows import Rows, summed
 from monitor.signals.session_loads import Array, CalibrationUncertainty, SessionLoads, even_times
 from monitor.signals.spikes import Despike
-
-if TYPE_CHECKING:
-    from monitor.measures.live import LiveView
-    from monitor.measures.picture import Picture
-    from monitor.measures.session_analysis import AnalysisSettings
-    from monitor.records.session_result import SessionResult
 
 TICKS_PER_S = 20
 PIECE_ROWS = 4096
@@ -187,18 +184,10 @@ class Pipeline:
         self._spike_rows, self._lost_rows = RowMarks(), RowMarks()
         self._spikes_before, self._lost_before = self._despike.spikes, self._grid.lost
         if self._live:
-            from monitor.measures.live import LiveView
-            from monitor.measures.live_errors import LiveErrors
-
-            n = len(self.rig.channels)
-            spans = self._known.covariance
+            n, spans = len(self.rig.channels), self._known.covariance
             covariance = np.diag(self._u_rel_span**2) if spans is None else spans[:n, :n]
             self._view = LiveView(
-                self.rig,
-                self.rate_Hz,
-                self._tick_rows,
-                self._analysis_settings,
-                LiveErrors(self.rig, self._u_zero_N, covariance),
+                self.rig, self.rate_Hz, self._tick_rows, self._analysis_settings, self._u_zero_N, covariance
             )
 
     def clock(self, rate: float, u_rate: float, utc_ns_at_zero: int | None = None) -> None:
@@ -309,9 +298,6 @@ class Pipeline:
                 self._view.session_over()
 
     def _measure(self, first: int, end: int, out: Output, *, final: bool, interrupted: bool = False) -> None:
-        # Imported here: scipy takes seconds to load on a small board, and the first session is a while away.
-        from monitor.measures.session_analysis import analyse_session
-
         t_s, u_stamp_s = even_times(self._rows.t_s(first, end).copy())
         age_s = self._zero_age_s(float(t_s[0])) if len(t_s) else 0.0
         session = SessionLoads(

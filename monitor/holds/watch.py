@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 
-from monitor.holds.edges import BRIDGED_S, LEAST_FRACTION, TUG_S, find_holds
+from monitor.holds.edges import BRIDGED_S, LEAST_FRACTION, TUG_S, find_holds, runs_above
 from monitor.signals.rows import Rows
 from monitor.statistics import median
 
@@ -24,8 +24,8 @@ REDATE_UNTIL_S = 6.0
 LOOK_BACK_S = 5.0
 SETTLING_TICKS = 10
 MOST_TICKS = 2000
-FALLBACK_LEVEL_N = 150.0
-"""Level that counts as hanging while the bodyweight is unknown (a quarter of 600 N)."""
+ASSUMED_BODYWEIGHT_N = 600.0
+"""Tells hanging from leaning while the bodyweight is unknown (a light adult; common practice, no source)."""
 
 REBOUND_S = 0.1
 """A jump to the bar rebounds: a load that is back so soon has not been let go of (common practice, no source)."""
@@ -91,7 +91,7 @@ class HoldWatch:
         """
         if bar_N != bar_N:
             return False
-        least_N = FALLBACK_LEVEL_N if bodyweight_N is None else LEAST_FRACTION * bodyweight_N
+        least_N = LEAST_FRACTION * (ASSUMED_BODYWEIGHT_N if bodyweight_N is None else bodyweight_N)
         if self.phase in ("none", "ended"):
             self._wait_for_onset(bar_N, least_N, rows, end_row)
         else:
@@ -117,7 +117,7 @@ class HoldWatch:
         if bar_N <= least_N or self._above_ticks * self._tick_s < self._least_s:
             return
         first = end_row - (self._above_ticks + 2) * self._tick_rows
-        onset_s = _last_rise_s(rows, first, end_row, least_N)
+        onset_s = _first_rise_s(rows, first, end_row, least_N)
         self.hold = WatchedHold(onset_s, None, provisional=True)
         self.phase = "provisional"
         self._settled_N = 0.0
@@ -192,26 +192,14 @@ class HoldWatch:
             self.hold = WatchedHold(found[-1].onset_s, hold.release_s, hold.provisional)
 
 
-def _last_rise_s(rows: Rows, first: int, end: int, level_N: float) -> float:
-    """Return the instant of the last upward crossing in the rows, or the first row's."""
+def _first_rise_s(rows: Rows, first: int, end: int, level_N: float) -> float:
+    """Return the instant of the first upward crossing in the rows; the first row's without any."""
     t_s, bar_N = rows.t_s(first, end), rows.load(first, end)[:, 0]
-    above = bar_N > level_N
-    rises = np.flatnonzero(~above[:-1] & above[1:]) + 1
-    if not len(rises):
-        return float(t_s[0])
-    return _crossing(t_s, bar_N, int(rises[0]), level_N)
+    return next((run.start_s for run in runs_above(t_s, bar_N, level_N) if run.first > 0), float(t_s[0]))
 
 
 def _last_fall_s(rows: Rows, first: int, end: int, level_N: float) -> float:
-    """Return the instant of the last downward crossing in the rows, or the last row's."""
+    """Return the instant of the last downward crossing in the rows; the last row's without any."""
     t_s, bar_N = rows.t_s(first, end), rows.load(first, end)[:, 0]
-    above = bar_N > level_N
-    falls = np.flatnonzero(above[:-1] & ~above[1:]) + 1
-    if not len(falls):
-        return float(t_s[-1])
-    return _crossing(t_s, bar_N, int(falls[-1]), level_N)
-
-
-def _crossing(t_s: np.ndarray, load_N: np.ndarray, row: int, level_N: float) -> float:
-    before, after = float(load_N[row - 1]), float(load_N[row])
-    return float(t_s[row - 1] + (level_N - before) / (after - before) * (t_s[row] - t_s[row - 1]))
+    falls = [run.end_s for run in runs_above(t_s, bar_N, level_N) if run.last < len(t_s)]
+    return falls[-1] if falls else float(t_s[-1])

@@ -14,7 +14,7 @@ from monitor.holds.touches import FootContact, foot_contacts
 from monitor.measures.assistance import UNASSISTED_BELOW, Assistance
 from monitor.measures.catch_ringing import settle_s
 from monitor.measures.closure import third_supports
-from monitor.measures.disturbance import near_spans, side_changes
+from monitor.measures.disturbance import disturbed_rows, near_spans
 from monitor.measures.edge import sharpened
 from monitor.measures.fatigue import slopes_of
 from monitor.measures.hold_context import HoldContext, Stretch
@@ -254,14 +254,15 @@ class _Hold(Stretch):
         return [c for c in within if not any(c.start_s < b + 0.1 and c.end_s > a - 0.1 for a, b in self.edges.gaps)]
 
     def _disturbed(self, contacts: list[FootContact], third: list[ThirdSupport]) -> NDArray[np.bool_]:
-        disturbed = near_spans(self.t, self.edges.gaps, 3.0)
-        disturbed |= near_spans(self.t, [(c.start_s, c.end_s) for c in contacts], 1.0)
-        edges = [(x, x) for one in third for x in (one.start_s, one.end_s)]
-        disturbed |= near_spans(self.t, edges, 1.0)
-        sides = self.sides()
-        if sides is not None:
-            disturbed |= side_changes(*sides, self.W, self.rate_Hz)
-        return disturbed
+        support_edges = [(x, x) for one in third for x in (one.start_s, one.end_s)]
+        return disturbed_rows(
+            self.t,
+            gaps=self.edges.gaps,
+            touches=[*((c.start_s, c.end_s) for c in contacts), *support_edges],
+            sides=self.sides(),
+            bodyweight_N=self.W,
+            rate_Hz=self.rate_Hz,
+        )
 
     def _lateral_m(self) -> tuple[float | None, float | None]:
         """Return where the load hangs between the bar's cells, and its standard uncertainty."""

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.measures.catch_ringing import bounce_Hz
-from monitor.measures.disturbance import near_spans
+from monitor.measures.disturbance import PULL_REACH_S, near_spans
 from monitor.measures.hold_context import Stretch
 from monitor.measures.swing import LEAST_DEG, beat_wave, swing_course
 from monitor.measures.travel import travels
@@ -16,8 +16,6 @@ from monitor.signals.session_loads import Array
 
 DISTURBED_MOST = 0.6
 MOTION_TURNS = 2
-PULL_REACH_S = 0.35
-"""A pull is over when its movement is; the bounce that it leaves has another frequency than the swing's beat."""
 
 
 def motion_of(

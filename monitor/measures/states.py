@@ -7,6 +7,8 @@ keeps the state that is given from outside, or none.
 
 from __future__ import annotations
 
+import itertools
+
 from monitor.records.hold_result import Kind, StateSpan, Travel
 
 ACTIVE_ABOVE = 0.5
@@ -16,6 +18,22 @@ LEAST_RANGE_mm = 15.0
 CERTAINTY_OF_A_GIVEN_START = 0.97
 CERTAINTY_OF_BOTH_SIGNS = 0.9
 CERTAINTY_OF_ONE_SIGN = 0.7
+
+
+def heights_mm(travel: list[Travel]) -> list[float]:
+    """Return the height of the centre of mass before each travel and after the last, from the start of the hold."""
+    return [0.0, *itertools.accumulate(one.travel_mm for one in travel)]
+
+
+def is_active(height_mm: float, heights: list[float]) -> bool:
+    """Say whether the shoulders are drawn down at one of a hold's heights."""
+    low, high = min(heights), max(heights)
+    return height_mm - low > ACTIVE_ABOVE * (high - low)
+
+
+def certainty_of(travel: list[Travel]) -> float:
+    """Return how certain the states are that some travels show: more so if both drawing down and letting go were."""
+    return CERTAINTY_OF_BOTH_SIGNS if len({one.travel_mm > 0 for one in travel}) == 2 else CERTAINTY_OF_ONE_SIGN
 
 
 def states_of(
@@ -29,25 +47,18 @@ def states_of(
     given_start : "passive", "active" or None
         The coach's or the programme's word on the start of the hold.
     """
-    height_mm, heights = 0.0, [0.0]
-    for one in travel:
-        height_mm += one.travel_mm
-        heights.append(height_mm)
-    low, high = min(heights), max(heights)
-    if high - low < LEAST_RANGE_mm:
+    heights = heights_mm(travel)
+    if max(heights) - min(heights) < LEAST_RANGE_mm:
         if given_start is None:
             return [], None
         kind: Kind = "active" if given_start == "active" else "passive"
         return [StateSpan(onset_s, release_s, kind, CERTAINTY_OF_A_GIVEN_START)], kind
-    signs = {one.travel_mm > 0 for one in travel}
-    certainty = CERTAINTY_OF_BOTH_SIGNS if len(signs) == 2 else CERTAINTY_OF_ONE_SIGN
-    if given_start is not None:
-        certainty = CERTAINTY_OF_A_GIVEN_START
+    certainty = certainty_of(travel) if given_start is None else CERTAINTY_OF_A_GIVEN_START
     spans: list[StateSpan] = []
     start_s = onset_s
     for number, height in enumerate(heights):
         end_s = release_s if number == len(travel) else (travel[number].start_s + travel[number].end_s) / 2
-        state = "active" if (height - low) > ACTIVE_ABOVE * (high - low) else "passive"
+        state = "active" if is_active(height, heights) else "passive"
         if spans and spans[-1].state == state:
             spans[-1] = StateSpan(spans[-1].start_s, end_s, state, certainty)
         else:

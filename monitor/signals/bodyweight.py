@@ -10,19 +10,27 @@ from numpy.typing import NDArray
 
 from monitor.signals.reliance import Reliance, independent, load_reliance
 from monitor.signals.session_loads import Array, SessionLoads
-from monitor.signals.windows import PRESENT_N, Windows, windows_of
+from monitor.signals.windows import ON_ONE_PART, PRESENT_N, Windows, windows_of
 from monitor.signals.zeros import Zeros
+from monitor.statistics import median
 
 FEWEST_STANDING = 3
 FEWEST_HANGING = 6
-AGREES_LEAST = 0.33
-"""Share of a hang that must be one body with the stance; the rest may lean on a third support."""
+"""Quiet windows that must agree before they weigh somebody (common practice, no source)."""
 
-BEATS = np.hanning(11)[1:-1] / np.hanning(11).sum()
-"""Weights of the windows over which a hang is averaged: Hann's, four and a half seconds."""
+LEAST_AGREEING = 0.33
+"""Share of a hang that must be one body with the stance; the rest may lean on a third support (common practice, no
+source)."""
+
+HANN = np.hanning(11)[1:-1] / np.hanning(11).sum()
+"""Weights of the windows over which a hang is averaged: four and a half seconds, several beats of any swing."""
 
 SAME_BODY = 0.006
-"""Hang and stance are one body within this; a larger difference is a third support or a bad cell."""
+"""Hang and stance are one body within this; a larger difference is a third support or a bad cell (common practice, no
+source)."""
+
+SAME_LEVEL, SAME_LEVEL_N = 0.004, 2.0
+"""Windows agree on a level within this share of it, or this much if that is more (common practice, no source)."""
 
 Source = Literal["given", "standing", "hang"]
 
@@ -38,7 +46,7 @@ class Bodyweight:
 
 
 def given_bodyweight(session: SessionLoads, bodyweight_N: float, u_N: float) -> Bodyweight:
-    """Return a bodyweight that somebody stated: nothing of the rig is in it."""
+    """Return a bodyweight that somebody stated, independent of the rig."""
     return Bodyweight(bodyweight_N, u_N, "given", independent(session, u_N**2))
 
 
@@ -58,11 +66,11 @@ def read_bodyweight(session: SessionLoads, zeros: Zeros) -> Bodyweight | None:
     if not session.rig.has_bar:
         top = _level(session, windows, heavy & _heaviest(windows.sum_N, heavy), FEWEST_STANDING)
         return None if top is None else _weighed(session, zeros, [top], "standing")
-    stance = heavy & (windows.feet_N > 0.85 * windows.sum_N)
+    stance = heavy & (windows.feet_N > ON_ONE_PART * windows.sum_N)
     standing = _level(session, windows, stance, FEWEST_STANDING)
-    on_the_bar = windows.whole & (windows.sum_N > PRESENT_N) & (windows.bar_N > 0.85 * windows.sum_N)
+    on_the_bar = windows.whole & (windows.sum_N > PRESENT_N) & (windows.bar_N > ON_ONE_PART * windows.sum_N)
     averaged, hang = _over_beats(windows, on_the_bar)
-    shared = 1.0 / float(np.sum(BEATS**2))
+    shared = 1.0 / float(np.sum(HANN**2))
     if hang.sum() < FEWEST_HANGING:
         averaged, hang, shared = windows, heavy & on_the_bar, 1.0
     if standing is None:
@@ -73,22 +81,22 @@ def read_bodyweight(session: SessionLoads, zeros: Zeros) -> Bodyweight | None:
         return None if alone is None else _weighed(session, zeros, [alone], "hang")
     near = hang & (np.abs(averaged.sum_N / standing.level_N - 1) < SAME_BODY)
     hanging = _level(session, averaged, near, FEWEST_HANGING, shared)
-    if hanging is None or near.sum() < AGREES_LEAST * hang.sum():
+    if hanging is None or near.sum() < LEAST_AGREEING * hang.sum():
         return _weighed(session, zeros, [standing], "standing")
     return _weighed(session, zeros, [standing, hanging], "standing")
 
 
 def _over_beats(windows: Windows, among: NDArray[np.bool_]) -> tuple[Windows, NDArray[np.bool_]]:
-    """Return the windows with S averaged over ``BEATS`` about each, and where all of those are ``among``.
+    """Return the windows with S averaged over ``HANN`` about each, and where all of those are ``among``.
 
     A swing's S beats, and is quiet only where the beat turns: quiet half seconds of a swing are too light or too heavy.
     But nothing accelerates a body on the average that stays on the bar (Newton II), so a mean over some beats weighs
     it, whatever it does; smooth weights leave less than a hundredth of a beat of 0.6 Hz and more.
     """
-    if len(among) < len(BEATS):
+    if len(among) < len(HANN):
         return windows, np.zeros_like(among)
-    whole = np.convolve(among, np.ones(len(BEATS)), "same") > len(BEATS) - 0.5
-    return replace(windows, sum_N=np.convolve(windows.sum_N, BEATS, "same")), whole
+    whole = np.convolve(among, np.ones(len(HANN)), "same") > len(HANN) - 0.5
+    return replace(windows, sum_N=np.convolve(windows.sum_N, HANN, "same")), whole
 
 
 @dataclass(frozen=True)
@@ -120,26 +128,43 @@ def _level(
     """Return the level on which ``fewest`` windows or more agree, each ``shared`` by so many others; else None."""
     if mask.sum() < fewest:
         return None
-    values = windows.sum_N[mask]
-    centre = _densest_half(values)
-    near = np.abs(values - centre) < max(2.0, 0.004 * centre)
+    agreeing = agreeing_level(windows.sum_N[mask], fewest)
+    if agreeing is None:
+        return None
+    level_N, variance_N2, near = agreeing
+    rows = np.flatnonzero(mask)[near]
+    scatter_N2 = variance_N2 / max(1.0, len(rows) / shared)
+    cells_N, everything = windows.cells_N[rows].mean(axis=0), session.rig.bar_index + session.rig.platform_index
+    return _Level(level_N, load_reliance(session, everything, cells_N, windows.t_s[rows], scatter_N2))
+
+
+def agreeing_level(sum_N: Array, fewest: int) -> tuple[float, float, NDArray[np.bool_]] | None:
+    """Return the level on which ``fewest`` or more of some quiet loads (n,) agree, or None.
+
+    Returns
+    -------
+    (float, float, (n,) bool) or None
+        Their mean (N), their variance (N^2), and which ones they are.
+    """
+    if len(sum_N) < fewest:
+        return None
+    near = _is_near(sum_N, _densest_half(sum_N))
     if near.sum() < fewest:
         return None
-    kept = np.flatnonzero(mask)[near]
-    scatter = float(np.var(values[near])) / max(1.0, len(kept) / shared)
-    cells_N, everything = windows.cells_N[kept].mean(axis=0), session.rig.bar_index + session.rig.platform_index
-    level_N = float(values[near].mean())
-    return _Level(level_N, load_reliance(session, everything, cells_N, windows.t_s[kept], scatter))
+    return float(sum_N[near].mean()), float(np.var(sum_N[near])), near
+
+
+def _is_near(sum_N: Array, level_N: float) -> NDArray[np.bool_]:
+    return np.asarray(np.abs(sum_N - level_N) < max(SAME_LEVEL_N, SAME_LEVEL * level_N))
 
 
 def _heaviest(values: Array, mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Return where values lie near the largest on which ``FEWEST_STANDING`` of the masked ones agree."""
     for centre in np.sort(values[mask])[::-1].tolist():
-        near = np.asarray(np.abs(values - centre) < max(2.0, 0.004 * centre))
+        near = _is_near(values, centre)
         if (near & mask).sum() >= FEWEST_STANDING:
             # Its middle, so that not only the heaviest half of a level counts.
-            middle = float(np.median(values[near & mask]))
-            return np.asarray(np.abs(values - middle) < max(2.0, 0.004 * middle))
+            return _is_near(values, median(values[near & mask]))
     return np.zeros_like(mask)
 
 
@@ -153,4 +178,4 @@ def _densest_half(values: Array) -> float:
     half = (len(ordered) + 1) // 2
     widths = ordered[half - 1 :] - ordered[: len(ordered) - half + 1]
     start = int(np.argmin(widths))
-    return float(np.median(ordered[start : start + half]))
+    return median(ordered[start : start + half])

@@ -10,7 +10,7 @@ import numpy as np
 
 from monitor.runs import runs_of
 from monitor.signals.session_loads import Array, SessionLoads
-from monitor.signals.windows import PRESENT_N
+from monitor.signals.windows import ON_ONE_PART, PRESENT_N
 
 CONTACT_N = PRESENT_N / 2
 """Less on the platform is no foot."""
@@ -18,8 +18,9 @@ CONTACT_N = PRESENT_N / 2
 FEET_OFF_S = 1.0
 """Feet that are off for longer: the person may hang free or may be gone."""
 
-STANDS_FROM = 0.85
 STANDS_S = 0.5
+"""The feet carry the body for at least this long (common practice, no source)."""
+
 LEAST_INFERRED_S = 1.5
 """A shorter stretch may be a jump: in the air nothing is on the platform, and nobody hangs."""
 
@@ -31,7 +32,7 @@ def inferred_bar_N(session: SessionLoads, bodyweight_N: float) -> Array:
     standing is left out; and so is a stretch in which the feet are off for longer than ``FEET_OFF_S``.
     """
     feet_N = session.feet_N
-    standing = [(a, b) for a, b in runs_of(feet_N > STANDS_FROM * bodyweight_N) if b - a >= session.rows(STANDS_S)]
+    standing = [(a, b) for a, b in runs_of(feet_N > ON_ONE_PART * bodyweight_N) if b - a >= session.rows(STANDS_S)]
     bar_N = np.zeros(len(session))
     if not standing:
         return bar_N

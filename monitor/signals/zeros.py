@@ -33,7 +33,7 @@ RATE_N_per_s = DRIFT_N_per_s / math.sqrt(3.0)
 """Its rate of drift as a standard deviation: anywhere within the steepest (JCGM 100:2008, 4.3.7)."""
 
 
-def wandered_N2(apart_s: Array) -> Array:
+def wandered_N2(apart_s: Array | float) -> Array:
     """Return the variance (N^2) of how far one cell's zero wanders within some seconds (its variogram).
 
     A stationary process with a rate of drift: covariance WANDER^2 (1 + a) exp(-a) with a = t RATE / WANDER (Matern, of
@@ -41,12 +41,6 @@ def wandered_N2(apart_s: Array) -> Array:
     """
     a = np.abs(apart_s) * RATE_N_per_s / WANDER_N
     return np.asarray(2 * WANDER_N**2 * (1 - (1 + a) * np.exp(-a)))
-
-
-def wandered_since_N2(apart_s: float) -> float:
-    """Return ``wandered_N2`` of one time; a screen asks forty times a second."""
-    a = abs(apart_s) * RATE_N_per_s / WANDER_N
-    return 2 * WANDER_N**2 * (1 - (1 + a) * math.exp(-a))
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 from scipy.signal import butter, sosfilt
 
-from monitor.measures.live import SMOOTH_Hz
+from monitor.measures.live.view import SMOOTH_Hz
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.load_block import LoadBlock
 from monitor.pipeline import Pipeline

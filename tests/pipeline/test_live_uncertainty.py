@@ -10,7 +10,7 @@ import pytest
 from load_stories import BODYWEIGHT_N, RIG, TWO_SESSIONS, blocks_of, loads
 
 from firmware_bridge.counts import CountBlock
-from monitor.measures.live_errors import SHOWN_NOISE_N, LiveErrors
+from monitor.measures.live.uncertainty import SMOOTHED_NOISE_N, LiveUncertainty, LiveWeight
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import Calibration, ChannelCalibration
 from monitor.pipeline import ASSUMED_ZERO_AGE_S, Pipeline, SessionMeasured
@@ -23,25 +23,29 @@ OWN = np.eye(6) * 1e-3**2
 COMMON = np.full((6, 6), 1e-3**2)
 
 
+def weight(source, u_own_N: float) -> LiveWeight:
+    return LiveWeight(700.0, 0.0, u_own_N, source)
+
+
 def test_a_span_that_all_cells_share_cancels_in_live_shares_and_own_spans_only_where_they_weighed_both():
     """By hand, W = 700 N standing on four cells: beta 1e-3 sqrt(1/2 + 1/4), alpha nothing but noise and zero."""
-    noise = {part: SHOWN_NOISE_N * math.sqrt(cells) / 700 for part, cells in (("bar", 2), ("feet", 4))}
-    shared, own = (LiveErrors(RIG, np.zeros(6), covariance) for covariance in (COMMON, OWN))
+    noise = {part: SMOOTHED_NOISE_N * math.sqrt(cells) / 700 for part, cells in (("bar", 2), ("feet", 4))}
+    shared, own = (LiveUncertainty(RIG, np.zeros(6), covariance) for covariance in (COMMON, OWN))
     assert shared.u_weight_N("standing", 700.0) == pytest.approx(0.7)
-    assert shared.u_beta(0.9, "standing", 700.0, 0.0, 0.0) == pytest.approx(noise["bar"])
-    assert shared.u_beta(0.9, "given", 700.0, 0.0, 0.0) == pytest.approx(math.hypot(0.9e-3, noise["bar"]))
-    assert own.u_alpha(0.1, "standing", 700.0, 0.0, 0.0) == pytest.approx(noise["feet"])
+    assert shared.u_beta(0.9, weight("standing", 0.0), 0.0) == pytest.approx(noise["bar"])
+    assert shared.u_beta(0.9, weight("given", 0.0), 0.0) == pytest.approx(math.hypot(0.9e-3, noise["bar"]))
+    assert own.u_alpha(0.1, weight("standing", 0.0), 0.0) == pytest.approx(noise["feet"])
     by_hand = math.hypot(0.9e-3 * math.sqrt(0.75), noise["bar"])
-    assert own.u_beta(0.9, "standing", 700.0, 0.0, 0.0) == pytest.approx(by_hand)
+    assert own.u_beta(0.9, weight("standing", 0.0), 0.0) == pytest.approx(by_hand)
     own_scatter = math.hypot(by_hand, 0.9 * 0.5 / 700)
-    assert own.u_beta(0.9, "standing", 700.0, 0.5, 0.0) == pytest.approx(own_scatter)
+    assert own.u_beta(0.9, weight("standing", 0.5), 0.0) == pytest.approx(own_scatter)
 
 
 def test_a_live_zero_is_the_calibrations_until_it_is_read_and_wanders_from_then_on():
-    errors = LiveErrors(RIG, np.full(6, 0.3), 0 * OWN)
-    before = errors.u_alpha(0.1, "standing", 700.0, 0.0, 50.0)
+    errors = LiveUncertainty(RIG, np.full(6, 0.3), 0 * OWN)
+    before = errors.u_alpha(0.1, weight("standing", 0.0), 50.0)
     errors.zero_read("platform", 50.0)
-    read, later = (errors.u_alpha(0.1, "standing", 700.0, 0.0, now_s) for now_s in (50.0, 170.0))
+    read, later = (errors.u_alpha(0.1, weight("standing", 0.0), now_s) for now_s in (50.0, 170.0))
     assert (700 * before) ** 2 - (700 * read) ** 2 == pytest.approx(4 * 0.3**2)
     assert (700 * later) ** 2 - (700 * read) ** 2 == pytest.approx(4 * wandered_N2(np.array(120.0)))
 
