@@ -28,7 +28,7 @@ from monitor.newtons.load_block import LoadBlock, Newtons
 from monitor.pipeline import Output, Pipeline, SessionBegan, SessionMeasured
 from monitor.records.hold_result import HoldResult
 from monitor.records.session_result import Quality, SessionResult
-from monitor.rig import HIGHEST_RATE_Hz, LOWEST_RATE_Hz, Rig, rig_from_dict, rig_to_dict
+from monitor.rig import HIGHEST_RATE_Hz, LOWEST_RATE_Hz, Rig, check_channels, rig_from_dict, rig_to_dict
 from monitor.signals.load_curve import LoadCurve, ZeroCourse, without_zeros
 from monitor.signals.session_loads import SessionLoads
 
@@ -44,12 +44,6 @@ class RigUnknown(BadInput):
     """Counts without a rig description and a calibration."""
 
     code = "rig-unknown"
-
-
-class WrongBoard(MonitorError):
-    """The board's channels are not those of the rig description."""
-
-    code = "wrong-board"
 
 
 class RateNotUsable(MonitorError):
@@ -187,12 +181,7 @@ class EventAnalyser:
                 means="Counts cannot be turned into newtons, so nothing was analysed; the journal is unchanged.",
                 do="Give the rig description and its calibration with --rig and --calibration.",
             )
-        if channels != len(rig.channels):
-            raise WrongBoard(
-                what=f"The board sends {channels} channels; the rig description has {len(rig.channels)}.",
-                means="It is not known which cell sends what, so nothing is measured.",
-                do="Use the rig description that belongs to this board, or mend its list of channels.",
-            )
+        check_channels(rig, channels)
         rate_Hz = facts.rate_Hz if facts and facts.rate_Hz else rig.nominal_rate_Hz
         if not LOWEST_RATE_Hz / RATE_SLACK <= rate_Hz <= HIGHEST_RATE_Hz * RATE_SLACK:
             raise RateNotUsable(

@@ -37,6 +37,12 @@ class BadRig(MonitorError):
     code = "bad-rig"
 
 
+class WrongBoard(MonitorError):
+    """The board's channels are not those of the rig description."""
+
+    code = "wrong-board"
+
+
 @dataclass(frozen=True, slots=True)
 class Channel:
     """One load cell. x is to the hanging person's right, y to the front, both in metres from the bar's middle.
@@ -209,6 +215,21 @@ def rig_from_dict(data: object) -> Rig:
                 raise _bad(f"Channel {number} lacks {key}.", "Compare with the example in docs/rig-description.md.")
         channels.append(Channel(**channel))
     return Rig(channels=tuple(channels), **fields)
+
+
+def check_channels(rig: Rig, channels: int) -> None:
+    """Check that a board sends as many channels as the rig has.
+
+    Raises
+    ------
+    WrongBoard
+    """
+    if channels != len(rig.channels):
+        raise WrongBoard(
+            what=f"The board sends {channels} channels; the rig description has {len(rig.channels)}.",
+            means="It is not known which cell sends what, so nothing is measured.",
+            do="Use the rig description that belongs to this board, or fix its list of channels.",
+        )
 
 
 def rig_to_dict(rig: Rig) -> dict[str, Any]:

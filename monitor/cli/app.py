@@ -28,6 +28,7 @@ from monitor.cli.commands import (
     reanalyse,
     report,
     run,
+    zero,
 )
 
 app = typer.Typer(
@@ -67,7 +68,7 @@ app.command("run")(run.run)
 app.command("analyse")(analyse.analyse)
 app.command("calibrate")(calibrate.calibrate)
 app.command("check")(check.check)
-app.command("zero")(check.zero)
+app.command("zero")(zero.zero)
 app.command("export")(export.export)
 app.command("backup")(backup.backup)
 app.command("restore")(backup.restore)

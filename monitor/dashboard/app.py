@@ -32,7 +32,7 @@ from monitor.dashboard.security.security_middleware import SecurityMiddleware
 from monitor.dashboard.views.models import PROBLEMS
 from monitor.dashboard.views.problems import tell_problems
 from monitor.dashboard.views.request_log import RequestCounts
-from monitor.health.procedure_manager import ProcedureManager
+from monitor.procedures.procedure_manager import ProcedureManager
 
 
 def create_app(

@@ -52,7 +52,7 @@ class Progress:
     number: int
     of: int
     seconds: float
-    seen: str
+    remark: str
 
 
 def rough_calibration(rig: Rig) -> Calibration:
@@ -113,7 +113,7 @@ class Checkup:
         self._pressing: list[Array] = []
         self._still: list[Array] = []
         self._stood: dict[str, Standing | None] = {}
-        self._seen = ""
+        self._remark = ""
 
     @property
     def finished(self) -> bool:
@@ -124,7 +124,7 @@ class Checkup:
     def progress(self) -> Progress:
         """Return what to show now."""
         task = None if self.finished else self.tasks[self._number]
-        return Progress(task, self._number + 1, len(self.tasks), self._windows * WINDOW_S, self._seen)
+        return Progress(task, self._number + 1, len(self.tasks), self._windows * WINDOW_S, self._remark)
 
     @property
     def rate_Hz(self) -> float | None:
@@ -209,14 +209,14 @@ class Checkup:
             self._pressed.setdefault(task.at, None)
         else:
             self._stood.setdefault(task.key, None)
-        self._number, self._windows, self._seen = self._number + 1, 0, ""
+        self._number, self._windows, self._remark = self._number + 1, 0, ""
         self._pressing, self._still = [], []
 
     def _watch_empty(self, counts: NDArray[np.int32], mean_N: Array) -> bool:
         if self._empty:
             first_N = np.nan_to_num(column_medians(self._scale.newtons(self._empty[0])))
             if abs(float((mean_N - first_N).sum())) > LEAST_PRESS_N:
-                self._seen = "Something is on the rig: watching begins anew."
+                self._remark = "Something is on the rig: watching begins anew."
                 self._empty = []
         self._empty.append(counts)
         return len(self._empty) * self._rows >= self.empty_s * (self.rate_Hz or self.rig.nominal_rate_Hz)
@@ -229,7 +229,7 @@ class Checkup:
         top = float(np.max(np.abs(change_N)))
         if top >= LEAST_PRESS_N:
             self._pressing.append(change_N)
-            self._seen = f"{self.rig.names[int(np.argmax(np.abs(change_N)))]} moves: {top:.0f} N. Let go."
+            self._remark = f"{self.rig.names[int(np.argmax(np.abs(change_N)))]} moves: {top:.0f} N. Let go."
             return False
         if len(self._pressing) >= PRESS_WINDOWS and top < LEAST_PRESS_N / 2:
             self._pressed[task.at] = max(self._pressing, key=lambda change: float(np.max(np.abs(change))))
@@ -242,7 +242,7 @@ class Checkup:
         scatter_N = float(np.nanstd(load_N.sum(axis=1))) if not np.isnan(load_N).all() else np.inf
         quiet = scatter_N < QUIET_FLOOR_N + QUIET_OF_LOAD * abs(total_N)
         there = total_N > PRESENT_N and self._is_there(task, change_N, total_N)
-        self._seen = "still" if quiet and there else ("there, keep still" if there else "waiting")
+        self._remark = "still" if quiet and there else ("there, keep still" if there else "waiting")
         self._still = [*self._still, change_N] if quiet and there else []
         if len(self._still) < STILL_WINDOWS:
             return False

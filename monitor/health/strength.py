@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from monitor.health.verdict import Verdict
+from monitor.records.stored_hold import StoredHold
 from monitor.rig import Rig
 
 DYNAMIC_FACTOR = 2.0
@@ -11,6 +14,16 @@ mechanics: the energy of the descent equals the spring's). hardware/loads.md tel
 
 HEAVIEST_kg = 130.0
 """The person that the example parts are chosen for (hardware/loads.md)."""
+
+
+HOLDS_CONSIDERED = 2000
+"""Newest holds that are looked through for the largest load; common practice, no source."""
+
+
+def largest_peak_N(holds: Iterable[StoredHold]) -> float | None:
+    """Return the largest load that any of these holds put on the bar, None where there is none."""
+    peaks = [hold.result.peak_N for hold in holds]
+    return max((peak for peak in peaks if peak is not None), default=None)
 
 
 def strength_verdicts(rig: Rig, heaviest_kg: float, largest_peak_N: float | None = None) -> list[Verdict]:

@@ -19,12 +19,12 @@ from monitor.dashboard.interfaces import GivenSettings, Health
 from monitor.dashboard.live.hub import LiveHub
 from monitor.exports.hold_curve import hold_curve
 from monitor.health.mount import MountWatch
-from monitor.health.procedure_manager import Practice, ProcedureManager
 from monitor.measures.picture import Picture
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.measures.swing import ANYBODY, Pendulum
 from monitor.newtons.calibration import Calibration
 from monitor.pipeline import Output, SessionBegan, SessionMeasured
+from monitor.procedures.procedure_manager import Practice, ProcedureManager
 from monitor.records.stored_hold import StoredHold
 from monitor.rig import Rig
 from monitor.service.current_person import CurrentPerson
@@ -104,7 +104,7 @@ class MonitorService:
                 in_use=lambda: self._sessions.current is not None,
                 hangs=lambda: self._scene == "hanging",
                 ended=self._pipeline.renew,
-                tell=store.audit.add,
+                audit=store.audit.add,
                 practice=practice,
                 utc_ns=self._clock.utc_ns,
             )

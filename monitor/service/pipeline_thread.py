@@ -11,9 +11,9 @@ from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import LinkState, Source, SourceEvent
 from monitor.analysis import EventAnalyser
 from monitor.errors import MonitorError, TellableError
-from monitor.health.procedure_manager import ProcedureManager
 from monitor.newtons.calibration import Calibration
 from monitor.pipeline import Output
+from monitor.procedures.procedure_manager import ProcedureManager
 
 _log = logging.getLogger(__name__)
 

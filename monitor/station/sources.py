@@ -17,8 +17,8 @@ from firmware_bridge.sources import HostClock, JournalSource, LinkState, Source,
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.analysis import rig_of_journal
 from monitor.errors import BadInput
-from monitor.health.procedure_manager import Practice
 from monitor.newtons.calibration import Calibration, CalibrationNotFound, latest_calibration, load_calibration
+from monitor.procedures.procedure_manager import Practice
 from monitor.rig import Rig, RigNotFound, load_rig
 from monitor.store import DataFolder
 from monitor.store.files.session_recorder import SessionRecorder

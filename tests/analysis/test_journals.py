@@ -14,12 +14,12 @@ from load_stories import RIG, TWO_SESSIONS, blocks_of, loads, with_faults
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.errors import JournalNotFound, NotAJournal
 from firmware_bridge.sources import Note
-from monitor.analysis import RigUnknown, WrongBoard, analyse_file, joined, read_load_curve, rig_of_journal
+from monitor.analysis import RigUnknown, analyse_file, joined, read_load_curve, rig_of_journal
 from monitor.errors import BadInput
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.pipeline import Pipeline, SessionMeasured
 from monitor.records.session_result import SessionResult
-from monitor.rig import Rig, rig_from_columns
+from monitor.rig import Rig, WrongBoard, rig_from_columns
 
 T_s, LOAD_N = loads(TWO_SESSIONS)
 LOAD_N = with_faults(LOAD_N)

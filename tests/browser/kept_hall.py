@@ -14,8 +14,8 @@ from monitor.dashboard.routes.maintenance import Maintenance
 from monitor.dashboard.routes.power import ProgramEnd
 from monitor.dashboard.security.authorization import Authorization
 from monitor.demo import demo_rig
-from monitor.health.procedure_manager import ProcedureManager
 from monitor.jobs.job_runner import JobRunner
+from monitor.procedures.procedure_manager import ProcedureManager
 from monitor.store import AccessFile, DataFolder, open_store
 
 

@@ -15,7 +15,7 @@ from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import BoardFacts
 from monitor.demo.scripted_person import ScriptedPerson
 from monitor.demo.stage import Stage
-from monitor.health.procedure_manager import ProcedureManager
+from monitor.procedures.procedure_manager import ProcedureManager
 from monitor.rig import Channel, Rig
 from monitor.service import rig_view
 
@@ -53,7 +53,7 @@ def procedures_hall(root: Path, *, calibrated: bool, rig: Rig = BAR) -> Iterator
         empty.calibration if calibrated else None,
         root=root,
         calibrations=root / "calibrations",
-        tell=lambda who, what, _: told.append((who, what)),
+        audit=lambda who, what, _: told.append((who, what)),
         practice=stage,
     )
     procedures.take(_facts(rig))

@@ -23,7 +23,7 @@ from monitor.dashboard.routes.maintenance import Maintenance
 from monitor.dashboard.routes.power import ProgramEnd
 from monitor.dashboard.security.authorization import Authorization
 from monitor.demo import DemoRig
-from monitor.health.procedure_manager import ProcedureManager
+from monitor.procedures.procedure_manager import ProcedureManager
 from monitor.station.rig_choice import RigChoice
 from monitor.store import AccessFile, DataFolder, open_store
 

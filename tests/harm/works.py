@@ -8,12 +8,13 @@ from pathlib import Path
 import numpy as np
 
 from firmware_bridge.counts import CountBlock
-from monitor.cli.commands.calibrate import _recorded, _save
+from monitor.cli.commands.calibrate import save
 from monitor.demo import DemoRig
 from monitor.health.zero import read_zero
 from monitor.newtons.calibrating.plan import plan_from_dict
-from monitor.newtons.calibrating.recorded import Record
+from monitor.newtons.calibrating.recorded import Record, read_readings
 from monitor.newtons.calibration import load_calibration, save_calibration
+from monitor.procedures.calibration import CalibrationProcedure
 from monitor.reanalysis import reanalyse
 from monitor.rig import Channel, Rig, load_rig, save_rig
 from monitor.store import DataFolder, open_store
@@ -82,13 +83,13 @@ def calibrating(root: str, acks: str, _seed: int) -> None:
     watch_the_disk(ack)
     place, begun = folder.root.parent / "bench", dt.datetime(2030, 1, 1, tzinfo=dt.UTC)
     rig = load_rig(place / "rig.toml")
-    machine, _ = _recorded(rig, plan_from_dict(PLAN, rig), None, place / "readings.csv")
-    record = Record(rig)
-    record.add(0, _read(0.0, 0.0, 10.0))
-    size = len(record.csv())
+    procedure = CalibrationProcedure(rig, plan_from_dict(PLAN, rig), None)
+    procedure.carry_out(read_readings(place / "readings.csv", rig))
+    procedure.record.add(0, _read(0.0, 0.0, 10.0))
+    size = len(procedure.record.csv())
     ack("ready")
     for number in range(1000):
         at = begun + dt.timedelta(seconds=number)
-        places = _save(folder, machine.finish(at.isoformat()), record, at, None)
+        places = save(procedure, folder, at, None)
         ack("calibration", name=places["calibration"].name, id=load_calibration(places["calibration"]).id)
         ack("readings", name=places["readings"].name, size=size)

@@ -7,13 +7,14 @@ import os
 import pytest
 from rig_on_the_bench import FIVE, ONE, ProcedureManager, guided, plan_for
 
-from monitor.cli.terminal.guided_calibration import GuidedScreen
+from monitor.cli.terminal.procedure_screen import ProcedureScreen
 from monitor.newtons.budget import u_rectangular
 from monitor.newtons.calibrating.correction import corrected_plan
 from monitor.newtons.calibrating.guide import GuidedCalibration
 from monitor.newtons.calibrating.plan import plan_from_dict
 from monitor.newtons.calibrating.refusals import BadPlan, CellOverloaded, MassInPounds, MassNotAsGiven
 from monitor.newtons.calibrating.standard import plan_answers
+from monitor.procedures.calibration import CalibrationProcedure
 
 AB = [{"part": "bar", "masses": ["A", "B"]}]
 AT = "2026-03-02T10:15:00Z"
@@ -92,14 +93,16 @@ def test_names_that_tell_kilograms_and_uncertainties_follow():
 
 def test_the_terminal_takes_a_number_and_kilograms(monkeypatch):
     machine, _ = walked(true_B=0.5)
-    screen = GuidedScreen(machine, None, None)  # type: ignore[arg-type]
+    procedure = CalibrationProcedure(ONE, machine.plan, None)
+    procedure.guide = machine
+    screen = ProcedureScreen(procedure, None)  # type: ignore[arg-type]
     read, write = os.pipe()
     with os.fdopen(read) as stdin:
         monkeypatch.setattr("sys.stdin", stdin)
         for line, stage in (("m 7 10", "refused"), ("m B", "refused"), ("m 2 10,0", "place")):
             os.write(write, f"{line}\n".encode())
-            screen._answer()
+            screen.answer(procedure.state())
             assert machine.progress.stage == stage, line
-            assert bool(screen._state) == (stage == "refused")
+            assert bool(screen.message) == (stage == "refused")
         os.close(write)
     assert machine.plan.masses["B"].kg == 10.0

@@ -10,8 +10,9 @@ import pytest
 from rig_on_the_bench import ONE, plan_for
 
 from firmware_bridge.sources import LinkState, SourceEvent
-from monitor.cli.terminal.guided_calibration import CalibrationGivenUp, GuidedScreen
-from monitor.newtons.calibrating.guide import GuidedCalibration
+from monitor.cli.terminal.procedure_screen import ProcedureScreen
+from monitor.procedures.calibration import CalibrationProcedure
+from monitor.procedures.procedure import ProcedureEnded
 
 
 class Mute:
@@ -40,14 +41,19 @@ def keys(monkeypatch):
         os.close(write)
 
 
-def screen(source) -> GuidedScreen:
-    return GuidedScreen(GuidedCalibration(ONE, plan_for(ONE, [{"part": "bar", "masses": ["A", "B"]}])), source, None)
+def screen(source) -> ProcedureScreen:
+    plan = plan_for(ONE, [{"part": "bar", "masses": ["A", "B"]}])
+    return ProcedureScreen(CalibrationProcedure(ONE, plan, None), source, silence_s=None)
+
+
+def press(running: ProcedureScreen) -> None:
+    running.answer(running.procedure.state())
 
 
 def test_q_ends_it_and_nothing_is_saved(keys):
     keys("q\n")
     source = Mute()
-    with pytest.raises(CalibrationGivenUp, match="by hand"):
+    with pytest.raises(ProcedureEnded, match="by hand"):
         screen(source).run()
     source.close()
 
@@ -55,14 +61,14 @@ def test_q_ends_it_and_nothing_is_saved(keys):
 def test_s_goes_on_and_enter_confirms(keys):
     running = screen(Mute())
     keys("s\n")
-    running._answer()
-    assert running.machine.progress.stage == "place"
+    press(running)
+    assert running.procedure.state().stage == "place"
     keys("\n")
-    running._answer()
-    assert running.machine.progress.stage == "reading"
-    assert running.record.steps == {1: []}
+    press(running)
+    assert running.procedure.state().stage == "reading"
+    assert running.procedure.record.steps == {1: []}
 
 
 def test_a_board_that_goes_away_for_good_ends_it(keys):
-    with pytest.raises(CalibrationGivenUp, match="board ended"):
+    with pytest.raises(ProcedureEnded, match="board ended"):
         screen(Mute(ends=True)).run()

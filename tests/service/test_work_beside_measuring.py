@@ -11,8 +11,8 @@ import pytest
 
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import HostClock, LinkState, SourceEvent
-from monitor.health.procedure_manager import ProcedureUnderWay, RigInUse
 from monitor.newtons.calibration import Calibration, ChannelCalibration, latest_calibration
+from monitor.procedures.procedure_manager import ProcedureUnderWay, RigInUse
 from monitor.rig import Channel, Rig
 from monitor.station.sources import RigSource
 from monitor.station.station import assemble
@@ -73,7 +73,7 @@ def test_a_new_zero_is_in_force_for_the_next_hold_and_what_hung_meanwhile_is_no_
     assert service.procedures.state()["acceptable"]
     source.give(600.0, 8)  # somebody hangs in the middle of it
     source.give(0.0, 3)
-    kept = service.procedures.keep("Ann")
+    kept = service.procedures.accept("Ann")
     assert kept.calibration.channels[0].zero_counts == pytest.approx(ZERO + 300, abs=20)
     assert latest_calibration(folder.calibrations, RIG.names) == kept.calibration
     source.give(0.0, 4)
@@ -114,9 +114,9 @@ def test_a_result_does_not_come_into_force_while_somebody_hangs(running):
     source.give(0.0, 6)
     source.give(600.0, 4)
     with pytest.raises(RigInUse):
-        service.procedures.keep("Ann")
+        service.procedures.accept("Ann")
     assert list(folder.calibrations.glob("*")) == []
-    assert service.procedures.keep("Ann", although_somebody_hangs=True).calibration is not None
+    assert service.procedures.accept("Ann", although_somebody_hangs=True).calibration is not None
 
 
 def test_a_zero_of_a_loaded_rig_is_refused_in_the_procedure(running):

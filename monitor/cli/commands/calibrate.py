@@ -10,15 +10,14 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from monitor.cli.procedure_source import procedure_folder, procedure_rig
 from monitor.cli.terminal.error_reporting import reports_errors
 from monitor.errors import BadInput, MonitorError
 
 if TYPE_CHECKING:
-    from monitor.newtons.calibrating.guide import GuidedCalibration
-    from monitor.newtons.calibrating.outcome import Outcome
     from monitor.newtons.calibrating.plan import Plan
-    from monitor.newtons.calibrating.recorded import Record
     from monitor.newtons.calibration import Calibration
+    from monitor.procedures.calibration import CalibrationProcedure
     from monitor.rig import Rig
     from monitor.store import DataFolder
 
@@ -49,8 +48,9 @@ def calibrate(
     Nothing is overwritten: the calibration gets a file of its own, dated, with its raw readings and a sheet beside it.
     A practice on the virtual rig is saved only where --data says so.
     """
-    from monitor.newtons.calibrating.plan import check_whole, load_plan
-    from monitor.store import DataFolder
+    from monitor.newtons.calibrating.plan import check_whole
+    from monitor.newtons.calibrating.recorded import read_readings
+    from monitor.procedures.calibration import CalibrationProcedure
 
     if sum((port is not None, virtual, readings is not None)) != 1:
         raise BadInput(
@@ -64,52 +64,31 @@ def calibrate(
             means="It is not known which mass belongs to which reading.",
             do="Give --plan as well; docs/calibration.md shows one.",
         )
-    folder = DataFolder.open(data) if data is not None or not virtual else None
-    description = _description(folder, rig, virtual)
+    folder = procedure_folder(data, virtual)
+    description = procedure_rig(folder, rig, virtual)
     previous = None if fresh or folder is None else _previous(folder, description)
-    if virtual and plan is None:
-        from monitor.demo.practice import practice_plan
-
-        steps = practice_plan(description)
-    elif plan is None:
-        from monitor.cli.terminal.prompts import ask_plan
-
-        _need_a_person()
-        steps = ask_plan(description, whole=previous is None)
-    else:
-        steps = load_plan(plan, description)
+    loads = _plan(description, plan, virtual, whole=previous is None)
     if not virtual:
-        check_whole(steps, description, known=previous is not None)
-    if not auto and readings is None:
-        _need_a_person()
+        check_whole(loads, description, known=previous is not None)
     if readings is not None:
-        machine, record = _recorded(description, steps, previous, readings)
+        procedure = CalibrationProcedure(description, loads, previous)
+        procedure.carry_out(read_readings(readings, description))
     else:
-        machine, record = _live(folder, description, steps, previous, port, auto, speed, seed)
-    at = dt.datetime.now(dt.UTC)
-    outcome = machine.finish(at.isoformat(timespec="seconds").replace("+00:00", "Z"))
-    places = _save(folder, outcome, record, at, sheet)
+        if not auto:
+            _need_a_person()
+        procedure = _guided(description, loads, previous, folder, port, auto=auto, speed=speed, seed=seed)
+    files = save(procedure, folder, dt.datetime.now(dt.UTC), sheet)
+    outcome = procedure.outcome
+    assert outcome is not None
     if as_json:
         from monitor.newtons.calibrating.summary import outcome_to_dict
 
-        files = {name: str(path) for name, path in places.items()}
-        sys.stdout.write(json.dumps({**outcome_to_dict(outcome), "files": files}, allow_nan=False) + "\n")
+        places = {name: str(path) for name, path in files.items()}
+        sys.stdout.write(json.dumps({**outcome_to_dict(outcome), "files": places}, allow_nan=False) + "\n")
         return
     from monitor.cli.terminal.calibration_tables import show_outcome
 
-    show_outcome(outcome, places)
-
-
-def _description(folder: DataFolder | None, rig: Path | None, virtual: bool) -> Rig:
-    from monitor.rig import load_rig
-
-    if rig is None and virtual:
-        from monitor.demo import demo_rig
-
-        return demo_rig()
-    if rig is None and folder is not None:
-        return load_rig(folder.rig_file)
-    return load_rig(rig if rig is not None else "rig.toml")
+    show_outcome(outcome, files)
 
 
 def _previous(folder: DataFolder, rig: Rig) -> Calibration | None:
@@ -122,6 +101,22 @@ def _previous(folder: DataFolder, rig: Rig) -> Calibration | None:
         return None
 
 
+def _plan(rig: Rig, file: Path | None, virtual: bool, *, whole: bool) -> Plan:
+    """Return the plan of the loads: of a file, a practice's own, or asked for at the terminal."""
+    from monitor.newtons.calibrating.plan import load_plan
+
+    if file is not None:
+        return load_plan(file, rig)
+    if virtual:
+        from monitor.demo.practice import practice_plan
+
+        return practice_plan(rig)
+    from monitor.cli.terminal.prompts import ask_plan
+
+    _need_a_person()
+    return ask_plan(rig, whole=whole)
+
+
 def _need_a_person() -> None:
     if not sys.stdin.isatty():
         raise NobodyToAsk(
@@ -131,64 +126,54 @@ def _need_a_person() -> None:
         )
 
 
-def _recorded(
-    rig: Rig, plan: Plan, previous: Calibration | None, readings: Path
-) -> tuple[GuidedCalibration, Record | None]:
-    from monitor.newtons.calibrating.guide import GuidedCalibration
-    from monitor.newtons.calibrating.recorded import carry_out, read_readings
-
-    machine = GuidedCalibration(rig, plan, previous=previous)
-    carry_out(machine, read_readings(readings, rig))
-    return machine, None
-
-
-def _live(
-    folder: DataFolder | None,
+def _guided(
     rig: Rig,
     plan: Plan,
     previous: Calibration | None,
+    folder: DataFolder | None,
     port: str | None,
+    *,
     auto: bool,
     speed: float,
     seed: int,
-) -> tuple[GuidedCalibration, Record]:
-    from monitor.cli.terminal.guided_calibration import GuidedScreen
+) -> CalibrationProcedure:
+    """Lead a person through the plan at a real rig, or at a virtual one where no port is given."""
+    from monitor.cli.terminal.procedure_screen import ProcedureScreen
     from monitor.demo.practice import PracticeRig
-    from monitor.newtons.calibrating.guide import GuidedCalibration
+    from monitor.procedures.calibration import CalibrationProcedure
     from monitor.station.sources import SourceConfig, open_source
 
-    machine = GuidedCalibration(rig, plan, previous=previous)
-    practice = PracticeRig(rig, plan, seed=seed) if port is None else None
-    config = SourceConfig(
-        "port" if port is not None else "virtual",
-        port=port or "",
-        virtual=practice,
-        rig=rig,
-        is_calibrated=False,
-        speed=speed,
-    )
-    with open_source(config, folder) as rig_source:
-        screen = GuidedScreen(machine, rig_source.source, practice, auto=auto)
-        screen.run()
-    return machine, screen.record
+    if port is not None:
+        procedure = CalibrationProcedure(rig, plan, previous)
+        config = SourceConfig("port", port=port, rig=rig, is_calibrated=False)
+    else:
+        practice = PracticeRig(rig, plan, seed=seed)
+        procedure = CalibrationProcedure(rig, plan, previous, place=practice.place)
+        config = SourceConfig("virtual", virtual=practice, is_calibrated=False, speed=speed)
+    with open_source(config, folder) as opened:
+        ProcedureScreen(procedure, opened.source, automatic=auto, silence_s=None).run()
+    return procedure
 
 
-def _save(
-    folder: DataFolder | None, outcome: Outcome, record: Record | None, at: dt.datetime, sheet: Path | None
+def save(
+    procedure: CalibrationProcedure, folder: DataFolder | None, at: dt.datetime, sheet: Path | None
 ) -> dict[str, Path]:
-    """Write calibration, raw readings and sheet; return where they lie."""
-    from monitor.newtons.calibration import save_calibration
-    from monitor.reports.calibration_sheet import write_sheet
-    from monitor.rig import write_whole
+    """Write calibration, raw readings and sheet; return their files.
 
-    places: dict[str, Path] = {}
-    if folder is not None:
-        places["calibration"] = save_calibration(folder.calibrations, outcome.calibration, at)
-        if record is not None:
-            places["readings"] = places["calibration"].with_suffix(".readings.csv")
-            write_whole(places["readings"], record.csv())
-    place = sheet if sheet is not None else places["calibration"].with_suffix(".pdf") if places else None
+    Raises
+    ------
+    TellableError
+        The calibration was refused as a whole, or cannot be written.
+    """
+    from monitor.procedures.procedure import not_ready
+    from monitor.reports.calibration_sheet import write_sheet
+
+    files = dict(procedure.save(folder.root, folder.calibrations, at).files) if folder is not None else {}
+    outcome = procedure.outcome
+    if outcome is None:
+        raise procedure.state().refusal or not_ready()
+    place = sheet if sheet is not None else files["calibration"].with_suffix(".pdf") if files else None
     if place is not None:
         write_sheet(place, outcome)
-        places["sheet"] = place
-    return places
+        files["sheet"] = place
+    return files

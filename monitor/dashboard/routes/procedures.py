@@ -17,19 +17,18 @@ from monitor.dashboard.security.authorization import who_asks
 from monitor.dashboard.views.coaching_models import Given
 from monitor.dashboard.views.problems import NotThere
 from monitor.health.history import FOLDER, read_check
-from monitor.health.procedure_manager import ProcedureManager
-from monitor.health.strength import HEAVIEST_kg
+from monitor.health.strength import HOLDS_CONSIDERED, HEAVIEST_kg, largest_peak_N
 from monitor.health.zero import READ_S
 from monitor.newtons.calibrating.outcome import Outcome
 from monitor.newtons.calibrating.plan import plan_from_dict
 from monitor.newtons.calibrating.standard import plan_answers
 from monitor.newtons.calibration import calibration_to_dict
+from monitor.procedures.procedure_manager import ProcedureManager
 from monitor.rig import write_whole
 
 _log = logging.getLogger(__name__)
 
 MOST_MASSES = 12
-HOLDS_LOOKED_AT = 2000
 STAMP = re.compile(r"\d{4}-\d{2}-\d{2}T\d{6}Z")
 """Name of a kept check or calibration: nothing else is looked for on the disk."""
 
@@ -173,13 +172,12 @@ def procedure_routes(procedures: ProcedureManager, store: StoreReader) -> APIRou
     @router.post("/rig/procedure/check", status_code=201)
     def check(request: Request, given: CheckGiven) -> dict[str, Any]:
         """Begin a check of the rig."""
-        peaks = [hold.result.peak_N for hold in store.list_holds(HOLDS_LOOKED_AT, 0)]
         return procedures.check(
             who_asks(request),
             watch_s=given.watch_s,
             heaviest_kg=given.heaviest_kg,
             with_person=given.with_person,
-            largest_peak_N=max((peak for peak in peaks if peak is not None), default=None),
+            largest_peak_N=largest_peak_N(store.list_holds(HOLDS_CONSIDERED, 0)),
         )
 
     @router.post("/rig/procedure/answer")
@@ -197,7 +195,7 @@ def procedure_routes(procedures: ProcedureManager, store: StoreReader) -> APIRou
         """Keep what was found; a new zero or calibration is in force from now on, earlier holds keep theirs."""
         procedure = procedures.calibration_procedure
         outcome = procedure.outcome if procedure is not None else None
-        saved = procedures.keep(who_asks(request), although_somebody_hangs=given.although_somebody_hangs)
+        saved = procedures.accept(who_asks(request), although_somebody_hangs=given.although_somebody_hangs)
         if outcome is not None and saved.calibration is not None:
             sheets.draw(saved.id, saved.files["calibration"].with_suffix(".pdf"), outcome)
         return SavedModel(id=saved.id, in_force=saved.calibration is not None)

@@ -14,7 +14,7 @@ from monitor.dashboard.security.refusals import Refusal
 from monitor.dashboard.views.coaching_models import Given
 from monitor.health.builds import BUILDS
 from monitor.health.history import newest_check
-from monitor.health.procedure_manager import ProcedureManager
+from monitor.procedures.procedure_manager import ProcedureManager
 
 Ways = Literal["open", "fixed", "virtual"]
 """``open``: no rig yet, one can be chosen; ``fixed``: the rig was given at the start; ``virtual``: practice."""

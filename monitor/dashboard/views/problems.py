@@ -11,8 +11,8 @@ from starlette.exceptions import HTTPException
 
 from monitor.dashboard.views.screen_templates import NOWHERE
 from monitor.errors import MonitorError, TellableError
-from monitor.health.procedure_manager import NoProcedure, ProcedureUnderWay, RigInUse
-from monitor.health.procedures import ProcedureMovedOn, ProcedureNotReady
+from monitor.procedures.procedure import ProcedureMovedOn, ProcedureNotReady
+from monitor.procedures.procedure_manager import NoProcedure, ProcedureUnderWay, RigInUse
 from monitor.store import UnknownCorrection, UnknownHold, UnknownMarker, UnknownPerson, UnknownSession
 
 

@@ -24,7 +24,7 @@ export const errors = {
   "bad-rig": e("Die Beschreibung des Messgeräts ist nicht brauchbar.", "Ohne sie wird nicht gemessen.", "Das Genannte ändern."),
   "bodyweight-unknown": e("Das Körpergewicht ist nicht bekannt.", "Eine Last in Prozent des Körpergewichts ist dann nicht zu sagen.", "Einige Sekunden ruhig auf der Plattform stehen, oder das Körpergewicht angeben."),
   "calibration-exists": e("Eine ältere Kalibrierung würde überschrieben.", "Kalibrierungen bleiben für immer.", "Eine Sekunde warten und noch einmal sichern."),
-  "calibration-given-up": e("Die Kalibrierung wurde beendet, oder die Platine war fort.", "Es wurde nichts gesichert.", "Von vorn beginnen."),
+  "procedure-ended": e("Der Nullpunkt oder die Kalibrierung wurde abgebrochen, oder die Platine war fort.", "Es wurde nichts gesichert.", "Von vorn beginnen."),
   "calibration-not-found": e("An diesem Ort ist keine Kalibrierung.", "Ohne sie wird nicht gemessen.", "Das Messgerät kalibrieren, oder die Datei dorthin kopieren."),
   "calibration-unfinished": e("Nach einem Ergebnis wurde vor der letzten Messung gefragt.", "Noch gibt es keines.", "Bis ans Ende des Plans gehen."),
   "cell-overloaded": e("Der Plan würde eine Zelle oder die Aufhängung überlasten.", "So wird nicht kalibriert.", "Weniger Masse planen, oder sie verteilen."),

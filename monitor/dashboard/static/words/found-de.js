@@ -32,6 +32,10 @@ export function findings(cell, own) {
     // The board
     [/^Nothing came from the board\.$/, () => "Von der Platine kam nichts."],
     [/^Check cable and port; hang-monitor ports lists them\.$/, () => "Kabel und Anschluss prüfen; hang-monitor ports zählt die Anschlüsse auf."],
+    [/^The board has sent nothing for ten seconds\.$/, () => "Die Platine hat zehn Sekunden lang nichts gesendet."],
+    [/^Check its cable and its lamp\.$/, () => "Ihr Kabel und ihre Lampe prüfen."],
+    [/^The board ended\.$/, () => "Die Platine sendet nicht mehr."],
+    [/^Check the cable, then begin again\.$/, () => "Das Kabel prüfen, dann von vorn beginnen."],
     [/^The board sends (\d+) channels\.$/, (n) => `Die Platine sendet ${n} Kanäle.`],
     [/^Converter (.*), firmware ([\d.]+), (\d+) channels\.$/, (name, firmware, n) => `Wandler ${name}, Firmware ${firmware}, ${n} Kanäle.`],
     [/^The rig description has (\d+)\.$/, (n) => `Die Beschreibung des Messgeräts hat ${n}.`],

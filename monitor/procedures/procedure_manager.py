@@ -1,4 +1,4 @@
-"""The one guided walk that may be under way at a rig: begun, answered, kept, given up; with who did it."""
+"""The one guided procedure that may run at a rig: begun, answered, saved or cancelled, and by whom."""
 
 from __future__ import annotations
 
@@ -16,29 +16,27 @@ from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import BoardFacts, ClockFit, SourceEvent
 from monitor.errors import MonitorError
 from monitor.health.checkup import Checkup
-from monitor.health.procedures import (
-    CalibrationProcedure,
-    CheckProcedure,
-    ProcedureAction,
-    ProcedureKind,
-    SavedRecord,
-    Walk,
-    ZeroProcedure,
-)
+from monitor.newtons.calibrating.guide import WARM_UP_S
 from monitor.newtons.calibrating.plan import Plan, Step, check_whole
 from monitor.newtons.calibration import Calibration
+from monitor.procedures.calibration import CalibrationProcedure
+from monitor.procedures.check import CheckProcedure
+from monitor.procedures.procedure import Procedure, ProcedureAction, ProcedureKind, SavedRecord
+from monitor.procedures.zero import ZeroProcedure
 from monitor.rig import Rig
 
 _log = logging.getLogger(__name__)
 
-FORGOTTEN_S = 300.0
-"""A walk that no screen has asked for so long is given up: nobody may find the rig closed by a page that is gone."""
+ABANDONED_S = 300.0
+"""A procedure that no screen has polled for so long is given up, so that a closed page cannot block the rig; common
+practice, no source."""
 
 IDLE_S = 3600.0
-"""So is one that has waited for a person so long, of the board's time: a page left open asks for ever."""
+"""So is one that has waited for a person so long, in the board's time: a page left open polls forever. Common practice,
+no source."""
 
 LONGEST_LAG_S = 60.0
-"""Readings that seem to be older came after the host's clock was set back."""
+"""Readings that seem to be older are new ones after the host's clock was set back; common practice, no source."""
 
 WORDS: dict[ProcedureKind, str] = {
     "zero": "a new zero is read",
@@ -48,28 +46,28 @@ WORDS: dict[ProcedureKind, str] = {
 
 
 class RigInUse(MonitorError):
-    """A walk was to begin, or its result to come into force, while somebody is on the rig."""
+    """A procedure was to begin, or its result to come into force, while somebody is on the rig."""
 
     code = "rig-in-use"
 
 
 class ProcedureUnderWay(MonitorError):
-    """There is a walk already."""
+    """Another procedure is running."""
 
     code = "procedure-under-way"
 
 
 class NoProcedure(MonitorError):
-    """There is no walk to be answered."""
+    """No procedure is running."""
 
     code = "no-procedure"
 
 
 class Practice(Protocol):
-    """A rig in software that loads itself as a walk asks; real ones are loaded by people."""
+    """A virtual rig that loads itself as a procedure asks; real ones are loaded by people."""
 
     def begin(self, kind: ProcedureKind, plan: Plan | None) -> None:
-        """Take everybody off the rig."""
+        """Clear the rig."""
         ...
 
     def place(self, step: Step) -> None:
@@ -81,12 +79,12 @@ class Practice(Protocol):
         ...
 
     def end(self) -> None:
-        """Go back to whatever goes on there otherwise."""
+        """Resume what the rig does otherwise."""
         ...
 
 
 class ProcedureManager:
-    """Owns the walk. Screens call it from their threads, the pipeline gives it what the source tells.
+    """Owns the running procedure. Screens call it from their threads, the pipeline feeds it from its own.
 
     Parameters
     ----------
@@ -94,18 +92,18 @@ class ProcedureManager:
     calibration : Calibration or None
         In force now.
     root, calibrations : Path
-        The data folder, and where its calibrations lie.
+        The data folder, and the folder of its calibrations.
     in_use : callable
-        Says whether somebody is on the rig now, as far as it is measured.
+        Says whether the pipeline measures somebody on the rig now.
     hangs : callable
-        Says whether somebody hangs by what the rig reads, walk or not.
+        Says whether somebody hangs by the raw load, which is known during a procedure too.
     ended : callable
-        Called when a walk is over, with the calibration that is in force from then on (None: as before).
-    tell : callable
+        Called when a procedure is over, with the calibration in force from then on (None: unchanged).
+    audit : callable
         Gets who, what and of what, for the audit log.
     practice : Practice or None
     utc_ns, clock_s : callable
-        The clock that the source's clock fits are told in; seconds for deadlines.
+        The clock of the source's clock fits; seconds for deadlines.
     """
 
     def __init__(
@@ -118,7 +116,7 @@ class ProcedureManager:
         in_use: Callable[[], bool] = lambda: False,
         hangs: Callable[[], bool] = lambda: False,
         ended: Callable[[Calibration | None], None] = lambda calibration: None,
-        tell: Callable[[str, str, str], None] = lambda who, what, subject: None,
+        audit: Callable[[str, str, str], None] = lambda who, what, subject: None,
         practice: Practice | None = None,
         utc_ns: Callable[[], int] = time.time_ns,
         clock_s: Callable[[], float] = time.monotonic,
@@ -127,32 +125,31 @@ class ProcedureManager:
         self.root, self.calibrations = root, calibrations
         self.practice = practice
         self._hangs = hangs
-        self._in_use, self._ended, self._tell, self._clock_s = in_use, ended, tell, clock_s
+        self._in_use, self._ended, self._audit, self._clock_s = in_use, ended, audit, clock_s
         self._lock = threading.RLock()
-        self._procedure: Walk | None = None
+        self._procedure: Procedure | None = None
         self._facts: BoardFacts | None = None
         self._fit: ClockFit | None = None
         self._utc_ns = utc_ns
         self._from_ns = 0
-        self._id = self._who = self._told = ""
-        self._asked_s = self._idle_s = 0.0
-        self._kept: SavedRecord | None = None
+        self._id = self._who = ""
+        self._polled_s = self._idle_s = 0.0
 
     # The pipeline's thread
 
     @property
     def busy(self) -> bool:
-        """Say whether a walk is under way: what hangs meanwhile is no hold."""
+        """Say whether a procedure is running: nothing is measured as a hold meanwhile."""
         return self._procedure is not None
 
     @contextlib.contextmanager
     def no_procedure_begins(self) -> Iterator[bool]:
-        """Keep walks from beginning while the block runs; yields whether none is under way."""
+        """Keep procedures from beginning inside the context; yields whether none is running."""
         with self._lock:
             yield self._procedure is None
 
     def take(self, event: SourceEvent) -> None:
-        """Hand on what the source tells; a walk that nobody looks at, or goes on with, is given up."""
+        """Feed an event of the source to the procedure; one that nobody polls or answers any more is given up."""
         if isinstance(event, BoardFacts):
             self._facts = event
         elif isinstance(event, ClockFit):
@@ -162,32 +159,27 @@ class ProcedureManager:
             return
         if not self._is_stale(event):
             procedure.take(event)
-        if self.practice is not None and isinstance(procedure, CheckProcedure):
-            task = procedure.task
-            if task != self._told:
-                self._told = task
-                self.practice.do(task)
         if isinstance(event, CountBlock) and len(event):
             more_s = (len(event) + event.lost_before) / self.rig.nominal_rate_Hz
             self._idle_s = self._idle_s + more_s if procedure.waits else 0.0
         if self._idle_s > IDLE_S:
             self._give_up(procedure, f"nobody went on for {IDLE_S / 60:.0f} minutes")
-        elif self._clock_s() - self._asked_s > FORGOTTEN_S:
-            self._give_up(procedure, f"nobody looked at it for {FORGOTTEN_S / 60:.0f} minutes")
+        elif self._clock_s() - self._polled_s > ABANDONED_S:
+            self._give_up(procedure, f"nobody looked at it for {ABANDONED_S / 60:.0f} minutes")
 
-    def _give_up(self, procedure: Walk, why: str) -> None:
+    def _give_up(self, procedure: Procedure, why: str) -> None:
         with self._lock:
             if self._procedure is procedure:
                 _log.warning("%s: %s. It was given up, nothing was saved.", WORDS[procedure.kind].capitalize(), why)
-                self._tell("this program", f"gave up: {WORDS[procedure.kind]}: {why}", self._id)
+                self._audit("this program", f"gave up: {WORDS[procedure.kind]}: {why}", self._id)
                 self._over(None)
 
     def is_fresh(self, event: SourceEvent) -> bool:
-        """Say whether these are readings from after the last answer, or the end of the walk."""
+        """Say whether these readings are younger than the last answer, or than the end of the procedure."""
         return isinstance(event, CountBlock) and len(event) > 0 and not self._is_stale(event)
 
     def _is_stale(self, event: SourceEvent) -> bool:
-        """Say whether readings are from before the last answer: where the pipeline lags they would pass for newer."""
+        """Say whether readings are older than the last answer: a lagging pipeline still delivers them."""
         fit = self._fit
         if not isinstance(event, CountBlock) or not len(event) or fit is None or fit.segment != event.segment:
             return False
@@ -197,17 +189,17 @@ class ProcedureManager:
     # A screen's thread
 
     def state(self) -> dict[str, Any] | None:
-        """Return the walk as plain data, None where there is none."""
+        """Return the procedure's state as plain data, None where none is running."""
         with self._lock:
             procedure = self._procedure
             if procedure is None:
                 return None
-            self._asked_s = self._clock_s()
+            self._polled_s = self._clock_s()
             head = {"id": self._id, "kind": procedure.kind, "by": self._who, "practice": self.practice is not None}
-        return {**head, **procedure.state()}
+        return {**head, **procedure.state().as_dict()}
 
     def words(self) -> str:
-        """Return what goes on in one sentence for every screen; empty where nothing does."""
+        """Return one sentence for every screen about the running procedure; empty where none is running."""
         with self._lock:
             if self._procedure is None:
                 return ""
@@ -219,17 +211,19 @@ class ProcedureManager:
         """Begin to read a new zero."""
         return self._begin(who, lambda: ZeroProcedure(self.rig, self.calibration, seconds))
 
-    def calibrate(self, who: str, plan: Plan, *, fresh: bool = False, warm_up_s: float | None = None) -> dict[str, Any]:
+    def calibrate(self, who: str, plan: Plan, *, fresh: bool = False, warm_up_s: float = WARM_UP_S) -> dict[str, Any]:
         """Begin a guided calibration.
 
         Raises
         ------
         BadPlan
-            It leaves a part out of which nothing is known yet, or whose last calibration is left aside.
+            It leaves out a part that was never calibrated, or whose last calibration is left aside.
         """
         check_whole(plan, self.rig, known=not fresh and self.calibration is not None)
+        previous = None if fresh else self.calibration
+        place = self.practice.place if self.practice is not None else _nothing
         return self._begin(
-            who, lambda: CalibrationProcedure(self.rig, plan, self.calibration, fresh=fresh, warm_up_s=warm_up_s), plan
+            who, lambda: CalibrationProcedure(self.rig, plan, previous, warm_up_s=warm_up_s, place=place), plan
         )
 
     def check(
@@ -237,7 +231,7 @@ class ProcedureManager:
     ) -> dict[str, Any]:
         """Begin a check."""
 
-        def made() -> CheckProcedure:
+        def make() -> CheckProcedure:
             checkup = Checkup(
                 self.rig,
                 self.calibration,
@@ -247,18 +241,18 @@ class ProcedureManager:
                 largest_peak_N=largest_peak_N,
             )
             if self._facts is not None:
-                checkup.take(self._facts)  # a board tells these only when it connects
-            return CheckProcedure(checkup)
+                checkup.take(self._facts)  # a board sends these only when it connects
+            return CheckProcedure(checkup, do=self.practice.do if self.practice is not None else _nothing)
 
-        return self._begin(who, made)
+        return self._begin(who, make)
 
-    def _begin(self, who: str, make: Callable[[], Walk], plan: Plan | None = None) -> dict[str, Any]:
+    def _begin(self, who: str, make: Callable[[], Procedure], plan: Plan | None = None) -> dict[str, Any]:
         with self._lock:
             if self._procedure is not None:
                 raise ProcedureUnderWay(
                     what=f"{WORDS[self._procedure.kind].capitalize()} already, by {self._who}.",
                     means="Only one can be done at a time; nothing was begun.",
-                    do="Go on with that one, or end it first.",
+                    do="Continue that one, or end it first.",
                 )
             if self._in_use():
                 raise RigInUse(
@@ -269,17 +263,17 @@ class ProcedureManager:
             procedure = make()
             if self.practice is not None:
                 self.practice.begin(procedure.kind, plan)
-            self._id, self._who, self._told, self._kept = secrets.token_hex(4), who, "", None
-            self._asked_s, self._idle_s = self._clock_s(), 0.0
+            self._id, self._who = secrets.token_hex(4), who
+            self._polled_s, self._idle_s = self._clock_s(), 0.0
             self._from_ns = self._utc_ns()
             self._procedure = procedure
-            self._tell(who, f"began: {WORDS[procedure.kind]}", self._id)
+            self._audit(who, f"began: {WORDS[procedure.kind]}", self._id)
         state = self.state()
         assert state is not None
         return state
 
     def act(self, action: ProcedureAction, step: int) -> dict[str, Any]:
-        """Answer the walk.
+        """Answer the running step.
 
         Raises
         ------
@@ -287,16 +281,13 @@ class ProcedureManager:
         """
         procedure = self._running()
         with procedure.lock:
-            due = procedure.step if isinstance(procedure, CalibrationProcedure) else None
             procedure.act(action, step)
             self._idle_s = 0.0
             self._from_ns = self._utc_ns()
-            if action == "next" and due is not None and self.practice is not None:
-                self.practice.place(due)
         return self.state() or {}
 
     def correct(self, who: str, masses_kg: Mapping[str, float]) -> dict[str, Any]:
-        """Take other kilograms for masses of the calibration under way; what was read stays.
+        """Replace kilograms of the running calibration that were mistyped; the readings stay.
 
         Raises
         ------
@@ -309,12 +300,12 @@ class ProcedureManager:
             raise self._no_procedure()
         procedure.correct(masses_kg)
         self._idle_s = 0.0
-        told = ", ".join(f"{name}: {kg:g} kg" for name, kg in masses_kg.items())
-        self._tell(who, f"corrected masses of the calibration: {told}", self._id)
+        masses = ", ".join(f"{name}: {kg:g} kg" for name, kg in masses_kg.items())
+        self._audit(who, f"corrected masses of the calibration: {masses}", self._id)
         return self.state() or {}
 
-    def keep(self, who: str, *, although_somebody_hangs: bool = False) -> SavedRecord:
-        """Write what was found and put it in force; the walk is over then.
+    def accept(self, who: str, *, although_somebody_hangs: bool = False) -> SavedRecord:
+        """Save the result and put it in force; the procedure is over then.
 
         Raises
         ------
@@ -328,28 +319,28 @@ class ProcedureManager:
                     means="A new calibration would come into force in the middle of it; nothing was saved yet.",
                     do="Clear the bar, then accept again. If nothing hangs, the old calibration is wrong: say so.",
                 )
-            kept = procedure.keep(self.root, self.calibrations, dt.datetime.now(dt.UTC))
-            what = "put a new calibration in force" if kept.calibration is not None else "kept a check"
-            self._tell(who, f"{what} ({procedure.kind})", kept.id)
-            if kept.calibration is not None:
-                self.calibration = kept.calibration
-            self._over(kept.calibration)
-            return kept
+            saved = procedure.save(self.root, self.calibrations, dt.datetime.now(dt.UTC))
+            what = "put a new calibration in force" if saved.calibration is not None else "kept a check"
+            self._audit(who, f"{what} ({procedure.kind})", saved.id)
+            if saved.calibration is not None:
+                self.calibration = saved.calibration
+            self._over(saved.calibration)
+            return saved
 
     def cancel(self, who: str) -> None:
-        """Give the walk up; nothing is saved."""
+        """Cancel the procedure; nothing is saved."""
         with self._lock:
             if self._procedure is not None:
-                self._tell(who, f"gave up: {WORDS[self._procedure.kind]}", self._id)
+                self._audit(who, f"gave up: {WORDS[self._procedure.kind]}", self._id)
                 self._over(None)
 
     @property
     def calibration_procedure(self) -> CalibrationProcedure | None:
-        """Return the calibration that is under way, for its sheet."""
+        """Return the running calibration, None where none is running."""
         procedure = self._procedure
         return procedure if isinstance(procedure, CalibrationProcedure) else None
 
-    def _running(self) -> Walk:
+    def _running(self) -> Procedure:
         procedure = self._procedure
         if procedure is None:
             raise self._no_procedure()
@@ -357,15 +348,19 @@ class ProcedureManager:
 
     def _no_procedure(self) -> NoProcedure:
         return NoProcedure(
-            what="Nothing of this kind is under way at the rig.",
+            what="No such procedure is running at the rig.",
             means="It was ended or accepted meanwhile, perhaps on another screen; nothing was changed.",
-            do="Begin again, if it is still wanted.",
+            do="Begin again if you still want it.",
         )
 
     def _over(self, calibration: Calibration | None) -> None:
         if self.practice is not None:
             self.practice.end()
         self._from_ns = self._utc_ns()
-        # First the successor, then the end: between the two nothing is taken for a hold.
+        # The new calibration first: as long as the procedure runs nothing is measured as a hold.
         self._ended(calibration)
         self._procedure = None
+
+
+def _nothing(_: object) -> None:
+    """Leave the loading to people."""

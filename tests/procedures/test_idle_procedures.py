@@ -9,9 +9,9 @@ import pytest
 
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import ClockFit
-from monitor.health.procedure_manager import FORGOTTEN_S, IDLE_S, ProcedureManager
 from monitor.newtons.calibrating.plan import plan_from_dict
 from monitor.newtons.calibration import Calibration, ChannelCalibration
+from monitor.procedures.procedure_manager import ABANDONED_S, IDLE_S, ProcedureManager
 from monitor.rig import Channel, Rig
 
 RIG = Rig("one hook", (Channel("hook", "bar", rated_N=3000.0),), mount_rating_N=3000.0)
@@ -27,7 +27,7 @@ class Hall:
         self.told: list[tuple[str, str]] = []
         self.procedures = ProcedureManager(
             RIG, CALIBRATION, root=root, calibrations=root / "calibrations",
-            tell=lambda who, what, _: self.told.append((who, what)),
+            audit=lambda who, what, _: self.told.append((who, what)),
             utc_ns=lambda: round(self.board_s * 1e9), clock_s=lambda: self.wall_s,
         )  # fmt: skip
 
@@ -88,10 +88,10 @@ def test_a_long_reading_is_no_waiting(hall):
 
 def test_a_procedure_that_no_screen_asks_for_is_given_up(hall):
     begun(hall, "zero")
-    hall.wall_s += FORGOTTEN_S - 1
+    hall.wall_s += ABANDONED_S - 1
     hall.minutes(1)
     assert hall.procedures.state() is not None
-    hall.wall_s += FORGOTTEN_S + 1
+    hall.wall_s += ABANDONED_S + 1
     hall.minutes(1)
     assert hall.procedures.state() is None
     assert "nobody looked at it for 5 minutes" in hall.told[-1][1]
