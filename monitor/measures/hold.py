@@ -55,6 +55,10 @@ def measure_hold(session: SessionLoads, edges: HoldEdges, around: HoldContext) -
     if peak is not None and not peak.resolved:
         flags.append("peak_not_resolved")
     zeros, rows = around.zeros, slice(edges.first, edges.last)
+    if session.rig.has_platform and zeros.feet_shift_N is None:
+        flags.append("platform_zero_not_read")
+    if session.rig.has_bar and zeros.bar_shift_N is None:
+        flags.append("bar_zero_not_read")
     common: dict[str, Any] = {
         "onset_s": edges.onset_s,
         "release_s": edges.release_s,

@@ -24,10 +24,6 @@ def shares_of(hold: Stretch, flags: list[str]) -> Assistance:
     rig = hold.rig
     if not rig.has_platform:
         flags.append("alpha_inferred")
-    elif hold.around.zeros.feet_shift_N is None:
-        flags.append("platform_zero_not_read")
-    if rig.has_bar and hold.around.zeros.bar_shift_N is None:
-        flags.append("bar_zero_not_read")
     return assistance(
         hold.t,
         hold.bar,

@@ -18,6 +18,7 @@ from monitor.coaching.prescribing.day_prescription import DayPrescription
 from monitor.coaching.progress.day import local_day
 from monitor.coaching.progress.progress import Best, Progress
 from monitor.errors import BadInput
+from monitor.measures.flag_words import in_words
 from monitor.records.hold_result import HoldResult
 from monitor.records.person import Person
 from monitor.records.stored_hold import StoredHold
@@ -35,6 +36,7 @@ CurveOf = Callable[[str], tuple[_Array, tuple[str, ...], _Array] | None]
 CURVES = 3
 MOST_CURVES_TRIED = 40
 MOST_PLUMB_LINES = 9
+ZERO_NOT_READ = ("bar_zero_not_read", "platform_zero_not_read")
 LEAST_u_s, LEAST_u_share = 0.01, 0.0005
 """Uncertainties below these are told as these: on paper nobody can use a millisecond or a hundredth of a percent."""
 
@@ -308,7 +310,8 @@ def _hold_words(result: HoldResult) -> str:
         beta_u=max(result.beta_u or 0.0, LEAST_u_share),
         alpha_u=max(result.alpha_u or 0.0, LEAST_u_share),
     )
-    return f"{duration_words(floored)}; {share_words(floored)}"
+    zeros = [in_words(flag) for flag in result.flags if flag in ZERO_NOT_READ]
+    return "; ".join([duration_words(floored), share_words(floored), *zeros])
 
 
 def _key_holds(holds: Sequence[StoredHold], found: Progress) -> list[tuple[str, StoredHold]]:
@@ -444,8 +447,8 @@ def _sureness(holds: Sequence[StoredHold]) -> list[str]:
         for flag in hold.result.flags:
             flags[flag] = flags.get(flag, 0) + 1
     if flags:
-        told = sorted(flags.items(), key=lambda pair: (-pair[1], pair[0]))[:5]
-        lines.append("Noted: " + ", ".join(f"{name.replace('_', ' ')} ({count})" for name, count in told) + ".")
+        most = sorted(flags.items(), key=lambda pair: (-pair[1], pair[0]))[:5]
+        lines.append("Noted: " + "; ".join(f"{in_words(flag)} ({count})" for flag, count in most) + ".")
     return lines
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from monitor.measures.flag_words import in_words
 from monitor.records.hold_result import HoldResult
 from monitor.records.session_result import SessionResult
 from monitor.uncertainty import with_u
@@ -38,4 +39,4 @@ def record_words(result: SessionResult) -> str:
 def flag_words(result: SessionResult) -> str:
     """Return what could not be measured, and why, in one line; empty where there is nothing to say."""
     flags = list(dict.fromkeys([*result.flags, *(flag for hold in result.holds for flag in hold.flags)]))
-    return f"Noted: {', '.join(flag.replace('_', ' ') for flag in flags)}." if flags else ""
+    return f"Noted: {'; '.join(in_words(flag) for flag in flags)}." if flags else ""

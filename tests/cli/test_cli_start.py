@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 import json
-import re
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
-import monitor
 from monitor.cli import app
-from monitor.measures.flag_words import FLAG_WORDS, in_words
 
 LISTED = "\nLOADED: "
 PROGRAM = f"""
@@ -105,19 +101,3 @@ def test_run_tells_a_port_a_rig_or_a_journal_that_is_not_there(tmp_path):
         assert result.exit_code == 2, arguments
         assert told in result.stderr
         assert "What to do:" in result.stderr
-
-
-SOURCES = {path: path.read_text(encoding="utf-8") for path in Path(monitor.__path__[0]).rglob("*.py")}
-
-
-def test_every_flag_that_is_raised_has_words_and_every_word_is_raised():
-    raising = "\n".join(text for path, text in SOURCES.items() if path.name != "flag_words.py")
-    raised = set(re.findall(r"flags\.append\(\s*\"([a-z0-9_.]+)\"", raising))
-    assert len(raised) > 15, "the search finds no flags, so it shows nothing"
-    assert raised <= set(FLAG_WORDS)
-    assert [flag for flag in FLAG_WORDS if f'"{flag}"' not in raising] == []
-
-
-def test_a_flag_of_a_newer_version_is_shown_as_it_is():
-    assert in_words("from_the_future") == "from_the_future"
-    assert in_words("too_short") == FLAG_WORDS["too_short"]
