@@ -1,4 +1,4 @@
-"""The command line: one module a command, errors told alike, heavy libraries loaded only where they are needed."""
+"""The command line: one module a command, one form of errors, heavy libraries loaded only where they are needed."""
 
 from __future__ import annotations
 

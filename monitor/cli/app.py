@@ -60,7 +60,7 @@ def root(
         False, "--version", help="Show the version and end.", callback=_version, is_eager=True
     ),
 ) -> None:
-    """Hold the options that stand before a command."""
+    """Take the options that precede a command."""
 
 
 app.command("demo")(run.demo)
@@ -93,17 +93,17 @@ app.add_typer(demo_hall.demo_hall, name="demo-hall")
 
 def main() -> None:
     """Run the command line."""
-    # Before NumPy is there. Arrays here are small: threads for linear algebra wait for each other more than they work.
+    # Before NumPy is imported. Arrays here are small: threads for linear algebra would mostly wait for each other.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     commands = typer.main.get_command(app)
-    _flags_without_type(commands)
+    _hide_types_of_flags(commands)
     commands()
 
 
-def _flags_without_type(command: Any) -> None:
-    """Take the type from the help of options that are given without a value: it would seem to be asked for."""
+def _hide_types_of_flags(command: Any) -> None:
+    """Remove the type from the help of options without a value: it would look as if one were required."""
     for one in command.params:
         if getattr(one, "is_flag", False):
             one.metavar = ""
     for below in getattr(command, "commands", {}).values():
-        _flags_without_type(below)
+        _hide_types_of_flags(below)

@@ -1,4 +1,4 @@
-"""The program's log: for people on the terminal, and one JSON object a line in the data folder, kept small."""
+"""The program's log: text for people on the terminal, a small file of JSON lines in the data folder."""
 
 from __future__ import annotations
 
@@ -18,16 +18,16 @@ from monitor.store.files.folder import private_folder
 
 Level = Literal["debug", "info", "warning", "error"]
 FILE, MOST_BYTES, OLDER = "hang-monitor.log", 2_000_000, 4
-"""One file and so many older ones: ten megabytes at most, months of an ordinary hall."""
+"""Size of the file, and how many older ones stay: ten megabytes at most, months of an ordinary hall."""
 
 
-class OneObjectALine(logging.Formatter):
-    """Writes a record as JSON: when, how grave, from where, what, in which request, and what belongs to it."""
+class JsonLineFormatter(logging.Formatter):
+    """Writes a record as JSON: time, level, origin, message, request, and what the record adds."""
 
     def format(self, record: logging.LogRecord) -> str:
         """Return one line."""
         at = dt.datetime.fromtimestamp(record.created, dt.UTC)
-        told: dict[str, Any] = {
+        entry: dict[str, Any] = {
             "at": at.isoformat(timespec="milliseconds").replace("+00:00", "Z"),
             # The wall clock may step; this one does not.
             "monotonic_s": round(time.monotonic(), 3),
@@ -36,18 +36,18 @@ class OneObjectALine(logging.Formatter):
             "what": record.getMessage(),
         }
         if request := REQUEST_ID.get():
-            told["request"] = request
-        told.update(getattr(record, "structure", {}))
+            entry["request"] = request
+        entry.update(getattr(record, "structure", {}))
         if record.exc_info and record.exc_info[1] is not None:
             error = record.exc_info[1]
             if isinstance(error, TellableError):
-                told["code"] = error.code
-            told["trace"] = self.formatException(record.exc_info)
-        return json.dumps(told, ensure_ascii=False, default=str)
+                entry["code"] = error.code
+            entry["trace"] = self.formatException(record.exc_info)
+        return json.dumps(entry, ensure_ascii=False, default=str)
 
 
 class _PrivateFile(RotatingFileHandler):
-    """A file that only its owner may read, the next one too."""
+    """A log file that only its owner may read; so are those that follow it."""
 
     def _open(self) -> Any:
         handle = os.open(self.baseFilename, os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, 0o600)
@@ -66,15 +66,15 @@ def begin_log(folder: Path, level: str = "info") -> None:
     handlers: list[logging.Handler] = [terminal]
     try:
         private_folder(folder / "log")
-        kept = _PrivateFile(folder / "log" / FILE, maxBytes=MOST_BYTES, backupCount=OLDER, encoding="utf-8")
+        file_log = _PrivateFile(folder / "log" / FILE, maxBytes=MOST_BYTES, backupCount=OLDER, encoding="utf-8")
     except OSError as error:
-        sys.stderr.write(f"No log is kept: {folder / 'log'} cannot be written ({error.strerror or error}).\n")
+        sys.stderr.write(f"No log is written: {folder / 'log'} cannot be written ({error.strerror or error}).\n")
     else:
-        kept.setFormatter(OneObjectALine())
-        kept.setLevel(level.upper())
-        handlers.append(kept)
+        file_log.setFormatter(JsonLineFormatter())
+        file_log.setLevel(level.upper())
+        handlers.append(file_log)
     logging.basicConfig(level=min(handler.level for handler in handlers), handlers=handlers, force=True)
     if level != "debug":
-        # Other libraries tell at this level what only their makers want to know.
+        # At this level other libraries log what only their developers need.
         for name in ("alembic", "asyncio", "matplotlib", "uvicorn", "websockets"):
             logging.getLogger(name).setLevel(logging.WARNING)

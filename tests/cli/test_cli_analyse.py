@@ -131,10 +131,10 @@ def test_several_processes_give_the_same_and_tell_the_same(bad_files, monkeypatc
 @pytest.mark.parametrize(
     ("options", "told"),
     [
-        (["--bodyweight", "49"], "A bodyweight of 49 N cannot be"),
-        (["--bodyweight", "-700"], "A bodyweight of -700 N cannot be"),
-        (["--bodyweight", "5001"], "A bodyweight of 5001 N cannot be"),
-        (["--bodyweight", "nan"], "A bodyweight of nan N cannot be"),
+        (["--bodyweight", "49"], "A bodyweight of 49 N is not possible"),
+        (["--bodyweight", "-700"], "A bodyweight of -700 N is not possible"),
+        (["--bodyweight", "5001"], "A bodyweight of 5001 N is not possible"),
+        (["--bodyweight", "nan"], "A bodyweight of nan N is not possible"),
         (["--alpha-max", "-0.1"], "allowed assistance"),
         (["--alpha-max", "1.5"], "allowed assistance"),
         (["--alpha-max", "nan"], "allowed assistance"),

@@ -72,7 +72,7 @@ def test_what_the_dry_run_prints_is_what_is_written(tmp_path: Path) -> None:
         assert f"### {path}\n{path.read_text()}" in printed
         assert stat.S_IMODE(path.stat().st_mode) == 0o644
     again = RUNNER.invoke(app, ["install-service", "--into", str(tmp_path)])
-    assert again.output.count("as it was: ") == len(install.PLACES)
+    assert again.output.count("unchanged: ") == len(install.PLACES)
 
 
 def test_the_commands_that_follow_can_be_given_in_their_order() -> None:

@@ -117,7 +117,7 @@ def test_a_log_that_cannot_be_written_stops_nothing(tmp_path, capsys, logging_as
     begin_log(tmp_path, "info")
     logging.getLogger("monitor.test").error("still told")
     told = capsys.readouterr().err
-    assert "No log is kept" in told
+    assert "No log is written" in told
     assert "still told" in told
 
 

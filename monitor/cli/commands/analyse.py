@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from monitor.cli.terminal.error_reporting import BAD_INPUT, reports_errors, tell
+from monitor.cli.terminal.error_reporting import BAD_INPUT, reports_errors, write_error
 from monitor.errors import BadInput, TellableError
 
 if TYPE_CHECKING:
@@ -44,13 +44,13 @@ def analyse(
 
     if bodyweight is not None and not 50 <= bodyweight <= 5000:
         raise BadInput(
-            what=f"A bodyweight of {bodyweight:g} N cannot be.",
+            what=f"A bodyweight of {bodyweight:g} N is not possible.",
             means="Every share of bodyweight would be wrong; nothing was analysed.",
             do="Give newtons between 50 and 5000: kilograms times 9.81.",
         )
     if not 0 <= alpha_max <= 1:
         raise BadInput(
-            what=f"An allowed assistance of {alpha_max:g} cannot be.",
+            what=f"An allowed assistance of {alpha_max:g} is not possible.",
             means="It decides how much of a hold counts as clean; nothing was analysed.",
             do="Give a fraction of bodyweight between 0 and 1: 0.1 for a tenth.",
         )
@@ -69,7 +69,7 @@ def analyse(
     for path, outcome in _analysed(work, jobs):
         if isinstance(outcome, TellableError):
             bad += 1
-            tell(outcome)
+            write_error(outcome)
         elif as_json:
             sys.stdout.write(json.dumps({"file": str(path), **outcome.as_dict()}, allow_nan=False) + "\n")
         else:
@@ -121,19 +121,19 @@ def _one(job: Job) -> SessionResult:
     return analysis.result
 
 
-class _Told(Exception):
-    """Carries an error that can be told out of another process, where exceptions must be rebuilt from their text."""
+class _ErrorParts(Exception):
+    """Carries a ``TellableError`` out of another process: an exception is pickled by its positional arguments."""
 
     def __init__(self, kind: type[TellableError], what: str, means: str, do: str) -> None:
         super().__init__(kind, what, means, do)
         self.kind, self.what, self.means, self.do = kind, what, means, do
 
 
-def _one_told(job: Job) -> SessionResult:
+def _one_in_process(job: Job) -> SessionResult:
     try:
         return _one(job)
     except TellableError as error:
-        raise _Told(type(error), error.what, error.means, error.do) from None
+        raise _ErrorParts(type(error), error.what, error.means, error.do) from None
 
 
 def _analysed(work: list[Job], jobs: int) -> Any:
@@ -156,10 +156,12 @@ def _analysed(work: list[Job], jobs: int) -> Any:
         import multiprocessing
 
         with ProcessPoolExecutor(processes, mp_context=multiprocessing.get_context("spawn")) as pool:
-            futures: list[tuple[Path, Future[SessionResult]]] = [(job[0], pool.submit(_one_told, job)) for job in work]
+            futures: list[tuple[Path, Future[SessionResult]]] = [
+                (job[0], pool.submit(_one_in_process, job)) for job in work
+            ]
             for path, future in futures:
                 try:
                     yield path, future.result()
-                except _Told as told:
-                    yield path, told.kind(what=told.what, means=told.means, do=told.do)
+                except _ErrorParts as parts:
+                    yield path, parts.kind(what=parts.what, means=parts.means, do=parts.do)
                 progress.advance(bar)

@@ -1,4 +1,4 @@
-"""``hang-monitor backup`` and ``restore``: copies that were read back, and their way home."""
+"""``hang-monitor backup`` and ``restore``: verified copies of a data folder, and putting one back."""
 
 from __future__ import annotations
 
@@ -15,10 +15,12 @@ from monitor.cli.terminal.error_reporting import reports_errors
 @reports_errors
 def backup(
     into: Path = typer.Argument(..., help="Folder for backups, as on a USB stick; made where it is missing."),
-    keep: int = typer.Option(7, help="Backups to keep there; older ones are removed once the new one is whole.", min=1),
+    keep: int = typer.Option(
+        7, help="Backups to keep there; older ones are removed once the new one is complete.", min=1
+    ),
     data: Path | None = typer.Option(None, help="Data folder; your own default folder if left out."),
 ) -> None:
-    """Copy everything that is kept, while the monitor runs or not, and read the copy back.
+    """Copy the whole data folder, while the monitor runs or not, and read the copy back.
 
     Raw curves are copied once; the next backup into the same folder adds what is new.
     """
@@ -39,7 +41,7 @@ def backup(
         "new, everything read back and compared.\n"
     )
     if made.missing:
-        sys.stdout.write(f"{len(made.missing)} stays have no raw curve any more; their holds are in the database.\n")
+        sys.stdout.write(f"{len(made.missing)} sessions no longer have a raw curve; their holds are in the database.\n")
     if made.removed:
         sys.stdout.write(f"Removed: {', '.join(made.removed)}.\n")
 
@@ -49,8 +51,8 @@ def restore(
     place: Path = typer.Argument(..., help="Folder that was given to hang-monitor backup."),
     data: Path | None = typer.Option(None, help="Data folder to fill; your own default folder if left out."),
     which: str | None = typer.Option(None, help="Backup to take; the newest if left out.", metavar="STAMP"),
-    replace: bool = typer.Option(False, "--replace", help="Lay a folder that is not empty aside."),
-    check: bool = typer.Option(False, "--check", help="Only read all backups and say whether they are whole."),
+    replace: bool = typer.Option(False, "--replace", help="Move a folder that is not empty aside."),
+    check: bool = typer.Option(False, "--check", help="Only read all backups and say whether they are intact."),
 ) -> None:
     """Put a backup in place of the data folder, on this machine or another.
 
@@ -59,30 +61,30 @@ def restore(
     from monitor.store import DataFolder
     from monitor.store.files.folder import default_folder
     from monitor.store.maintenance.backup import DATABASE, BackupNotUsable, check_backup, list_backups
-    from monitor.store.maintenance.backup import restore as put_back
+    from monitor.store.maintenance.backup import restore as restore_backup
 
     backups = list_backups(place)
     if check:
         for one in backups:
             check_backup(one)
-            sys.stdout.write(f"{one.stamp}: {len(one.entries)} files, whole.\n")
+            sys.stdout.write(f"{one.stamp}: {len(one.entries)} files, intact.\n")
         return
-    wanted = [one for one in backups if which in (None, one.stamp)]
-    if not wanted:
+    chosen = [one for one in backups if which in (None, one.stamp)]
+    if not chosen:
         raise BackupNotUsable(
             what=f"There is no backup {which} at {place}.",
             means="Nothing was changed.",
             do=f"Take one of these with --which: {', '.join(one.stamp for one in backups)}.",
         )
-    goal = default_folder() if data is None else data.expanduser()
+    target = default_folder() if data is None else data.expanduser()
     with contextlib.ExitStack() as stack:
-        if (goal / DATABASE).exists():
-            stack.enter_context(DataFolder(goal).held())
+        if (target / DATABASE).exists():
+            stack.enter_context(DataFolder(target).held())
         progress = stack.enter_context(_progress("Copying back"))
-        aside = put_back(wanted[-1], goal, replace=replace, progress=progress)
-    sys.stdout.write(f"{goal} is as it was at {wanted[-1].stamp}. Devices have to sign in again.\n")
+        aside = restore_backup(chosen[-1], target, replace=replace, progress=progress)
+    sys.stdout.write(f"{target} is as it was at {chosen[-1].stamp}. Devices have to sign in again.\n")
     if aside is not None:
-        sys.stdout.write(f"What was there before lies in {aside}.\n")
+        sys.stdout.write(f"What was there before is in {aside}.\n")
 
 
 @contextlib.contextmanager

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import typer
 
-from monitor.cli.coaching_access import DATA_HELP, write
+from monitor.cli.coaching_access import DATA_HELP
 from monitor.cli.terminal.error_reporting import reports_errors
+from monitor.cli.terminal.text_io import write
 
 demo_hall = typer.Typer(
     no_args_is_help=True,

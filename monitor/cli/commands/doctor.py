@@ -1,4 +1,4 @@
-"""``hang-monitor doctor`` and ``storage``: what is wrong, what it means, and room on the disk."""
+"""``hang-monitor doctor`` and ``storage``: damage in the data folder, and room on the disk."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ def doctor(
     mend: bool = typer.Option(False, "--mend", help="Mend what can be mended; the monitor must not run."),
     data: Path | None = typer.Option(None, help="Data folder; your own default folder if left out."),
 ) -> None:
-    """Look at everything that is kept and tell what is wrong.
+    """Examine the whole data folder and report what is wrong.
 
     With --mend: interrupted sessions are measured from their journals, torn journals are mended, a damaged database is
-    made anew out of its readable rows and the journals (the damaged one is laid aside). Exit status 1 when something
+    rebuilt from its readable rows and the journals (the damaged one is moved aside). Exit status 1 when something
     is left to do.
     """
     from rich.console import Console
@@ -49,13 +49,13 @@ def doctor(
 
 @reports_errors
 def storage(
-    oldest: str = typer.Option("", help="What becomes of the oldest raw curves when the disk is nearly full: keep "
-                               "(only warn) or remove (oldest first, each told in the audit log)."),
+    oldest: str = typer.Option("", help="What happens to the oldest raw curves when the disk is nearly full: keep "
+                               "(only warn) or remove (oldest first, each noted in the audit log)."),
     keep_days: int | None = typer.Option(None, help="Raw curves younger than this are never removed."),
-    pack: bool = typer.Option(False, "--pack", help="Pack the curves of finished days now, and not overnight."),
+    pack: bool = typer.Option(False, "--pack", help="Pack the curves of finished days now instead of overnight."),
     data: Path | None = typer.Option(None, help="Data folder; your own default folder if left out."),
 ) -> None:  # fmt: skip
-    """Show how much room is left and for how long, and say what may become of the oldest raw curves.
+    """Show how much room is left and for how long, and set what may happen to the oldest raw curves.
 
     Holds, people and settings are always kept; this is about raw curves alone. Without a policy nothing is removed.
     """
@@ -70,8 +70,8 @@ def storage(
                 raise BadPolicy(
                     what=f"There is no policy {oldest!r}.", means="Nothing was changed.", do="Give keep or remove."
                 )
-            wanted = policy.oldest if not oldest else "remove" if oldest == "remove" else "keep"
-            policy = Policy(wanted, policy.keep_days if keep_days is None else keep_days)
+            chosen = policy.oldest if not oldest else "remove" if oldest == "remove" else "keep"
+            policy = Policy(chosen, policy.keep_days if keep_days is None else keep_days)
             set_policy(store, policy, "at the machine")
         if pack:
             sys.stdout.write(f"{pack_finished(store, folder)} journals packed.\n")
@@ -82,7 +82,7 @@ def storage(
         f"In the last 30 days {budget.per_day_bytes / 1e6:.2f} MB a day{left}.\n"
     )
     if policy.oldest == "keep":
-        sys.stdout.write("Oldest raw curves: kept, whatever comes.\n")
+        sys.stdout.write("Oldest raw curves: never removed.\n")
     else:
         sys.stdout.write(
             f"Oldest raw curves: removed when the disk is nearly full, if older than {policy.keep_days} days.\n"

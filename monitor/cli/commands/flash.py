@@ -43,7 +43,7 @@ class BoardNotAnswering(MonitorError):
 
 
 class FlashInterrupted(MonitorError):
-    """The board answered, but the files did not arrive whole."""
+    """The board answered, but the files did not arrive completely."""
 
     code = "flash-interrupted"
 
@@ -57,14 +57,14 @@ class FlashSettingsUnreadable(MonitorError):
 def find_tool() -> Path:
     """Return the program that talks to the board; raises ``FlashToolMissing``."""
     beside = Path(sys.executable).with_name(TOOL)
-    found = str(beside) if beside.exists() else shutil.which(TOOL)
-    if found is None:
+    tool = str(beside) if beside.exists() else shutil.which(TOOL)
+    if tool is None:
         raise FlashToolMissing(
             what=f"The program {TOOL}, which talks to MicroPython boards, is not installed.",
-            means="Nothing was copied; the board is as it was.",
+            means="Nothing was copied; the board is unchanged.",
             do=f"Install it with '{sys.executable} -m pip install {TOOL}', then run this again.",
         )
-    return Path(found)
+    return Path(tool)
 
 
 def choose_port(port: str | None) -> str:
@@ -73,19 +73,19 @@ def choose_port(port: str | None) -> str:
         return port
     from firmware_bridge.link import list_ports
 
-    found = [one.path for one in list_ports()]
-    if len(found) == 1:
-        return found[0]
+    paths = [one.path for one in list_ports()]
+    if len(paths) == 1:
+        return paths[0]
     raise FlashPortUnclear(
-        what="No serial port was found." if not found else f"There is more than one serial port: {', '.join(found)}.",
-        means="It is not clear where the board is; nothing was copied.",
+        what="No serial port was found." if not paths else f"There is more than one serial port: {', '.join(paths)}.",
+        means="It is not clear which board is meant; nothing was copied.",
         do="Plug the board in with a data cable (some cables only charge); 'hang-monitor ports' lists what is there. "
         "Then give the board's port with --port.",
     )
 
 
 def check_settings(settings: Path | None) -> None:
-    """Refuse a settings file that the board could not read; raises ``FlashSettingsUnreadable``."""
+    """Refuse a settings file that the board cannot read; raises ``FlashSettingsUnreadable``."""
     if settings is None:
         return
     try:
@@ -94,7 +94,7 @@ def check_settings(settings: Path | None) -> None:
         raise FlashSettingsUnreadable(
             what=f"The settings {settings} cannot be used: {error}.",
             means="The board would not start with them; nothing was copied.",
-            do=f"Mend the file; {SETTINGS} in the firmware shows how it looks.",
+            do=f"Correct the file; {SETTINGS} in the firmware is an example.",
         ) from error
 
 
@@ -123,19 +123,19 @@ def files_on_board(tool: Path, port: str, pause: Callable[[float], object]) -> l
     reason = (done.stderr.strip() or done.stdout.strip() or "it was silent").splitlines()[-1]
     raise BoardNotAnswering(
         what=f"No MicroPython board answers at {port} ({reason}).",
-        means="Nothing was copied; what is on the board is as it was.",
+        means="Nothing was copied; what is on the board is unchanged.",
         do="End every program that uses the port (the monitor too) and press the board's reset button, then try again. "
         "A new board needs MicroPython first: hold its BOOTSEL button while plugging it in and copy the MicroPython "
-        "file for your board onto the drive that appears. docs/firmware.md tells more.",
+        "file for your board onto the drive that appears. See docs/firmware.md.",
     )
 
 
-def _have_done(tool: Path, port: str, *arguments: str) -> None:
+def _run_tool(tool: Path, port: str, *arguments: str) -> None:
     done = _run([str(tool), "connect", port, *arguments])
     if done.returncode != 0:
         reason = (done.stderr.strip() or done.stdout.strip() or "no reason given").splitlines()[-1]
         raise FlashInterrupted(
-            what=f"The firmware did not reach the board at {port} whole ({reason}).",
+            what=f"The firmware did not reach the board at {port} completely ({reason}).",
             means="The board may hold old and new files side by side and may not start.",
             do="Leave the cable alone and run the same command again; nothing on the board can be spoilt for good.",
         )
@@ -143,11 +143,11 @@ def _have_done(tool: Path, port: str, *arguments: str) -> None:
 
 def copy_to_board(tool: Path, port: str, modules: list[Path], settings: Path | None) -> None:
     """Copy the modules and perhaps a settings file to the board and restart it; raises ``FlashInterrupted``."""
-    # The settings get the name that the firmware imports, whatever the maker calls the file.
+    # The settings get the name that the firmware imports, whatever the given file is called.
     if settings is not None:
-        _have_done(tool, port, "fs", "cp", str(settings), f":{SETTINGS}")
-    _have_done(tool, port, "fs", "cp", *map(str, modules), ":")
-    _have_done(tool, port, "reset")
+        _run_tool(tool, port, "fs", "cp", str(settings), f":{SETTINGS}")
+    _run_tool(tool, port, "fs", "cp", *map(str, modules), ":")
+    _run_tool(tool, port, "reset")
 
 
 def _say(text: str) -> None:

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from monitor.cli.coaching_access import DATA_HELP, opened_coaching, write
+from monitor.cli.coaching_access import DATA_HELP, open_coaching
 from monitor.cli.terminal.error_reporting import reports_errors
+from monitor.cli.terminal.text_io import write
+from monitor.errors import BadInput
 
 if TYPE_CHECKING:
     from monitor.coaching.coaching_service import CoachingService
@@ -17,22 +19,22 @@ if TYPE_CHECKING:
 
 hold = typer.Typer(
     no_args_is_help=True,
-    help="Correct holds: retag, split, join, discard, undo. Nothing is deleted. A hold's uid stands in the list that "
+    help="Correct holds: retag, split, join, discard, undo. Nothing is deleted. A hold's uid is in the list that "
     "hang-monitor export prints.",
 )
 
 UID = typer.Argument(help="The hold's uid.")
-REASON = typer.Option(help="Why; kept with the correction.")
+REASON = typer.Option(help="Why; stored with the correction.")
 BY = typer.Option("coach", "--by", help="Who corrects.")
 DATA = typer.Option(None, help=DATA_HELP)
 
 
 def _correct(data: Path | None, uid: str, kind: CorrectionKind, content: dict[str, Any], reason: str, by: str) -> None:
-    with opened_coaching(data) as coaching:
+    with open_coaching(data) as coaching:
         made = coaching.store.corrections.make(uid, kind, content, reason=reason, made_by=by)
-        seen = [h for h in coaching.store.holds_of_session(made.session_uid) if h.made_by == made.id]
-    told = "".join(f"\n  {h.uid}  {h.result.duration_s:.2f} s" for h in seen)
-    write(f"Correction {made.id} is in force; hang-monitor hold undo {uid} takes it back.{told}")
+        holds = [h for h in coaching.store.holds_of_session(made.session_uid) if h.made_by == made.id]
+    lines = "".join(f"\n  {h.uid}  {h.result.duration_s:.2f} s" for h in holds)
+    write(f"Correction {made.id} is in force; hang-monitor hold undo {uid} takes it back.{lines}")
 
 
 @hold.command("retag")
@@ -44,7 +46,7 @@ def retag(
     by: str = BY,
     data: Path | None = DATA,
 ) -> None:
-    """Say that a hold was passive, active or mixed."""
+    """Change the kind of a hold to passive, active or mixed."""
     _correct(data, uid, "retag", {"kind": kind}, reason, by)
 
 
@@ -58,7 +60,7 @@ def split(
     data: Path | None = DATA,
 ) -> None:
     """Make two holds of one."""
-    with opened_coaching(data) as coaching:
+    with open_coaching(data) as coaching:
         content = _split_content(coaching, data, uid, at_s)
     _correct(data, uid, "split", content, reason, by)
 
@@ -94,7 +96,7 @@ def restore(uid: str = UID, reason: str = REASON, by: str = BY, data: Path | Non
 @reports_errors
 def undo(uid: str = UID, by: str = BY, data: Path | None = DATA) -> None:
     """Take back the newest correction of a hold that is in force."""
-    with opened_coaching(data) as coaching:
+    with open_coaching(data) as coaching:
         made = coaching.store.corrections.undo_last(uid, by)
         void = coaching.store.corrections.seen(made.session_uid).void
     write(f"Correction {made.id} ({made.kind}) is undone.")
@@ -106,7 +108,7 @@ def undo(uid: str = UID, by: str = BY, data: Path | None = DATA) -> None:
 @reports_errors
 def history(uid: str = UID, data: Path | None = DATA) -> None:
     """List every correction of a hold, undone ones too."""
-    with opened_coaching(data) as coaching:
+    with open_coaching(data) as coaching:
         made = coaching.store.corrections.of_hold(uid)
     lines = []
     for one in made:
@@ -123,18 +125,16 @@ def ending(
     why: str = typer.Argument(help="exhausted, target, other, or unknown to take it back."),
     data: Path | None = DATA,
 ) -> None:
-    """Say why a hold ended: the endurance model needs to know."""
-    from monitor.errors import BadInput
-
+    """Enter why a hold ended: the endurance model needs to know."""
     if why not in ("exhausted", "target", "other", "unknown"):
         raise BadInput(
             what=f"{why!r} is no reason for a hold's end.",
             means="Nothing was changed.",
             do="Choose exhausted, target, other or unknown.",
         )
-    with opened_coaching(data) as coaching:
+    with open_coaching(data) as coaching:
         coaching.store.corrections.set_ending(uid, None if why == "unknown" else why)
-    write("Kept.")
+    write("Saved.")
 
 
 @hold.command("swing-calibration")
@@ -150,11 +150,10 @@ def swing_calibration(
     length_m: float | None = typer.Option(None, "--length", help="From the bar to the toes, in metres.", metavar="M"),
     data: Path | None = DATA,
 ) -> None:
-    """Keep the measured amplitude of a deliberate swing: later swings of this person are told with their own kappa.
+    """Enter the measured amplitude of a deliberate swing: this person's later swings are computed with their own kappa.
 
     Either --degrees, or --reach and --length.
     """
-    from monitor.errors import BadInput
     from monitor.measures.own_swing import U_ANGLE_DEG, MeasuredAngle, angle_from_reach
 
     if degrees is not None:
@@ -164,18 +163,18 @@ def swing_calibration(
     else:
         raise BadInput(
             what="No amplitude was given.",
-            means="Nothing was kept.",
+            means="Nothing was saved.",
             do="Give --degrees, or --reach with --length.",
         )
-    with opened_coaching(data) as coaching:
-        kept = coaching.calibrate_swing(uid, after_s, angle)
-        now = coaching.store.swings.pendulum(kept.person_uid)
+    with open_coaching(data) as coaching:
+        made = coaching.calibrate_swing(uid, after_s, angle)
+        now = coaching.store.swings.pendulum(made.person_uid)
     write(
-        f"The cells told {kept.told_deg:.2f} degrees; measured were {kept.measured_deg:.2f} ± "
-        f"{kept.u_measured_deg:.2f}: "
-        f"kappa {kept.kappa:.3f} ± {kept.kappa * kept.u_rel:.3f}.\n"
-        f"Later swings of this person are told with {now.kappa:.3f} ± {now.kappa * now.u_rel:.3f}; "
-        "hang-monitor reanalyse --everything tells the earlier ones anew."
+        f"The cells gave {made.told_deg:.2f} degrees; measured were {made.measured_deg:.2f} ± "
+        f"{made.u_measured_deg:.2f}: "
+        f"kappa {made.kappa:.3f} ± {made.kappa * made.u_rel:.3f}.\n"
+        f"Later swings of this person are computed with {now.kappa:.3f} ± {now.kappa * now.u_rel:.3f}; "
+        "hang-monitor reanalyse --everything computes the earlier ones again."
     )
 
 
@@ -185,17 +184,17 @@ def _split_content(coaching: CoachingService, data: Path | None, uid: str, after
     from monitor.exports.hold_curve import hold_curve
     from monitor.store import DataFolder
 
-    found = coaching.store.get_hold(uid)
-    if found is None:
+    stored = coaching.store.get_hold(uid)
+    if stored is None:
         return {"at_s": after_s}
-    at_s = found.result.onset_s + after_s
+    at_s = stored.result.onset_s + after_s
     curve, session = (
         hold_curve(coaching.store, DataFolder.open(data), uid),
-        coaching.store.get_session(found.session_uid),
+        coaching.store.get_session(stored.session_uid),
     )
     if curve is None or session is None:
         return {"at_s": at_s}
     t_s, names, load_N = curve
     bar = {c["name"] for c in session.rig.get("channels", []) if c.get("part") == "bar"}
-    parts = part_means(found, at_s, t_s, load_N[:, [name in bar for name in names]].sum(axis=1))
+    parts = part_means(stored, at_s, t_s, load_N[:, [name in bar for name in names]].sum(axis=1))
     return {"at_s": at_s} if parts is None else {"at_s": at_s, "parts": parts}

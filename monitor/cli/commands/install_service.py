@@ -45,7 +45,7 @@ class ServiceNeedsRoot(MonitorError):
 
 
 class ServiceFileDiffers(MonitorError):
-    """A file of the service is there already, with other contents."""
+    """A file of the service exists already, with other contents."""
 
     code = "service-file-differs"
 
@@ -57,7 +57,7 @@ class ServiceFileNotWritten(MonitorError):
 
 
 class ServiceProgramHidden(MonitorError):
-    """The service's own user could not read the program where it lies."""
+    """The service's own user cannot read the program where it is."""
 
     code = "service-program-hidden"
 
@@ -115,7 +115,7 @@ def board_match(port: str | None) -> tuple[str, str]:
     Raises
     ------
     BadInput
-        No USB device stands behind the port.
+        The port belongs to no USB device.
     """
     from firmware_bridge.link import list_ports
 
@@ -124,8 +124,8 @@ def board_match(port: str | None) -> tuple[str, str]:
         known = [one for one in known if os.path.realpath(one.path) == os.path.realpath(port)]
         if not known:
             raise BadInput(
-                what=f"No USB device stands behind {port}.",
-                means="The rule for a stable port name could not tell it from others.",
+                what=f"{port} belongs to no USB device.",
+                means="The rule for a stable port name could not distinguish it from others.",
                 do="Plug the board in; hang-monitor ports lists what is there.",
             )
     if len(known) != 1:
@@ -157,7 +157,7 @@ def hidden_folder(*paths: Path) -> Path | None:
 
 
 def write(file: ServiceFile, root: Path, *, replace: bool) -> bool:
-    """Write a file atomically, mode 0644; False where it stands there already, word for word.
+    """Write a file atomically, mode 0644; False where it exists already with this text.
 
     Raises
     ------
@@ -172,9 +172,9 @@ def write(file: ServiceFile, root: Path, *, replace: bool) -> bool:
             return False
         if old is not None and not replace:
             raise ServiceFileDiffers(
-                what=f"{path} is there already and reads otherwise.",
+                what=f"{path} exists already, with another text.",
                 means="Somebody may have changed it by hand; nothing more was written.",
-                do="Look at it, then repeat with --replace; the old text is kept beside it with the ending .old.",
+                do="Look at it, then repeat with --replace; the old text stays beside it with the ending .old.",
             )
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o755)
         if old is not None:
@@ -190,7 +190,7 @@ def write(file: ServiceFile, root: Path, *, replace: bool) -> bool:
         raise ServiceFileNotWritten(
             what=f"{path} cannot be written: {getattr(error, 'strerror', None) or error}.",
             means="The service is not installed completely.",
-            do="Check the folder and the disk, then run the command again: what stands there already is left alone.",
+            do="Check the folder and the disk, then run the command again: complete files stay as they are.",
         ) from error
     return True
 
@@ -217,17 +217,19 @@ def install_service(
     dry_run: bool = typer.Option(False, "--dry-run", help="Print what would be written, and write nothing."),
     board: str | None = typer.Option(
         None,
-        help="Port of the rig's board now, for the rule that names it; found by itself if left out.",
+        help="Port of the rig's board now, for the rule that names it; detected if left out.",
         metavar="PORT",
     ),
     page_port: int = typer.Option(PAGE_PORT, help="Port of the live page on this machine.", min=1, max=65535),
     into: Path = typer.Option(Path("/"), help="Root folder of another system, to prepare an image.", metavar="ROOT"),
-    replace: bool = typer.Option(False, "--replace", help="Write over files that read otherwise; the old are kept."),
+    replace: bool = typer.Option(
+        False, "--replace", help="Overwrite files with another text; the old ones stay, with the ending .old."
+    ),
 ) -> None:
     """Install the monitor as a service: starts with the machine, restarts when it hangs, one name for the board.
 
-    Written are a systemd unit, a udev rule, the service's own user, and a unit that shows the page on the whole
-    screen. Nothing is started; the commands for that are printed.
+    It writes a systemd unit, a udev rule, the service's own user, and a unit that shows the page full-screen. Nothing
+    is started; the commands for that are printed.
     """
     program = own_program()
     match, which = board_match(board)
@@ -235,7 +237,7 @@ def install_service(
     planned = service_files(program=program, page_port=page_port, match=match, browser=browser)
     hidden = hidden_folder(program, Path(monitor.__file__), Path(sys.executable))
     problem = hidden and ServiceProgramHidden(
-        what=f"The service's user could not enter {hidden}, where the program lies.",
+        what=f"The service's user may not enter {hidden}, where the program is.",
         means="The service would not start.",
         do="Put the project into a folder that everybody may read, such as /opt/hang-monitor, and install from there.",
     )
@@ -257,5 +259,5 @@ def install_service(
         )
     for file in planned:
         fresh = write(file, into, replace=replace)
-        sys.stdout.write(f"{'written' if fresh else 'as it was'}: {into / file.place}\n")
+        sys.stdout.write(f"{'written' if fresh else 'unchanged'}: {into / file.place}\n")
     sys.stdout.write(f"The name /dev/{LINK} goes to {which}.\n{next_steps(program)}")

@@ -1,4 +1,4 @@
-"""``hang-monitor passcode``: who may come in from the network."""
+"""``hang-monitor passcode``: who may sign in from the network."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def passcode(
     """Set a passcode, so that the page may be served to the local network.
 
     The first one is an owner's. Setting somebody's passcode anew signs their devices out. Works while the monitor
-    runs. The passcode is asked twice and not shown; from a pipe one line is read.
+    runs. The passcode is typed twice and not shown; from a pipe one line is read.
     """
     from monitor.store import AccessFile, DataFolder
     from monitor.store.files.access import PASSCODE_ROLES, BadPasscode, Role
@@ -42,15 +42,15 @@ def passcode(
     if forget:
         access.forget(name)
         _audit(folder, "passcode taken away", name)
-        sys.stdout.write(f"{name} has no passcode any more; devices under that name are signed out.\n")
+        sys.stdout.write(f"{name} no longer has a passcode; devices under that name are signed out.\n")
         return
     known = next((a.role for a in access.accounts() if a.name == name), None)
-    wanted: Role | None = next((r for r in PASSCODE_ROLES if r == role), None)
-    if role and wanted is None:
+    chosen: Role | None = next((r for r in PASSCODE_ROLES if r == role), None)
+    if role and chosen is None:
         raise BadPasscode(
             what=f"There is no role {role!r}.", means="Nothing was changed.", do="Give --role coach or --role owner."
         )
-    given = wanted or known or ("coach" if access.has_owner else "owner")
+    given = chosen or known or ("coach" if access.has_owner else "owner")
     if sys.stdin.isatty():
         secret = typer.prompt(f"Passcode for {name} ({given})", hide_input=True, confirmation_prompt=True)
     else:
@@ -73,7 +73,7 @@ def _list(access: AccessFile) -> None:
 
 
 def _audit(folder: DataFolder, what: str, name: str) -> None:
-    """Keep the change in the audit log where there is one already; a damaged database must not lock the owner out."""
+    """Note the change in an existing audit log; a damaged database must not lock the owner out."""
     from monitor.store import open_store
 
     if not folder.database.exists():

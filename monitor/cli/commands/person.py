@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import json
 import sys
@@ -10,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from monitor.cli.coaching_access import DATA_HELP, PERSON_HELP, opened_coaching, read_text, write, write_json
+from monitor.cli.coaching_access import DATA_HELP, PERSON_HELP, open_coaching
 from monitor.cli.terminal.error_reporting import reports_errors
+from monitor.cli.terminal.text_io import read_text, write, write_json
 from monitor.errors import BadInput, MonitorError
 
 if TYPE_CHECKING:
@@ -40,8 +42,8 @@ def add(
     """Add a person and print their uid. A guest needs no record."""
     from monitor.coaching.people.person import local_zone_name
 
-    with opened_coaching(data) as coaching:
-        kept = coaching.add_person(
+    with open_coaching(data) as coaching:
+        added = coaching.add_person(
             name,
             stature_m=stature_m,
             notes=notes,
@@ -49,7 +51,7 @@ def add(
             units=units,
             time_zone=time_zone or local_zone_name(),
         )
-    write(kept.uid)
+    write(added.uid)
 
 
 @person.command("list")
@@ -59,11 +61,9 @@ def everybody(
     data: Path | None = typer.Option(None, help=DATA_HELP),
 ) -> None:
     """List everybody, by name."""
-    with opened_coaching(data) as coaching:
+    with open_coaching(data) as coaching:
         people = coaching.everybody()
     if as_json:
-        import dataclasses
-
         write_json([dataclasses.asdict(p) for p in people])
         return
     write("\n".join(f"{p.uid}  {p.name}" for p in people) or "Nobody yet. Add somebody: hang-monitor person add NAME")
@@ -77,9 +77,7 @@ def show(
     data: Path | None = typer.Option(None, help=DATA_HELP),
 ) -> None:
     """Show a person, the last intake and what is paused."""
-    import dataclasses
-
-    with opened_coaching(data) as coaching:
+    with open_coaching(data) as coaching:
         one = coaching.find_person(who)
         intake, stops, ledger = coaching.latest_intake(one.uid), coaching.stops(one.uid), coaching.days(one.uid)
         programme, _ = coaching.programme(one.uid)
@@ -105,19 +103,19 @@ def show(
 @reports_errors
 def intake(
     who: str = typer.Argument(help=PERSON_HELP),
-    answers: Path | None = typer.Option(None, help="File of answers (JSON); asked at the terminal if left out."),
+    answers: Path | None = typer.Option(None, help="File of answers (JSON); the terminal asks if left out."),
     as_json: bool = typer.Option(False, "--json", help="JSON instead of lines."),
     data: Path | None = typer.Option(None, help=DATA_HELP),
 ) -> None:
-    """Ask the intake's questions and tell what follows. It clears nobody medically."""
+    """Ask the intake's questions and show what follows. It clears nobody medically."""
     from monitor.coaching.people.intake import questions
 
-    with opened_coaching(data) as coaching:
+    with open_coaching(data) as coaching:
         one = coaching.find_person(who)
         if answers is not None:
             given = _answers_of(answers)
         elif sys.stdin.isatty():
-            given = {q.key: a for q in questions() if (a := _asked(q)) is not None}
+            given = {q.key: a for q in questions() if (a := _ask(q)) is not None}
         else:
             raise NobodyAnswers(
                 what="Nobody is at the terminal to answer.",
@@ -144,8 +142,8 @@ def pain(
     note: str = typer.Option("", help="Anything to remember."),
     data: Path | None = typer.Option(None, help=DATA_HELP),
 ) -> None:
-    """Log pain, and tell what is paused by it and who to ask."""
-    with opened_coaching(data) as coaching:
+    """Log pain, and show what it pauses and who to ask."""
+    with open_coaching(data) as coaching:
         one = coaching.find_person(who)
         _, stops = coaching.log_pain(
             one.uid,
@@ -158,7 +156,7 @@ def pain(
             note=note,
         )
         care = coaching.back_care(one.uid).words if place == "lower_back" else ""
-    write("\n".join([*(stop.words for stop in stops), *([care] if care else [])]) or "Kept; nothing is paused.")
+    write("\n".join([*(stop.words for stop in stops), *([care] if care else [])]) or "Saved; nothing is paused.")
 
 
 @person.command("hang")
@@ -174,7 +172,7 @@ def hang(
     """Enter a hang that was made away from the rig; it is marked as entered by hand."""
     from monitor.coaching.people.person import zone_of
 
-    with opened_coaching(data) as coaching:
+    with open_coaching(data) as coaching:
         one = coaching.find_person(who)
         at_ns = None
         if at is not None:
@@ -182,7 +180,7 @@ def hang(
                 local = dt.datetime.fromisoformat(at)
             except ValueError as error:
                 raise BadInput(
-                    what=f"{at!r} is no time.", means="The hang was not kept.", do="Give it as 2026-03-31T18:05."
+                    what=f"{at!r} is not a time.", means="The hang was not saved.", do="Give it as 2026-03-31T18:05."
                 ) from error
             placed = local if local.tzinfo is not None else local.replace(tzinfo=zone_of(one.time_zone))
             at_ns = round(placed.timestamp()) * 10**9
@@ -196,18 +194,20 @@ def _answers_of(path: Path) -> dict[str, Any]:
         given = json.loads(read_text(path))
     except (json.JSONDecodeError, RecursionError) as error:
         raise BadInput(
-            what=f"{path} is no JSON: {error}.", means="The intake was not taken.", do="Mend the place that is named."
+            what=f"{path} is not JSON: {error}.",
+            means="The intake was not taken.",
+            do="Correct the file at that place.",
         ) from error
     if not isinstance(given, dict):
         raise BadInput(
-            what=f"{path} holds no object.",
+            what=f"{path} does not hold a JSON object.",
             means="The intake was not taken.",
             do='Write one answer for each question: {"pain_now": 0, ...}.',
         )
     return given
 
 
-def _asked(question: Question) -> Any:
+def _ask(question: Question) -> Any:
     """Ask one question until its answer fits; an empty answer leaves it out."""
     from monitor.coaching.errors import BadAnswers
     from monitor.coaching.people.intake import checked_answers, places
@@ -219,7 +219,7 @@ def _asked(question: Question) -> Any:
         "choice": ", ".join(question.choices),
     }[question.answer]
     while True:
-        text = typer.prompt(f"{question.text} [{hint}; empty: not asked]", default="", show_default=False).strip()
+        text = typer.prompt(f"{question.text} [{hint}; empty: skip]", default="", show_default=False).strip()
         if not text:
             return None
         answer: Any = text

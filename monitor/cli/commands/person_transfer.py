@@ -1,4 +1,4 @@
-"""``hang-monitor person export, import, erase``: a whole person moved, or gone."""
+"""``hang-monitor person export, import, erase``: everything of a person moved, or erased."""
 
 from __future__ import annotations
 
@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from monitor.cli.coaching_access import DATA_HELP, PERSON_HELP, write
+from monitor.cli.coaching_access import DATA_HELP, PERSON_HELP
 from monitor.cli.terminal.error_reporting import reports_errors
+from monitor.cli.terminal.text_io import write
 from monitor.errors import BadInput
 
 if TYPE_CHECKING:
@@ -38,7 +39,7 @@ def export_person(
     out: Path = typer.Option(help="File to write, written over if it is there.", metavar="FILE.zip"),
     data: Path | None = typer.Option(None, help=DATA_HELP),
 ) -> None:
-    """Write everything that is kept of a person into one file: for a move, or for who asks what is kept of them."""
+    """Write everything stored about a person into one file: for a move, or for people who want to see their data."""
     from monitor.coaching.coaching_service import CoachingService
     from monitor.exports.archive import write_archive
 
@@ -46,7 +47,7 @@ def export_person(
         uid = CoachingService(store).find_person(who).uid
         made = write_archive(store, folder, uid, out, version=version(PROGRAM), made_at=dt.datetime.now(dt.UTC))
         store.audit.add("command line", "export of a person", uid)
-    missing = f" {made.missing_journals} stays have no journal any more." if made.missing_journals else ""
+    missing = f" {made.missing_journals} sessions no longer have a journal." if made.missing_journals else ""
     write(f"{made.name}: {made.holds} holds and {made.journals} journals are in {out}.{missing}")
 
 
@@ -54,11 +55,11 @@ def export_person(
 def import_person(
     file: Path = typer.Argument(help="An archive as hang-monitor person export writes it."),
     although_erased: bool = typer.Option(
-        False, "--although-erased", help="Bring back somebody who was erased here: they want to be kept again."
+        False, "--although-erased", help="Bring back somebody who was erased here, at their wish."
     ),
     data: Path | None = typer.Option(None, help=DATA_HELP),
 ) -> None:
-    """Put an archive's person into this machine, with everything; nothing is changed unless all of it fits."""
+    """Import a person from an archive with everything; nothing is changed unless all of it fits."""
     from monitor.exports.archive import import_archive
 
     with _opened(data) as (store, folder):
@@ -73,7 +74,7 @@ def erase(
     yes: bool = typer.Option(False, "--yes", help="Do not ask."),
     data: Path | None = typer.Option(None, help=DATA_HELP),
 ) -> None:
-    """Erase a person everywhere, load curves included. This cannot be undone; export first what is to be kept."""
+    """Erase a person everywhere, load curves included. This cannot be undone; export first what you still need."""
     from monitor.coaching.coaching_service import CoachingService
     from monitor.exports.erasure import erase_everywhere
 
@@ -99,7 +100,7 @@ def erase(
         write(text)
         raise BadInput(
             what=f"{receipt} cannot be written: {error.strerror or error}.",
-            means="The person is erased; the receipt stands above.",
+            means="The person is erased; the receipt is printed above.",
             do="Copy it from there.",
         ) from error
     write(f"Erased. The receipt is in {receipt}.")

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from monitor.cli.coaching_access import DATA_HELP, PERSON_HELP, opened_coaching, read_text, write, write_json
+from monitor.cli.coaching_access import DATA_HELP, PERSON_HELP, open_coaching
 from monitor.cli.terminal.error_reporting import reports_errors
+from monitor.cli.terminal.text_io import read_text, write, write_json
 from monitor.errors import BadInput
 
 if TYPE_CHECKING:
@@ -39,12 +40,12 @@ def show(who: str = typer.Argument(help=PERSON_HELP), data: Path | None = typer.
     """Print the programme in force, as TOML that can be edited and set."""
     import tomli_w
 
-    with opened_coaching(data) as coaching:
-        found, since_ns = coaching.programme(coaching.find_person(who).uid)
+    with open_coaching(data) as coaching:
+        in_force, since_ns = coaching.programme(coaching.find_person(who).uid)
     since = "the default one"
     if since_ns is not None:
         since = f"in force since {dt.datetime.fromtimestamp(since_ns // 10**9, dt.UTC):%Y-%m-%d}"
-    write(f"# {since}\n{tomli_w.dumps(found.as_dict())}")
+    write(f"# {since}\n{tomli_w.dumps(in_force.as_dict())}")
 
 
 @programme.command("set")
@@ -55,22 +56,22 @@ def set_programme(
     template_name: str | None = typer.Option(None, "--template", help="Name of a template instead of a file."),
     data: Path | None = typer.Option(None, help=DATA_HELP),
 ) -> None:
-    """Put a programme in force from now on; earlier ones are kept."""
+    """Put a programme in force from now on; earlier ones stay stored."""
     from monitor.coaching.people.programme import programme_from_toml, template
 
     if file is not None and template_name is None:
-        wanted = programme_from_toml(read_text(file))
+        chosen = programme_from_toml(read_text(file))
     elif template_name is not None and file is None:
-        wanted = template(template_name)
+        chosen = template(template_name)
     else:
         raise BadInput(
-            what="A file or a template is needed, and one of them only.",
+            what="Either a file or a template is needed, not both.",
             means="The programme was not changed.",
             do="Give a TOML file, or --template with a name from hang-monitor programme templates.",
         )
-    with opened_coaching(data) as coaching:
-        coaching.set_programme(coaching.find_person(who).uid, wanted)
-    write(f"In force from now on: {wanted.name}")
+    with open_coaching(data) as coaching:
+        coaching.set_programme(coaching.find_person(who).uid, chosen)
+    write(f"In force from now on: {chosen.name}")
 
 
 @programme.command("pause")
@@ -87,9 +88,9 @@ def pause(
         last = None if until is None else dt.date.fromisoformat(until)
     except ValueError as error:
         raise BadInput(
-            what=f"{until!r} is no date.", means="Nothing was paused.", do="Give it as 2026-03-31."
+            what=f"{until!r} is not a date.", means="Nothing was paused.", do="Give it as 2026-03-31."
         ) from error
-    with opened_coaching(data) as coaching:
+    with open_coaching(data) as coaching:
         changed = coaching.pause(coaching.find_person(who).uid, last=last, item=item, reason=reason)
     write(f"{item or changed.name}: {changed.pauses[-1].words}")
 
@@ -101,8 +102,8 @@ def resume(
     item: str = typer.Option("", help="Key of the item; the pause of everything if left out."),
     data: Path | None = typer.Option(None, help=DATA_HELP),
 ) -> None:
-    """End a pause that was asked for. What pain has paused stays paused."""
-    with opened_coaching(data) as coaching:
+    """End a requested pause. What pain has paused stays paused."""
+    with open_coaching(data) as coaching:
         changed = coaching.resume(coaching.find_person(who).uid, item)
     write(f"{item or changed.name}: resumed")
 
@@ -113,23 +114,23 @@ def prescribe(
     as_json: bool = typer.Option(False, "--json", help="JSON instead of lines."),
     data: Path | None = typer.Option(None, help=DATA_HELP),
 ) -> None:
-    """Tell what a person does next: item, seconds, allowed help, rest, and why."""
-    with opened_coaching(data) as coaching:
+    """Show what a person does next: item, seconds, allowed help, rest, and why."""
+    with open_coaching(data) as coaching:
         one = coaching.find_person(who)
-        found = coaching.prescribe(one.uid)
+        prescription = coaching.prescribe(one.uid)
     if as_json:
-        write_json(found.as_dict())
+        write_json(prescription.as_dict())
         return
-    write("\n".join(_lines(one.name, found)))
+    write("\n".join(_lines(one.name, prescription)))
 
 
-def _lines(name: str, found: DayPrescription) -> list[str]:
-    lines = [f"{name}: {found.reason}", f"  {found.day}"]
-    if found.next_at_utc_ms is not None:
-        due = dt.datetime.fromtimestamp(found.next_at_utc_ms / 1000).astimezone()
+def _lines(name: str, plan: DayPrescription) -> list[str]:
+    lines = [f"{name}: {plan.reason}", f"  {plan.day}"]
+    if plan.next_at_utc_ms is not None:
+        due = dt.datetime.fromtimestamp(plan.next_at_utc_ms / 1000).astimezone()
         now = dt.datetime.now(due.tzinfo)
         lines.append("  next set: now" if due <= now else f"  next set or bout at {due:%H:%M} ({due:%Z})")
-    for item in found.items:
+    for item in plan.items:
         held = _range(item.time_s, "s", 0)
         lines.append(
             f"  {item.title}: {item.sets} x {item.target_s:.0f} s, help {item.alpha:.0%} to {item.alpha_max:.0%}, "
@@ -137,9 +138,9 @@ def _lines(name: str, found: DayPrescription) -> list[str]:
         )
         if item.paused:
             lines.append(f"    paused: {item.paused}")
-    lines.append(f"  without help: {found.trial.reason} ({_range(found.chance_unassisted, '%', 0, 100)})")
-    lines.append(f"  active {found.active_share:.0%}, passive {1 - found.active_share:.0%}: {found.share_reason}")
-    return lines + [f"  caution: {caution}" for caution in found.cautions]
+    lines.append(f"  without help: {plan.trial.reason} ({_range(plan.chance_unassisted, '%', 0, 100)})")
+    lines.append(f"  active {plan.active_share:.0%}, passive {1 - plan.active_share:.0%}: {plan.share_reason}")
+    return lines + [f"  caution: {caution}" for caution in plan.cautions]
 
 
 def _range(value: Estimate, unit: str, digits: int, scale: float = 1.0) -> str:

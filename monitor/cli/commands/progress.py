@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
-from monitor.cli.coaching_access import DATA_HELP, PERSON_HELP, opened_coaching, write, write_json
+from monitor.cli.coaching_access import DATA_HELP, PERSON_HELP, open_coaching
 from monitor.cli.terminal.error_reporting import reports_errors
+from monitor.cli.terminal.text_io import write, write_json
 from monitor.errors import BadInput
 from monitor.uncertainty import with_u
 
@@ -29,14 +31,12 @@ def progress(
     as_json: bool = typer.Option(False, "--json", help="JSON with every hold, day and entry of pain."),
     data: Path | None = typer.Option(None, help=DATA_HELP),
 ) -> None:
-    """Tell a person's progress: bests, minutes, help over time, trend, and two periods compared."""
-    import dataclasses
-
+    """Show a person's progress: bests, minutes, help over time, trend, and two periods compared."""
     begin, end = _day(first), _day(last)
     earlier = _period(against)
-    with opened_coaching(data) as coaching:
+    with open_coaching(data) as coaching:
         one = coaching.find_person(who)
-        found, endurance = coaching.progress(one.uid, begin, end), coaching.endurance(one.uid)
+        summary, endurance = coaching.progress(one.uid, begin, end), coaching.endurance(one.uid)
         compared = None
         if earlier is not None:
             compared = coaching.compare(
@@ -46,7 +46,7 @@ def progress(
         trend = endurance.trend
         write_json(
             {
-                **found.as_dict(),
+                **summary.as_dict(),
                 "trend": None
                 if trend is None
                 else {
@@ -59,36 +59,36 @@ def progress(
             }
         )
         return
-    lines = _lines(one.name, found) + _endurance_lines(endurance)
+    lines = _lines(one.name, summary) + _endurance_lines(endurance)
     if compared is not None:
         lines += ["against the earlier period:", *(f"  {name}: {c.words}" for name, c in compared.items())]
     write("\n".join(lines))
 
 
-def _lines(name: str, found: Progress) -> list[str]:
-    minutes = sum(d.rig_min for d in found.days), sum(d.by_hand_min for d in found.days)
+def _lines(name: str, summary: Progress) -> list[str]:
+    minutes = sum(d.rig_min for d in summary.days), sum(d.by_hand_min for d in summary.days)
     lines = [
-        f"{name}: {found.holds} holds on {len(found.days)} days, {minutes[0]:.1f} min on the rig"
-        + (f", {minutes[1]:.1f} min entered by hand" if found.by_hand else ""),
-        f"  clean time {found.clean_s:.0f} s, dose {found.dose_bw_s:.0f} bodyweight-seconds",
-        f"  longest passive without help: {_best(found.longest_passive, 's')}",
-        f"  longest active without help: {_best(found.longest_active, 's')}",
-        f"  least help over 30 s: {_best(found.least_assistance, '%', 100)}",
+        f"{name}: {summary.holds} holds on {len(summary.days)} days, {minutes[0]:.1f} min on the rig"
+        + (f", {minutes[1]:.1f} min entered by hand" if summary.by_hand else ""),
+        f"  clean time {summary.clean_s:.0f} s, dose {summary.dose_bw_s:.0f} bodyweight-seconds",
+        f"  longest passive without help: {_best(summary.longest_passive, 's')}",
+        f"  longest active without help: {_best(summary.longest_active, 's')}",
+        f"  least help over 30 s: {_best(summary.least_assistance, '%', 100)}",
     ]
-    if found.longest_alternating is not None:
-        turns = found.longest_alternating
+    if summary.longest_alternating is not None:
+        turns = summary.longest_alternating
         longest = "" if turns.longest_one_hand_s is None else f", longest on one hand {turns.longest_one_hand_s:.1f} s"
         feet = {True: ", feet never down", False: ", feet came down", None: ""}[turns.feet_never_down]
         lines.append(f"  longest alternating: {turns.total_s:.1f} s, {turns.changes} changes{longest}{feet}")
-    if found.pain:
-        lines.append(f"  pain: {len(found.pain)} entries, last {found.pain[-1].pain} of 10")
+    if summary.pain:
+        lines.append(f"  pain: {len(summary.pain)} entries, last {summary.pain[-1].pain} of 10")
     return lines
 
 
 def _best(best: Best | None, unit: str, scale: float = 1.0) -> str:
     if best is None:
         return "none yet"
-    ties = f", {best.ties} more not told apart" if best.ties else ""
+    ties = f", {best.ties} more within the uncertainty" if best.ties else ""
     return f"{with_u(best.value, best.u, unit, scale=scale)} on {best.day}{ties}"
 
 
@@ -113,7 +113,7 @@ def _day(text: str | None) -> dt.date | None:
         return dt.date.fromisoformat(text)
     except ValueError as error:
         raise BadInput(
-            what=f"{text!r} is no date.", means="Nothing was reckoned.", do="Give dates as 2026-03-31."
+            what=f"{text!r} is not a date.", means="Nothing was computed.", do="Give dates as 2026-03-31."
         ) from error
 
 
@@ -124,6 +124,6 @@ def _period(text: str | None) -> tuple[dt.date, dt.date] | None:
     begin, end = _day(first), _day(last)
     if begin is None or end is None or begin > end:
         raise BadInput(
-            what=f"{text} is no period.", means="Nothing was reckoned.", do="Give it as 2026-02-01..2026-02-28."
+            what=f"{text} is not a period.", means="Nothing was computed.", do="Give it as 2026-02-01..2026-02-28."
         )
     return begin, end

@@ -30,7 +30,7 @@ def reanalyse(
     folder = DataFolder.open(data)
     sessions = measured = 0
     with open_store(folder.database) as store, Progress(console=Console(stderr=True), transient=True) as progress:
-        bar = progress.add_task("measuring anew", total=None)
+        bar = progress.add_task("measuring again", total=None)
         for report in run(store, folder, jobs=jobs, everything=everything):
             progress.advance(bar)
             sessions, measured = sessions + 1, measured + report.measured

@@ -8,8 +8,9 @@ from pathlib import Path
 
 import typer
 
-from monitor.cli.coaching_access import DATA_HELP, PERSON_HELP, write
+from monitor.cli.coaching_access import DATA_HELP, PERSON_HELP
 from monitor.cli.terminal.error_reporting import reports_errors
+from monitor.cli.terminal.text_io import write
 from monitor.errors import BadInput
 
 
@@ -56,8 +57,8 @@ def report(
 
 def _file_word(name: str) -> str:
     """Return a name as part of a file name that means nothing to any system."""
-    kept = "".join(c if c.isalnum() else "-" for c in name).strip("-")
-    return kept[:40] or "person"
+    plain = "".join(c if c.isalnum() else "-" for c in name).strip("-")
+    return plain[:40] or "person"
 
 
 def _day(text: str | None) -> dt.date | None:

@@ -25,7 +25,7 @@ class LogLevel(StrEnum):
     ERROR = "error"
 
 
-LogLevelOption = Annotated[LogLevel, typer.Option(help="How much the log in the data folder tells.")]
+LogLevelOption = Annotated[LogLevel, typer.Option(help="How much the log in the data folder holds.")]
 
 
 @reports_errors

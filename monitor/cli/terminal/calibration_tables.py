@@ -21,7 +21,7 @@ VERDICT_WORDS = {"pass": "within", "fail": "beyond the limit", "unsure": "masses
 
 
 def show_outcome(outcome: Outcome, places: Mapping[str, Path]) -> None:
-    """Print what was found and where it lies."""
+    """Print the result and where its files are."""
     console = Console()
     if not console.is_terminal:
         console = Console(width=WIDTH_OF_A_FILE)
@@ -62,9 +62,9 @@ def _show_part(console: Console, outcome: Outcome, figures: PartFigures) -> None
         )
     console.print(cells)
     checks = Table(box=SIMPLE_HEAD, pad_edge=False)
-    for name in ("check", "found", "limit", "verdict", "by"):
+    for name in ("check", "value", "limit", "verdict", "by"):
         checks.add_column(name)
     for check in figures.checks:
-        found, limit = with_u(check.value_N, check.u_N, "N"), f"{check.limit_N:.2f} N"
-        checks.add_row(check.name, found, limit, VERDICT_WORDS[check.verdict], check.source)
+        value, limit = with_u(check.value_N, check.u_N, "N"), f"{check.limit_N:.2f} N"
+        checks.add_row(check.name, value, limit, VERDICT_WORDS[check.verdict], check.source)
     console.print(checks)

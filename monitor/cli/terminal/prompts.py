@@ -1,4 +1,4 @@
-"""Questions for a plan, where none is given as a file."""
+"""Questions for a calibration plan when no file gives one."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def ask_plan(rig: Rig, *, whole: bool) -> Plan:
-    """Ask for masses and place until they make a plan; of the ``whole`` rig where nothing is known of it yet."""
+    """Ask for masses and place until they make a plan; for the ``whole`` rig where it was never calibrated."""
     from monitor.newtons.calibrating.plan import plan_from_dict
     from monitor.newtons.calibrating.standard import plan_answers
 
