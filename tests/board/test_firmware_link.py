@@ -341,4 +341,4 @@ def test_the_program_that_copies_files_gets_to_the_prompt(tmp_path: Path) -> Non
             assert board.wait_for_end() == {"ended": "reset"}
         finally:
             asking.kill()
-    assert (tmp_path / "session_out.txt").exists()
+    assert (tmp_path / "stay_out.txt").exists()
