@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from monitor.coaching.coaching_service import CoachingService
     from monitor.coaching.endurance.curve import fit_endurance
     from monitor.coaching.endurance.effort import Effort
-    from monitor.coaching.prescribing.forecast import chance_of_holding, least_assistance, time_at
+    from monitor.coaching.endurance.forecast import chance_of_holding, least_assistance, time_at
     from monitor.exports.hold_curve import hold_curve
     from monitor.measures.session_analysis import AnalysisSettings
     from monitor.store import DataFolder, HoldFilter, open_store
@@ -41,12 +41,12 @@ _HOMES = {
     "HoldFilter": ("monitor.store", "HoldFilter"),
     "AnalysisSettings": ("monitor.measures.session_analysis", "AnalysisSettings"),
     "analyse": ("monitor.analysis", "analyse_file"),
-    "chance_of_holding": ("monitor.coaching.prescribing.forecast", "chance_of_holding"),
+    "chance_of_holding": ("monitor.coaching.endurance.forecast", "chance_of_holding"),
     "fit_endurance": ("monitor.coaching.endurance.curve", "fit_endurance"),
     "hold_curve": ("monitor.exports.hold_curve", "hold_curve"),
-    "least_assistance": ("monitor.coaching.prescribing.forecast", "least_assistance"),
+    "least_assistance": ("monitor.coaching.endurance.forecast", "least_assistance"),
     "open_store": ("monitor.store", "open_store"),
-    "time_at": ("monitor.coaching.prescribing.forecast", "time_at"),
+    "time_at": ("monitor.coaching.endurance.forecast", "time_at"),
 }
 
 

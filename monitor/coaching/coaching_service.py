@@ -13,16 +13,17 @@ from monitor.coaching.endurance.critical_load import Comparison as ModelComparis
 from monitor.coaching.endurance.critical_load import CriticalLoad, compare, fit_critical_load
 from monitor.coaching.endurance.curve import Posterior, fit_endurance
 from monitor.coaching.endurance.hold_efforts import efforts_of
-from monitor.coaching.endurance.strength import StrengthPoint, strength_ahead, strength_course
+from monitor.coaching.endurance.strength_course import StrengthPoint, strength_ahead, strength_course
 from monitor.coaching.endurance.trend import Trend, fit_trend
 from monitor.coaching.errors import BadEntry
+from monitor.coaching.local_time import day_bounds_ns, local_day, zone_of
+from monitor.coaching.people.day_ledger import DayLedger, ledger, minutes_of_spans
 from monitor.coaching.people.intake import IntakeOutcome, checked_answers, intake_outcome, places
 from monitor.coaching.people.pauses import Pause, resting_days, resumed
-from monitor.coaching.people.person import checked_person, zone_of
+from monitor.coaching.people.person import checked_person
 from monitor.coaching.people.programme import SYMPTOMS, Programme, programme_from_dict, template
 from monitor.coaching.prescribing.day_prescription import DayPrescription, prescribe_day
 from monitor.coaching.progress.comparison import Comparison
-from monitor.coaching.progress.day import DayLedger, day_bounds_ns, ledger, local_day, minutes_of_spans
 from monitor.coaching.progress.progress import Progress, compared, progress
 from monitor.coaching.safety.back_care import BackCare, back_care
 from monitor.coaching.safety.stop_rules import Stop, stops

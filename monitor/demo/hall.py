@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
+from monitor.coaching.local_time import zone_of
 from monitor.coaching.people.intake import intake_outcome
-from monitor.coaching.people.person import zone_of
 from monitor.demo.hall_people import MEMBERS, ZONE, Member
 from monitor.demo.member_days import DAYS, DrawnSession, MemberDays, entry_days, pains_of
 from monitor.demo.recorded_session import (

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from monitor.coaching.endurance.hold_efforts import REACHED
-from monitor.coaching.people.person import zone_of
+from monitor.coaching.local_time import zone_of
 from monitor.coaching.people.programme import Item, Programme, template
 from monitor.coaching.prescribing.day_prescription import target_of
 from monitor.demo.hall_people import ZONE, Member

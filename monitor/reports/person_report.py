@@ -13,9 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.coaching.coaching_service import CoachingService, Endurance
-from monitor.coaching.people.person import zone_of
+from monitor.coaching.local_time import local_day, zone_of
 from monitor.coaching.prescribing.day_prescription import DayPrescription
-from monitor.coaching.progress.day import local_day
 from monitor.coaching.progress.progress import Best, Progress
 from monitor.errors import BadInput
 from monitor.measures.flag_words import in_words

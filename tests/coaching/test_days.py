@@ -12,7 +12,8 @@ from zoneinfo import ZoneInfo
 import pytest
 from invented import VIENNA, hold_at, ns_of
 
-from monitor.coaching.progress.day import DayMinutes, day_bounds_ns, ledger, local_day, minutes_by_day
+from monitor.coaching.local_time import day_bounds_ns, local_day
+from monitor.coaching.people.day_ledger import DayMinutes, ledger, minutes_by_day
 from monitor.records.person_entries import ManualHang
 
 HOUR_ns = 3600 * 10**9

@@ -16,8 +16,8 @@ from scipy.integrate import quad
 
 from monitor.coaching.endurance.curve import fit_endurance
 from monitor.coaching.endurance.effort import Effort, OTHER_PER_s, as_arrays
+from monitor.coaching.endurance.forecast import time_at
 from monitor.coaching.endurance.hold_efforts import COVERED, UNKNOWN_SD, efforts_of
-from monitor.coaching.prescribing.forecast import time_at
 
 NOW = ns_of(2026, 5, 20, 18)
 

@@ -10,7 +10,7 @@ from scipy import stats
 
 from monitor.coaching.endurance.curve import FLAT, PRIOR, Prior, fit_endurance
 from monitor.coaching.endurance.effort import Effort, effort_from_course, log_equivalent
-from monitor.coaching.prescribing.forecast import TRUSTED_BETA, time_at
+from monitor.coaching.endurance.forecast import TRUSTED_BETA, time_at
 
 JOINTS = ["general", "ankle", "knee", "trunk", "shoulder", "elbow", "hand_grip"]
 

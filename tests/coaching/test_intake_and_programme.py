@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from monitor.coaching.errors import BadAnswers, BadPerson, BadProgramme
+from monitor.coaching.local_time import local_zone_name, zone_of
 from monitor.coaching.people.intake import IntakeOutcome, active_share_now, intake_outcome, places, questions
-from monitor.coaching.people.person import checked_person, local_zone_name, zone_of
+from monitor.coaching.people.person import checked_person
 from monitor.coaching.people.programme import (
     programme_from_dict,
     programme_from_toml,

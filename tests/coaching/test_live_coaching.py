@@ -8,8 +8,8 @@ import pytest
 
 from monitor.coaching.endurance.curve import fit_endurance
 from monitor.coaching.endurance.effort import Effort
+from monitor.coaching.endurance.forecast import RunningReserve
 from monitor.coaching.live.live_advice import LiveAdvice, LiveCoaching
-from monitor.coaching.prescribing.forecast import RunningReserve
 from monitor.measures.picture import HoldClock, Picture
 
 KNOWN = fit_endurance([Effort(40.0, (0.8,), "exhausted")] * 6)

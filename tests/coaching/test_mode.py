@@ -51,7 +51,7 @@ from monitor.coaching.endurance.effort import Effort
 from monitor.coaching.progress.comparison import compare_periods
 from monitor.coaching.endurance.critical_load import compare, fit_critical_load
 from monitor.coaching.endurance.curve import fit_endurance
-from monitor.coaching.prescribing.forecast import RunningReserve, least_assistance
+from monitor.coaching.endurance.forecast import RunningReserve, least_assistance
 from monitor.coaching.endurance.trend import fit_trend
 from monitor.coaching.prescribing.trial import trial_day
 ends = ("exhausted", "unsure", "target")

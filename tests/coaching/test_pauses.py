@@ -12,9 +12,9 @@ from invented import DAY_ns, ns_of
 
 from monitor.coaching.coaching_service import CoachingService
 from monitor.coaching.errors import BadProgramme
+from monitor.coaching.people.day_ledger import DayMinutes, ledger
 from monitor.coaching.people.pauses import Pause, paused_on, resting_days, resumed
 from monitor.coaching.people.programme import programme_from_dict, template
-from monitor.coaching.progress.day import DayMinutes, ledger
 from monitor.store import open_store
 
 FIRST = dt.date(2026, 5, 1)

@@ -8,7 +8,7 @@ from scipy.special import ndtri
 
 from monitor.coaching.endurance.curve import Posterior, fit_endurance
 from monitor.coaching.endurance.effort import Effort
-from monitor.coaching.prescribing.forecast import (
+from monitor.coaching.endurance.forecast import (
     RunningReserve,
     chance_of_holding,
     least_assistance,

@@ -9,12 +9,12 @@ import pytest
 from invented import DAY_ns, hold_at, ns_of
 
 from monitor.coaching.endurance.curve import fit_endurance
+from monitor.coaching.endurance.forecast import chance_of_holding
 from monitor.coaching.endurance.hold_efforts import efforts_of
+from monitor.coaching.people.day_ledger import DayMinutes, ledger
 from monitor.coaching.people.intake import intake_outcome
 from monitor.coaching.people.programme import template
 from monitor.coaching.prescribing.day_prescription import prescribe_day, target_of
-from monitor.coaching.prescribing.forecast import chance_of_holding
-from monitor.coaching.progress.day import DayMinutes, ledger
 from monitor.coaching.safety.stop_rules import Stop
 
 NOW = ns_of(2026, 5, 20, 18)

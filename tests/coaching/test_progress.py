@@ -10,7 +10,7 @@ from invented import VIENNA, DAY_ns, hold_at, ns_of
 from scipy import stats
 
 from monitor.coaching.endurance.hold_efforts import efforts_of, ending_of
-from monitor.coaching.prescribing.alternating import alternating_hang
+from monitor.coaching.progress.alternating import alternating_hang
 from monitor.coaching.progress.comparison import compare_periods
 from monitor.coaching.progress.progress import best, compared, progress
 from monitor.records.hold_result import HoldResult, Swing, Touch, Travel

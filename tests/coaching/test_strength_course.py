@@ -9,12 +9,11 @@ import numpy as np
 import pytest
 from invented import VIENNA, ns_of
 
-from monitor.coaching.endurance import strength
 from monitor.coaching.endurance.curve import fit_endurance
 from monitor.coaching.endurance.effort import Effort
-from monitor.coaching.endurance.strength import MOST_DAYS, strength_ahead, strength_course
+from monitor.coaching.endurance.forecast import chance_of_holding
+from monitor.coaching.endurance.strength_course import MOST_DAYS, strength_ahead, strength_course
 from monitor.coaching.endurance.trend import fit_trend
-from monitor.coaching.prescribing.forecast import chance_of_holding
 
 NOW = ns_of(2026, 6, 1, 20)
 
@@ -78,7 +77,7 @@ def test_what_is_past_is_reckoned_once(month, monkeypatch):
     def again(_efforts):
         raise AssertionError("a day was reckoned twice")
 
-    monkeypatch.setattr(strength, "fit_endurance", again)
+    monkeypatch.setattr("monitor.coaching.endurance.strength_course.fit_endurance", again)
     assert strength_course(month, NOW, VIENNA) == course
     later = [replace(b, age_days=b.age_days + 1 / 24) for b in month]
     assert strength_course(later, NOW + 3600 * 10**9, VIENNA) == course, "an hour later, too"

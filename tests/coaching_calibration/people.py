@@ -10,7 +10,7 @@ from scipy.special import ndtr
 
 from monitor.coaching.endurance.curve import Posterior, fit_endurance
 from monitor.coaching.endurance.effort import Effort, effort_from_course
-from monitor.coaching.prescribing.forecast import chance_of_holding, least_assistance, time_at
+from monitor.coaching.endurance.forecast import chance_of_holding, least_assistance, time_at
 from tests.coaching_calibration.best import EXPONENTS, SPREAD_OF_MIDDLES, SPREADS, best_chance
 
 WIDE_s, NARROW_s = (8.0, 28.0, 80.0), (17.0, 41.0)

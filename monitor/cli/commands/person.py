@@ -40,7 +40,7 @@ def add(
     data: Path | None = typer.Option(None, help=DATA_HELP),
 ) -> None:
     """Add a person and print their uid. A guest needs no record."""
-    from monitor.coaching.people.person import local_zone_name
+    from monitor.coaching.local_time import local_zone_name
 
     with open_coaching(data) as coaching:
         added = coaching.add_person(
@@ -170,7 +170,7 @@ def hang(
     data: Path | None = typer.Option(None, help=DATA_HELP),
 ) -> None:
     """Enter a hang that was made away from the rig; it is marked as entered by hand."""
-    from monitor.coaching.people.person import zone_of
+    from monitor.coaching.local_time import zone_of
 
     with open_coaching(data) as coaching:
         one = coaching.find_person(who)

@@ -14,8 +14,8 @@ from monitor.cli.terminal.text_io import read_text, write, write_json
 from monitor.errors import BadInput
 
 if TYPE_CHECKING:
+    from monitor.coaching.endurance.forecast import Estimate
     from monitor.coaching.prescribing.day_prescription import DayPrescription
-    from monitor.coaching.prescribing.forecast import Estimate
 
 programme = typer.Typer(no_args_is_help=True, help="What a person trains: templates, show, set, pause.")
 

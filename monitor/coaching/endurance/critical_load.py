@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from monitor.coaching.endurance.curve import Posterior
 from monitor.coaching.endurance.effort import Effort, log_equivalent
-from monitor.coaching.prescribing.forecast import TRUSTED_BETA, time_at
+from monitor.coaching.endurance.forecast import TRUSTED_BETA, time_at
 from monitor.signals.scipy_loops import brentq
 
 LEAST_HOLDS = 4

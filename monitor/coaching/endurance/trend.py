@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from monitor.coaching.endurance.curve import PRIOR, Prior, log_likelihood
 from monitor.coaching.endurance.effort import Effort, Efforts, as_arrays
+from monitor.coaching.endurance.forecast import INTERVAL, Estimate
 from monitor.coaching.endurance.mode import find_mode
-from monitor.coaching.prescribing.forecast import INTERVAL, Estimate
 
 Array = NDArray[np.float64]
 

@@ -13,9 +13,8 @@ from monitor.coaching.coaching_service import CoachingService
 from monitor.coaching.errors import BadEntry
 from monitor.coaching.live.identification import DAY_U_REL, LATER_U_REL, Candidate, Named, StepOn
 from monitor.coaching.live.live_advice import LiveCoaching
-from monitor.coaching.people.person import local_zone_name, zone_of
+from monitor.coaching.local_time import local_day, local_zone_name, zone_of
 from monitor.coaching.prescribing.day_prescription import sets_of_bout
-from monitor.coaching.progress.day import local_day
 from monitor.measures.picture import Picture
 from monitor.records.person import Person
 from monitor.store import HoldFilter

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from monitor.coaching.endurance.curve import Posterior
-from monitor.coaching.prescribing.forecast import Reserve, RunningReserve
+from monitor.coaching.endurance.forecast import Reserve, RunningReserve
 from monitor.measures.picture import Picture
 
 EVERY_s = 1.0

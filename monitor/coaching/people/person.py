@@ -1,14 +1,12 @@
-"""A person's record is checked before it is kept."""
+"""Checks of a person's record before it is saved."""
 
 from __future__ import annotations
 
 import datetime as dt
-import os
 from dataclasses import replace
-from pathlib import Path
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from monitor.coaching.errors import BadPerson
+from monitor.coaching.local_time import zone_of
 from monitor.records.person import Person
 from monitor.units import LOAD_UNITS
 
@@ -40,30 +38,5 @@ def checked_person(person: Person) -> Person:
     return replace(person, name=name)
 
 
-def zone_of(name: str) -> ZoneInfo:
-    """Return a time zone by its IANA name.
-
-    Raises
-    ------
-    BadPerson
-    """
-    try:
-        return ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
-        raise _bad(f"There is no time zone {name!r}.", "Give a name such as Europe/Vienna.") from error
-
-
-def local_zone_name() -> str:
-    """Return the IANA name of this machine's time zone, ``UTC`` where it cannot be told."""
-    candidates = [os.environ.get("TZ", "").lstrip(":"), str(Path("/etc/localtime").resolve()).partition("zoneinfo/")[2]]
-    for name in candidates:
-        try:
-            if name:
-                return ZoneInfo(name).key
-        except (ZoneInfoNotFoundError, ValueError, OSError):
-            continue
-    return "UTC"
-
-
 def _bad(what: str, do: str) -> BadPerson:
-    return BadPerson(what=what, means="The person was not kept as given.", do=do)
+    return BadPerson(what=what, means="The person was not saved as given.", do=do)

@@ -9,20 +9,20 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from monitor.coaching.endurance.curve import Posterior, fit_endurance
-from monitor.coaching.endurance.hold_efforts import efforts_of
-from monitor.coaching.endurance.trend import fit_trend
-from monitor.coaching.people.intake import CLINICIAN, EQUAL, IntakeOutcome, active_share_now
-from monitor.coaching.people.pauses import paused_on
-from monitor.coaching.people.programme import Item, Programme
-from monitor.coaching.prescribing.forecast import (
+from monitor.coaching.endurance.forecast import (
     Estimate,
     LeastAssistance,
     chance_of_holding,
     least_assistance,
     time_at,
 )
+from monitor.coaching.endurance.hold_efforts import efforts_of
+from monitor.coaching.endurance.trend import fit_trend
+from monitor.coaching.people.day_ledger import DayLedger
+from monitor.coaching.people.intake import CLINICIAN, EQUAL, IntakeOutcome, active_share_now
+from monitor.coaching.people.pauses import paused_on
+from monitor.coaching.people.programme import Item, Programme
 from monitor.coaching.prescribing.trial import TrialDay, light_help_reached, trial_day
-from monitor.coaching.progress.day import DayLedger
 from monitor.coaching.safety.stop_rules import Stop, paused_why
 from monitor.records.stored_hold import StoredHold
 
@@ -36,7 +36,7 @@ FREE_ALPHA = 0.02
 
 CERTAIN = 0.95
 
-SAME_EFFORT_RESTS, SAME_EFFORT_LEAST_s = 3.0, 600.0
+BOUT_GAP_RESTS, SHORTEST_BOUT_GAP_s = 3.0, 600.0
 """Holds closer together than this many rests, or these seconds, are sets of one bout (common practice, no source)."""
 
 OWN_HOLDS = 3
@@ -335,7 +335,7 @@ def _ends(holds: Sequence[StoredHold], now_utc_ns: int) -> list[tuple[int, int]]
 
 
 def _bout_gap_ns(item: ItemPrescription) -> int:
-    return round(max(SAME_EFFORT_RESTS * item.rest_s, SAME_EFFORT_LEAST_s) * 1e9)
+    return round(max(BOUT_GAP_RESTS * item.rest_s, SHORTEST_BOUT_GAP_s) * 1e9)
 
 
 def _sets(item: ItemPrescription, ends: Sequence[tuple[int, int]]) -> int:

@@ -11,8 +11,8 @@ from scipy.special import ndtr, ndtri
 
 from monitor.coaching.endurance.curve import Posterior
 from monitor.coaching.endurance.effort import Effort
+from monitor.coaching.endurance.forecast import INTERVAL, TRIAL_CHANCE, Estimate, TRIAL_s, chance_of_holding
 from monitor.coaching.endurance.trend import Trend
-from monitor.coaching.prescribing.forecast import INTERVAL, TRIAL_CHANCE, Estimate, TRIAL_s, chance_of_holding
 
 HORIZON_DAYS = 120
 STEP_DAYS = 5

@@ -11,9 +11,10 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from monitor.coaching.prescribing.alternating import AlternatingHang, alternating_hang
+from monitor.coaching.local_time import local_day
+from monitor.coaching.people.day_ledger import DayMinutes, minutes_by_day
+from monitor.coaching.progress.alternating import AlternatingHang, alternating_hang
 from monitor.coaching.progress.comparison import Comparison, compare_periods
-from monitor.coaching.progress.day import DayMinutes, local_day, minutes_by_day
 from monitor.records.person_entries import ManualHang, PainEntry
 from monitor.records.stored_hold import StoredHold
 

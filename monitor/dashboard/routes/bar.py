@@ -7,8 +7,8 @@ from typing import Any, Literal
 from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
+from monitor.coaching.endurance.forecast import Reserve
 from monitor.coaching.live.bar_panel import RequestedHold
-from monitor.coaching.prescribing.forecast import Reserve
 from monitor.dashboard.interfaces import Coach
 from monitor.dashboard.views.coaching_models import Given
 

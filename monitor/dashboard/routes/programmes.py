@@ -6,9 +6,9 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Body
 
+from monitor.coaching.people.day_ledger import DayLedger
 from monitor.coaching.people.programme import programme_from_dict, template, template_names, template_text
 from monitor.coaching.prescribing.day_prescription import DayPrescription
-from monitor.coaching.progress.day import DayLedger
 from monitor.dashboard.interfaces import Coach
 from monitor.dashboard.views.coaching_models import NS_PER_MS, PauseGiven, ProgrammeModel, ResumeGiven, TemplateModel
 from monitor.dashboard.views.problems import NotThere

@@ -8,8 +8,8 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Query
 
 from monitor.coaching.endurance.critical_load import CriticalLoad
-from monitor.coaching.endurance.strength import StrengthPoint
-from monitor.coaching.prescribing.forecast import INTERVAL, Estimate, time_at
+from monitor.coaching.endurance.forecast import INTERVAL, Estimate, time_at
+from monitor.coaching.endurance.strength_course import StrengthPoint
 from monitor.coaching.progress.comparison import Comparison
 from monitor.coaching.progress.progress import Progress
 from monitor.dashboard.interfaces import Coach

@@ -7,25 +7,12 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
+from monitor.coaching.local_time import day_bounds_ns, local_day
 from monitor.records.person_entries import ManualHang
 from monitor.records.stored_hold import StoredHold
 
 ENOUGH = 0.999
 """A day counts as done from this share of its minutes on: rounding shall cost nobody a day."""
-
-
-def local_day(utc_ns: int, zone: ZoneInfo) -> dt.date:
-    """Return the date on the person's calendar."""
-    return dt.datetime.fromtimestamp(utc_ns // 1_000_000_000, zone).date()
-
-
-def day_bounds_ns(day: dt.date, zone: ZoneInfo) -> tuple[int, int]:
-    """Return the first instant of a day and of the next, UTC in ns; 23 to 25 hours apart where clocks change."""
-    return _midnight_ns(day, zone), _midnight_ns(day + dt.timedelta(days=1), zone)
-
-
-def _midnight_ns(day: dt.date, zone: ZoneInfo) -> int:
-    return round(dt.datetime.combine(day, dt.time(), zone).timestamp()) * 1_000_000_000
 
 
 @dataclass(frozen=True, slots=True)

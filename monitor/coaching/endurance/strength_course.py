@@ -12,9 +12,9 @@ from scipy.special import ndtr
 
 from monitor.coaching.endurance.curve import fit_endurance
 from monitor.coaching.endurance.effort import Effort
+from monitor.coaching.endurance.forecast import INTERVAL, Estimate, TRIAL_s, chance_of_holding, time_at
 from monitor.coaching.endurance.trend import Trend
-from monitor.coaching.prescribing.forecast import INTERVAL, Estimate, TRIAL_s, chance_of_holding, time_at
-from monitor.coaching.progress.day import local_day
+from monitor.coaching.local_time import local_day
 
 MOST_DAYS = 40
 """More days are thinned out evenly: each takes a fit of its own."""
