@@ -78,10 +78,10 @@ def new_databases_at_once() -> Iterator[None]:
 
 def _things(connection: Connection) -> list[tuple[str, str, str]]:
     """Return kind, name and statement of a database's tables and indexes."""
-    found = connection.exec_driver_sql(
+    result = connection.exec_driver_sql(
         "SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL AND name NOT LIKE 'sqlite!_%' ESCAPE '!'"
     )
-    return [(kind, name, sql) for kind, name, sql in found]
+    return [(kind, name, sql) for kind, name, sql in result]
 
 
 def _as_statements(connection: Connection) -> list[str]:

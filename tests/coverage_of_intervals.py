@@ -193,7 +193,7 @@ def misses(played: Played, result: SessionResult) -> list[Miss]:
     """Return every number of a session against its truth."""
     assert result.bodyweight_N is not None
     assert result.bodyweight_u_N is not None
-    found = [Miss("bodyweight", result.bodyweight_N - played.weight_N, result.bodyweight_u_N)]
+    outcome = [Miss("bodyweight", result.bodyweight_N - played.weight_N, result.bodyweight_u_N)]
     for truth in played.holds:
         near = [h for h in result.holds if abs(h.onset_s - truth.onset_s) < 0.5]
         assert len(near) == 1, "a hold was not found, or twice"
@@ -206,18 +206,18 @@ def misses(played: Played, result: SessionResult) -> list[Miss]:
         ):
             assert value is not None
             assert u is not None
-            found.append(Miss(f"{name}, {kind}", value - true, u))
-    return found
+            outcome.append(Miss(f"{name}, {kind}", value - true, u))
+    return outcome
 
 
 def runs(people: range, rigs: int) -> list[Miss]:
     """Return the numbers of ``rigs`` drawn rigs for each of some drawn people."""
-    found: list[Miss] = []
+    outcome: list[Miss] = []
     for person in people:
         played = play(person)
         for rig in range(rigs):
-            found += misses(played, measured(played, 1000 * person + rig))
-    return found
+            outcome += misses(played, measured(played, 1000 * person + rig))
+    return outcome
 
 
 @dataclass(frozen=True)
@@ -236,10 +236,10 @@ class Row:
         return self.inside / self.of
 
 
-def table(found: list[Miss]) -> list[Row]:
+def table(outcome: list[Miss]) -> list[Row]:
     """Return the coverage of each kind of number."""
     by_name: dict[str, list[Miss]] = defaultdict(list)
-    for miss in found:
+    for miss in outcome:
         by_name[miss.name].append(miss)
     rows = []
     for name, group in sorted(by_name.items()):
@@ -260,14 +260,14 @@ def main() -> int:
     options = parser.parse_args()
     begun = time.monotonic()
     pieces = [range(first, min(first + 5, options.people)) for first in range(0, options.people, 5)]
-    found: list[Miss] = []
+    outcome: list[Miss] = []
     with ProcessPoolExecutor(options.jobs) as pool:
         for number, part in enumerate(pool.map(runs, pieces, [options.rigs] * len(pieces)), start=1):
-            found += part
+            outcome += part
             print(f"{number} of {len(pieces)} after {time.monotonic() - begun:.0f} s", file=sys.stderr)
     print("| number | within its 95 % interval | of runs | bounds (95 %) | rms of error / u | median u |")
     print("| --- | --- | --- | --- | --- | --- |")
-    for row in table(found):
+    for row in table(outcome):
         low, high = share_bounds(row.inside, row.of)
         print(f"| {row.name} | {row.share:.1%} | {row.of} | {low:.1%} to {high:.1%} | {row.ratio:.2f} | {row.u:.2g} |")
     return 0

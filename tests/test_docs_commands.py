@@ -25,9 +25,9 @@ LINE = re.compile(r"^(?:\$ )?(?:sudo )?(?:-u \S+ )?(?:[./\w-]*/)?(hang-monitor\b
 def commands_in(text: str) -> list[str]:
     """Return every command of a page, in order: those between backquotes and those in blocks, without remarks."""
     lines = [line.strip() for block in FENCED.findall(text) for line in block.replace("\\\n", " ").splitlines()]
-    found = [re.sub(r"\s+#\s.*$", "", match.group(1)) for line in lines if (match := LINE.match(line))]
+    result = [re.sub(r"\s+#\s.*$", "", match.group(1)) for line in lines if (match := LINE.match(line))]
     plain = FENCED.sub("", text)
-    return found + [" ".join(one.split()) for one in INLINE.findall(plain)]
+    return result + [" ".join(one.split()) for one in INLINE.findall(plain)]
 
 
 def trouble(command: str) -> str | None:
@@ -49,8 +49,8 @@ def trouble(command: str) -> str | None:
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
 def test_the_commands_of_the_documents_exist(page: Path) -> None:
-    found = [f"{command}: {wrong}" for command in commands_in(page.read_text()) if (wrong := trouble(command))]
-    assert found == []
+    result = [f"{command}: {wrong}" for command in commands_in(page.read_text()) if (wrong := trouble(command))]
+    assert result == []
 
 
 def test_it_finds_the_commands_and_what_is_wrong_with_them() -> None:

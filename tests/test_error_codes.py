@@ -23,14 +23,14 @@ def all_errors() -> list[type[TellableError]]:
             # The board's own modules run on MicroPython only; a __main__ runs the program.
             if not module.name.startswith("firmware_bridge.board") and not module.name.endswith("__main__"):
                 importlib.import_module(module.name)
-    found, todo = [], [TellableError]
+    result, todo = [], [TellableError]
     while todo:
         error = todo.pop()
-        if error not in found:
-            found.append(error)
+        if error not in result:
+            result.append(error)
             todo += error.__subclasses__()
     return sorted(
-        (e for e in found if e.__module__.partition(".")[0] in ("firmware_bridge", "monitor")),
+        (e for e in result if e.__module__.partition(".")[0] in ("firmware_bridge", "monitor")),
         key=lambda e: (e.__module__, e.__name__),
     )
 

@@ -31,19 +31,19 @@ START_ns = 1_760_000_000_000_000_000
 def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Return a folder with what the page speaks of: a curve, and a data folder with one person's stay."""
     shutil.copy(CURVE, tmp_path / "curve.csv.gz")
-    found = analyse_file(CURVE)
+    outcome = analyse_file(CURVE)
     with open_store(DataFolder.open(tmp_path / "hall").database) as store:
         person = CoachingService(store).add_person("A. K.")
-        uid = store.begin_session(START_ns, rig_to_dict(found.rig), person_uid=person.uid)
-        for number, hold in enumerate(found.result.holds, start=1):
+        uid = store.begin_session(START_ns, rig_to_dict(outcome.rig), person_uid=person.uid)
+        for number, hold in enumerate(outcome.result.holds, start=1):
             store.save_hold(
                 StoredHold(
                     hold_uid(uid, number),
                     uid,
                     number,
                     START_ns + round(hold.onset_s * 1e9),
-                    found.result.bodyweight_N,
-                    found.result.bodyweight_u_N,
+                    outcome.result.bodyweight_N,
+                    outcome.result.bodyweight_u_N,
                     hold,
                     MEASUREMENT_VERSION,
                 )

@@ -235,12 +235,12 @@ def test_the_constraints_are_names_and_versions_and_bind_everything_that_is_aske
     lines = (ROOT / ".ci" / "constraints.txt").read_text().splitlines()
     lines = [line for line in lines if not line.startswith("#")]
     assert [line for line in lines if not re.fullmatch(r"[A-Za-z0-9._-]+==[A-Za-z0-9.!+]+", line)] == []
-    asked = (
+    requested = (
         wanted(PROJECT["project"]["dependencies"])
         | wanted(PROJECT["project"]["optional-dependencies"]["test"])
         | wanted(PROJECT["build-system"]["requires"])
     )
-    assert asked - {normalised(line.split("==")[0]) for line in lines} == set()
+    assert requested - {normalised(line.split("==")[0]) for line in lines} == set()
 
 
 def test_the_start_loads_every_library_that_the_project_depends_on() -> None:

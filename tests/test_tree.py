@@ -39,16 +39,16 @@ def outside_addresses(text: str) -> list[str]:
 
 def anchors(text: str) -> set[str]:
     """Return the anchors of a Markdown text's headings, made as the common code hosts make them (from memory)."""
-    found: set[str] = set()
+    result: set[str] = set()
     without_code = re.sub(r"^```.*?^```", "", text, flags=re.DOTALL | re.MULTILINE)
     for heading in re.findall(r"^#+\s+(.*?)\s*#*$", without_code, flags=re.MULTILINE):
         shown = re.sub(r"\[([^]]*)\]\([^)]*\)", r"\1", heading)
         slug = re.sub(r"[^\w\- ]", "", shown.lower()).replace(" ", "-")
         number = 0
-        while (name := f"{slug}-{number}" if number else slug) in found:
+        while (name := f"{slug}-{number}" if number else slug) in result:
             number += 1
-        found.add(name)
-    return found
+        result.add(name)
+    return result
 
 
 def links(text: str) -> Iterator[str]:
@@ -80,13 +80,13 @@ def test_the_page_fetches_nothing_from_outside() -> None:
     dashboard = ROOT / "monitor" / "dashboard"
     static = [p for place in ("static", "markup") for p in (dashboard / place).rglob("*") if p.is_file()]
     assert static, "the page's files are gone"
-    found = {}
+    result = {}
     for path in static:
         if path.suffix in {".html", ".css", ".js", ".svg", ".json", ".webmanifest"} and (
             addresses := outside_addresses(path.read_text(encoding="utf-8"))
         ):
-            found[path.name] = addresses
-    assert found == {}
+            result[path.name] = addresses
+    assert result == {}
 
 
 @pytest.mark.parametrize(

@@ -27,10 +27,10 @@ def main() -> int:
         help="as many other people from this seed on, told in a section of their own",
     )
     options = parser.parse_args()
-    records = _told(tasks(options.bodies, options.first, options.only), options.jobs, options.show)
+    records = _report(tasks(options.bodies, options.first, options.only), options.jobs, options.show)
     unseen = None
     if options.unseen is not None:
-        unseen = _told(tasks(options.bodies, options.unseen, options.only), options.jobs, options.show)
+        unseen = _report(tasks(options.bodies, options.unseen, options.only), options.jobs, options.show)
     if options.out is not None and not options.only:
         from tests.accuracy.page import write_page
 
@@ -38,7 +38,7 @@ def main() -> int:
     return 0
 
 
-def _told(wanted: list[tuple[str, int]], jobs: int, show: int) -> list[Record]:
+def _report(wanted: list[tuple[str, int]], jobs: int, show: int) -> list[Record]:
     """Measure stays, tell how far it is, print the table, and return the records."""
     begun, records = time.monotonic(), list[Record]()
     for record in measured_all(wanted, jobs):

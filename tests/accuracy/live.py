@@ -5,28 +5,28 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from monitor.measures.picture import Picture
-from tests.accuracy.comparison import NOTHING, Found, hung
+from tests.accuracy.comparison import NOTHING, Deviation, hung
 from tests.physics.truth import Truth
 
 NEAR_s = 0.5
 """A clock whose onset is that near to a true one shows that hold."""
 
 
-def compare_live(truth: Truth, pictures: Sequence[Picture]) -> list[Found]:
+def compare_live(truth: Truth, pictures: Sequence[Picture]) -> list[Deviation]:
     """Return the errors of the pictures that a screen would have shown of one session."""
-    found, onsets = [], [hold["onset_half_s"] for hold in truth["holds"]]
+    deviations, onsets = [], [hold["onset_half_s"] for hold in truth["holds"]]
     running = [p for p in pictures if p.hold is not None and not p.hold.ended]
     for onset in onsets:
         own = [p for p in running if p.hold is not None and abs(p.hold.onset_s - onset) < NEAR_s]
         sure = [p for p in own if p.hold is not None and not p.hold.provisional]
-        found.append(Found("hold on the live page", own[0].t_s - onset if own else NOTHING))
-        found.append(Found("hold sure on the live page", sure[0].t_s - onset if sure else NOTHING))
+        deviations.append(Deviation("hold on the live page", own[0].t_s - onset if own else NOTHING))
+        deviations.append(Deviation("hold sure on the live page", sure[0].t_s - onset if sure else NOTHING))
         if sure and sure[0].hold is not None:
-            found.append(Found("live onset", 1e3 * abs(sure[0].hold.onset_s - onset)))
-    told: dict[int, tuple[float, float]] = {}
+            deviations.append(Deviation("live onset", 1e3 * abs(sure[0].hold.onset_s - onset)))
+    statements: dict[int, tuple[float, float]] = {}
     for p in running:
         if p.hold is not None and not p.hold.provisional and all(abs(p.hold.onset_s - o) >= NEAR_s for o in onsets):
-            told[round(p.hold.onset_s)] = (p.hold.onset_s, p.t_s)
-    made_up = [span for span in told.values() if not hung(truth, span)]
-    found.append(Found("hold invented on the live page", len(made_up), len(pictures) / 20.0))
-    return found
+            statements[round(p.hold.onset_s)] = (p.hold.onset_s, p.t_s)
+    made_up = [span for span in statements.values() if not hung(truth, span)]
+    deviations.append(Deviation("hold invented on the live page", len(made_up), len(pictures) / 20.0))
+    return deviations

@@ -58,7 +58,7 @@ WITHHELD = {
 }
 """Measures of a hold that are null where they cannot be known."""
 
-TOLD = {
+STATED = {
     "regrips": "regrip",
     "grip_changes_s": "change of hands",
     "touches": "touch",
@@ -86,19 +86,19 @@ def _errors(some: list[Row]) -> list[str]:
         if row.measure in FALSE_ALARMS or row.measure in MISSED:
             continue
         finite = row.errors[np.isfinite(row.errors)]
-        told = [np.median(row.errors), np.quantile(row.errors, 0.95, method="higher"), row.errors.max()]
+        statements = [np.median(row.errors), np.quantile(row.errors, 0.95, method="higher"), row.errors.max()]
         unit = row.limit.unit if row.limit else OTHER_UNITS.get(row.measure, "")
         rms = math.sqrt(float(np.mean(np.square(finite)))) if len(finite) else math.inf
         best = ["" if x is None else _number(x) for x in (row.bound, row.ratio, row.at_best)]
         limits = [_number(row.limit.floor), _number(row.limit.aim)] if row.limit else ["", ""]
-        cells = [row.measure, unit, str(len(row.errors)), *(_number(float(x)) for x in told), _number(rms), *best]
+        cells = [row.measure, unit, str(len(row.errors)), *(_number(float(x)) for x in statements), _number(rms), *best]
         body.append([*cells, *limits, WORDS[row.verdict]])
     figures = ("median", "95 %", "largest", "rms", "bound", "rms / bound", "at best")
     head = ("measure", "unit", "cases", *figures, "floor", "aim", "")
     return _table(head, body)
 
 
-def _found(some: list[Row]) -> list[str]:
+def _deviations(some: list[Row]) -> list[str]:
     body = []
     for row in some:
         if row.measure not in MISSED:
@@ -133,8 +133,8 @@ def _cases(records: list[Record]) -> list[str]:
             continue
         by = {row.measure: row for row in rows(own)}
         cells = [(make.__doc__ or name).strip().rstrip("."), str(len(own))]
-        told = ("onset", "release", "bodyweight", "assistance")
-        cells += [_number(float(by[measure].errors.max())) if measure in by else "" for measure in told]
+        statements = ("onset", "release", "bodyweight", "assistance")
+        cells += [_number(float(by[measure].errors.max())) if measure in by else "" for measure in statements]
         bad = [
             f"{m} ({int(by[m].errors.sum())})" for m in (*MISSED, *FALSE_ALARMS) if m in by and by[m].errors.sum() > 0
         ]
@@ -170,11 +170,11 @@ def _said(records: list[Record]) -> list[str]:
             flags += sorted({*record.result["flags"], *(flag for hold in holds for flag in hold["flags"])})
             missing += sorted({WITHHELD[key] for hold in holds for key in WITHHELD if _is_missing(hold[key])})
             kinds += [f"{hold['support']}, {hold['kind'] or 'kind unknown'}" for hold in holds]
-            events.update({word: sum(len(hold[key]) for hold in holds) for key, word in TOLD.items()})
-        seen = ", ".join(f"{word} {n}" for word, n in events.items() if n) or "nothing"
+            events.update({word: sum(len(hold[key]) for hold in holds) for key, word in STATED.items()})
+        observed = ", ".join(f"{word} {n}" for word, n in events.items() if n) or "nothing"
         said = [_counted(kinds, len(own)) if kinds else "no hold", _counted((f"`{f}`" for f in flags), len(own))]
         title = (make.__doc__ or name).strip().rstrip(".")
-        body.append([title, str(len(own)), *said, seen, _counted(missing, len(own))])
+        body.append([title, str(len(own)), *said, observed, _counted(missing, len(own))])
     return _table(("what happens", "sessions", "held to be", "flags", "events told, in all sessions", "withheld"), body)
 
 
@@ -229,9 +229,9 @@ def unseen_section(records: list[Record]) -> list[str]:
     body = []
     for row in judged:
         high = float(np.quantile(row.errors, 0.95, method="higher"))
-        told = [high, float(row.errors.max()), row.figure, row.limit.floor, row.limit.aim] if row.limit else []
+        statements = [high, float(row.errors.max()), row.figure, row.limit.floor, row.limit.aim] if row.limit else []
         unit = row.limit.unit if row.limit else ""
-        body.append([row.measure, unit, str(len(row.errors)), *(_number(x) for x in told), WORDS[row.verdict]])
+        body.append([row.measure, unit, str(len(row.errors)), *(_number(x) for x in statements), WORDS[row.verdict]])
     return [
         "## Unseen bodies",
         "",
@@ -288,7 +288,7 @@ def page(records: list[Record], bodies: int, unseen: list[Record] | None = None)
         "",
         "Confidence: exact bounds of Clopper and Pearson for shares.",
         "",
-        *_found(ordinary),
+        *_deviations(ordinary),
         "## False alarms, ordinary sessions",
         "",
         "Confidence: exact bounds of a Poisson rate, and of Clopper and Pearson for the share of holds with an alarm.",
@@ -297,7 +297,7 @@ def page(records: list[Record], bodies: int, unseen: list[Record] | None = None)
         "## Errors, hard cases",
         "",
         *_errors(hard),
-        *_found(hard),
+        *_deviations(hard),
         *_alarms(hard),
         "## Case by case",
         "",

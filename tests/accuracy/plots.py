@@ -9,7 +9,7 @@ import numpy as np
 
 from monitor.reports import notebook as nb
 from monitor.reports.plot import hand
-from tests.accuracy.comparison import Found
+from tests.accuracy.comparison import Deviation
 from tests.accuracy.runs import Record
 from tests.accuracy.summary import rows
 
@@ -34,8 +34,8 @@ def all_plots(records: list[Record]) -> dict[str, bytes]:
     return drawn
 
 
-def _found(records: list[Record], *names: str) -> list[Found]:
-    return [one for r in records for one in r.found if one.measure in names and np.isfinite(one.error)]
+def _deviations(records: list[Record], *names: str) -> list[Deviation]:
+    return [one for r in records for one in r.deviations if one.measure in names and np.isfinite(one.error)]
 
 
 def _figure(height_in: float, left: float = 0.1) -> tuple[Figure, Any]:
@@ -96,7 +96,7 @@ def _edges(records: list[Record]) -> Figure:
     figure, axes = _figure(3.0)
     _title(figure, "Onsets and releases that are off by more than this")
     for name, colour in (("onset", nb.HANDS), ("release", nb.FEET)):
-        errors = np.sort([one.error for one in _found(records, name)])
+        errors = np.sort([one.error for one in _deviations(records, name)])
         if not len(errors):
             continue
         left = 1.0 - np.arange(1, len(errors) + 1) / len(errors)
@@ -116,15 +116,15 @@ def _swing(records: list[Record]) -> Figure:
     """Draw the error of the swing's amplitude over the amplitude, with the bound."""
     figure, axes = _figure(3.2)
     _title(figure, "Swing: error of the amplitude")
-    found = _found(records, "swing from 2 degrees", "swing 1 to 2 degrees")
-    value = np.array([one.value for one in found], dtype=float)
-    error = np.array([one.error for one in found]) * np.maximum(1.0, value / 6.0)
+    deviations = _deviations(records, "swing from 2 degrees", "swing 1 to 2 degrees")
+    value = np.array([one.value for one in deviations], dtype=float)
+    error = np.array([one.error for one in deviations]) * np.maximum(1.0, value / 6.0)
     # Every few of them: neighbours in time hardly differ.
-    every = max(1, len(found) // MOST_POINTS)
+    every = max(1, len(deviations) // MOST_POINTS)
     axes.plot(value[::every], error[::every], ".", color=nb.HANDS, markersize=2)
-    if len(found):
+    if len(deviations):
         order = np.argsort(value)
-        bound = np.array([one.bound for one in found], dtype=float)[order]
+        bound = np.array([one.bound for one in deviations], dtype=float)[order]
         edges = np.linspace(value.min(), value.max(), 25)
         middle = 0.5 * (edges[1:] + edges[:-1])
         place = np.digitize(value[order], edges)
@@ -145,12 +145,12 @@ def _travel(records: list[Record]) -> Figure:
     figure, axes = _figure(3.2)
     _title(figure, "Travel: error of the rise of the centre of mass")
     for names, colour, label in ((("travel",), nb.HANDS, "still"), (("travel (swing)",), nb.FEET, "while swinging")):
-        found = _found(records, *names)
-        value = [one.value for one in found]
-        axes.plot(value, [one.error for one in found], "o", color=colour, markersize=3, label=label)
-        if found:
+        deviations = _deviations(records, *names)
+        value = [one.value for one in deviations]
+        axes.plot(value, [one.error for one in deviations], "o", color=colour, markersize=3, label=label)
+        if deviations:
             order = np.argsort(np.array(value, dtype=float))
-            bound = np.array([one.bound for one in found], dtype=float)[order]
+            bound = np.array([one.bound for one in deviations], dtype=float)[order]
             axes.plot(np.array(value, dtype=float)[order], bound, ".", color=nb.QUIET, markersize=2)
     axes.legend(frameon=False, fontsize=nb.SMALL_pt)
     axes.axvline(0.0, color=nb.HAIR, linewidth=nb.HAIRLINE_pt)

@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from monitor.holds.edges import LEAST_FRACTION
-from tests.accuracy.comparison import Found, compare
+from tests.accuracy.comparison import Deviation, compare
 from tests.accuracy.live import compare_live
 from tests.physics.engine import simulate
 from tests.physics.scenarios import PLAYED_LIKE, SHARES, make_script, trouble_of
@@ -31,7 +31,7 @@ SMOOTHED_ROWS, HUNG_LEAST_s = 40, 2.0
 
 LIVE = ("stands_hangs", "assisted_growing", "jumps_up", "never_hangs", "hops_on_one_hand")
 """Scenarios whose live view is judged too."""
-KEPT_s = 24 * 3600.0
+STALE_AFTER_s = 24 * 3600.0
 MAKES_THE_COURSE = ("people.py", "body.py", "script.py", "engine.py", "scenarios.py", "truth.py", "wiring.py")
 
 
@@ -49,7 +49,7 @@ def _folder() -> Path:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         for other in folder.parent.iterdir():
             # What older code left behind is of no use to anybody.
-            if other != folder and time.time() - other.stat().st_mtime > KEPT_s:
+            if other != folder and time.time() - other.stat().st_mtime > STALE_AFTER_s:
                 shutil.rmtree(other, ignore_errors=True)
     return folder
 
@@ -61,8 +61,8 @@ def session(name: str, seed: int) -> tuple[Array, Truth]:
         return means, truth | {"scenario": name, "tags": sorted(make_script(name, seed).tags)}
     place = _folder() / f"{name}-{seed}.npz"
     if place.exists():
-        with np.load(place) as kept:
-            return kept["means_N"], _with_loads(json.loads(str(kept["truth"])), kept["means_N"])
+        with np.load(place) as stored:
+            return stored["means_N"], _with_loads(json.loads(str(stored["truth"])), stored["means_N"])
     script = make_script(name, seed)
     course = simulate(script)
     means, truth = readings_N(course.load_N), truth_of(script, course)
@@ -96,7 +96,7 @@ class Record:
     seed: int
     truth: Truth
     result: dict[str, Any]
-    found: list[Found]
+    deviations: list[Deviation]
 
 
 def measured(task: tuple[str, int]) -> Record:
@@ -105,10 +105,10 @@ def measured(task: tuple[str, int]) -> Record:
     means, truth = session(name, seed)
     live = name in LIVE
     result, outputs = measure(means, seed, trouble_of(name, seed), live=live)
-    found = compare(truth, result)
+    deviations = compare(truth, result)
     if live:
-        found += compare_live(truth, [picture for out in outputs for picture in out.pictures])
-    return Record(name, seed, truth, result, found)
+        deviations += compare_live(truth, [picture for out in outputs for picture in out.pictures])
+    return Record(name, seed, truth, result, deviations)
 
 
 def tasks(bodies: int, first: int = 0, only: Iterable[str] = ()) -> list[tuple[str, int]]:

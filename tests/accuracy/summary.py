@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import erfc
 
-from tests.accuracy.comparison import Found
+from tests.accuracy.comparison import Deviation
 from tests.accuracy.limits import LIMITS, Limit, figure
 from tests.accuracy.runs import Record
 
@@ -74,12 +74,12 @@ def _log_inside(z: np.ndarray) -> np.ndarray:
     return np.asarray(np.log1p(-erfc(z / math.sqrt(2.0))))
 
 
-def row_of(measure: str, found: list[tuple[Found, str]]) -> Row:
+def row_of(measure: str, deviations: list[tuple[Deviation, str]]) -> Row:
     """Return the row of a measure from its errors and the names of their sessions."""
-    errors = np.array([one.error for one, _ in found], dtype=float)
-    exposure_s = sum(one.exposure_s for one, _ in found)
+    errors = np.array([one.error for one, _ in deviations], dtype=float)
+    exposure_s = sum(one.exposure_s for one, _ in deviations)
     limit = LIMITS.get(measure)
-    paired = [(one.error, one.bound) for one, _ in found if one.bound is not None and math.isfinite(one.error)]
+    paired = [(one.error, one.bound) for one, _ in deviations if one.bound is not None and math.isfinite(one.error)]
     bound = ratio = at_best = None
     if paired:
         bound = math.sqrt(sum(b * b for _, b in paired) / len(paired))
@@ -87,20 +87,20 @@ def row_of(measure: str, found: list[tuple[Found, str]]) -> Row:
         if limit is not None and limit.kind in ("rms", "largest"):
             at_best = bound if limit.kind == "rms" else largest_at_best(np.array([b for _, b in paired]))
     shown = figure(limit, errors, exposure_s) if limit else float(errors.max())
-    places = sorted(((one.error, place) for one, place in found), reverse=True)
+    places = sorted(((one.error, place) for one, place in deviations), reverse=True)
     return Row(measure, errors, limit, shown, bound, ratio, at_best, exposure_s, places)
 
 
 def rows(records: Iterable[Record], *, hard: bool | None = None) -> list[Row]:
     """Return the rows of some sessions: all, the ordinary ones (``hard=False``) or the hard cases (``hard=True``)."""
-    found: dict[str, list[tuple[Found, str]]] = {}
+    deviations: dict[str, list[tuple[Deviation, str]]] = {}
     for record in records:
         if hard is not None and ("hard" in record.truth["tags"]) != hard:
             continue
-        for one in record.found:
-            found.setdefault(one.measure, []).append((one, f"{record.name}:{record.seed}"))
-    names = [*LIMITS, *(name for name in found if name not in LIMITS)]
-    return [row_of(name, found[name]) for name in names if name in found]
+        for one in record.deviations:
+            deviations.setdefault(one.measure, []).append((one, f"{record.name}:{record.seed}"))
+    names = [*LIMITS, *(name for name in deviations if name not in LIMITS)]
+    return [row_of(name, deviations[name]) for name in names if name in deviations]
 
 
 def table(some: list[Row], show: int = 0) -> str:

@@ -83,7 +83,7 @@ def report() -> Iterator[str]:
         clients = context.Process(target=_clients, args=(listener.getsockname()[1], theirs))
         used_before = sum(psutil.Process().cpu_times()[:2])
         clients.start()
-        seen = ours.recv()
+        observed = ours.recv()
         clients.join()
         used_s = sum(psutil.Process().cpu_times()[:2]) - used_before
         station.service.stop()
@@ -91,10 +91,10 @@ def report() -> Iterator[str]:
         server.should_exit = True
         page.join()
     delays_ms: list[float] = []
-    for first_s, rows in seen["screens"]:
+    for first_s, rows in observed["screens"]:
         for last_s, arrived_ns in rows:
             row = round((last_s - first_s) * RATE_HZ) + LOOK_AHEAD
-            if row < len(given_ns) and arrived_ns > seen["begun_ns"] + WARM_UP_S * 1e9:
+            if row < len(given_ns) and arrived_ns > observed["begun_ns"] + WARM_UP_S * 1e9:
                 delays_ms.append((arrived_ns - given_ns[row]) * 1e-6)
     p50, p99, worst = np.percentile(delays_ms, [50, 99, 100])
     yield (
@@ -102,11 +102,11 @@ def report() -> Iterator[str]:
         f"frames damaged (goal: none lost; what is still on the wire at the end was not lost)"
     )
     yield (
-        f"{len(delays_ms)} messages to {len(seen['screens'])} screens: p50 {p50:.0f} ms, p99 {p99:.0f} ms, worst "
+        f"{len(delays_ms)} messages to {len(observed['screens'])} screens: p50 {p50:.0f} ms, p99 {p99:.0f} ms, worst "
         f"{worst:.0f} ms behind the bytes (goal: p99 under 100 ms)"
     )
-    asked, failed, slowest_s = seen["asked"], seen["failed"], seen["slowest_s"]
-    yield f"{asked} requests of {COACHES} coaches, {failed} failed; the slowest took {slowest_s:.2f} s"
+    requested, failed, slowest_s = observed["asked"], observed["failed"], observed["slowest_s"]
+    yield f"{requested} requests of {COACHES} coaches, {failed} failed; the slowest took {slowest_s:.2f} s"
     yield (
         f"the program took {100 * used_s / SECONDS:.0f} % of one processor; machine's load {os.getloadavg()[0]:.1f}; a "
         "client that never read was connected throughout"
@@ -127,15 +127,15 @@ async def _all_clients(port: int) -> dict[str, Any]:
     )
     screens = [asyncio.create_task(_screen(port, ends_s)) for _ in range(SCREENS)]
     coaches = [asyncio.create_task(asyncio.to_thread(_coach, port, ends_s, n)) for n in range(COACHES)]
-    seen = await asyncio.gather(*screens)
-    told = await asyncio.gather(*coaches)
+    observed = await asyncio.gather(*screens)
+    messages = await asyncio.gather(*coaches)
     deaf.close()
     return {
         "begun_ns": begun_ns,
-        "screens": [one for one in seen if one is not None],
-        "asked": sum(one[0] for one in told),
-        "failed": sum(one[1] for one in told),
-        "slowest_s": max(one[2] for one in told),
+        "screens": [one for one in observed if one is not None],
+        "asked": sum(one[0] for one in messages),
+        "failed": sum(one[1] for one in messages),
+        "slowest_s": max(one[2] for one in messages),
     }
 
 
@@ -157,18 +157,18 @@ async def _screen(port: int, ends_s: float) -> tuple[float, list[tuple[float, in
 
 def _coach(port: int, ends_s: float, number: int) -> tuple[int, int, float]:
     """Look at lists, people and the prescription, and change a setting, about three times a second."""
-    asked = failed = 0
+    requested = failed = 0
     slowest_s, pause = 0.0, threading.Event()
     places = ["/api/holds", "/api/people", "/api/settings", "/api/rig", "/api/holds.csv", "/api/health", "/holds"]
     while time.monotonic() < ends_s:
-        place, begun_s = places[asked % len(places)], time.monotonic()
+        place, begun_s = places[requested % len(places)], time.monotonic()
         request = urllib.request.Request(f"http://127.0.0.1:{port}{place}")
-        if asked % 10 == 9:
-            wish = json.dumps({"alpha_max": 0.1 + 0.01 * number, "bodyweight_N": None}).encode()
+        if requested % 10 == 9:
+            body = json.dumps({"alpha_max": 0.1 + 0.01 * number, "bodyweight_N": None}).encode()
             request = urllib.request.Request(
-                f"http://127.0.0.1:{port}/api/settings", wish, {"content-type": "application/json"}, method="PUT"
+                f"http://127.0.0.1:{port}/api/settings", body, {"content-type": "application/json"}, method="PUT"
             )
-        asked += 1
+        requested += 1
         try:
             with urllib.request.urlopen(request, timeout=30) as answer:
                 answer.read()
@@ -176,4 +176,4 @@ def _coach(port: int, ends_s: float, number: int) -> tuple[int, int, float]:
             failed += 1
         slowest_s = max(slowest_s, time.monotonic() - begun_s)
         pause.wait(0.3)
-    return asked, failed, slowest_s
+    return requested, failed, slowest_s

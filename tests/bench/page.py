@@ -77,8 +77,8 @@ class Course:
     nodes_first: int
     nodes_last: int
     events_sent: int
-    events_seen: int
-    pictures_seen: int
+    events_shown: int
+    pictures_shown: int
 
 
 def until(page: Page, condition: str) -> None:
@@ -90,8 +90,8 @@ def until(page: Page, condition: str) -> None:
 
 def metrics(session: CDPSession) -> dict[str, float]:
     """Return the browser's own counters of a page."""
-    found = session.send("Performance.getMetrics")["metrics"]
-    return {one["name"]: one["value"] for one in found}
+    result = session.send("Performance.getMetrics")["metrics"]
+    return {one["name"]: one["value"] for one in result}
 
 
 def pace(page: Page, session: CDPSession, seconds: float, throttling: int = 1) -> Pace:
@@ -139,8 +139,8 @@ def course(page: Page, hub: LiveHub, store: FakeStore, minutes: float, quickened
         play(3 * AGAIN_S + minutes * 60)
         until(page, f"seenByTest.events + seenByTest.missed >= {sent}")
         heap_last, nodes_last = _memory(page, session)
-    seen = page.evaluate("seenByTest")
-    return Course(heap_first, heap_last, nodes_first, nodes_last, sent, seen["events"], seen["pictures"])
+    observed = page.evaluate("seenByTest")
+    return Course(heap_first, heap_last, nodes_first, nodes_last, sent, observed["events"], observed["pictures"])
 
 
 @contextlib.contextmanager
@@ -163,12 +163,12 @@ def feed() -> Iterator[str]:
             with playing(dashboard.hub, FakeRig(t_s=4.0)):
                 until(page, "seenByTest.updates > 20")
                 for times in (1, THROTTLING):
-                    found = pace(page, session, MEASURE_S, times)
+                    result = pace(page, session, MEASURE_S, times)
                     slowed, goal = ("", " (goal: under 15 %)") if times == 1 else (f", {times} times slowed down", "")
                     yield (
-                        f"{path}{slowed}: {found.updates_per_s:.1f} updates a second (goal: 20), "
-                        f"main thread {100 * found.main_thread:.1f} % of one processor{goal}, "
-                        f"{found.update_ms:.1f} ms an update"
+                        f"{path}{slowed}: {result.updates_per_s:.1f} updates a second (goal: 20), "
+                        f"main thread {100 * result.main_thread:.1f} % of one processor{goal}, "
+                        f"{result.update_ms:.1f} ms an update"
                     )
             page.close()
 
@@ -180,10 +180,10 @@ def report() -> Iterator[str]:
         page.add_init_script(COUNT)
         page.goto(dashboard.url)
         until(page, "document.body.dataset.scene !== undefined")
-        found = course(page, dashboard.hub, dashboard.store, MINUTES)
+        result = course(page, dashboard.hub, dashboard.store, MINUTES)
         yield (
             f"{MINUTES:.0f} minutes of pictures, {QUICKENED:.0f} times as fast: "
-            f"heap {found.heap_first / 1e6:.2f} MB, then {found.heap_last / 1e6:.2f} MB; "
-            f"nodes {found.nodes_first}, then {found.nodes_last} (goal: no growth)"
+            f"heap {result.heap_first / 1e6:.2f} MB, then {result.heap_last / 1e6:.2f} MB; "
+            f"nodes {result.nodes_first}, then {result.nodes_last} (goal: no growth)"
         )
-        yield f"events: {found.events_seen} of {found.events_sent} seen (goal: all)"
+        yield f"events: {result.events_shown} of {result.events_sent} seen (goal: all)"

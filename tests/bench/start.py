@@ -100,11 +100,11 @@ def _known_person(folder: DataFolder) -> str:
 def _coached(address: str, uid: str) -> None:
     """Name the person at the bar, which prescribes, and ask for what their page shows."""
     who = json.dumps({"person_uid": uid}).encode()
-    asked = [
+    requested = [
         urllib.request.Request(f"{address}api/who", who, {"Content-Type": "application/json"}, method="PUT"),
         *(f"{address}api/people/{uid}/{page}" for page in ("prescription", "progress", "endurance", "strength")),
     ]
-    for one in asked:
+    for one in requested:
         urllib.request.urlopen(one, timeout=30).read()
 
 

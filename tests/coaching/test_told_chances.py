@@ -41,6 +41,6 @@ def test_the_least_assistance_gives_the_target_as_often_as_told(outcomes):
     assert held == pytest.approx(told, abs=0.05)
     plain = [o for o in outcomes if not o.flag]
     assert len(plain) > 50
-    assert {round(o.assisted_told, 3) for o in plain} == {0.8}
+    assert {round(o.assisted_stated, 3) for o in plain} == {0.8}
     told, held = assisted(plain)
     assert held == pytest.approx(told, abs=0.05)

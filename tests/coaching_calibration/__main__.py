@@ -34,16 +34,16 @@ def main() -> int:
     for fifth in reliability(outcomes):
         few = "" if fifth.cases >= LEAST_CASES else "   (too few to judge)"
         print(
-            f"  {fifth.low:.1f} to {fifth.low + 0.2:.1f}                   {fifth.cases:6d} {fifth.told:5.2f} "
+            f"  {fifth.low:.1f} to {fifth.low + 0.2:.1f}                   {fifth.cases:6d} {fifth.stated:5.2f} "
             f"{fifth.held:5.2f} {fifth.off:5.3f}{few}"
         )
-    told, held = assisted(outcomes)
+    stated, held = assisted(outcomes)
     nobody, best = brier_limits(outcomes)
     print(
         f"Brier score {brier(outcomes):.4f}; the best that these holds allow {best:.4f}, of who knows all {nobody:.4f}"
     )
     print(f"four-fifths interval of the unassisted time holds {coverage(outcomes):.3f}")
-    print(f"least assistance for 30 s: told {told:.3f}, held {held:.3f}")
+    print(f"least assistance for 30 s: told {stated:.3f}, held {held:.3f}")
     return 0
 
 

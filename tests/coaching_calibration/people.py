@@ -25,10 +25,10 @@ STEP_s = 0.25
 class Outcome:
     """What was told before a hold, and the truth of it: the person's own probabilities, known because invented."""
 
-    told: float
+    stated: float
     true: float
     interval_covers: float
-    assisted_told: float
+    assisted_stated: float
     assisted_true: float
     flag: str
     best: float
@@ -85,10 +85,10 @@ def one_person(
     interval = time_at(posterior, 1.0)
     least = least_assistance(posterior, TARGET_s)
     return Outcome(
-        told=chance_of_holding(posterior, TARGET_s).value,
+        stated=chance_of_holding(posterior, TARGET_s).value,
         true=float(ndtr((a - np.log(TARGET_s)) / sigma)),
         interval_covers=float(ndtr((np.log(interval.high) - a) / sigma) - ndtr((np.log(interval.low) - a) / sigma)),
-        assisted_told=least.chance,
+        assisted_stated=least.chance,
         assisted_true=float(ndtr((a + b * np.log(1 - least.alpha) - np.log(TARGET_s)) / sigma)),
         flag=least.flag,
         best=best_chance(efforts, TARGET_s, middles_s) if with_best else float("nan"),

@@ -18,22 +18,22 @@ class Fifth:
 
     low: float
     cases: int
-    told: float
+    stated: float
     held: float
 
     @property
     def off(self) -> float:
         """How far the share that held lies from what was told."""
-        return abs(self.held - self.told)
+        return abs(self.held - self.stated)
 
 
 def reliability(outcomes: list[Outcome]) -> list[Fifth]:
     """Return the fifths that hold cases, lowest first."""
-    told = np.array([o.told for o in outcomes])
+    stated = np.array([o.stated for o in outcomes])
     held = np.array([o.true for o in outcomes])
-    place = np.minimum((told * FIFTHS).astype(int), FIFTHS - 1)
+    place = np.minimum((stated * FIFTHS).astype(int), FIFTHS - 1)
     return [
-        Fifth(k / FIFTHS, int((place == k).sum()), float(told[place == k].mean()), float(held[place == k].mean()))
+        Fifth(k / FIFTHS, int((place == k).sum()), float(stated[place == k].mean()), float(held[place == k].mean()))
         for k in range(FIFTHS)
         if (place == k).any()
     ]
@@ -41,7 +41,7 @@ def reliability(outcomes: list[Outcome]) -> list[Fifth]:
 
 def brier(outcomes: list[Outcome]) -> float:
     """Return the expected squared difference of told probability and outcome (G. W. Brier 1950, from memory)."""
-    return _expected([o.true for o in outcomes], [o.told for o in outcomes])
+    return _expected([o.true for o in outcomes], [o.stated for o in outcomes])
 
 
 def brier_limits(outcomes: list[Outcome]) -> tuple[float, float]:
@@ -50,8 +50,8 @@ def brier_limits(outcomes: list[Outcome]) -> tuple[float, float]:
     return _expected(true, true), _expected(true, [o.best for o in outcomes])
 
 
-def _expected(true: list[float], told: list[float]) -> float:
-    return float(np.mean([t * (1 - p) ** 2 + (1 - t) * p**2 for t, p in zip(true, told, strict=True)]))
+def _expected(true: list[float], stated: list[float]) -> float:
+    return float(np.mean([t * (1 - p) ** 2 + (1 - t) * p**2 for t, p in zip(true, stated, strict=True)]))
 
 
 def coverage(outcomes: list[Outcome]) -> float:
@@ -61,4 +61,4 @@ def coverage(outcomes: list[Outcome]) -> float:
 
 def assisted(outcomes: list[Outcome]) -> tuple[float, float]:
     """Return the mean told probability with the least assistance, and the share that held."""
-    return float(np.mean([o.assisted_told for o in outcomes])), float(np.mean([o.assisted_true for o in outcomes]))
+    return float(np.mean([o.assisted_stated for o in outcomes])), float(np.mean([o.assisted_true for o in outcomes]))

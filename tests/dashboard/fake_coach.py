@@ -81,13 +81,13 @@ class FakeCoach:
 def fill(store: Store, count: int = 7) -> tuple[str, list[StoredHold]]:
     """Keep somebody with the full hold and a few plain ones, newest first; return their uid and the holds."""
     person = store.people.save(Person("", "Mara T.", stature_m=1.68, time_zone="Europe/Vienna"))
-    kept = []
+    stored = []
     for number, hold in enumerate(reversed([full_hold(), *made_up_holds(count)]), start=1):
         session_uid = store.begin_session(
             hold.onset_utc_ns - 10**10, STORED_RIG, CALIBRATION, uid=f"session-{number:03d}", person_uid=person.uid
         )
         store.end_session(session_uid, hold.onset_utc_ns + 10**11)
-        kept.append(
+        stored.append(
             store.save_hold(dataclasses.replace(hold, session_uid=session_uid, uid=f"{session_uid}-001", number=1))
         )
-    return person.uid, kept[::-1]
+    return person.uid, stored[::-1]

@@ -178,7 +178,7 @@ class FakeStore:
         self, wanted: HoldFilter, limit: int, offset: int, order: HoldOrder = "newest"
     ) -> tuple[Sequence[StoredHold], int]:
         """Filter by a few of the wishes, as far as these tests ask; the store's own tests try all of them."""
-        found = [
+        outcome = [
             hold
             for hold in self.holds
             if wanted.kind in (None, hold.result.kind)
@@ -189,10 +189,10 @@ class FakeStore:
             and hold.hidden is None
         ]
         if order == "longest":
-            found.sort(key=lambda hold: -hold.result.duration_s)
+            outcome.sort(key=lambda hold: -hold.result.duration_s)
         if order == "oldest":
-            found.sort(key=lambda hold: hold.onset_utc_ns)
-        return found[offset : offset + limit], len(found)
+            outcome.sort(key=lambda hold: hold.onset_utc_ns)
+        return outcome[offset : offset + limit], len(outcome)
 
     def count_holds(self) -> int:
         return len(self.holds)

@@ -50,8 +50,12 @@ def test_the_view_tells_the_next_set_as_prescribed(coached):
     view, prescription = client.get("/api/bar").json(), coach.coaching.prescribe(person)
     wanted = prescription.item(prescription.next)
     assert wanted is not None
-    asked = view["asked"]
-    assert (asked["item"], asked["target_s"], asked["rest_s"]) == (wanted.key, wanted.target_s, wanted.rest_s)
+    requested = view["asked"]
+    assert (requested["item"], requested["target_s"], requested["rest_s"]) == (
+        wanted.key,
+        wanted.target_s,
+        wanted.rest_s,
+    )
     assert (view["alpha"], view["alpha_max"]) == (wanted.alpha, wanted.alpha_max)
     # The newest hold began an hour ago by the desk's clock and was a little over 18 s long.
     assert view["rest"]["since_s"] == pytest.approx(3600 - 18.4, abs=5)

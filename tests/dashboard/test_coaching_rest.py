@@ -117,7 +117,7 @@ def unmoved(tmp_path_factory):
             yield client, anna, add_session(coach, anna)
 
 
-def told(answer, status: int) -> dict[str, str]:
+def messages(answer, status: int) -> dict[str, str]:
     assert answer.status_code == status, answer.text
     error = answer.json()["error"]
     assert set(error) == {"code", "what", "means", "do"}
@@ -152,7 +152,7 @@ def test_people_are_added_changed_and_listed(client, anna):
     ],
 )
 def test_what_cannot_be_is_told_in_the_one_shape(unmoved, method, path, body, status, code):
-    assert told(unmoved[0].request(method, path, json=body), status)["code"] == code
+    assert messages(unmoved[0].request(method, path, json=body), status)["code"] == code
 
 
 @pytest.mark.parametrize(
@@ -165,16 +165,16 @@ def test_what_cannot_be_is_told_in_the_one_shape(unmoved, method, path, body, st
 )  # fmt: skip
 def test_entries_that_cannot_be_are_told(unmoved, path, body, status, code):
     client, anna, _ = unmoved
-    assert told(client.post(f"/api/people/{anna}/{path}", json=body), status)["code"] == code
+    assert messages(client.post(f"/api/people/{anna}/{path}", json=body), status)["code"] == code
 
 
 def test_intake(client, anna):
-    asked = client.get("/api/intake/questions").json()
-    answers = {q["key"]: False for q in asked if q["answer"] == "yes_no"} | {"dizziness": True, "pain_now": 1}
-    kept = client.post(f"/api/people/{anna}/intakes", json={"answers": answers})
-    assert kept.status_code == 201
-    assert kept.json()["outcome"]["ask_clinician"] == ["dizziness"]
-    assert client.get(f"/api/people/{anna}/intakes").json() == [kept.json()]
+    requested = client.get("/api/intake/questions").json()
+    answers = {q["key"]: False for q in requested if q["answer"] == "yes_no"} | {"dizziness": True, "pain_now": 1}
+    stored = client.post(f"/api/people/{anna}/intakes", json={"answers": answers})
+    assert stored.status_code == 201
+    assert stored.json()["outcome"]["ask_clinician"] == ["dizziness"]
+    assert client.get(f"/api/people/{anna}/intakes").json() == [stored.json()]
 
 
 def test_one_tap_changes_who_hangs(client, coach, anna):
@@ -201,10 +201,10 @@ def test_advice_of_the_running_hold(client, coach, anna):
 
 
 def test_pain_pauses_and_is_listed(client, anna):
-    kept = client.post(f"/api/people/{anna}/pains", json={"pain": 5, "place": "lower_back", "item": "passive"}).json()
-    assert kept["stops"][0]["item"] == "passive"
-    assert client.get(f"/api/people/{anna}/stops").json() == kept["stops"]
-    assert client.get(f"/api/people/{anna}/pains").json() == [kept["entry"]]
+    stored = client.post(f"/api/people/{anna}/pains", json={"pain": 5, "place": "lower_back", "item": "passive"}).json()
+    assert stored["stops"][0]["item"] == "passive"
+    assert client.get(f"/api/people/{anna}/stops").json() == stored["stops"]
+    assert client.get(f"/api/people/{anna}/pains").json() == [stored["entry"]]
     assert client.get(f"/api/people/{anna}/back-care").json()["next"]["key"] == "look_from_the_side"
     prescription = client.get(f"/api/people/{anna}/prescription").json()
     assert next(i for i in prescription["items"] if i["key"] == "passive")["paused"]
@@ -216,7 +216,7 @@ def test_hangs_by_hand_are_marked_and_can_be_taken_out(client, anna):
     assert client.get(f"/api/people/{anna}/hangs").json() == [hang]
     assert client.get(f"/api/people/{anna}/days").json()["today"]["by_hand_s"] == 60
     assert client.delete(f"/api/people/{anna}/hangs/{hang['id']}").status_code == 204
-    assert told(client.delete(f"/api/people/{anna}/hangs/{hang['id']}"), 404)["code"] == "not-found"
+    assert messages(client.delete(f"/api/people/{anna}/hangs/{hang['id']}"), 404)["code"] == "not-found"
 
 
 def test_deliberate_swings(client, coach, anna, session):
@@ -257,10 +257,10 @@ def test_programmes(client, anna):
         "since_utc_ms": None, "content": template().as_dict()
     }  # fmt: skip
     content = template("first_hangs").as_dict()
-    kept = client.put(f"/api/people/{anna}/programme", json=content).json()
-    assert kept == {"since_utc_ms": NOW // 10**6, "content": content}
-    assert told(client.put(f"/api/people/{anna}/programme", json={"name": "x"}), 400)["code"] == "bad-programme"
-    assert client.get(f"/api/people/{anna}/programme").json() == kept
+    stored = client.put(f"/api/people/{anna}/programme", json=content).json()
+    assert stored == {"since_utc_ms": NOW // 10**6, "content": content}
+    assert messages(client.put(f"/api/people/{anna}/programme", json={"name": "x"}), 400)["code"] == "bad-programme"
+    assert client.get(f"/api/people/{anna}/programme").json() == stored
 
 
 def test_a_programme_is_paused_and_resumed(client, anna):
@@ -276,7 +276,7 @@ def test_a_programme_is_paused_and_resumed(client, anna):
     assert client.get(f"/api/people/{anna}/prescription").json()["next"] is not None
     assert len(client.get(f"/api/people/{anna}/programmes").json()) == 3
     wrong = client.post(f"/api/people/{anna}/programme/pauses", json={"item": "cycling"})
-    assert told(wrong, 400)["code"] == "bad-programme"
+    assert messages(wrong, 400)["code"] == "bad-programme"
 
 
 def test_strength_day_by_day(client, anna, session):
@@ -302,13 +302,13 @@ def test_prescription_progress_and_endurance(client, anna, session):
     compared = client.get(f"/api/people/{anna}/comparison", params=period).json()
     assert (compared["duration"]["n_after"], compared["duration"]["low"]) == (3, None)
     wrong = client.get(f"/api/people/{anna}/comparison", params={**period, "after_last": "2026-01-01"})
-    assert told(wrong, 400)["code"] == "invalid-request"
+    assert messages(wrong, 400)["code"] == "invalid-request"
 
 
 def test_search(client, anna, session):
-    found = client.get("/api/search/holds", params={"person_uid": anna, "least_s": 39, "limit": 2}).json()
-    assert (found["total"], len(found["holds"])) == (3, 2)
-    assert found["holds"][0]["person_uid"] == anna
+    outcome = client.get("/api/search/holds", params={"person_uid": anna, "least_s": 39, "limit": 2}).json()
+    assert (outcome["total"], len(outcome["holds"])) == (3, 2)
+    assert outcome["holds"][0]["person_uid"] == anna
     assert client.get("/api/search/holds", params={"kind": "active"}).json()["total"] == 0
 
 
@@ -327,14 +327,14 @@ def test_a_correction_is_made_seen_and_undone(client, coach, hub, session):
     assert undone["undone_by"] == "N."
     assert client.get("/api/corrections").json() == [undone]
     assert client.get("/api/search/holds", params={"kind": "active"}).json()["total"] == 0
-    assert told(client.post(f"/api/corrections/{made['id']}/undo"), 404)["code"] == "unknown-correction"
+    assert messages(client.post(f"/api/corrections/{made['id']}/undo"), 404)["code"] == "unknown-correction"
 
 
 def test_a_hold_tells_its_measurement_and_its_corrections(client, session):
     made = correct(client, f"{session}-001", kind="discard").json()
-    kept = client.get(f"/api/holds/{session}-001/corrections").json()
-    assert kept["corrections"] == [made]
-    assert (kept["measured"]["uid"], kept["measured"]["hidden"]) == (f"{session}-001", None)
+    stored = client.get(f"/api/holds/{session}-001/corrections").json()
+    assert stored["corrections"] == [made]
+    assert (stored["measured"]["uid"], stored["measured"]["hidden"]) == (f"{session}-001", None)
 
 
 def test_a_split_takes_its_means_from_the_curve(client, coach, session):
@@ -347,12 +347,12 @@ def test_a_split_takes_its_means_from_the_curve(client, coach, session):
 
 
 def test_corrections_and_endings_are_told_to_who_reckons(client, coach, anna, session):
-    told: list[str] = []
-    coach.coaching.watchers.append(told.append)
+    messages: list[str] = []
+    coach.coaching.watchers.append(messages.append)
     made = correct(client, f"{session}-001", kind="discard").json()
     client.post(f"/api/corrections/{made['id']}/undo")
     client.put(f"/api/holds/{session}-002/ending", json={"ending": "other"})
-    assert told == [anna] * 3
+    assert messages == [anna] * 3
 
 
 def test_split_and_join_tell_the_screens(client, hub, session):
@@ -376,7 +376,7 @@ def test_split_and_join_tell_the_screens(client, hub, session):
 )  # fmt: skip
 def test_a_correction_that_does_not_fit_changes_nothing(unmoved, body, status, code):
     client, _, session = unmoved
-    assert told(correct(client, f"{session}-001", **body), status)["code"] == code
+    assert messages(correct(client, f"{session}-001", **body), status)["code"] == code
     assert client.get("/api/corrections").json() == []
 
 
@@ -416,4 +416,4 @@ def test_the_description_names_every_route_with_its_shape(client):
 def test_without_a_coach_there_are_no_people():
     app = create_app(hub=LiveHub(), store=FakeStore(), rig=RIG, control=FakeControl())
     answer = TestClient(app, base_url="http://127.0.0.1").get("/api/people")
-    assert told(answer, 404)["code"] == "not-found"
+    assert messages(answer, 404)["code"] == "not-found"

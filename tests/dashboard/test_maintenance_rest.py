@@ -42,9 +42,9 @@ def test_the_maintenance_tells_where_everything_is(place):
     assert maintenance["network"] == {"beyond_this_machine": False, "secure": False, "names": [], "passcodes": 0}
 
 
-@pytest.mark.parametrize("wish", [{"oldest": "keep", "keep_days": 29}, {"oldest": "burn", "keep_days": 400}, {}])
-def test_a_policy_that_makes_no_sense_is_refused(place, wish):
-    answer = place[3].put("/api/maintenance/policy", json=wish)
+@pytest.mark.parametrize("given", [{"oldest": "keep", "keep_days": 29}, {"oldest": "burn", "keep_days": 400}, {}])
+def test_a_policy_that_makes_no_sense_is_refused(place, given):
+    answer = place[3].put("/api/maintenance/policy", json=given)
     assert answer.status_code == 422
     assert set(answer.json()["error"]) == {"code", "what", "means", "do"}
 
@@ -60,10 +60,10 @@ def test_backups_of_a_place_are_listed_newest_first(place, tmp_path):
     # 1_700_000_000 s after 1970-01-01 UTC is 2023-11-14 22:13:20
     for now_s in (1_700_000_000.0, 1_700_086_400.0):
         make_backup(folder, stick, now_s=now_s)
-    found = browser.get("/api/maintenance/backups", params={"at": str(stick)}).json()
-    assert [one["made_utc_ms"] for one in found] == [1_700_086_400_000, 1_700_000_000_000]
-    assert found[0]["stamp"] == "20231115T221320Z"
-    assert found[0]["bytes"] > 0
+    result = browser.get("/api/maintenance/backups", params={"at": str(stick)}).json()
+    assert [one["made_utc_ms"] for one in result] == [1_700_086_400_000, 1_700_000_000_000]
+    assert result[0]["stamp"] == "20231115T221320Z"
+    assert result[0]["bytes"] > 0
 
 
 @pytest.mark.parametrize("at", ["relative", "/a/../b", ""])
@@ -73,23 +73,23 @@ def test_a_place_is_a_whole_path(place, at):
 
 def test_only_owners_see_and_set_passcodes(place):
     _, store, authorization, browser = place
-    wish = {"role": "owner", "passcode": "a dry blue heron"}
-    assert browser.put("/api/passcodes/Olga", json=wish).status_code == 204
+    given = {"role": "owner", "passcode": "a dry blue heron"}
+    assert browser.put("/api/passcodes/Olga", json=given).status_code == 204
     assert any(entry.subject == "/api/passcodes/Olga" for entry in store.audit.recent(5))
     assert not any("heron" in f"{entry.what} {entry.subject}" for entry in store.audit.recent(5))
     # There is a passcode now: this machine's own browser is a wall screen and must sign in.
     for method, path, body in (
         ("GET", "/api/passcodes", None),
-        ("PUT", "/api/passcodes/Olga", wish),
+        ("PUT", "/api/passcodes/Olga", given),
         ("DELETE", "/api/passcodes/Olga", None),
         ("PUT", "/api/maintenance/policy", {"oldest": "keep", "keep_days": 400}),
         ("GET", "/api/maintenance/backups?at=/tmp", None),
         ("GET", "/api/maintenance", None),
     ):
         assert browser.request(method, path, json=body).status_code in (401, 403), path
-    assert browser.post("/api/sign-in", json={"name": "Olga", "passcode": wish["passcode"]}).status_code == 204
+    assert browser.post("/api/sign-in", json={"name": "Olga", "passcode": given["passcode"]}).status_code == 204
     assert [one["name"] for one in browser.get("/api/passcodes").json()] == ["Olga"]
     assert browser.put("/api/passcodes/Cem", json={"role": "coach", "passcode": "short"}).status_code == 400
-    assert browser.put("/api/passcodes/Olga", json=wish | {"role": "coach"}).json()["error"]["code"] == "last-owner"
+    assert browser.put("/api/passcodes/Olga", json=given | {"role": "coach"}).json()["error"]["code"] == "last-owner"
     assert "heron" not in str(browser.get("/api/passcodes").json())
-    assert authorization.access.check("Olga", wish["passcode"]) is not None
+    assert authorization.access.check("Olga", given["passcode"]) is not None

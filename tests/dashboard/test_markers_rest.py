@@ -73,9 +73,9 @@ def test_a_cue_is_kept_beside_the_hold_taken_back_and_put_back(client, coach, so
 def test_pain_with_a_rating_is_among_the_entries_and_pauses(client, coach, somebody):
     person, holds = somebody
     given = {"kind": "pain", "pain": 6, "place": "shoulder"}
-    kept = client.post(f"/api/holds/{holds[0].uid}/markers", json=given).json()
-    assert kept["marker"]["at_s"] == holds[0].result.release_s, "without an instant it is the end"
-    assert "pain 6 of 10" in kept["stops"][0]["why"]
+    stored = client.post(f"/api/holds/{holds[0].uid}/markers", json=given).json()
+    assert stored["marker"]["at_s"] == holds[0].result.release_s, "without an instant it is the end"
+    assert "pain 6 of 10" in stored["stops"][0]["why"]
     (entry,) = coach.coaching.store.people.pains(person)
     assert (entry.pain, entry.place, entry.hold_uid) == (6, "shoulder", holds[0].uid)
 
@@ -95,8 +95,8 @@ def test_a_marker_follows_its_hold_when_that_is_measured_anew_on_the_journals_cl
     hold = somebody[1][0]
     at_s = hold.result.onset_s + 1.0
     coach.coaching.store.markers.add(hold.session_uid, "note", at_s + 3 * TURN_s, made_by="coach")
-    (found,) = client.get(f"/api/holds/{hold.uid}/markers").json()
-    assert found["at_s"] == pytest.approx(at_s, abs=1e-6)
+    (outcome,) = client.get(f"/api/holds/{hold.uid}/markers").json()
+    assert outcome["at_s"] == pytest.approx(at_s, abs=1e-6)
 
 
 @pytest.mark.parametrize(

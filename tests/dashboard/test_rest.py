@@ -19,7 +19,7 @@ from monitor.dashboard import LiveHub, create_app
 from monitor.dashboard.views.json_views import plain, thin_out
 
 
-def told(answer) -> dict[str, str]:
+def messages(answer) -> dict[str, str]:
     body = answer.json()
     assert set(body) == {"error"}
     assert set(body["error"]) == {"code", "what", "means", "do"}
@@ -58,7 +58,7 @@ def test_rig(client):
 def test_live_is_told_as_missing_before_the_first_picture(client, hub):
     answer = client.get("/api/live")
     assert answer.status_code == 503
-    assert told(answer)["code"] == "no-picture"
+    assert messages(answer)["code"] == "no-picture"
     hub.publish(FakeRig(t_s=10.0).next())
     live = client.get("/api/live").json()
     assert live["picture"]["scene"] == "hanging"
@@ -121,7 +121,7 @@ def test_a_curve_as_csv_has_the_columns_of_recorded_curves(client):
 def test_what_is_not_there_is_told(client, path):
     answer = client.get(path)
     assert answer.status_code == 404
-    assert told(answer)["code"] == "not-found"
+    assert messages(answer)["code"] == "not-found"
 
 
 @pytest.mark.parametrize(
@@ -130,7 +130,7 @@ def test_what_is_not_there_is_told(client, path):
 def test_a_useless_query_is_told(client, query):
     answer = client.get("/api/holds", params=query)
     assert answer.status_code == 422
-    error = told(answer)
+    error = messages(answer)
     assert error["code"] == "invalid-request"
     assert next(iter(query)) in error["what"]
 
@@ -138,14 +138,14 @@ def test_a_useless_query_is_told(client, query):
 def test_a_wrong_method_is_told(client):
     answer = client.post("/api/holds")
     assert answer.status_code == 405
-    assert told(answer)["code"] == "method-not-allowed"
+    assert messages(answer)["code"] == "method-not-allowed"
 
 
 def test_settings_are_read_and_changed(client):
     assert client.get("/api/settings").json() == {"alpha_max": 0.1, "bodyweight_N": None}
-    wish = {"alpha_max": 0.25, "bodyweight_N": 640.5}
-    assert client.put("/api/settings", json=wish).json() == wish
-    assert client.get("/api/settings").json() == wish
+    change = {"alpha_max": 0.25, "bodyweight_N": 640.5}
+    assert client.put("/api/settings", json=change).json() == change
+    assert client.get("/api/settings").json() == change
 
 
 @pytest.mark.parametrize(
@@ -157,15 +157,15 @@ def test_settings_are_read_and_changed(client):
 def test_useless_settings_change_nothing(client, body):
     answer = client.put("/api/settings", content=body, headers={"content-type": "application/json"})
     assert answer.status_code == 422
-    assert told(answer)["code"] == "invalid-request"
+    assert messages(answer)["code"] == "invalid-request"
     assert client.get("/api/settings").json() == {"alpha_max": 0.1, "bodyweight_N": None}
 
 
 def test_what_the_service_refuses_is_told_in_its_own_words(client):
     answer = client.put("/api/settings", json={"alpha_max": 0.1, "bodyweight_N": 60})
     assert answer.status_code == 400
-    assert told(answer)["code"] == "bad-input"
-    assert "newtons" in told(answer)["do"]
+    assert messages(answer)["code"] == "bad-input"
+    assert "newtons" in messages(answer)["do"]
 
 
 class BrokenStore(FakeStore):
@@ -177,7 +177,7 @@ def test_a_mistake_of_ours_is_told_without_its_insides(caplog):
     app = create_app(hub=LiveHub(), store=BrokenStore(), rig=RIG, control=FakeControl())
     answer = TestClient(app, base_url="http://127.0.0.1").get("/api/holds")
     assert answer.status_code == 500
-    assert told(answer)["code"] == "internal"
+    assert messages(answer)["code"] == "internal"
     assert "ZeroDivisionError" not in answer.text
     assert "ZeroDivisionError" in caplog.text
     assert answer.headers["x-content-type-options"] == "nosniff"
@@ -235,7 +235,7 @@ def test_holds_are_asked_by_what_they_are_like(client):
     assert page["total"] == 2
     for query in ({"order": "nicest"}, {"kind": "sideways"}, {"least_s": "nan"}):
         answer = client.get("/api/holds", params=query)
-        assert (answer.status_code, told(answer)["code"]) == (422, "invalid-request")
+        assert (answer.status_code, messages(answer)["code"]) == (422, "invalid-request")
 
 
 def test_the_table_of_holds_is_what_was_asked_or_chosen(client):

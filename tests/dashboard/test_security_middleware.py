@@ -15,13 +15,13 @@ from monitor.dashboard.views.screen_templates import MARKUP
 STATIC_FILES = sorted(path for place in (STATIC, MARKUP) for path in place.rglob("*") if path.is_file())
 
 
-def asked(client: TestClient, **headers: str):
+def requested(client: TestClient, **headers: str):
     return client.get("/api/health", headers=headers)
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1", "127.0.0.1:8000", "localhost", "LOCALHOST:80", "[::1]", "[::1]:8000"])
 def test_our_own_names_are_served(client, host):
-    assert asked(client, host=host).status_code == 200
+    assert requested(client, host=host).status_code == 200
 
 
 @pytest.mark.parametrize(
@@ -30,7 +30,7 @@ def test_our_own_names_are_served(client, host):
      "", "@127.0.0.1@evil.example", "[::2]", "[", "127.0.0.1@evil.example"],
 )  # fmt: skip
 def test_foreign_names_are_refused(client, host):
-    answer = asked(client, host=host)
+    answer = requested(client, host=host)
     assert answer.status_code == 403
     assert answer.json()["error"]["code"] == "unknown-host"
 
@@ -49,7 +49,7 @@ def test_foreign_pages_are_refused(client, origin):
 
 @pytest.mark.parametrize("name", ["127.0.0.1:8000", "localhost:8000", "[::1]:8000"])
 def test_our_own_page_is_served(client, name):
-    assert asked(client, host=name, origin=f"http://{name}").status_code == 200
+    assert requested(client, host=name, origin=f"http://{name}").status_code == 200
 
 
 @pytest.mark.parametrize(
@@ -77,7 +77,7 @@ def test_every_answer_carries_the_security_headers(client, path):
 
 
 def test_a_refusal_carries_them_too(client):
-    assert "content-security-policy" in asked(client, host="evil.example").headers
+    assert "content-security-policy" in requested(client, host="evil.example").headers
 
 
 def test_the_page_and_all_that_it_names_are_served(client):

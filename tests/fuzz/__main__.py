@@ -29,27 +29,27 @@ PAGES = ("rest", "feed")
 
 def main() -> int:
     """Fuzz; exit status 1 when anything was found."""
-    asked = argparse.ArgumentParser(prog="python -m tests.fuzz", description=__doc__)
-    asked.add_argument("--minutes", type=float, default=60.0, help="for all together")
-    asked.add_argument("--only", nargs="+", choices=[*INPUTS, *PAGES], default=[*INPUTS, *PAGES])
-    asked.add_argument("--seed", type=int, default=1)
-    asked.add_argument("--keep", type=Path, default=None, help="folder for what was found")
-    asked_for = asked.parse_args()
+    parser = argparse.ArgumentParser(prog="python -m tests.fuzz", description=__doc__)
+    parser.add_argument("--minutes", type=float, default=60.0, help="for all together")
+    parser.add_argument("--only", nargs="+", choices=[*INPUTS, *PAGES], default=[*INPUTS, *PAGES])
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--keep", type=Path, default=None, help="folder for what was found")
+    options = parser.parse_args()
     logging.disable(logging.CRITICAL)
     guided = importlib.util.find_spec("atheris") is not None
-    keep = asked_for.keep or Path(tempfile.mkdtemp(prefix="fuzz-"))
-    share_s = 60.0 * asked_for.minutes / len(asked_for.only)
+    keep = options.keep or Path(tempfile.mkdtemp(prefix="fuzz-"))
+    share_s = 60.0 * options.minutes / len(options.only)
     bad = 0
-    for name in asked_for.only:
+    for name in options.only:
         begun_s = time.monotonic()
         if name == "rest":
-            cases, wrong = _rest(share_s, asked_for.seed)
+            cases, wrong = _rest(share_s, options.seed)
         elif name == "feed":
-            cases, wrong = _feed(share_s, asked_for.seed)
+            cases, wrong = _feed(share_s, options.seed)
         elif guided:
             cases, wrong = _guided(name, share_s, keep / name)
         else:
-            cases, wrong = _drawn(name, share_s, asked_for.seed, keep / name)
+            cases, wrong = _drawn(name, share_s, options.seed, keep / name)
         bad += len(wrong)
         how = {"rest": "schemathesis", "feed": "frames"}.get(name, "atheris" if guided else "hypothesis")
         sys.stdout.write(f"{name}: {cases} cases in {time.monotonic() - begun_s:.0f} s by {how}, {len(wrong)} faults\n")
@@ -115,16 +115,16 @@ def _rest(seconds: float, number: int) -> tuple[int, list[str]]:
     from tests.fuzz.rest import Findings, operations, try_operation
     from tests.fuzz.whole_page import whole_page
 
-    found, ends_s = Findings(), time.monotonic() + seconds
-    while time.monotonic() < ends_s and len(found.wrong) < 20:
+    result, ends_s = Findings(), time.monotonic() + seconds
+    while time.monotonic() < ends_s and len(result.wrong) < 20:
         # A page of its own each time: what was kept in the last round must not decide the next.
         with tempfile.TemporaryDirectory() as folder, whole_page(Path(folder)) as (app, names):
             for operation in operations(app):
                 number += 1
-                try_operation(operation, 20, number, found, names)
+                try_operation(operation, 20, number, result, names)
                 if time.monotonic() > ends_s:
                     break
-    return found.requests, found.wrong
+    return result.requests, result.wrong
 
 
 def _feed(seconds: float, number: int) -> tuple[int, list[str]]:

@@ -246,7 +246,7 @@ def _toml(value: dict[str, Any]) -> list[bytes]:
 def _programme_seeds() -> list[bytes]:
     import monitor.coaching
 
-    places = sorted((Path(monitor.coaching.__file__).parent / "templates").glob("*.toml"))
+    places = sorted((Path(monitor.coaching.__file__).parent / "people" / "templates").glob("*.toml"))
     return [path.read_bytes() for path in places]
 
 

@@ -60,7 +60,7 @@ def operations(app: FastAPI) -> list[Any]:
 
 
 def try_operation(
-    operation: Any, examples: int, number: int, found: Findings, names: dict[str, list[Any]] | None = None
+    operation: Any, examples: int, number: int, outcome: Findings, names: dict[str, list[Any]] | None = None
 ) -> None:
     """Send requests that are described and requests that are not; every answer must be as the description says.
 
@@ -91,10 +91,10 @@ def try_operation(
             for key, values in known.items():
                 if data.draw(st.booleans()):
                     case.path_parameters[key] = data.draw(st.sampled_from(values))
-            found.requests += 1
+            outcome.requests += 1
             answer = case.call(base_url=ADDRESS)
             status = answer.status_code
-            found.answers[status] = found.answers.get(status, 0) + 1
+            outcome.answers[status] = outcome.answers.get(status, 0) + 1
             case.validate_response(answer, excluded_checks=excluded)
             if status >= 400 and set(answer.json()["error"]) != KEYS:
                 raise AssertionError(f"an error of another shape: {answer.text[:200]}")
@@ -104,6 +104,6 @@ def try_operation(
         except Unsatisfiable:
             pass  # an address without any input has nothing that could be wrong
         except FailureGroup as group:
-            found.wrong += [f"{operation.label} ({mode.value}): {one}" for one in group.exceptions]
+            outcome.wrong += [f"{operation.label} ({mode.value}): {one}" for one in group.exceptions]
         except Exception as error:
-            found.wrong.append(f"{operation.label} ({mode.value}): {error!r}")
+            outcome.wrong.append(f"{operation.label} ({mode.value}): {error!r}")

@@ -116,9 +116,9 @@ def test_the_sheets_are_what_the_program_draws(tmp_path: Path) -> None:
     )
     subprocess.run([sys.executable, "-c", script, str(tmp_path)], cwd=ROOT, check=True, timeout=120)
     drawn = {path.name: path.read_text(encoding="utf-8") for path in tmp_path.iterdir()}
-    kept = {f"{p.parent.name}+{p.name}": p.read_text(encoding="utf-8") for p in SHEETS}
-    assert sorted(drawn) == sorted(kept)
-    stale = [name for name in kept if drawn[name] != kept[name]]
+    stored = {f"{p.parent.name}+{p.name}": p.read_text(encoding="utf-8") for p in SHEETS}
+    assert sorted(drawn) == sorted(stored)
+    stale = [name for name in stored if drawn[name] != stored[name]]
     assert stale == [], "run: python -m hardware.drawings"
 
 

@@ -287,8 +287,8 @@ def changes_hands(person: Person, seed: int) -> Script:
         at = off
     _takes_hold(script, at + 4.5, free)
     for number, (back, off, to) in enumerate(turns):
-        kept = turns[number + 1][0] - 0.2 if number + 1 < len(turns) else at + 4.0
-        _event(script, "hands", t_s=back, off_s=off, kept_s=min(kept, off + 3.0), to=to)
+        stored = turns[number + 1][0] - 0.2 if number + 1 < len(turns) else at + 4.0
+        _event(script, "hands", t_s=back, off_s=off, retained_s=min(stored, off + 3.0), to=to)
     script.tremble(HANG_s, end + 0.5)
     _steps_down(script, end)
     script.holds.append((HANG_s - 1.0, end + 3.0))

@@ -42,7 +42,7 @@ def records() -> list[Record]:
 
 @functools.cache
 def errors_of(measure: str) -> tuple[tuple[float, ...], tuple[str, ...], float]:
-    pairs = [(one, f"{r.name}:{r.seed}") for r in records() for one in r.found if one.measure == measure]
+    pairs = [(one, f"{r.name}:{r.seed}") for r in records() for one in r.deviations if one.measure == measure]
     return tuple(p[0].error for p in pairs), tuple(p[1] for p in pairs), sum(p[0].exposure_s for p in pairs)
 
 

@@ -79,8 +79,8 @@ def test_the_rms_of_a_tremor_scatters_by_its_bound(rng):
     tremor = rng.standard_normal(lines)
     tremor *= rms / np.sqrt(np.sum(tremor**2))
     noise = rng.standard_normal((TRIALS, lines)) * per_line
-    seen = np.sqrt(np.sum((tremor + noise) ** 2, axis=1))
-    assert np.std(seen) / rms == pytest.approx(bounds.tremor_rel(rms, seconds), rel=WITHIN)
+    observed = np.sqrt(np.sum((tremor + noise) ** 2, axis=1))
+    assert np.std(observed) / rms == pytest.approx(bounds.tremor_rel(rms, seconds), rel=WITHIN)
 
 
 @pytest.mark.parametrize("trials", [1, 10, 60])

@@ -94,11 +94,11 @@ RESULT: dict[str, Any] = {
 
 def errors(result: dict[str, Any]) -> dict[str, float]:
     """Return the largest error of each measure that is not zero."""
-    found: dict[str, float] = {}
+    outcome: dict[str, float] = {}
     for one in compare(TRUTH, result):
         if one.error > 1e-9:
-            found[one.measure] = max(found.get(one.measure, 0.0), one.error)
-    return found
+            outcome[one.measure] = max(outcome.get(one.measure, 0.0), one.error)
+    return outcome
 
 
 def test_a_perfect_result_has_no_error():
@@ -155,8 +155,8 @@ def test_holds_missed_and_invented_are_told():
 def test_a_lean_that_loads_the_bar_like_a_hang_is_told_as_one():
     nobody = {**TRUTH, "holds": []}
     for loaded, wanted in (([(9.9, 40.1)], {"lean that is a hang": 1}), ([(9.9, 24.0)], {"hold invented": 1})):
-        found = {one.measure: one.error for one in compare({**nobody, "bar_hung": loaded}, RESULT) if one.error}
-        assert {name: error for name, error in found.items() if "hold" in name or "lean" in name} == wanted
+        outcome = {one.measure: one.error for one in compare({**nobody, "bar_hung": loaded}, RESULT) if one.error}
+        assert {name: error for name, error in outcome.items() if "hold" in name or "lean" in name} == wanted
 
 
 def test_a_pull_of_less_than_half_the_range_stays_passive_as_in_the_recorded_curves():

@@ -35,9 +35,9 @@ READING_ROWS = 13
 """Touches are those of a mean over 13.5 ms: what is shorter, no converter of 80 readings a second shows."""
 PEAK_ROWS = 12
 """A peak is the largest mean over 12.5 ms, wherever those begin."""
-STEEPEST_ROWS = 48
+LOADING_ROWS = 48
 """The rate of loading is the steepest rise over 50 ms of the load itself."""
-STEEPEST_FROM_s, STEEPEST_TO_s = -0.2, 0.5
+LOADING_FROM_s, LOADING_TO_s = -0.2, 0.5
 COURSE_STEP_s = 0.05
 
 
@@ -159,7 +159,7 @@ def _travel(course: Course, event: Truth) -> float:
 
 def _hand_change_s(course: Course, event: Truth) -> float | None:
     """Return when both sides last carried alike, as means over 0.3 s, before the new hand's side kept the load."""
-    span = (course.t_s > event["t_s"]) & (course.t_s < event["kept_s"])
+    span = (course.t_s > event["t_s"]) & (course.t_s < event["retained_s"])
     t = course.t_s[span]
     difference = uniform_filter1d(course.load_N[:, 0] - course.load_N[:, 1], int(0.3 * STEP_HZ) | 1)[span]
     rows = np.flatnonzero(np.signbit(difference[1:]) != np.signbit(difference[:-1]))
@@ -191,8 +191,8 @@ def _touch(course: Course, event: Truth, feet: Array) -> Truth | None:
 
 def loading_N_s(t_s: Array, bar_N: Array, onset_s: float) -> float:
     """Return the steepest rise of the bar's load over 50 ms, from 0.2 s before to 0.5 s after the onset (N/s)."""
-    near = bar_N[(t_s >= onset_s + STEEPEST_FROM_s) & (t_s <= onset_s + STEEPEST_TO_s)]
-    return float((near[STEEPEST_ROWS:] - near[:-STEEPEST_ROWS]).max() * STEP_HZ / STEEPEST_ROWS)
+    near = bar_N[(t_s >= onset_s + LOADING_FROM_s) & (t_s <= onset_s + LOADING_TO_s)]
+    return float((near[LOADING_ROWS:] - near[:-LOADING_ROWS]).max() * STEP_HZ / LOADING_ROWS)
 
 
 def peak_N(t_s: Array, bar_N: Array, onset_s: float, release_s: float) -> float:

@@ -18,10 +18,10 @@ from tests.release.libraries import page
 
 def main() -> None:
     """Build."""
-    asked = argparse.ArgumentParser(prog="python -m tests.release", description=__doc__)
-    asked.add_argument("--into", type=Path, default=ROOT / "dist")
-    asked.add_argument("--licences", action="store_true", help="write docs/licences.md and nothing else")
-    given = asked.parse_args()
+    requested = argparse.ArgumentParser(prog="python -m tests.release", description=__doc__)
+    requested.add_argument("--into", type=Path, default=ROOT / "dist")
+    requested.add_argument("--licences", action="store_true", help="write docs/licences.md and nothing else")
+    given = requested.parse_args()
     if given.licences:
         (ROOT / "docs" / "licences.md").write_text(page(), encoding="utf-8")
         return

@@ -25,9 +25,9 @@ def write_bill(path: Path) -> dict[str, Any]:
         raise RuntimeError(done.stderr[-2000:])
     bill = json.loads(done.stdout)
     wanted = {one.name for one in libraries()}
-    kept = [one for one in bill["components"] if canonicalize_name(one["name"]) in wanted]
-    names = {one["bom-ref"] for one in kept} | {bill["metadata"]["component"]["bom-ref"]}
-    bill["components"] = kept
+    stored = [one for one in bill["components"] if canonicalize_name(one["name"]) in wanted]
+    names = {one["bom-ref"] for one in stored} | {bill["metadata"]["component"]["bom-ref"]}
+    bill["components"] = stored
     bill["dependencies"] = [
         {
             "ref": one["ref"],
@@ -36,7 +36,7 @@ def write_bill(path: Path) -> dict[str, Any]:
         for one in bill["dependencies"]
         if one["ref"] in names
     ]
-    missing = wanted - {canonicalize_name(one["name"]) for one in kept}
+    missing = wanted - {canonicalize_name(one["name"]) for one in stored}
     if missing or canonicalize_name(bill["metadata"]["component"]["name"]) != PROJECT:
         raise RuntimeError(f"the bill lacks {sorted(missing)}")
     path.write_text(json.dumps(bill, indent=1) + "\n")

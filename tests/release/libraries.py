@@ -35,21 +35,21 @@ class Library:
 
 def libraries() -> list[Library]:
     """Return what the installed monitor needs, with its extras, in order."""
-    found: dict[str, Library] = {}
+    result: dict[str, Library] = {}
     for extra in ("", *EXTRAS):
         todo = _requirements(distribution(PROJECT), extra)
         while todo:
             requirement = todo.pop()
             name = canonicalize_name(requirement.name)
-            if name in found or name == PROJECT:
+            if name in result or name == PROJECT:
                 continue
             try:
                 dist = distribution(name)
             except PackageNotFoundError:
                 continue  # an extra that is not installed here
-            found[name] = Library(name, dist.version, licence_of(dist), extra)
+            result[name] = Library(name, dist.version, licence_of(dist), extra)
             todo += _requirements(dist, "") + [r for e in requirement.extras for r in _requirements(dist, e)]
-    return sorted(found.values())
+    return sorted(result.values())
 
 
 def _requirements(dist: Distribution, extra: str) -> list[Requirement]:
@@ -61,15 +61,17 @@ def _requirements(dist: Distribution, extra: str) -> list[Requirement]:
 
 def licence_of(dist: Distribution) -> str:
     """Return the licence: the SPDX expression, else the classifiers, else the first line of the free text."""
-    told = dist.metadata
-    if expression := told.get("License-Expression"):
+    messages = dist.metadata
+    if expression := messages.get("License-Expression"):
         return expression
     classified = [
-        _CLASSIFIED.get(c, c.rpartition(" :: ")[2]) for c in told.get_all("Classifier") or () if c.startswith("License")
+        _CLASSIFIED.get(c, c.rpartition(" :: ")[2])
+        for c in messages.get_all("Classifier") or ()
+        if c.startswith("License")
     ]
     if classified:
         return " AND ".join(sorted(set(classified)))
-    return re.split(r"[\n;]", (told.get("License") or "not stated").strip())[0][:60]
+    return re.split(r"[\n;]", (messages.get("License") or "not stated").strip())[0][:60]
 
 
 def page() -> str:

@@ -37,8 +37,8 @@ def test_the_wheel_runs_in_a_clean_environment(built, tmp_path):
     programs = clean_environment(tmp_path / "env", built.wheel)
     environment = {k: v for k, v in os.environ.items() if k not in ("PYTHONPATH", "VIRTUAL_ENV")}
     where = [str(programs / "python"), "-c", "import monitor, firmware_bridge; print(monitor.__file__)"]
-    told = subprocess.run(where, cwd=tmp_path, env=environment, capture_output=True, text=True, check=True).stdout
-    assert Path(told.strip()).is_relative_to(tmp_path / "env")
+    messages = subprocess.run(where, cwd=tmp_path, env=environment, capture_output=True, text=True, check=True).stdout
+    assert Path(messages.strip()).is_relative_to(tmp_path / "env")
     version = subprocess.run(
         [programs / "hang-monitor", "--version"],
         cwd=tmp_path,

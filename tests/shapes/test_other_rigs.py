@@ -188,9 +188,9 @@ def test_exports_and_rest_leave_empty_what_is_absent(name):
     holds_csv(stored(run), text)
     holds_json(stored(run), data)
     rows = list(csv.DictReader(io.StringIO(text.getvalue())))
-    kept = json.loads(data.getvalue())["holds"]
+    saved = json.loads(data.getvalue())["holds"]
     views = [hold_view(hold)["result"] for hold in stored(run)]
-    for row, plain, view, hold in zip(rows, kept, views, run.result.holds, strict=True):
+    for row, plain, view, hold in zip(rows, saved, views, run.result.holds, strict=True):
         for column, field in (
             ("alpha_mean_1", "alpha_mean"),
             ("beta_mean_1", "beta_mean"),
@@ -264,7 +264,7 @@ def test_an_inferred_bar_does_not_depend_on_how_the_stream_was_cut(name):
     six, _ = story(80.0)
     load_N = SHAPES[name].loads(six)[:3000]
     t_s = np.arange(len(load_N)) / 80
-    told = []
+    messages = []
     for piece in (len(load_N), 7, 81):
         pipeline, outs = Pipeline(Rig("feet", SHAPES[name].channels), 80.0, AnalysisSettings(), live=True), []
         for first in range(0, len(load_N), piece):
@@ -272,6 +272,6 @@ def test_an_inferred_bar_does_not_depend_on_how_the_stream_was_cut(name):
             outs.append(pipeline.push_load(LoadBlock(t_s[part], load_N[part])))
         outs.append(pipeline.flush())
         events = [e for out in outs for e in out.events]
-        told.append((events, [picture_view(p) for out in outs for p in out.pictures]))
-    assert told[0] == told[1] == told[2]
-    assert any(view["hold"] for view in told[0][1])
+        messages.append((events, [picture_view(p) for out in outs for p in out.pictures]))
+    assert messages[0] == messages[1] == messages[2]
+    assert any(view["hold"] for view in messages[0][1])
