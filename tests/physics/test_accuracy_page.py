@@ -46,7 +46,8 @@ def test_page_and_plots_are_written_and_the_same_for_the_same_sessions(tmp_path)
 def test_unseen_bodies_have_a_section_that_names_what_falls_short():
     spoilt = records()[0]
     worse = [Deviation("release", 31.0) if one.measure == "release" else one for one in spoilt.deviations]
-    messages = page(list(records()), 4, [replace(spoilt, deviations=worse)]).split("## Unseen bodies")[1].split("\n## ")[0]
+    unseen = page(list(records()), 4, [replace(spoilt, deviations=worse)]).split("## Unseen bodies")[1]
+    messages = unseen.split("\n## ")[0]
     assert "release (stands_hangs:8 31)" in messages
     (row,) = [line for line in messages.splitlines() if line.startswith("| release |")]
     assert row == "| release | ms | 1 | 31 | 31 | 31 | 25 | 3 | **falls short** |"
