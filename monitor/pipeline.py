@@ -1,13 +1,12 @@
 """The pipeline: count blocks in, pictures and results out. Live and recorded data run the same row of stages.
 
-bytes -> counts (bridge) -> newtons -> uniform grid -> spikes -> presence -> stay -> measures; beside it, when somebody
-watches, the live view. Everything is decided on ticks of fixed length counted from the segment's first row, so that
-the result does not depend on how the stream was cut into blocks.
+bytes -> counts (bridge) -> newtons -> uniform grid -> spikes -> presence -> session -> measures; beside it, for
+somebody who watches, the live view. Everything is decided on ticks of fixed length, counted from the segment's first
+row, so that the result does not depend on how the stream was cut into blocks.
 """
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
@@ -25,10 +24,12 @@ from monitor.signals.grid import UniformGrid
 from monitor.signals.marks import RowMarks
 from monitor.signals.presence import COMES_AFTER_S, Came, Left, Presence
 from monitor.signals.rows import Rows, summed
-from monitor.signals.session_loads import Array, CalibrationUncertainty, SessionLoads, even_times
+from monitor.signals.session_loads import Array, SessionLoads, calibration_uncertainty, even_times
 from monitor.signals.spikes import Despike
 
 TICKS_PER_S = 20
+"""Pictures a second: a screen looks fluent (common practice, no source)."""
+
 PIECE_ROWS = 4096
 """A long block goes through the stages in pieces that fit into a processor's cache; results cannot tell."""
 
@@ -42,31 +43,6 @@ calibration with gym plates; common practice)."""
 
 ASSUMED_ZERO_AGE_S = 3600.0
 """How old a calibration's zero is taken to be where its date or the time of day is not known (common practice)."""
-
-
-def _known(calibration: Calibration | None, skew_s: float) -> CalibrationUncertainty:
-    """Return what a calibration tells beside zeros and spans."""
-    if calibration is None:
-        return CalibrationUncertainty(skew_s=skew_s)
-    channels = calibration.channels
-    return CalibrationUncertainty(
-        covariance=calibration.covariance_of(range(len(channels))),
-        bend_per_N=np.array([c.bend_per_N for c in channels]),
-        u_curve_N=np.array([c.u_curve_N for c in channels]),
-        skew_s=skew_s,
-    )
-
-
-def _oldest_zero(calibration: Calibration) -> float | None:
-    """Return when the oldest of the zeros was taken (s of UTC), None where one has no date and time."""
-    found: list[float] = []
-    for channel in calibration.channels:
-        try:
-            at = dt.datetime.fromisoformat(channel.zero_at)
-        except ValueError:
-            return None
-        found.append((at if at.tzinfo else at.replace(tzinfo=dt.UTC)).timestamp())
-    return min(found, default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,14 +69,25 @@ PipelineEvent = SessionBegan | SessionMeasured
 
 @dataclass
 class Output:
-    """What one push brought: events in order, and the pictures of the live view."""
+    """What one push brought.
+
+    Attributes
+    ----------
+    events : list of PipelineEvent
+        In order.
+    pictures : list of Picture
+        Of the live view.
+    loads : list of LoadBlock
+        The counts in newtons, as calibrated: empty for loads that were in newtons already.
+    """
 
     events: list[PipelineEvent] = field(default_factory=list)
     pictures: list[Picture] = field(default_factory=list)
+    loads: list[LoadBlock] = field(default_factory=list)
 
 
 class Pipeline:
-    """The whole row of stages with their state.
+    """All stages in a row, with their state.
 
     Parameters
     ----------
@@ -113,11 +100,11 @@ class Pipeline:
         From the middle of a conversion to its stamp; 0 for blocks whose times are the load's already.
     skew_s : float
         Largest difference between the instants at which the board reads its channels.
-    analysis_settings : Wishes
+    analysis_settings : AnalysisSettings
     live : bool
         Make pictures and measure each hold as it ends, not only the session when it is over.
     analyse : callable or None
-        What makes a result of a session's loads, with the parameters of ``analyse_session``; None: that function.
+        Makes a result of a session's loads, with the parameters of ``analyse_session``; None: that function.
     """
 
     def __init__(
@@ -140,8 +127,8 @@ class Pipeline:
         u_zero = calibration.u_zero_N if calibration else (CURVE_U_ZERO_N,) * channels
         u_span = calibration.u_rel_span if calibration else (CURVE_U_REL_SPAN,) * channels
         self._u_zero_N, self._u_rel_span = np.array(u_zero), np.array(u_span)
-        self._known = _known(calibration, skew_s)
-        self._zeroed_utc_s = _oldest_zero(calibration) if calibration else None
+        self._known = calibration_uncertainty(calibration, skew_s)
+        self._zeroed_utc_s = calibration.oldest_zero_utc_s if calibration else None
         self._utc_s_at_zero: float | None = None
         self._all = list(rig.bar_index + rig.platform_index)
         self._tick_rows = max(1, round(rate_Hz / TICKS_PER_S))
@@ -211,7 +198,10 @@ class Pipeline:
         """Take raw counts. Raises ``BadCalibration`` when the number of channels is not the rig's."""
         if self._newtons is None:
             raise ValueError("This pipeline was made for loads in newtons; use push_load.")
-        return self.push_load(self._newtons.push(block))
+        loads = self._newtons.push(block)
+        out = self.push_load(loads)
+        out.loads.append(loads)
+        return out
 
     def push_load(self, block: LoadBlock) -> Output:
         """Take loads in newtons."""
@@ -230,7 +220,7 @@ class Pipeline:
         return out
 
     def flush(self, *, interrupted: bool = False) -> Output:
-        """End the record: what was held back goes through, a stay in progress is measured."""
+        """End the record: what was held back goes through, a session in progress is measured."""
         out = Output()
         self._end_segment(out, interrupted=interrupted)
         return out
@@ -255,33 +245,32 @@ class Pipeline:
         loads = self._rows.load(self._ticks * n, (self._ticks + fresh) * n)
         # A plain sum over each tick's rows, always the same rows: no cut of the stream can show in it.
         means = np.add.reduce(summed(loads, self._all).reshape(fresh, n), axis=1) / n
-        if self._view is None:
-            for step in self._presence.push(means):
+        # A view looks at every tick; without one, all ticks go through presence at once.
+        for ticks in [means] if self._view is None else np.split(means, fresh):
+            hold_due = self._show_tick(out)
+            self._ticks += len(ticks)
+            for step in self._presence.push(ticks):
                 self._step(step, out)
-        else:
-            for mean in means:
-                self._count_until((self._ticks + 1) * n)
-                picture, due = self._view.tick()
-                out.pictures.append(picture)
-                self._ticks += 1
-                for step in self._presence.push(mean[None]):
-                    self._step(step, out)
-                if due and self._session_from is not None:
-                    self._measure(self._session_from, self._ticks * n, out, final=False)
-            self._ticks -= fresh
-        self._ticks += fresh
+            if hold_due and self._session_from is not None:
+                self._measure(self._session_from, self._ticks * n, out, final=False)
         if self._session_from is None:
-            # Somebody who comes is known to be here a little later: the pre-roll counts from the first tick with load.
-            kept = self._ticks * n - round((PRE_ROLL_S + COMES_AFTER_S) * self.rate_Hz) - 2 * n
-            self._rows.drop_before(kept)
-            self._spike_rows.drop_before(kept)
-            self._lost_rows.drop_before(kept)
+            # Somebody who comes is noticed a little later: the pre-roll counts from the first tick with load.
+            first_kept = self._ticks * n - round((PRE_ROLL_S + COMES_AFTER_S) * self.rate_Hz) - 2 * n
+            self._rows.drop_before(first_kept)
+            self._spike_rows.drop_before(first_kept)
+            self._lost_rows.drop_before(first_kept)
 
-    def _count_until(self, row: int) -> None:
-        """Tell the live view what was lost and masked before a row: never more than its picture shows."""
-        if self._view is not None:
-            self._view.lost = self._lost_before + self._lost_rows.before(row)
-            self._view.spikes = self._spikes_before + self._spike_rows.before(row)
+    def _show_tick(self, out: Output) -> bool:
+        """Make the next tick's picture where there is a live view; say whether a hold is due to be measured."""
+        if self._view is None:
+            return False
+        # Never more losses and spikes than its picture shows.
+        row = (self._ticks + 1) * self._tick_rows
+        self._view.lost = self._lost_before + self._lost_rows.before(row)
+        self._view.spikes = self._spikes_before + self._spike_rows.before(row)
+        picture, hold_due = self._view.tick()
+        out.pictures.append(picture)
+        return hold_due
 
     def _step(self, step: Came | Left, out: Output) -> None:
         n = self._tick_rows
@@ -316,7 +305,7 @@ class Pipeline:
             spikes=self._spike_rows.between(first, end),
         )
         if not final:
-            # A hold that goes on is no result yet.
+            # A running hold is no result yet.
             ended = [hold for hold in result.holds if "record_ends_in_hold" not in hold.flags]
             result = replace(result, holds=ended)
         out.events.append(SessionMeasured(self.sessions, result, final, interrupted))

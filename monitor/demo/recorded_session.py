@@ -16,12 +16,13 @@ from firmware_bridge.journal import JournalWriter, note_bytes
 from firmware_bridge.link import LinkSource
 from firmware_bridge.sources import HostClock
 from firmware_bridge.virtual_board import VirtualBoard
-from monitor.analysis import Analysis, analyse_file, rig_note
+from monitor.analysis import Analysis, analyse_file
 from monitor.demo.body import Body
 from monitor.demo.electronics import Electronics, Faults
 from monitor.demo.people import Person
 from monitor.demo.script import Script
 from monitor.demo.virtual_rig import FOOT_CELL_N, calibrate
+from monitor.event_analyser import rig_note
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import Calibration
 from monitor.rig import Rig

@@ -182,6 +182,15 @@ class Calibration:
         return replace(self, channels=channels, id="")
 
     @property
+    def oldest_zero_utc_s(self) -> float | None:
+        """Return when the oldest of the zeros was taken (s of UTC); None where one has no date and time."""
+        try:
+            dates = [dt.datetime.fromisoformat(channel.zero_at) for channel in self.channels]
+        except ValueError:
+            return None
+        return min((at if at.tzinfo else at.replace(tzinfo=dt.UTC)).timestamp() for at in dates)
+
+    @property
     def u_zero_N(self) -> tuple[float, ...]:
         """Return the zeros' standard uncertainties in newtons."""
         return tuple(c.u_zero_N for c in self.channels)

@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firmware_bridge.sources import Counters, HostClock, Source
-from monitor.analysis import EventAnalyser
 from monitor.coaching.coaching_service import CoachingService
 from monitor.coaching.live.bar_panel import AtTheBar
 from monitor.coaching.live.live_advice import LiveCoaching
 from monitor.dashboard.interfaces import GivenSettings, Health
 from monitor.dashboard.live.hub import LiveHub
+from monitor.event_analyser import EventAnalyser
 from monitor.exports.hold_curve import hold_curve
 from monitor.health.mount import MountWatch
 from monitor.measures.picture import Picture

@@ -9,8 +9,8 @@ from collections.abc import Callable
 
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import LinkState, Source, SourceEvent
-from monitor.analysis import EventAnalyser
 from monitor.errors import MonitorError, TellableError
+from monitor.event_analyser import EventAnalyser
 from monitor.newtons.calibration import Calibration
 from monitor.pipeline import Output
 from monitor.procedures.procedure_manager import ProcedureManager

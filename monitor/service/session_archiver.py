@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Literal
 
 from firmware_bridge.sources import ClockFit, HostClock
-from monitor.analysis import EventAnalyser, rig_note
 from monitor.dashboard.live.hub import LiveHub
 from monitor.dashboard.views.json_views import event_view
+from monitor.event_analyser import EventAnalyser, rig_note
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import calibration_to_dict
 from monitor.pipeline import SessionBegan, SessionMeasured

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.newtons.calibration import Calibration
 from monitor.rig import Rig
 
 Array = NDArray[np.float64]
@@ -44,6 +45,19 @@ class CalibrationUncertainty:
     u_stamp_s: float = 0.0
 
 
+def calibration_uncertainty(calibration: Calibration | None, skew_s: float) -> CalibrationUncertainty:
+    """Return what a calibration says of its cells beside zeros and spans; ``skew_s`` is the board's."""
+    if calibration is None:
+        return CalibrationUncertainty(skew_s=skew_s)
+    channels = calibration.channels
+    return CalibrationUncertainty(
+        covariance=calibration.covariance_of(range(len(channels))),
+        bend_per_N=np.array([c.bend_per_N for c in channels]),
+        u_curve_N=np.array([c.u_curve_N for c in channels]),
+        skew_s=skew_s,
+    )
+
+
 @dataclass(frozen=True)
 class SessionLoads:
     """One session, uniform in time.
@@ -57,7 +71,7 @@ class SessionLoads:
         Despiked; NaN where a reading is missing.
     u_zero_N, u_rel_span : (channels,) float
         Standard uncertainties of each channel's zero (N) and span (relative).
-    known : Known
+    known : CalibrationUncertainty
         What else is known of the cells and of the board's stamps.
     unweighed_bar_N : (n,) float or None
         Inferred load of a bar without cells.
@@ -161,10 +175,10 @@ class SessionLoads:
         neither steps nor tremor pass for noise; 0 where there is no whole piece.
         """
         if index not in self._noise:
-            self._noise[index] = self._found_noise_N(index)
+            self._noise[index] = self._compute_noise_N(index)
         return self._noise[index]
 
-    def _found_noise_N(self, index: tuple[int, ...]) -> float:
+    def _compute_noise_N(self, index: tuple[int, ...]) -> float:
         total = self.load_N[:, list(index)].sum(axis=1)
         pieces = len(total) // NOISE_ROWS
         if not index or not pieces:

@@ -14,8 +14,9 @@ from load_stories import RIG, TWO_SESSIONS, blocks_of, loads, with_faults
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.errors import JournalNotFound, NotAJournal
 from firmware_bridge.sources import Note
-from monitor.analysis import RigUnknown, analyse_file, joined, read_load_curve, rig_of_journal
+from monitor.analysis import analyse_file, joined, read_load_curve, rig_of_journal
 from monitor.errors import BadInput
+from monitor.event_analyser import RigUnknown
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.pipeline import Pipeline, SessionMeasured
 from monitor.records.session_result import SessionResult

@@ -20,8 +20,8 @@ from firmware_bridge.journal import JournalWriter
 from firmware_bridge.link import LinkSource
 from firmware_bridge.sources import HostClock
 from firmware_bridge.virtual_board import VirtualBoard
-from monitor.analysis import rig_note
 from monitor.demo import DemoRig
+from monitor.event_analyser import rig_note
 from monitor.records.person import Person
 from monitor.store import DataFolder, open_store
 from tests.bench.material import invented_hold

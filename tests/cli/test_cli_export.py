@@ -13,8 +13,9 @@ from journals_by_hand import write_journal
 from load_stories import RIG, TWO_SESSIONS, loads
 from typer.testing import CliRunner, Result
 
-from monitor.analysis import analyse_file, calibration_to_dict
+from monitor.analysis import analyse_file
 from monitor.cli import app
+from monitor.newtons.calibration import calibration_to_dict
 from monitor.newtons.curve_file import read_curve
 from monitor.records.hold_result import MEASUREMENT_VERSION
 from monitor.records.stored_hold import StoredHold

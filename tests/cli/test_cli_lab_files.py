@@ -9,8 +9,9 @@ from journals_by_hand import write_journal
 from load_stories import RIG, TWO_SESSIONS, loads
 from typer.testing import CliRunner, Result
 
-from monitor.analysis import analyse_file, calibration_to_dict
+from monitor.analysis import analyse_file
 from monitor.cli import app
+from monitor.newtons.calibration import calibration_to_dict
 from monitor.records.hold_result import MEASUREMENT_VERSION
 from monitor.records.stored_hold import StoredHold
 from monitor.rig import rig_to_dict

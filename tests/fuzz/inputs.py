@@ -24,9 +24,10 @@ from firmware_bridge.errors import TellableError
 from firmware_bridge.framing import seal
 from firmware_bridge.journal import check_journal, mend, note_bytes, read_chunks, torn_bytes
 from firmware_bridge.messages import Echo, Fault, Hello, Samples
-from monitor.analysis import EventAnalyser, analyse_file, read_load_curve, rig_note
+from monitor.analysis import analyse_file, read_load_curve
 from monitor.coaching.people.programme import programme_from_toml
 from monitor.demo import DemoRig
+from monitor.event_analyser import EventAnalyser, rig_note
 from monitor.exports.archive import KIND, MANIFEST, PERSON_EXPORT, import_archive
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import calibration_to_dict, load_calibration

@@ -13,9 +13,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from firmware_bridge.journal import note_bytes
-from monitor.analysis import analyse_file, rig_note
+from monitor.analysis import analyse_file
 from monitor.demo import DemoRig
 from monitor.errors import TellableError
+from monitor.event_analyser import rig_note
 from monitor.newtons.calibration import calibration_to_dict
 from monitor.reanalysis import reanalyse
 from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult

@@ -13,7 +13,8 @@ sys.path += [str(Path(__file__).parents[1] / name) for name in ("pipeline", "sto
 from journals_by_hand import write_journal
 from load_stories import RIG, TWO_SESSIONS, loads
 
-from monitor.analysis import analyse_file, calibration_to_dict
+from monitor.analysis import analyse_file
+from monitor.newtons.calibration import calibration_to_dict
 from monitor.records.hold_result import MEASUREMENT_VERSION
 from monitor.records.person import Person
 from monitor.records.stored_hold import StoredHold

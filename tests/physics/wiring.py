@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firmware_bridge.counts import CountBlock
-from monitor.analysis import EventAnalyser, whole_result
+from monitor.analysis import whole_result
 from monitor.demo.electronics import LARGEST_COUNT, Electronics, Faults
+from monitor.event_analyser import EventAnalyser
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import Calibration, ChannelCalibration
 from monitor.pipeline import Output

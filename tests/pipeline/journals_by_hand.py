@@ -11,7 +11,7 @@ from firmware_bridge.counts import NO_READING
 from firmware_bridge.framing import seal
 from firmware_bridge.journal import JournalWriter
 from firmware_bridge.messages import Hello, Samples
-from monitor.analysis import rig_note
+from monitor.event_analyser import rig_note
 from monitor.newtons.calibration import Calibration, ChannelCalibration
 from monitor.rig import Rig
 

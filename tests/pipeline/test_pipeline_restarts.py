@@ -7,7 +7,8 @@ import pytest
 from load_stories import BODYWEIGHT_N, RIG, TWO_SESSIONS, blocks_of, loads
 
 from firmware_bridge.counts import NO_READING, CountBlock
-from monitor.analysis import EventAnalyser, whole_result
+from monitor.analysis import whole_result
+from monitor.event_analyser import EventAnalyser
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import BadCalibration, Calibration, ChannelCalibration
 from monitor.newtons.load_block import LoadBlock
@@ -149,7 +150,7 @@ def test_a_board_with_other_channels_is_refused():
 
 
 def test_counts_without_any_rig_are_refused():
-    from monitor.analysis import RigUnknown
+    from monitor.event_analyser import RigUnknown
 
     with pytest.raises(RigUnknown, match="does not say of which rig"):
         EventAnalyser(AnalysisSettings()).take(CountBlock(0, np.arange(3) / 80, np.zeros((3, 6), dtype=np.int32)))

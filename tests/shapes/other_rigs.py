@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import BoardFacts
-from monitor.analysis import EventAnalyser, whole_result
+from monitor.analysis import whole_result
 from monitor.demo.electronics import Electronics
 from monitor.demo.scenario import PROGRAMMES, Scenario
 from monitor.demo.truth import HoldTruth
 from monitor.demo.virtual_rig import calibrate
+from monitor.event_analyser import EventAnalyser
 from monitor.measures.picture import Picture
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.pipeline import Output
