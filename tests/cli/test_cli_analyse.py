@@ -45,17 +45,17 @@ def bad_files(tmp_path: Path) -> list[Path]:
 def test_one_file_is_one_json_object_with_the_keys_of_the_result():
     result = invoke(S1, "--json")
     assert result.exit_code == 0
-    found = json.loads(result.stdout)
-    assert found["file"] == str(S1)
-    assert found["bodyweight_N"] == pytest.approx(700.34, rel=0.0015)
-    (hold,) = found["holds"]
+    data = json.loads(result.stdout)
+    assert data["file"] == str(S1)
+    assert data["bodyweight_N"] == pytest.approx(700.34, rel=0.0015)
+    (hold,) = data["holds"]
     wanted = (
         "onset_s release_s duration_s duration_u_s kind support beta_mean alpha_mean alpha_u alpha_p95 "
         "alpha_direct clean_s misclosure peak_N dose_bw_s swing settle_s states travel regrips grip_changes_s "
         "third_support tremor_N touches flags"
     )
     assert set(wanted.split()) <= set(hold)
-    assert {"samples", "lost", "spikes", "rate_Hz"} <= set(found["quality"])
+    assert {"samples", "lost", "spikes", "rate_Hz"} <= set(data["quality"])
     assert {"max_deg", "rms_deg", "frequency_Hz", "course", "kappa", "kappa_u"} == set(hold["swing"])
 
 
@@ -100,20 +100,20 @@ def test_a_plot_is_an_svg_and_several_plots_have_names_of_their_own(tmp_path):
     assert {p.name for p in tmp_path.glob("both*.svg")} == {"both_short.svg", "both_other.svg"}
 
 
-def test_in_a_batch_the_good_are_analysed_and_each_bad_one_is_told(bad_files):
+def test_in_a_batch_good_files_are_analysed_and_each_bad_one_is_reported(bad_files):
     before = {p: p.read_bytes() for p in bad_files if p.exists()}
     result = invoke(bad_files[0], S1, *bad_files[1:], S8, "--json")
     assert result.exit_code == 2
     assert [json.loads(line)["file"] for line in result.stdout.splitlines()] == [str(S1), str(S8)]
     assert "Traceback" not in result.stderr
     for path in bad_files:
-        told = [line for line in result.stderr.splitlines() if str(path) in line and line.startswith("hang-monitor:")]
-        assert len(told) == 1, path.name
+        errors = [line for line in result.stderr.splitlines() if str(path) in line and line.startswith("hang-monitor:")]
+        assert len(errors) == 1, path.name
     assert result.stderr.count("What to do:") == len(bad_files)
     assert {p: p.read_bytes() for p in bad_files if p.exists()} == before
 
 
-def test_several_processes_give_the_same_and_tell_the_same(bad_files, monkeypatch):
+def test_several_processes_give_the_same_results_and_errors(bad_files, monkeypatch):
     files = [S1, *bad_files[:3], S8]
     one = invoke(*files, "--json")
     monkeypatch.setattr(importlib.import_module("monitor.cli.commands.analyse"), "ONE_PROCESS_BYTES", 1000)
@@ -121,15 +121,15 @@ def test_several_processes_give_the_same_and_tell_the_same(bad_files, monkeypatc
     assert two.exit_code == one.exit_code == 2
     assert two.stdout == one.stdout
 
-    def told(stderr: str) -> list[str]:
+    def errors_of(stderr: str) -> list[str]:
         return [line for line in stderr.splitlines() if line.startswith(("hang-monitor:", "  What to do:"))]
 
-    assert told(two.stderr) == told(one.stderr)
-    assert len(told(two.stderr)) == 6
+    assert errors_of(two.stderr) == errors_of(one.stderr)
+    assert len(errors_of(two.stderr)) == 6
 
 
 @pytest.mark.parametrize(
-    ("options", "told"),
+    ("options", "message"),
     [
         (["--bodyweight", "49"], "A bodyweight of 49 N is not possible"),
         (["--bodyweight", "-700"], "A bodyweight of -700 N is not possible"),
@@ -142,19 +142,19 @@ def test_several_processes_give_the_same_and_tell_the_same(bad_files, monkeypatc
         (["--rig", "rig.toml"], "Only one of rig description and calibration"),
     ],
 )
-def test_absurd_analysis_settings_are_refused_before_anything_is_analysed(options, told):
+def test_absurd_analysis_settings_are_refused_before_anything_is_analysed(options, message):
     result = invoke(S1, "--json", *options)
     assert result.exit_code == 2
     assert result.stdout == ""
-    assert told in result.stderr
+    assert message in result.stderr
     assert "What to do:" in result.stderr
 
 
 def test_a_given_bodyweight_is_used():
     result = invoke(S1, "--json", "--bodyweight", "650")
-    found = json.loads(result.stdout)
-    assert found["bodyweight_N"] == 650
-    assert found["holds"][0]["beta_mean"] == pytest.approx(700.3 / 650, abs=0.003)
+    data = json.loads(result.stdout)
+    assert data["bodyweight_N"] == 650
+    assert data["holds"][0]["beta_mean"] == pytest.approx(700.3 / 650, abs=0.003)
 
 
 def test_no_file_at_all_is_a_usage_error():
@@ -163,7 +163,7 @@ def test_no_file_at_all_is_a_usage_error():
     assert "FILE" in result.stderr
 
 
-def test_a_place_for_the_plot_that_does_not_exist_is_told(tmp_path):
+def test_a_missing_folder_for_the_plot_is_reported(tmp_path):
     result = invoke(S1, "--plot", tmp_path / "nowhere" / "out.svg")
     assert result.exit_code == 2
     assert "What to do:" in result.stderr

@@ -74,14 +74,14 @@ def test_the_list_of_holds(filled):
     first, second = csv.DictReader(io.StringIO(listed.stdout, newline=""), strict=True)
     assert (first["uid"], second["uid"]) == ("session-001", "session-002")
     assert float(first["duration_s"]) == pytest.approx(11.95, abs=0.03)
-    found = json.loads(export(filled, "--json").stdout)
-    assert [hold["uid"] for hold in found["holds"]] == ["session-001", "session-002"]
+    data = json.loads(export(filled, "--json").stdout)
+    assert [hold["uid"] for hold in data["holds"]] == ["session-001", "session-002"]
 
 
 def test_the_list_goes_to_a_file(filled, tmp_path):
     out = tmp_path / "holds.csv"
-    told = export(filled, "--out", out)
-    assert told.exit_code == 0
+    done = export(filled, "--out", out)
+    assert done.exit_code == 0
     assert len(list(csv.DictReader(io.StringIO(out.read_text(encoding="utf-8"), newline="")))) == 2
 
 
@@ -92,33 +92,33 @@ def test_a_holds_curve_is_read_back_by_an_analysis(filled, tmp_path):
     assert curve.rig.names == RIG.names
     again = analyse_file(out).result.holds[0]
     with open_store(DataFolder.open(filled).database) as store:
-        kept = store.get_hold("session-001").result
+        stored = store.get_hold("session-001").result
     # The export holds stamps of readings, so the analysis finds the same instants.
-    assert again.onset_s == pytest.approx(kept.onset_s, abs=0.001)
-    assert again.duration_s == pytest.approx(kept.duration_s, abs=0.001)
+    assert again.onset_s == pytest.approx(stored.onset_s, abs=0.001)
+    assert again.duration_s == pytest.approx(stored.duration_s, abs=0.001)
 
 
 def test_a_holds_curve_as_json_has_its_result_with_it(filled):
-    found = json.loads(export(filled, "--hold", "session-002", "--json").stdout)
-    assert found["uid"] == "session-002"
-    assert found["names"] == [f"{n}_N" for n in RIG.names]
-    assert len(found["t_s"]) == len(found["load_N"]) > 400
+    data = json.loads(export(filled, "--hold", "session-002", "--json").stdout)
+    assert data["uid"] == "session-002"
+    assert data["names"] == [f"{n}_N" for n in RIG.names]
+    assert len(data["t_s"]) == len(data["load_N"]) > 400
     with open_store(DataFolder.open(filled).database) as store:
-        kept = store.get_hold("session-002").result
-    assert found["result"]["duration_s"] == kept.duration_s
-    assert set(found["result"]) == {f.name for f in dataclasses.fields(kept)}
+        stored = store.get_hold("session-002").result
+    assert data["result"]["duration_s"] == stored.duration_s
+    assert set(data["result"]) == {f.name for f in dataclasses.fields(stored)}
 
 
-def test_a_hold_that_is_not_there_is_told_with_those_that_are(filled):
-    told = export(filled, "--hold", "session-009")
-    assert told.exit_code == 2
-    assert "There is no hold session-009" in told.stderr
-    assert "session-002" in told.stderr
+def test_an_unknown_hold_is_refused_and_known_ones_are_named(filled):
+    done = export(filled, "--hold", "session-009")
+    assert done.exit_code == 2
+    assert "There is no hold session-009" in done.stderr
+    assert "session-002" in done.stderr
     assert "none" in export(filled.parent / "empty", "--hold", "x").stderr
 
 
-def test_places_that_cannot_be_written_are_told(filled, tmp_path):
+def test_files_that_cannot_be_written_are_reported(filled, tmp_path):
     (tmp_path / "file").write_text("in the way")
-    for told in (export(filled, "--out", tmp_path / "nowhere" / "x.csv"), export(tmp_path / "file")):
-        assert told.exit_code == 2
-        assert "What to do:" in told.stderr
+    for done in (export(filled, "--out", tmp_path / "nowhere" / "x.csv"), export(tmp_path / "file")):
+        assert done.exit_code == 2
+        assert "What to do:" in done.stderr

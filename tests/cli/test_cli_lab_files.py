@@ -56,7 +56,7 @@ def test_a_hold_is_written_as_edf(filled, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "message"),
     [
         (("--form", "c3d", "--out", "x.c3d"), "needs a hold"),
         (("--form", "c3d", "--hold", HOLD), "needs a hold and a place"),
@@ -64,7 +64,7 @@ def test_a_hold_is_written_as_edf(filled, tmp_path):
         (("--form", "c3d", "--hold", HOLD, "--out", "nowhere/x.c3d"), "cannot be written"),
     ],
 )
-def test_what_cannot_be_written_is_told(filled, words, told):
+def test_what_cannot_be_written_is_reported(filled, words, message):
     done = export(filled, *words)
     assert done.exit_code == 2
-    assert told in done.stderr
+    assert message in done.stderr

@@ -1,4 +1,4 @@
-"""``hang-monitor person, programme, prescribe, progress, hold``: told alike, nothing lost."""
+"""``hang-monitor person, programme, prescribe, progress, hold``: one form of answers, nothing lost."""
 
 from __future__ import annotations
 
@@ -54,13 +54,13 @@ def kind_of(data: Path, uid: str) -> str | None:
 
 
 def test_a_deliberate_swing_gives_a_person_their_own_kappa(tmp_path, anna, session):
-    """Told 8.0, measured 7.8 degrees: kappa is about 0.85 (8.0 / 7.8)^2 = 0.894."""
+    """8.0 degrees by the cells, 7.8 measured: kappa is about 0.85 (8.0 / 7.8)^2 = 0.894."""
     with open_store(DataFolder.open(tmp_path).database) as store:
-        kept = store.get_hold(f"{session}-001")
+        stored = store.get_hold(f"{session}-001")
         swing = Swing(8.0, 4.0, 0.45, [(109.0, 8.0, 0.15)], 0.85, 0.85 * 0.03)
-        store.save_hold(dataclasses.replace(kept, result=dataclasses.replace(kept.result, swing=swing)))
-    told = run(tmp_path, "hold", "swing-calibration", f"{session}-001", "--after-s", 9, "--degrees", 7.8).stdout
-    assert "kappa 0.89" in told
+        store.save_hold(dataclasses.replace(stored, result=dataclasses.replace(stored.result, swing=swing)))
+    shown = run(tmp_path, "hold", "swing-calibration", f"{session}-001", "--after-s", 9, "--degrees", 7.8).stdout
+    assert "kappa 0.89" in shown
     reach = ("--reach", 0.6, "--length", 2.2)  # asin(0.3 / 2.2) = 7.84 degrees
     assert (
         "measured were 7.84"
@@ -86,9 +86,9 @@ def test_people(tmp_path, anna):
 def test_an_intake_from_a_file_and_what_follows(tmp_path, anna):
     answers = tmp_path / "answers.json"
     answers.write_text('{"pain_now": 2, "pain_places": ["wrist"], "pregnancy": true}')
-    told = run(tmp_path, "person", "intake", anna, "--answers", answers).stdout
-    assert "Ask a licensed clinician before hanging: pregnancy." in told
-    assert "Pain 2 of 10 now (wrist)" in told
+    shown = run(tmp_path, "person", "intake", anna, "--answers", answers).stdout
+    assert "Ask a licensed clinician before hanging: pregnancy." in shown
+    assert "Pain 2 of 10 now (wrist)" in shown
     assert "licensed clinician" in run(tmp_path, "prescribe", anna).stdout
     assert json.loads(run(tmp_path, "person", "show", anna, "--json").stdout)["intake"]["ask_clinician"] == [
         "pregnancy"
@@ -96,9 +96,9 @@ def test_an_intake_from_a_file_and_what_follows(tmp_path, anna):
 
 
 def test_pain_and_hangs_by_hand(tmp_path, anna):
-    told = run(tmp_path, "person", "pain", anna, 5, "--place", "lower_back", "--item", "passive").stdout
-    assert "the item passive is paused: pain 5 of 10 in the lower back" in told
-    assert "Look at the pelvis from the side" in told
+    shown = run(tmp_path, "person", "pain", anna, 5, "--place", "lower_back", "--item", "passive").stdout
+    assert "the item passive is paused: pain 5 of 10 in the lower back" in shown
+    assert "Look at the pelvis from the side" in shown
     assert "the item passive" in run(tmp_path, "person", "pain", anna, 1, "--place", "wrist").stdout, "still"
     better = run(tmp_path, "person", "pain", anna, 2, "--place", "lower_back", "--item", "passive").stdout
     assert "is paused" not in better
@@ -124,13 +124,13 @@ def run_bare(*arguments: str) -> Result:
 
 
 def test_prescription_and_progress(tmp_path, anna, session):
-    told = run(tmp_path, "prescribe", anna).stdout
-    assert "Assisted hang, 50 s with up to" in told
+    shown = run(tmp_path, "prescribe", anna).stdout
+    assert "Assisted hang, 50 s with up to" in shown
     assert json.loads(run(tmp_path, "prescribe", anna, "--json").stdout)["holds"] == 3
-    told = run(tmp_path, "progress", anna).stdout
-    assert "3 holds on 1 days, 2.0 min on the rig" in told
-    found = json.loads(run(tmp_path, "progress", anna, "--json", "--from", "2020-01-01").stdout)
-    assert (found["holds"], len(found["points"]), found["trend"]) == (3, 3, None)
+    shown = run(tmp_path, "progress", anna).stdout
+    assert "3 holds on 1 days, 2.0 min on the rig" in shown
+    data = json.loads(run(tmp_path, "progress", anna, "--json", "--from", "2020-01-01").stdout)
+    assert (data["holds"], len(data["points"]), data["trend"]) == (3, 3, None)
     assert "against the earlier period" in run(tmp_path, "progress", anna, "--against", "2020-01-01..2020-02-01").stdout
 
 
@@ -138,9 +138,9 @@ def test_a_hold_is_corrected_and_everything_undone(tmp_path, session):
     uid = f"{session}-001"
     run(tmp_path, "hold", "retag", uid, "active", "--reason", "seen", "--by", "M.")
     assert kind_of(tmp_path, uid) == "active"
-    told = run(tmp_path, "hold", "split", uid, 10, "--reason", "stood").stdout
-    assert f"{uid}-part-1  10.00 s" in told
-    assert f"{uid}-part-2  30.00 s" in told
+    shown = run(tmp_path, "hold", "split", uid, 10, "--reason", "stood").stdout
+    assert f"{uid}-part-1  10.00 s" in shown
+    assert f"{uid}-part-2  30.00 s" in shown
     assert "is undone" in run(tmp_path, "hold", "undo", uid).stdout
     assert "is undone" in run(tmp_path, "hold", "undo", uid).stdout
     assert kind_of(tmp_path, uid) == "passive"
@@ -158,7 +158,7 @@ def test_a_hold_is_corrected_and_everything_undone(tmp_path, session):
 
 
 @pytest.mark.parametrize(
-    ("arguments", "told"),
+    ("arguments", "message"),
     [
         (["person", "show", "nobody"], "There is no person"),
         (["person", "add", " "], "A name has"),
@@ -182,14 +182,14 @@ def test_a_hold_is_corrected_and_everything_undone(tmp_path, session):
     ],
     ids=lambda x: " ".join(x[:2]) if isinstance(x, list) else "",
 )
-def test_what_cannot_be_done_is_told_with_status_2(tmp_path, anna, arguments, told):
+def test_what_cannot_be_done_ends_with_a_message_and_status_2(tmp_path, anna, arguments, message):
     done = run(tmp_path, *(anna if a == "PERSON" else a for a in arguments), status=2)
-    assert told in done.stderr
+    assert message in done.stderr
     assert "What to do:" in done.stderr
     assert "Traceback" not in done.output
 
 
-def test_a_correction_that_does_not_fit_is_told(tmp_path, session):
+def test_a_correction_that_does_not_fit_is_refused(tmp_path, session):
     done = run(tmp_path, "hold", "split", f"{session}-001", "500", "--reason", "x", status=2)
     assert "The split must lie between" in done.stderr
     done = run(tmp_path, "hold", "retag", f"{session}-001", "sideways", "--reason", "x", status=2)

@@ -31,9 +31,9 @@ def run(*words) -> tuple[int, str, str]:
 def test_a_person_goes_from_one_machine_to_another_and_is_erased_here(data, tmp_path):
     file, other = tmp_path / "ada.zip", tmp_path / "other"
     assert run("person", "export", "ada b.", "--out", file, "--data", data)[0] == 0
-    status, told, _ = run("person", "import", file, "--data", other)
+    status, shown, _ = run("person", "import", file, "--data", other)
     assert status == 0
-    assert "Ada B. is here now" in told
+    assert "Ada B. is here now" in shown
     receipt = tmp_path / "receipt.json"
     assert run("person", "erase", "Ada B.", "--yes", "--receipt", receipt, "--data", data)[0] == 0
     made = json.loads(receipt.read_text())
@@ -41,9 +41,9 @@ def test_a_person_goes_from_one_machine_to_another_and_is_erased_here(data, tmp_
     assert made["rows_erased"] == {"person": 1}
     assert "Nobody yet" in run("person", "list", "--data", data)[1]
     assert "Ada B." in run("person", "list", "--data", other)[1]
-    status, _, told = run("person", "import", file, "--data", data)
+    status, _, shown = run("person", "import", file, "--data", data)
     assert status == 2
-    assert "--although-erased" in told
+    assert "--although-erased" in shown
     assert run("person", "import", file, "--although-erased", "--data", data)[0] == 0
     with open_store(DataFolder.open(data).database) as store:
         assert [entry.what for entry in reversed(store.audit.recent())] == [
@@ -54,27 +54,27 @@ def test_a_person_goes_from_one_machine_to_another_and_is_erased_here(data, tmp_
 
 
 def test_erasing_needs_a_yes(data):
-    status, _, told = run("person", "erase", "Ada B.", "--data", data)
+    status, _, shown = run("person", "erase", "Ada B.", "--data", data)
     assert status == 2
-    assert "--yes" in told
+    assert "--yes" in shown
     assert "Ada B." in run("person", "list", "--data", data)[1]
 
 
 def test_a_receipt_that_cannot_be_written_is_shown(data, tmp_path):
-    status, told, error = run("person", "erase", "Ada B.", "--yes", "--receipt", tmp_path, "--data", data)
+    status, shown, error = run("person", "erase", "Ada B.", "--yes", "--receipt", tmp_path, "--data", data)
     assert status == 2
-    assert json.loads(told)["rows_erased"] == {"person": 1}
+    assert json.loads(shown)["rows_erased"] == {"person": 1}
     assert "The person is erased" in error
 
 
-def test_a_report_lands_where_it_is_wanted(data, tmp_path):
+def test_a_report_is_written_to_the_given_file(data, tmp_path):
     out = tmp_path / "ada.pdf"
     assert run("report", "Ada B.", "--from", "2026-01-01", "--to", "2026-01-31", "--out", out, "--data", data)[0] == 0
     assert "1 January 2026 to 31 January 2026" in PdfReader(out).pages[0].extract_text()
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "message"),
     [
         (("Ada B.", "--from", "yesterday"), "no date"),
         (("Ada B.", "--from", "2026-02-01", "--to", "2026-01-01"), "ends before"),
@@ -82,16 +82,16 @@ def test_a_report_lands_where_it_is_wanted(data, tmp_path):
         (("Ada B.", "--out", "nowhere/at/all.pdf"), "cannot be written"),
     ],
 )
-def test_a_report_that_cannot_be_made_is_told(data, words, told):
+def test_a_report_that_cannot_be_made_is_reported(data, words, message):
     status, _, error = run("report", *words, "--data", data)
     assert status == 2
-    assert told in error
+    assert message in error
 
 
 def test_the_command_erases_nobody_beside_a_running_monitor(data):
     """Its page does: the running monitor may have a journal of theirs open."""
     with DataFolder.open(data).held():
-        status, _, told = run("person", "erase", "Ada B.", "--yes", "--data", data)
+        status, _, shown = run("person", "erase", "Ada B.", "--yes", "--data", data)
     assert status == 2
-    assert "Another program works on" in told
+    assert "Another program works on" in shown
     assert "Ada B." in run("person", "list", "--data", data)[1]

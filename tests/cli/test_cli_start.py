@@ -57,21 +57,21 @@ def test_a_paragraph_of_help_fills_its_lines():
 def test_the_ports_are_a_json_list_with_what_a_person_knows_them_by():
     shown = CliRunner().invoke(app, ["ports", "--json"], catch_exceptions=False)
     assert shown.exit_code == 0
-    found = json.loads(shown.stdout)
-    assert isinstance(found, list)
-    for port in found:
+    listed = json.loads(shown.stdout)
+    assert isinstance(listed, list)
+    for port in listed:
         assert set(port) == {"path", "description", "serial_number", "vendor_product"}
 
 
-@pytest.mark.parametrize("found", [0, 2])
-def test_the_ports_as_a_table_or_a_hint(monkeypatch, found):
+@pytest.mark.parametrize("count", [0, 2])
+def test_the_ports_as_a_table_or_a_hint(monkeypatch, count):
     from firmware_bridge.ports import PortDescription
 
-    ports = [PortDescription(f"/dev/ttyACM{n}", "a board", f"S{n}", "2e8a:0005") for n in range(found)]
+    ports = [PortDescription(f"/dev/ttyACM{n}", "a board", f"S{n}", "2e8a:0005") for n in range(count)]
     monkeypatch.setattr("firmware_bridge.link.list_ports", lambda: ports)
     shown = CliRunner().invoke(app, ["ports"], catch_exceptions=False)
     assert shown.exit_code == 0
-    if found:
+    if count:
         assert all(port.path in shown.stdout for port in ports)
     else:
         assert "Plug the converter board in" in shown.stdout
@@ -80,18 +80,18 @@ def test_the_ports_as_a_table_or_a_hint(monkeypatch, found):
 def test_run_needs_to_know_where_readings_come_from(tmp_path):
     # Without any of them it starts all the same, and the page lets choose (tests/station/test_rig_choice.py).
     for arguments in (["--rig", "x.toml"], ["--port", "/dev/x", "--replay", "x.journal"]):
-        told = CliRunner().invoke(app, ["run", "--data", str(tmp_path), *arguments], catch_exceptions=False)
-        assert told.exit_code == 2
-        assert "nothing was started" in told.stderr
+        done = CliRunner().invoke(app, ["run", "--data", str(tmp_path), *arguments], catch_exceptions=False)
+        assert done.exit_code == 2
+        assert "nothing was started" in done.stderr
 
 
-def test_run_tells_a_port_a_rig_or_a_journal_that_is_not_there(tmp_path):
+def test_run_reports_a_missing_port_rig_or_journal(tmp_path):
     rig = tmp_path / "rig.toml"
     rig.write_text('name = "x"\n[[channels]]\nname = "bar"\npart = "bar"\n')
     calibration = tmp_path / "c.toml"
     calibration.write_text('[[channels]]\nchannel = "bar"\nzero_counts = 0\nN_per_count = 0.001\n')
     both = ["--rig", str(rig), "--calibration", str(calibration)]
-    for arguments, told in (
+    for arguments, message in (
         (["--port", "/dev/none"], "rig.toml cannot be read"),
         (["--port", "/dev/none", "--rig", str(rig)], "/dev/none"),  # a rig without a calibration gets it on the page
         (["--port", "/dev/none", *both], "/dev/none"),
@@ -99,5 +99,5 @@ def test_run_tells_a_port_a_rig_or_a_journal_that_is_not_there(tmp_path):
     ):
         result = CliRunner().invoke(app, ["run", "--data", str(tmp_path / "d"), *arguments], catch_exceptions=False)
         assert result.exit_code == 2, arguments
-        assert told in result.stderr
+        assert message in result.stderr
         assert "What to do:" in result.stderr

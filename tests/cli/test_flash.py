@@ -67,8 +67,8 @@ def test_a_new_board_gets_every_file_and_the_example_settings(tmp_path, monkeypa
     tool = StandIn(tmp_path, listing="boot.py")
     done = flash(monkeypatch, tool, "--port", "/dev/board")
     assert done.exit_code == 0, done.output
-    asked, settings, modules, reset = tool.calls
-    assert asked[:3] == ["connect", "/dev/board", "exec"]
+    listing, settings, modules, reset = tool.calls
+    assert listing[:3] == ["connect", "/dev/board", "exec"]
     assert settings == ["connect", "/dev/board", "fs", "cp", str(FIRMWARE / "board_settings.py"), ":board_settings.py"]
     assert modules[:4] == ["connect", "/dev/board", "fs", "cp"]
     assert modules[-1] == ":"
@@ -116,7 +116,7 @@ def test_a_running_board_restarts_at_the_first_attempt_and_answers_at_the_second
     assert pauses == [flash_module.PAUSE_S]
 
 
-def test_a_board_that_never_answers_is_told_with_what_to_do(tmp_path, monkeypatch, pauses):
+def test_a_board_that_never_answers_is_reported_with_what_to_do(tmp_path, monkeypatch, pauses):
     tool = StandIn(tmp_path, deaf_for=99)
     done = flash(monkeypatch, tool, "--port", "/dev/board")
     assert done.exit_code == 2
@@ -125,7 +125,7 @@ def test_a_board_that_never_answers_is_told_with_what_to_do(tmp_path, monkeypatc
     assert len(tool.calls) == flash_module.ATTEMPTS
 
 
-def test_a_copy_that_breaks_off_is_told(tmp_path, monkeypatch, pauses):
+def test_an_interrupted_copy_is_reported(tmp_path, monkeypatch, pauses):
     tool = StandIn(tmp_path, torn=True)
     done = flash(monkeypatch, tool, "--port", "/dev/board")
     assert done.exit_code == 2
@@ -152,7 +152,7 @@ def test_no_board_and_the_real_tool(tmp_path, monkeypatch, pauses):
     assert "Traceback" not in done.output
 
 
-def test_a_missing_tool_is_told_with_how_to_get_it(monkeypatch, pauses):
+def test_a_missing_tool_is_reported_with_how_to_install_it(monkeypatch, pauses):
     monkeypatch.setattr(flash_module.sys, "executable", os.fspath(Path("/nowhere/python")))
     monkeypatch.setenv("PATH", "/nowhere")
     done = flash(monkeypatch, None, "--port", "/dev/board")

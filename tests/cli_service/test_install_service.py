@@ -45,12 +45,12 @@ def section(text: str, name: str) -> dict[str, list[str]]:
     """Return a unit's section; systemd allows a key several times."""
     body = re.search(rf"^\[{name}\]\n(.*?)(?=^\[|\Z)", text, flags=re.DOTALL | re.MULTILINE)
     assert body
-    found: dict[str, list[str]] = {}
+    pairs: dict[str, list[str]] = {}
     for line in body[1].splitlines():
         if line and not line.startswith("#"):
             key, _, value = line.partition("=")
-            found.setdefault(key, []).append(value)
-    return found
+            pairs.setdefault(key, []).append(value)
+    return pairs
 
 
 def test_a_dry_run_prints_every_file_and_writes_none(tmp_path: Path) -> None:
@@ -76,8 +76,8 @@ def test_what_the_dry_run_prints_is_what_is_written(tmp_path: Path) -> None:
 
 
 def test_the_commands_that_follow_can_be_given_in_their_order() -> None:
-    told = RUNNER.invoke(app, ["install-service", "--dry-run"]).output
-    steps = [line.strip() for line in told.splitlines() if line.startswith("  ")]
+    printed = RUNNER.invoke(app, ["install-service", "--dry-run"]).output
+    steps = [line.strip() for line in printed.splitlines() if line.startswith("  ")]
     order = [
         "systemd-sysusers",
         "udevadm",
@@ -87,10 +87,10 @@ def test_the_commands_that_follow_can_be_given_in_their_order() -> None:
         "systemctl daemon",
         "systemctl enable",
     ]
-    found = [next(n for n, step in enumerate(steps) if step.startswith(word)) for word in order]
-    assert found == sorted(found)
+    places = [next(n for n, step in enumerate(steps) if step.startswith(word)) for word in order]
+    assert places == sorted(places)
     # The calibration is a command that the program knows, at the port and folder that the service uses.
-    words = shlex.split(steps[found[4]])
+    words = shlex.split(steps[places[4]])
     at = words.index("calibrate")
     assert Path(words[at - 1]).name == "hang-monitor"
     service = section(planned()["hang-monitor.service"], "Service")["ExecStart"][0]
@@ -101,7 +101,7 @@ def test_the_commands_that_follow_can_be_given_in_their_order() -> None:
     assert words[:3] == ["runuser", "-u", install.USER]
 
 
-def test_a_file_that_was_changed_by_hand_is_not_written_over(tmp_path: Path) -> None:
+def test_a_file_changed_by_hand_is_not_overwritten(tmp_path: Path) -> None:
     assert RUNNER.invoke(app, ["install-service", "--into", str(tmp_path)]).exit_code == 0
     unit = tmp_path / install.PLACES["hang-monitor.service"]
     unit.write_text("mine\n")
@@ -114,7 +114,7 @@ def test_a_file_that_was_changed_by_hand_is_not_written_over(tmp_path: Path) -> 
     assert unit.with_name("hang-monitor.service.old").read_text() == "mine\n"
 
 
-def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
+def test_a_folder_that_cannot_be_made_is_reported(tmp_path: Path) -> None:
     (tmp_path / "etc").write_text("a file where a folder belongs")
     result = RUNNER.invoke(app, ["install-service", "--into", str(tmp_path)])
     assert result.exit_code == 2
@@ -240,7 +240,7 @@ ASSIGNS, ASSIGNS_OF = (
 def parsed_rule(text: str) -> list[tuple[str, str, str, str]]:
     """Return key, name in braces, operator and value of the one rule of a file; fails where udev would not read it."""
     (line,) = [one for one in text.splitlines() if one and not one.startswith("#")]
-    found = []
+    pairs = []
     for part in re.split(r",\s*(?=[A-Z])", line):
         match = re.fullmatch(r'([A-Z]+)(?:\{([\w/.]+)\})?(==|!=|\+=|-=|:=|=)"([^"\\]*)"', part)
         assert match, part
@@ -250,8 +250,8 @@ def parsed_rule(text: str) -> list[tuple[str, str, str, str]]:
         else:
             assert key in (ASSIGNS_OF if name else ASSIGNS), part
             assert operator != "-=" or key in ("SYMLINK", "TAG"), part
-        found.append((key, name, operator, value))
-    return found
+        pairs.append((key, name, operator, value))
+    return pairs
 
 
 def test_the_rule_is_read_as_udev_reads_it_and_gives_the_name_that_the_unit_opens() -> None:
@@ -279,7 +279,7 @@ def test_the_rule_is_read_as_udev_reads_it_and_gives_the_name_that_the_unit_open
         ('GROUP="', 'GROUP=="'),
     ],
 )
-def test_a_mistake_in_the_rule_would_be_seen(right: str, wrong: str) -> None:
+def test_a_mistake_in_the_rule_would_be_noticed(right: str, wrong: str) -> None:
     text = planned(match=install.board_match(None)[0])["99-hang-monitor.rules"]
     assert right in text
     with pytest.raises(AssertionError):
@@ -320,7 +320,7 @@ def test_systemd_understands_the_units(name: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="systemd-analyze is not installed")
-def test_a_mistake_in_a_unit_would_be_seen(tmp_path: Path) -> None:
+def test_a_mistake_in_a_unit_would_be_noticed(tmp_path: Path) -> None:
     path = tmp_path / "hang-monitor.service"
     path.write_text(planned(program=Path("/bin/true"))["hang-monitor.service"].replace("DevicePolicy", "DevicePolizei"))
     done = subprocess.run(

@@ -52,8 +52,8 @@ def test_a_hold_is_measured_and_shown_without_what_is_heavy(tmp_path):
     ):
         try:
             assert program.stdout is not None
-            told = next(m for line in program.stdout if (m := re.match(r"Live page: http://(\S+?)/?$", line)))
-            with connect(f"ws://{told[1]}/api/feed", origin=f"http://{told[1]}") as feed:  # type: ignore[arg-type]
+            address = next(m for line in program.stdout if (m := re.match(r"Live page: http://(\S+?)/?$", line)))
+            with connect(f"ws://{address[1]}/api/feed", origin=f"http://{address[1]}") as feed:  # type: ignore[arg-type]
                 deadline_s = time.monotonic() + PATIENCE_S
                 while json.loads(feed.recv(timeout=PATIENCE_S))["type"] != "event":
                     assert time.monotonic() < deadline_s

@@ -23,12 +23,12 @@ def test_the_unit_is_closed_as_far_as_systemd_can_judge(tmp_path: Path) -> None:
     unit = next(file for file in files if file.place.name == "hang-monitor.service")
     path = tmp_path / "hang-monitor.service"
     path.write_text(unit.text)
-    told = subprocess.run(
+    done = subprocess.run(
         ["systemd-analyze", "security", "--offline=true", "--no-pager", str(path)],
         capture_output=True, text=True, timeout=60, check=False,
     )  # fmt: skip
-    found = re.search(r"Overall exposure level for \S+: ([\d.]+)", told.stdout)
-    if found is None and "offline" in told.stderr:
+    exposure = re.search(r"Overall exposure level for \S+: ([\d.]+)", done.stdout)
+    if exposure is None and "offline" in done.stderr:
         pytest.skip("this systemd-analyze cannot judge a unit offline (it can from version 250 on)")
-    assert found, told.stderr
-    assert float(found[1]) <= MOST_EXPOSURE
+    assert exposure, done.stderr
+    assert float(exposure[1]) <= MOST_EXPOSURE

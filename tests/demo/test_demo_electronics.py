@@ -101,9 +101,9 @@ def test_spikes_failures_and_misses_are_as_frequent_as_stated_and_counted():
     counts, missed = electronics.convert(np.full((n, 6), 300.0))
     failed = counts == NO_READING
     wild = ~failed & (np.abs(newtons(electronics, counts) - 300.0) > 80.0)
-    for found, expected in ((missed.sum(), 5e-3 * n), (failed.sum(), 6e-3 * n), (wild.sum(), 12e-3 * n)):
+    for count, expected in ((missed.sum(), 5e-3 * n), (failed.sum(), 6e-3 * n), (wild.sum(), 12e-3 * n)):
         # Binomial: five standard deviations.
-        assert abs(found - expected) < 5 * np.sqrt(expected)
+        assert abs(count - expected) < 5 * np.sqrt(expected)
     assert electronics.missed == missed.sum()
     assert electronics.failed == failed[~missed].sum()
     assert electronics.spikes == wild[~missed].sum()

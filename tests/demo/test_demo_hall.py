@@ -80,9 +80,9 @@ def test_recorded_sessions_measure_again_what_is_stored(hall):
         if not path.exists():
             continue
         recorded += 1
-        again, kept = analyse_file(path).result, store.holds_of_session(session.uid)
+        again, stored = analyse_file(path).result, store.holds_of_session(session.uid)
         assert [json.loads(json.dumps(h.as_dict())) for h in again.holds] == [
-            json.loads(json.dumps(h.result.as_dict())) for h in kept
+            json.loads(json.dumps(h.result.as_dict())) for h in stored
         ]
         weight_N = next(m for m in MEMBERS if person_uid(m) == session.person_uid).body.weight_N
         assert again.bodyweight_N == pytest.approx(weight_N, rel=2e-3)
@@ -95,11 +95,11 @@ def test_the_coaching_finds_the_true_endurance_again(hall):
     coaching = CoachingService(store, lambda: round(NOW.timestamp()) * 10**9)
     inside = 0
     for member in MEMBERS:
-        found = coaching.posterior(person_uid(member))
+        posterior = coaching.posterior(person_uid(member))
         truth = MemberDays(member, NOW.date(), np.random.default_rng(0))
         # Passive and active are fitted together: the truth of both lies between their two times.
         times = [truth.log_time(DAYS, kind) for kind in ("passive", "active")]
-        low, high = found.quantiles(found.a, [0.1, 0.9])
+        low, high = posterior.quantiles(posterior.a, [0.1, 0.9])
         inside += low <= max(times) + 0.05 and high >= min(times) - 0.05
         trend = coaching.endurance(person_uid(member)).trend
         assert trend is not None
@@ -133,9 +133,9 @@ def test_removal_leaves_nothing_and_touches_nobody_else(beside, tmp_path):
         assert store.people.everybody() == [somebody]
         with pytest.raises(HallNotLoaded):
             remove_hall(store, folder)
-    kept = list(folder.root.glob("*.sqlite*"))
-    assert folder.database in kept
-    assert all(m.body.name.encode() not in path.read_bytes() for m in MEMBERS for path in kept)
+    databases = list(folder.root.glob("*.sqlite*"))
+    assert folder.database in databases
+    assert all(m.body.name.encode() not in path.read_bytes() for m in MEMBERS for path in databases)
 
 
 def test_the_same_seed_draws_the_same_history():

@@ -72,13 +72,13 @@ def test_breathing_moves_the_body_by_its_amplitude_at_its_pace():
     spectrum = np.fft.rfft(acceleration * np.hanning(len(t_s)))
     frequency = np.fft.rfftfreq(len(t_s), 1 / 200)
     # Twice divided by -w^2 in the frequency domain: back to the height.
-    kept = frequency > 0.1
+    passed = frequency > 0.1
     height = np.zeros_like(spectrum)
-    height[kept] = -spectrum[kept] / (2 * math.pi * frequency[kept]) ** 2
+    height[passed] = -spectrum[passed] / (2 * math.pi * frequency[passed]) ** 2
     middle = np.fft.irfft(height)[len(t_s) // 2 - 4000 : len(t_s) // 2 + 4000]
     assert middle.max() == pytest.approx(1e-3, rel=0.05)
     assert middle.min() == pytest.approx(-1e-3, rel=0.05)
-    pace = frequency[kept][np.argmax(np.abs(height[kept]))]
+    pace = frequency[passed][np.argmax(np.abs(height[passed]))]
     # Adults at rest: 12 to 20 breaths a minute (general references).
     assert 12 / 60 <= pace <= 20 / 60
     assert pace == pytest.approx(0.25, abs=0.035)

@@ -20,10 +20,10 @@ def curve(rows=4000, first=1, seed=0):
     load_N[rng.random((rows, 6)) < 0.002] = np.nan
     place = np.arange(rows)
     t_s = (place + first) / RATE_Hz + rng.normal(0, 3e-4, rows)
-    kept = rng.random(rows) > 0.003
-    kept[0] = True
-    kept[700:760] = False
-    return t_s[kept].round(4), load_N[kept], place[kept]
+    present = rng.random(rows) > 0.003
+    present[0] = True
+    present[700:760] = False
+    return t_s[present].round(4), load_N[present], place[present]
 
 
 def test_every_row_comes_back_at_its_place():
@@ -51,7 +51,7 @@ def test_a_failed_reading_is_no_reading():
 
 def test_the_rate_is_found_from_the_rows():
     t_s, load_N, _ = curve()
-    # Jitter of 0.3 ms over 50 s leaves the rate known to some 1e-7; 1e-5 is asked for.
+    # Jitter of 0.3 ms over 50 s leaves the rate known to some 1e-7; 1e-5 is required.
     assert curve_conversions(t_s, load_N, NAMES).rate_Hz == pytest.approx(RATE_Hz, rel=1e-5)
     stretched = curve_conversions(t_s * 1.02, load_N, NAMES)
     assert stretched.rate_Hz == pytest.approx(RATE_Hz / 1.02, rel=1e-5)

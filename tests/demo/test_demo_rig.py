@@ -35,7 +35,7 @@ def in_one_piece():
 
 @given(cuts=st.lists(st.integers(1, 400), min_size=1, max_size=12))
 @settings(max_examples=15, deadline=None)
-def test_counts_do_not_depend_on_how_they_are_asked_for(cuts):
+def test_counts_do_not_depend_on_how_they_are_requested(cuts):
     whole, missed = (part[: sum(cuts)] for part in in_one_piece())
     rig = DemoRig(seed=2)
     pieces = [take(rig, n) for n in cuts]
@@ -52,18 +52,18 @@ def test_one_at_a_time_equals_all_at_once():
 
 def test_a_finite_demo_ends_and_its_truth_stays_within_what_was_given():
     rig = DemoRig(seed=1, sessions=1)
-    seen = []
+    counts_so_far = []
     given = 0
     while len(counts := take(rig, 400)[0]):
         given += len(counts)
         assert rig.given_s == given / 80.0
-        seen.append(len(rig.truth()))
+        counts_so_far.append(len(rig.truth()))
         assert all(hold.release_s <= rig.given_s for hold in rig.truth())
-    assert seen == sorted(seen)
-    assert seen[-1] == 2
+    assert counts_so_far == sorted(counts_so_far)
+    assert counts_so_far[-1] == 2
 
 
-def test_the_rig_says_that_it_is_invented_and_how_it_stands():
+def test_the_rig_is_marked_as_invented_and_described():
     rig = DemoRig().rig
     assert rig.invented
     assert rig.names == ("bar_left", "bar_right", "foot_fl", "foot_fr", "foot_rl", "foot_rr")

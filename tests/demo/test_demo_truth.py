@@ -1,4 +1,4 @@
-"""The truth of a scenario, found again in other ways."""
+"""The truth of a scenario, computed again in other ways."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def test_the_first_hold_begins_within_about_ten_seconds():
         assert 7.0 < holds[0].onset_s < 10.5
 
 
-def test_truth_comes_bit_by_bit_and_stays():
+def test_truth_grows_hold_by_hold_and_never_changes():
     scenario = Scenario(seed=1, sessions=1)
     known: list[object] = []
     while len(scenario.advance()):
@@ -124,7 +124,7 @@ def test_leaning_tugging_and_hopping_are_no_holds():
     assert scenario.truth_until(1e9) == []
 
 
-def test_a_regrip_is_bridged_and_told():
+def test_a_regrip_is_bridged_and_listed():
     scenario = Scenario(seed=5, sessions=1, programmes=[assisted_then_passive])
     t_s, load_N = play(scenario)
     _, hold = scenario.truth_until(1e9)
@@ -135,7 +135,7 @@ def test_a_regrip_is_bridged_and_told():
     assert [event.kind for event in hold.events].count("regrip") == 1
 
 
-def test_what_happened_is_told_with_the_hold():
+def test_a_hold_lists_what_happened_during_it():
     scenario = Scenario(seed=5, sessions=1, programmes=[passive_with_touch])
     t_s, load_N = play(scenario)
     (hold,) = scenario.truth_until(1e9)
@@ -149,7 +149,7 @@ def test_what_happened_is_told_with_the_hold():
     assert hold.swing_max_deg == pytest.approx(4.5, abs=1.2)
 
 
-def test_the_same_seed_tells_the_same_story():
+def test_the_same_seed_gives_the_same_story():
     one, again, other = (play(Scenario(seed=seed, sessions=1))[1] for seed in (9, 9, 10))
     np.testing.assert_array_equal(one, again)
     assert len(other) != len(one) or not np.array_equal(one, other)
@@ -175,7 +175,7 @@ def test_the_story_does_not_depend_on_the_rate(usual_truth, rate_Hz):
         assert a.alpha_mean == pytest.approx(b.alpha_mean, abs=1e-3)
 
 
-def test_a_catch_that_rings_and_a_short_pull_are_told_apart():
+def test_a_ringing_catch_and_a_short_pull_are_distinguished():
     t_s = np.arange(0.0, 12.0, 0.005)
     bar_N = np.where((t_s > 4.0) & (t_s < 9.0), 600.0, 0.0)
     bar_N[(t_s > 4.15) & (t_s < 4.25)] = 100.0

@@ -60,9 +60,9 @@ def test_live_holds_equal_the_offline_ones(path: Path, tmp_path: Path) -> None:
         assert settled.hold is not None
         assert settled.hold.onset_s == pytest.approx(live.onset_s, abs=SAME_S)
     assert len(journals) == 1
-    kept = analyse_file(journals[0]).result
-    assert len(kept.holds) == len(holds)
-    for again, live in zip(kept.holds, holds, strict=True):
+    recorded = analyse_file(journals[0]).result
+    assert len(recorded.holds) == len(holds)
+    for again, live in zip(recorded.holds, holds, strict=True):
         assert again.onset_s == pytest.approx(live.onset_s, abs=1e-6)
         assert again.alpha_mean == pytest.approx(live.alpha_mean, abs=1e-6)
     if not holds:

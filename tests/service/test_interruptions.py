@@ -1,4 +1,4 @@
-"""What pulls a rig out of its work: a cable, a reboot, a killed process. Nothing that was seen may be lost."""
+"""What pulls a rig out of its work: a cable, a reboot, a killed process. Nothing that was measured may be lost."""
 
 from __future__ import annotations
 

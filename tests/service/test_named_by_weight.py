@@ -1,4 +1,4 @@
-"""Whoever steps on is named by weight over the whole rig: board, pipeline, stay and holds in the database.
+"""Whoever steps on is named by weight over the whole rig: board, pipeline, session and holds in the database.
 
 The invented people stand for four seconds before they reach up: too short to be weighed and to confirm a name, so
 their first hold begins as a guest's, and their stance after it gives the session to its owner.

@@ -1,4 +1,4 @@
-"""Stored holds measured anew: the present version's numbers, the earlier ones kept, names and corrections unmoved."""
+"""Stored holds measured again: this version's numbers, the earlier ones stored, names and corrections unchanged."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def folder(tmp_path: Path) -> DataFolder:
         return table.folder
 
 
-def test_a_hold_is_measured_anew_and_its_earlier_result_stays(folder: DataFolder) -> None:
+def test_a_hold_is_measured_again_and_its_earlier_result_stays(folder: DataFolder) -> None:
     with open_store(folder.database) as store:
         (before,) = store.list_holds(None)
         (report,) = reanalyse(store, folder, jobs=1)
@@ -56,7 +56,7 @@ def test_a_hold_is_measured_anew_and_its_earlier_result_stays(folder: DataFolder
         assert list(reanalyse(store, folder, jobs=1)) == []
 
 
-def test_a_coachs_word_stays_in_force(folder: DataFolder) -> None:
+def test_a_coachs_correction_stays_in_force(folder: DataFolder) -> None:
     with open_store(folder.database) as store:
         (before,) = store.list_holds(None)
         store.corrections.make(before.uid, "retag", {"kind": "active"}, reason="seen from the side")
@@ -66,7 +66,7 @@ def test_a_coachs_word_stays_in_force(folder: DataFolder) -> None:
     assert after.result.kind == "active"
 
 
-def test_the_command_lists_what_moved_and_says_when_a_journal_is_gone(folder: DataFolder) -> None:
+def test_the_command_lists_differences_and_missing_journals(folder: DataFolder) -> None:
     run = CliRunner().invoke(app, ["reanalyse", "--data", str(folder.root), "--jobs", "1"])
     assert run.exit_code == 0
     assert "version 1 to" in run.stdout

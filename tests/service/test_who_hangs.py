@@ -97,8 +97,8 @@ def test_a_persons_session_is_theirs_and_their_hold_is_advised_on(rig: tuple[Tab
     anna = table.service.coaching.add_person("Anna K.")
     table.service.set_person(anna.uid, "assisted")
     table.service.settle()
-    asked = table.service.live.now()
-    assert (asked.person_uid, asked.item, asked.target_s) == (anna.uid, "assisted", 30.0)
+    advice = table.service.live.now()
+    assert (advice.person_uid, advice.item, advice.target_s) == (anna.uid, "assisted", 30.0)
     pauses.until("over")
     (session, *_) = table.store.list_sessions(newest_first=False)
     holds = table.store.holds_of_session(session.uid)
@@ -124,7 +124,7 @@ def test_a_tap_in_mid_hold_gives_the_session_to_the_new_person(rig: tuple[TableR
     assert {h.person_uid for h in table.store.holds_of_session(session.uid)} == {second.uid}
 
 
-def test_a_guest_needs_no_record_and_a_stranger_is_told(rig: tuple[TableRig, _Pauses]) -> None:
+def test_a_guest_needs_no_record_and_an_unknown_person_is_refused(rig: tuple[TableRig, _Pauses]) -> None:
     table, pauses = rig
     with pytest.raises(UnknownPerson):
         table.service.set_person("p-none")
@@ -135,7 +135,7 @@ def test_a_guest_needs_no_record_and_a_stranger_is_told(rig: tuple[TableRig, _Pa
     assert {h.target_s for h in table.store.holds_of_session(session.uid)} == {None}
 
 
-def test_a_fault_of_the_advice_ends_no_measuring(
+def test_a_fault_of_the_advice_does_not_end_the_measuring(
     rig: tuple[TableRig, _Pauses], monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     table, pauses = rig
@@ -147,19 +147,19 @@ def test_a_fault_of_the_advice_ends_no_measuring(
     with caplog.at_level(logging.ERROR):
         pauses.until("over")
     assert table.store.count_holds() >= 1
-    assert caplog.text.count("advice on the running hold") == 1, "a fault at every picture is told once"
+    assert caplog.text.count("advice on the running hold") == 1, "a fault at every picture is logged once"
 
 
-def test_who_is_erased_in_mid_hold_leaves_no_journal_and_no_guest_behind(rig: tuple[TableRig, _Pauses]) -> None:
+def test_erasing_a_person_in_mid_hold_leaves_no_journal_and_no_guest(rig: tuple[TableRig, _Pauses]) -> None:
     """The session in progress is waited for and goes with the rest; the next one is a guest's."""
     table, pauses = rig
     anna, bert = (table.service.coaching.add_person(name).uid for name in ("Anna K.", "B."))
     table.service.set_person(anna)
     pauses.until("hung")
-    asked: list[bool] = []
+    polled: list[bool] = []
 
     def give_up() -> bool:
-        if not asked:
+        if not polled:
             # Meanwhile nobody can bring them back, and naming somebody else leaves the session theirs.
             with pytest.raises(PersonLeaves):
                 table.service.set_person(anna)
@@ -168,13 +168,13 @@ def test_who_is_erased_in_mid_hold_leaves_no_journal_and_no_guest_behind(rig: tu
             assert running is not None
             assert table.store.get_session(running[0]).person_uid == anna
             pauses.go_on("over")
-        asked.append(True)
+        polled.append(True)
         return False
 
     with table.service.let_go(anna, give_up):
         (session, *_) = table.store.list_sessions(newest_first=False)
         assert (session.person_uid, session.ended_utc_ns is None) == (anna, False), (
-            "the stay in progress was waited for"
+            "the session in progress was waited for"
         )
         journal = table.folder.journal(session.journal)
         assert journal.exists()

@@ -1,4 +1,4 @@
-"""A walk at the rig beside the running service: no hold comes of it, and what is accepted is in force at once."""
+"""A procedure at the rig beside the running service: no hold is stored, and what is accepted is in force at once."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ PER_COUNT, ZERO, RATE_Hz = 1e-3, 5000.0, 80.0
 CALIBRATION = Calibration((ChannelCalibration("hook", ZERO, PER_COUNT, 10.0, 1e-3),), "first")
 
 
-class Fed:
+class FedSource:
     """A source that sends what a test gives it; ``give`` returns when the service has taken it."""
 
     def __init__(self) -> None:
@@ -40,7 +40,7 @@ class Fed:
     def close(self) -> None:
         self._queue.put(None)
 
-    def tell(self, event: SourceEvent) -> None:
+    def send(self, event: SourceEvent) -> None:
         self._queue.put(event)
         assert self._taken.acquire(timeout=60)
 
@@ -50,15 +50,15 @@ class Fed:
             t_s = (self._given + 1 + np.arange(n)) / RATE_Hz
             self._given += n
             counts = np.rint(ZERO + 300 + (load_N + 0.2 * self._rng.standard_normal(n)) / PER_COUNT).astype(np.int32)
-            self.tell(CountBlock(0, t_s, counts[:, None]))
+            self.send(CountBlock(0, t_s, counts[:, None]))
 
 
 @pytest.fixture
 def running(tmp_path):
-    folder, source = DataFolder.open(tmp_path / "data"), Fed()
+    folder, source = DataFolder.open(tmp_path / "data"), FedSource()
     with assemble(RigSource(source, HostClock(), RIG, CALIBRATION), folder) as station:
         station.service.start()
-        source.tell(LinkState("connected", 0))
+        source.send(LinkState("connected", 0))
         yield station.service, source, station.store, folder
 
 
@@ -73,22 +73,22 @@ def test_a_new_zero_is_in_force_for_the_next_hold_and_what_hung_meanwhile_is_no_
     assert service.procedures.state()["acceptable"]
     source.give(600.0, 8)  # somebody hangs in the middle of it
     source.give(0.0, 3)
-    kept = service.procedures.accept("Ann")
-    assert kept.calibration.channels[0].zero_counts == pytest.approx(ZERO + 300, abs=20)
-    assert latest_calibration(folder.calibrations, RIG.names) == kept.calibration
+    accepted = service.procedures.accept("Ann")
+    assert accepted.calibration.channels[0].zero_counts == pytest.approx(ZERO + 300, abs=20)
+    assert latest_calibration(folder.calibrations, RIG.names) == accepted.calibration
     source.give(0.0, 4)
     source.give(600.0, 8)
     source.give(0.0, 12)
     service.settle()
     sessions = store.list_sessions(10)
     assert [session.calibration["channels"][0]["zero_counts"] for session in sessions] == [
-        kept.calibration.channels[0].zero_counts
+        accepted.calibration.channels[0].zero_counts
     ]
     holds = store.list_holds(10, 0)
-    assert len(holds) == 1  # that of the walk is none
+    assert len(holds) == 1  # none of the procedure
     assert holds[0].result.duration_s == pytest.approx(8.0, abs=0.1)
-    told = [(entry.who, entry.what) for entry in store.audit.recent()]
-    assert ("Ann", "put a new calibration in force (zero)") in told
+    entries = [(entry.who, entry.what) for entry in store.audit.recent()]
+    assert ("Ann", "put a new calibration in force (zero)") in entries
 
 
 def test_no_procedure_begins_while_somebody_hangs_and_their_hold_goes_on(running):
@@ -133,7 +133,7 @@ def test_a_zero_of_a_loaded_rig_is_refused_in_the_procedure(running):
 
 
 def test_an_uncalibrated_rig_says_so_and_measures_nothing(tmp_path):
-    folder, source = DataFolder.open(tmp_path / "data"), Fed()
+    folder, source = DataFolder.open(tmp_path / "data"), FedSource()
     with assemble(RigSource(source, HostClock(), RIG), folder) as station:
         service, store = station.service, station.store
         service.start()

@@ -1,4 +1,4 @@
-"""Which rig the program reads where it was started without one: chosen on the page, kept on the disk."""
+"""Which rig the program reads when it was started without one: chosen on the page, stored on the disk."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def test_without_a_choice_the_page_offers_one(folder):
     assert (choice.way, choice.ways, choice.described()) == ("none", "open", None)
 
 
-def test_what_hinders_the_start_is_all_that_is_told(folder, capsys):
+def test_what_prevents_the_start_is_all_that_is_written(folder, capsys):
     with socket.create_server(("127.0.0.1", 0)) as taken, pytest.raises(PagePortInUse):
         run_chosen(folder, ServerConfig(port=taken.getsockname()[1]), ProgramEnd())
     with folder.held(), pytest.raises(TellableError, match="Another program works on"):
@@ -61,7 +61,7 @@ def test_what_hinders_the_start_is_all_that_is_told(folder, capsys):
     assert capsys.readouterr().out == ""
 
 
-def test_a_chosen_build_and_port_are_kept_and_taken_up_at_the_next_start(folder, port):
+def test_a_chosen_build_and_port_are_stored_and_used_at_the_next_start(folder, port):
     choice, ended = RigChoice(folder), []
     choice.end = lambda: ended.append(True)
     choice.choose("port", port, "hangers", 2500.0)
@@ -83,9 +83,9 @@ def test_a_platform_alone_has_no_mount(folder, port):
 @pytest.mark.parametrize(("build", "gone"), [("no such build", False), ("hangers", True), (None, False)])
 def test_what_cannot_be_chosen_changes_nothing(folder, port, build, gone):
     choice = RigChoice(folder)
-    with pytest.raises(TellableError) as told:
+    with pytest.raises(TellableError) as refused:
         choice.choose("port", port + "x" if gone else port, build, None)
-    assert told.value.do
+    assert refused.value.do
     assert not folder.rig_file.exists()
     assert not choice.path.exists()
     assert not choice.renewed
@@ -94,14 +94,14 @@ def test_what_cannot_be_chosen_changes_nothing(folder, port, build, gone):
 @pytest.mark.parametrize(
     "name", ["", "x" * 300, "a\0b", "\ud800", "."], ids=["none", "long", "nul", "no text", "a folder"]
 )
-def test_what_is_no_port_is_told(folder, name):
+def test_what_is_not_a_port_is_refused(folder, name):
     choice = RigChoice(folder)
     with pytest.raises(BadInput, match="There is no port"):
         choice.choose("port", name, "hangers", 2500.0)
     assert not folder.rig_file.exists()
 
 
-def test_a_described_rig_is_never_written_over(folder, port):
+def test_a_described_rig_is_never_overwritten(folder, port):
     folder.rig_file.write_text((HARDWARE / "rings.toml").read_text())
     choice = RigChoice(folder)
     with pytest.raises(BadInput, match="described already"):
@@ -111,7 +111,7 @@ def test_a_described_rig_is_never_written_over(folder, port):
     assert choice.way == "port"
 
 
-def test_practice_is_left_again(folder):
+def test_practice_can_be_left_again(folder):
     choice = RigChoice(folder)
     choice.choose("virtual", "", None, None)
     assert choice.ways == "virtual"

@@ -34,18 +34,18 @@ def ear(tmp_path: Path) -> Iterator[socket.socket]:
 
 def test_it_beats_only_while_the_pipeline_lives(ear: socket.socket) -> None:
     answers = [True] * 4 + [False]
-    asked = threading.Event()
+    polled = threading.Event()
 
     def alive() -> bool:
         answer = answers.pop(0)
         if not answers:
-            asked.set()
+            polled.set()
         return answer
 
     manager = ServiceManager(ear.getsockname(), deadline_s=0.03)
     manager.ready("here", alive)
     heard = [ear.recv(200).decode() for _ in range(6)]
-    assert asked.is_set()
+    assert polled.is_set()
     assert heard[0] == "READY=1\nSTATUS=here"
     assert heard[1:5] == ["WATCHDOG=1"] * 4
     assert heard[5].startswith("STATUS=")
@@ -84,13 +84,13 @@ def test_an_abstract_name_is_understood() -> None:
 )
 def test_it_beats_when_it_is_watched(ear: socket.socket, environment: dict[str, str], beats: bool) -> None:
     manager = ServiceManager.of_process({"NOTIFY_SOCKET": ear.getsockname(), **environment})
-    asked = threading.Event()
-    manager.ready("", lambda: asked.set() or True)  # type: ignore[func-returns-value]
+    polled = threading.Event()
+    manager.ready("", lambda: polled.set() or True)  # type: ignore[func-returns-value]
     assert ear.recv(200).startswith(b"READY=1")
     if beats:
         assert ear.recv(200) == b"WATCHDOG=1"
     manager.stopping()
-    assert asked.is_set() == beats
+    assert polled.is_set() == beats
     assert any(t.name == "heartbeat" for t in threading.enumerate()) is False
 
 
@@ -102,7 +102,7 @@ def test_without_a_listener_nothing_happens(address: str | None) -> None:
     assert not any(t.name == "heartbeat" for t in threading.enumerate())
 
 
-def test_a_running_monitor_says_ready_beats_and_says_good_bye(ear: socket.socket, tmp_path: Path) -> None:
+def test_a_running_monitor_reports_ready_beats_and_reports_its_end(ear: socket.socket, tmp_path: Path) -> None:
     environment = {**os.environ, "NOTIFY_SOCKET": ear.getsockname(), "WATCHDOG_USEC": "300000"}
     environment.pop("WATCHDOG_PID", None)
     open_store(DataFolder.open(tmp_path / "data").database).close()  # to make it is no part of this
@@ -125,15 +125,15 @@ def test_a_service_starts_before_its_board_is_plugged_in(ear: socket.socket, tmp
     (tmp_path / "calibration.toml").write_text(
         'id = "t"\n[[channels]]\nchannel = "hook"\nzero_counts = 0\nN_per_count = 0.001\n'
     )
-    asked = ["run", "--port", str(tmp_path / "no-board"), "--page-port", "0"]
-    asked += ["--rig", str(tmp_path / "rig.toml"), "--calibration", str(tmp_path / "calibration.toml")]
-    asked += ["--data", str(tmp_path / "data")]
+    arguments = ["run", "--port", str(tmp_path / "no-board"), "--page-port", "0"]
+    arguments += ["--rig", str(tmp_path / "rig.toml"), "--calibration", str(tmp_path / "calibration.toml")]
+    arguments += ["--data", str(tmp_path / "data")]
     open_store(DataFolder.open(tmp_path / "data").database).close()  # to make it is no part of this
-    refused = CliRunner().invoke(app, asked)
+    refused = CliRunner().invoke(app, arguments)
     assert refused.exit_code == 2
     assert "There is no port" in refused.stderr
     environment = {**os.environ, "NOTIFY_SOCKET": ear.getsockname()}
-    command = [sys.executable, "-m", "monitor.cli", *asked, "--wait"]
+    command = [sys.executable, "-m", "monitor.cli", *arguments, "--wait"]
     with subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL) as program:
         try:
             assert ear.recv(200).startswith(b"READY=1")

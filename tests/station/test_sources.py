@@ -59,7 +59,7 @@ def test_a_virtual_rig_is_read_with_its_own_calibration_or_that_of_the_folder(fo
             assert rig_source.port
 
 
-def test_without_a_rig_the_page_is_told_what_to_do(folder):
+def test_without_a_rig_the_state_says_what_to_do(folder):
     with open_source(SourceConfig("none"), folder) as rig_source:
         state = next(iter(rig_source.source.events()))
     assert isinstance(state, LinkState)

@@ -51,7 +51,7 @@ def test_the_network_is_refused_until_somebody_has_a_passcode(tmp_path, how):
     [(["--host", "rig.local"], "no address"), (["--certificate", "x.pem"], "without its key"),
      (["--behind-proxy"], "--name"), (["--certificate", "none.pem", "--key", "none.pem"], "cannot be used")],
 )  # fmt: skip
-def test_a_server_config_that_makes_no_sense_is_told(tmp_path, how, word):
+def test_a_server_config_that_makes_no_sense_is_refused(tmp_path, how, word):
     refused = RUNNER.invoke(app, [*waiting_rig(tmp_path), *how])
     assert refused.exit_code == 2
     assert word in refused.output
@@ -63,7 +63,7 @@ def quick_hash(monkeypatch) -> None:
     monkeypatch.setattr("monitor.store.files.access.Argon2id", CountingHasher)
 
 
-def test_passcodes_are_set_listed_changed_and_taken_away(tmp_path, quick_hash):
+def test_passcodes_are_set_listed_changed_and_removed(tmp_path, quick_hash):
     open_store(DataFolder.open(tmp_path).database).close()
     assert "role owner" not in passcode(tmp_path, "Cem", "--role", "coach").output
     assert passcode(tmp_path, "Cem", "--role", "coach").exit_code == 2, "the first one is an owner's"
@@ -100,7 +100,7 @@ def test_easy_passcodes_are_refused(tmp_path, secret):
     assert AccessFile(tmp_path / "access.json").accounts() == ()
 
 
-def test_passcodes_are_kept_as_argon2id_of_rfc_9106():
+def test_passcodes_are_stored_as_argon2id_of_rfc_9106():
     """Second recommended option of RFC 9106 section 4: t=3, p=4, m=2^16 KiB, 128-bit salt, 256-bit tag."""
     hasher = Argon2id()
     one, two = hasher.hash(GOOD), hasher.hash(GOOD)
@@ -209,7 +209,7 @@ def watched(tmp_path: Path) -> tuple[dict[str, str], Path]:
     return {"PYTHONPATH": path, "WATCHED_CALLS": str(calls)}, calls
 
 
-def test_the_watch_over_connections_sees_one(tmp_path):
+def test_the_watch_over_connections_notices_one(tmp_path):
     environment, calls = watched(tmp_path)
     script = "import socket; s = socket.socket(socket.AF_INET, socket.SOCK_DGRAM); s.connect(('192.0.2.1', 9))"
     subprocess.run([sys.executable, "-c", script], env={**os.environ, **environment}, check=False)
@@ -234,7 +234,7 @@ def demo_run(tmp_path_factory) -> DemoRun:
     """
     place = tmp_path_factory.mktemp("demo")
     environment, calls = watched(place)
-    data, seen = place / "data", set()
+    data, sockets = place / "data", set()
     old_mask = os.umask(0)
     try:
         with running(
@@ -245,17 +245,17 @@ def demo_run(tmp_path_factory) -> DemoRun:
                 for number in itertools.count():
                     message = json.loads(feed.recv(timeout=120))
                     if number % 50 == 0:
-                        seen |= set(sockets_of(program.process.pid))
+                        sockets |= set(sockets_of(program.process.pid))
                     if message["type"] == "event":
                         break
                     assert time.monotonic() < deadline_s, "nobody hung"
             for path in ("/", "/api/holds", "/api/holds.csv", "/api/openapi.json", "/api/health"):
                 assert fetch(program.port, path)[0].status == 200
-                seen |= set(sockets_of(program.process.pid))
+                sockets |= set(sockets_of(program.process.pid))
             assert passcode(data).exit_code == 0
     finally:
         os.umask(old_mask)
-    return DemoRun(data, program.port, seen, calls.read_text().splitlines() if calls.exists() else [])
+    return DemoRun(data, program.port, sockets, calls.read_text().splitlines() if calls.exists() else [])
 
 
 def test_the_program_makes_no_connection_of_its_own(demo_run):
@@ -265,7 +265,7 @@ def test_the_program_makes_no_connection_of_its_own(demo_run):
     assert [line for line in demo_run.calls if not line.startswith("socket.connect '/")] == []
 
 
-def test_everything_that_is_kept_is_readable_by_its_owner_alone(demo_run):
+def test_everything_stored_is_readable_by_its_owner_alone(demo_run):
     modes = {p: stat.S_IMODE(p.stat().st_mode) for p in [demo_run.data, *demo_run.data.rglob("*")]}
     assert {str(p): oct(mode) for p, mode in modes.items() if mode != (0o700 if p.is_dir() else 0o600)} == {}
     names = {p.name for p in modes}

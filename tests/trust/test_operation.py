@@ -1,4 +1,4 @@
-"""For those who look after the machine: log, metrics, health, what is told when it does not start."""
+"""For whoever looks after the machine: log, metrics, health, and the message when the program does not start."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def test_the_program_is_healthy_though_its_board_is_not_there(program):
     assert json.loads(got(f"{program[0].url}healthz")[2]) == {"ok": True, "stuck": ""}
 
 
-def test_the_log_is_one_object_a_line_and_tells_the_request(program):
+def test_the_log_is_one_object_a_line_and_names_the_request(program):
     _, headers, _ = got(f"{program[0].url}api/health")
     request_id = headers["x-request-id"]
     assert re.fullmatch(r"[0-9a-f]{12}", request_id)
@@ -76,7 +76,7 @@ def test_the_log_is_one_object_a_line_and_tells_the_request(program):
     assert {"at", "monotonic_s", "from", "what"} <= set(mine)
 
 
-def test_what_a_client_calls_its_request_is_not_taken(tmp_path):
+def test_a_request_id_from_a_client_is_ignored(tmp_path):
     with hall(tmp_path, passcodes=False) as place:
         home = place.device("127.0.0.1", "http://127.0.0.1:8064")
         answer = home.get("/api/health", headers={"x-request-id": 'evil"}'})
@@ -96,7 +96,7 @@ def logging_as_it_was() -> Iterator[None]:
     root.setLevel(level)
 
 
-def test_the_log_is_kept_small_and_private_and_holds_any_text(tmp_path, monkeypatch, logging_as_it_was):
+def test_the_log_stays_small_and_private_and_holds_any_text(tmp_path, monkeypatch, logging_as_it_was):
     monkeypatch.setattr("monitor.cli.logging_setup.MOST_BYTES", 20_000)
     begin_log(tmp_path, "info")
     log = logging.getLogger("monitor.test")
@@ -116,9 +116,9 @@ def test_a_log_that_cannot_be_written_stops_nothing(tmp_path, capsys, logging_as
     (tmp_path / "log").write_text("in the way")
     begin_log(tmp_path, "info")
     logging.getLogger("monitor.test").error("still told")
-    told = capsys.readouterr().err
-    assert "No log is written" in told
-    assert "still told" in told
+    shown = capsys.readouterr().err
+    assert "No log is written" in shown
+    assert "still told" in shown
 
 
 # A pipeline that stands still
@@ -138,7 +138,7 @@ class Waits:
         self.let_go.set()
 
 
-def test_a_pipeline_that_does_not_come_back_is_noticed_and_the_heart_stops(tmp_path, monkeypatch):
+def test_a_stuck_pipeline_is_noticed_and_the_heartbeat_stops(tmp_path, monkeypatch):
     now_s = [100.0]
     monkeypatch.setattr(pipeline_thread.time, "monotonic", lambda: now_s[0])
     source, folder, invented = Waits(), DataFolder.open(tmp_path / "data"), DemoRig(1)
@@ -174,7 +174,7 @@ def test_a_pipeline_that_does_not_come_back_is_noticed_and_the_heart_stops(tmp_p
     assert service.stuck == "The measuring has ended."
 
 
-def test_healthz_is_503_while_something_stands_still(tmp_path):
+def test_healthz_is_503_while_something_is_stuck(tmp_path):
     from fake_rig import RIG, FakeControl, FakeStore
 
     from firmware_bridge.sources import Counters
@@ -200,7 +200,7 @@ def test_a_stranger_sees_neither_metrics_nor_health_and_a_wall_does(tmp_path):
             assert place.device("127.0.0.1", "http://127.0.0.1:8064").get(path).status_code == 404  # let in; not there
 
 
-# What is told when it does not start
+# Why it does not start
 
 
 def taken_port(folder: Path, stack: list) -> list[str]:
@@ -253,7 +253,7 @@ def file_in_the_way(folder: Path, stack: list) -> list[str]:
     ],
     ids=lambda value: getattr(value, "__name__", ""),
 )
-def test_what_hinders_the_start_is_told_with_what_to_do(tmp_path, harm, words, logging_as_it_was):
+def test_what_prevents_the_start_is_reported_with_what_to_do(tmp_path, harm, words, logging_as_it_was):
     folder = tmp_path / "data"
     arguments, undo = waiting_rig(folder), []
     more = harm(folder, undo)

@@ -1,4 +1,4 @@
-"""The program's end by an owner's button: who may, when it is refused, and what a service manager is told."""
+"""The program's end by an owner's button: who may, when it is refused, and what the service manager learns."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def test_only_an_owner_ends_anything(place):
     assert (entry["who"], entry["what"], entry["subject"]) == ("Olga (owner)", "post", "/api/power")
 
 
-def test_a_hold_is_not_cut_off_unless_that_is_said(place):
+def test_a_hold_is_not_cut_off_without_confirmation(place):
     owner = place.signed_in(OWNER)
     place.hub.publish(scene_at(HANGS_S + 2.0))
     assert owner.get("/api/power").json()["somebody_hangs"] is True
@@ -58,7 +58,7 @@ def test_a_hold_is_not_cut_off_unless_that_is_said(place):
     assert body(owner, although_somebody_hangs=True).status_code == 202
 
 
-def test_what_the_program_cannot_do_it_refuses(tmp_path):
+def test_the_program_refuses_what_it_cannot_do(tmp_path):
     with hall(tmp_path, passcodes=False, power=ProgramEnd()) as place:
         home = place.device("127.0.0.1", "http://127.0.0.1:8064")
         assert home.get("/api/power").json()["actions"] == ["end"]

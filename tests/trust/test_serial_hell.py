@@ -42,8 +42,8 @@ CHANNELS = 6
 
 
 def hello(boot: int, rate_cHz: int = 8000, channels: int = CHANNELS) -> bytes:
-    told = Hello(1, (0, 1, 0), b"hellrig0", boot, channels, rate_cHz, 0, 6250, "hell")
-    return seal(Hello.KIND, 0, told.to_body())
+    greeting = Hello(1, (0, 1, 0), b"hellrig0", boot, channels, rate_cHz, 0, 6250, "hell")
+    return seal(Hello.KIND, 0, greeting.to_body())
 
 
 def frame(sequence: int, first_us: int, counts: np.ndarray, interval_256us: int = 3_200_000, missed: int = 0) -> bytes:
@@ -186,7 +186,7 @@ def test_a_good_board_is_measured_after_a_device_from_hell(tmp_path, what):
         assert hell.caught_up.wait(WAIT_S)
         grown_MB = psutil.Process().memory_info().rss / 1e6 - before_MB
         service.stop()
-        # A load of tons that was told stays told: somebody has to look at the mount.
+        # The warning of a load of tons stays: somebody has to look at the mount.
         assert [line for line in service.health()["warnings"] if "mount" not in line] == []
         holds = service.list_holds(100, 0)
     assert truths
