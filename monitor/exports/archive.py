@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.errors import BadInput, MonitorError
-from monitor.exports.holds import holds_csv
+from monitor.exports.csv_file import holds_csv
 from monitor.records.hold_result import MEASUREMENT_VERSION
 from monitor.store import DataFolder, HoldFilter, Store
 from monitor.store.files.folder import private_file, private_folder

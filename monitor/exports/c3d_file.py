@@ -9,11 +9,13 @@ from __future__ import annotations
 import math
 import struct
 from collections.abc import Sequence
+from typing import BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.exports.recording import Recording
+from monitor.exports.export_format import ExportedCurve, ExportFormat
+from monitor.exports.recording import Recording, recording
 
 _Array = NDArray[np.float64]
 
@@ -189,3 +191,10 @@ def _record(name: str, number: int, body: bytes) -> bytes:
     """Return a group's or a parameter's record: its name, how far the next one is, and its body."""
     raw = name.encode("ascii", "replace")[:LONGEST_TEXT]
     return struct.pack("<bb", len(raw), number) + raw + struct.pack("<H", 2 + len(body)) + body
+
+
+def _write_curve(curve: ExportedCurve, out: BinaryIO, version: str) -> None:
+    out.write(c3d_bytes(recording(curve, version)))
+
+
+FORMAT = ExportFormat("curves (C3D)", "c3d", "application/octet-stream", curve=_write_curve)

@@ -5,12 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import io
 import math
-from types import ModuleType
+from typing import BinaryIO
 
 import numpy as np
 
-from monitor.errors import MonitorError
-from monitor.exports.recording import Recording
+from monitor.exports.export_format import ExportedCurve, ExportFormat
+from monitor.exports.recording import Recording, recording
 
 RECORD_BYTES, MOST_RECORDS = 61_440, 4
 """EDF recommends at most so many bytes for a data record (from memory); few long records let the rate be told well."""
@@ -24,12 +24,6 @@ LENGTH_CHARACTERS, STAMP_PLACES = 8, 6
 PLACES_OF_MARKS = 6
 
 
-class EdfWriterMissing(MonitorError):
-    """The library that writes EDF+ is not installed."""
-
-    code = "edf-writer-missing"
-
-
 def edf_bytes(recording: Recording) -> bytes:
     """Return the file. The person is not named: EDF+'s own words for "unknown" stand in their place.
 
@@ -39,9 +33,9 @@ def edf_bytes(recording: Recording) -> bytes:
 
     Raises
     ------
-    EdfWriterMissing
+    ExportLibraryMissing
     """
-    edfio = _writer()
+    edfio = FORMAT.load_library()
     samples, record_s = data_record(recording.rate_Hz, len(recording.load_N), len(recording.names))
     rate_Hz = samples / record_s
     filler = -len(recording.load_N) % samples
@@ -95,13 +89,10 @@ def data_record(rate_Hz: float, rows: int, channels: int) -> tuple[int, float]:
     return samples, length_s
 
 
-def _writer() -> ModuleType:
-    try:
-        import edfio
-    except ImportError as error:
-        raise EdfWriterMissing(
-            what="The library edfio, which writes EDF+, is not installed.",
-            means="No file was written; the other forms work without it.",
-            do='Install it beside the program: .venv/bin/python -m pip install -c .ci/constraints.txt -e ".[edf]"',
-        ) from error
-    return edfio
+def _write_curve(curve: ExportedCurve, out: BinaryIO, version: str) -> None:
+    out.write(edf_bytes(recording(curve, version)))
+
+
+FORMAT = ExportFormat(
+    "curves (EDF+)", "edf", "application/octet-stream", curve=_write_curve, library="edfio", extra="edf"
+)

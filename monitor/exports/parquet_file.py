@@ -5,26 +5,18 @@ from __future__ import annotations
 import importlib
 import io
 import json
-from collections.abc import Mapping, Sequence
-from types import ModuleType
-from typing import Any
+from collections.abc import Iterable, Sequence
+from typing import Any, BinaryIO
 
 import numpy as np
-from numpy.typing import NDArray
 
-from monitor.errors import MonitorError
-from monitor.exports.holds import utc_text
+from monitor.exports.cells import utc_text
+from monitor.exports.export_format import ExportedCurve, ExportFormat
 from monitor.records.hold_fields import columns_of
 from monitor.records.plain_data import plain
 from monitor.records.stored_hold import StoredHold
 
 SIGN = "loads in N, positive downward on the cell"
-
-
-class ParquetWriterMissing(MonitorError):
-    """The library that writes Parquet is not installed."""
-
-    code = "parquet-writer-missing"
 
 
 def holds_parquet(holds: Sequence[StoredHold], *, version: str = "") -> bytes:
@@ -34,9 +26,9 @@ def holds_parquet(holds: Sequence[StoredHold], *, version: str = "") -> bytes:
 
     Raises
     ------
-    ParquetWriterMissing
+    ExportLibraryMissing
     """
-    pa = _library()
+    pa = FORMAT.load_library()
     kinds = {float: pa.float64(), int: pa.int64(), bool: pa.bool_(), str: pa.string()}
     fields, arrays = [], []
     for column in columns_of("parquet"):
@@ -52,26 +44,18 @@ def holds_parquet(holds: Sequence[StoredHold], *, version: str = "") -> bytes:
     return _written(pa.table(arrays, schema=pa.schema(fields, metadata=facts)))
 
 
-def curve_parquet(
-    t_s: NDArray[np.float64],
-    names: Sequence[str],
-    load_N: NDArray[np.float64],
-    hold: StoredHold,
-    rig: Mapping[str, Any],
-    calibration: Mapping[str, Any] | None,
-    *,
-    version: str = "",
-) -> bytes:
+def curve_parquet(curve: ExportedCurve, *, version: str = "") -> bytes:
     """Return a hold's curve: ``t_s`` (instants of the load) and one column ``<name>_N`` for each cell.
 
     A failed reading is null. The file's description carries the hold's result, the rig and the calibration as JSON.
 
     Raises
     ------
-    ParquetWriterMissing
+    ExportLibraryMissing
     """
-    pa = _library()
-    columns = {"t_s": t_s, **{f"{name}_N": load_N[:, place] for place, name in enumerate(names)}}
+    pa = FORMAT.load_library()
+    hold, loads = curve.hold, zip(curve.names, curve.load_N.T, strict=True)
+    columns = {"t_s": curve.t_s, **{f"{name}_N": load_N for name, load_N in loads}}
     units = {name: {"unit": "s" if name == "t_s" else "N"} for name in columns}
     fields = [pa.field(name, pa.float64(), metadata=units[name]) for name in columns]
     arrays = [pa.array(np.asarray(values), type=pa.float64(), from_pandas=True) for values in columns.values()]
@@ -83,8 +67,8 @@ def curve_parquet(
         "bodyweight_N": json.dumps(hold.bodyweight_N),
         "bodyweight_u_N": json.dumps(hold.bodyweight_u_N),
         "result": json.dumps(plain(hold.result.as_dict()), allow_nan=False),
-        "rig": json.dumps(plain(rig)),
-        "calibration": json.dumps(None if calibration is None else plain(calibration)),
+        "rig": json.dumps(plain(curve.rig)),
+        "calibration": json.dumps(plain(curve.calibration)),
         "sign": SIGN,
     }
     return _written(pa.table(arrays, schema=pa.schema(fields, metadata=facts)))
@@ -96,13 +80,20 @@ def _written(table: Any) -> bytes:
     return out.getvalue()
 
 
-def _library() -> ModuleType:
-    try:
-        return importlib.import_module("pyarrow")
-    except ImportError as error:
-        raise ParquetWriterMissing(
-            what="The library that writes Parquet is not installed.",
-            means="No file was written.",
-            do="Install it into this environment: .venv/bin/python -m pip install -c .ci/constraints.txt -e "
-            '".[parquet]"; or export as CSV.',
-        ) from error
+def _write_holds(holds: Iterable[StoredHold], out: BinaryIO, version: str) -> None:
+    out.write(holds_parquet(list(holds), version=version))
+
+
+def _write_curve(curve: ExportedCurve, out: BinaryIO, version: str) -> None:
+    out.write(curve_parquet(curve, version=version))
+
+
+FORMAT = ExportFormat(
+    "table (Parquet)",
+    "parquet",
+    "application/vnd.apache.parquet",
+    holds=_write_holds,
+    curve=_write_curve,
+    library="pyarrow",
+    extra="parquet",
+)

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from monitor.errors import MonitorError
-from monitor.exports.holds import utc_text
+from monitor.exports.cells import utc_text
+from monitor.exports.export_format import ExportedCurve
 from monitor.records.stored_hold import StoredHold
 
 MOST_SAMPLES = 5_000_000
@@ -70,30 +69,15 @@ class Recording:
         return sorted((t - self.start_s, word) for t, word in found if 0 <= t - self.start_s < end_s)
 
 
-def recording(
-    t_s: NDArray[np.float64],
-    names: Sequence[str],
-    load_N: NDArray[np.float64],
-    hold: StoredHold,
-    rig: Mapping[str, Any],
-    calibration: Mapping[str, Any] | None,
-    version: str = "",
-) -> Recording:
+def recording(curve: ExportedCurve, version: str = "") -> Recording:
     """Lay a curve on the even grid that its times tell, and gather the facts.
-
-    Parameters
-    ----------
-    t_s : (n,) float, s, increasing
-        Instants of the load.
-    names, load_N : names (channels,) and loads (n, channels) in N
-        NaN where a reading failed.
-    hold, rig, calibration : the hold, and plain data as kept with its session
 
     Raises
     ------
     CurveNotEven
-        Fewer than two readings, or times that fit no grid.
+        Fewer than two readings, times that do not increase, or times that fit no grid.
     """
+    t_s, names, load_N = curve.t_s, curve.names, curve.load_N
     if len(t_s) < 2 or not bool(np.all(np.diff(t_s) > 0)):
         raise _not_even("It has fewer than two readings, or its times do not ascend.")
     step_s = float(np.median(np.diff(t_s)))
@@ -108,27 +92,26 @@ def recording(
     for channel in range(len(names)):
         good = np.isfinite(load_N[:, channel])
         even[:, channel] = np.interp(grid, places[good], load_N[good, channel]) if good.any() else 0.0
-    described = {str(c.get("name")): c for c in rig.get("channels", [])}
+    described = {str(c.get("name")): c for c in curve.rig.get("channels", [])}
     rows = [described.get(name, {}) for name in names]
     return Recording(
         rate_Hz=1.0 / slope_s,
         start_s=start_s,
-        names=tuple(names),
+        names=names,
         parts=tuple(str(row.get("part", "")) for row in rows),
         place_m=np.array([[float(row.get("x_m") or 0.0), float(row.get("y_m") or 0.0)] for row in rows]),
         load_N=even,
         measured=measured,
-        hold=hold,
+        hold=curve.hold,
         facts={
-            **_facts(hold, rig, calibration, version, int(np.count_nonzero(~measured))),
+            **_facts(curve, version, int(np.count_nonzero(~measured))),
             "RATE_HZ": f"{1.0 / slope_s:.9g}",
         },
     )
 
 
-def _facts(
-    hold: StoredHold, rig: Mapping[str, Any], calibration: Mapping[str, Any] | None, version: str, filled: int
-) -> dict[str, str]:
+def _facts(curve: ExportedCurve, version: str, filled: int) -> dict[str, str]:
+    hold, rig = curve.hold, curve.rig
     facts = {
         "PROGRAM": f"hang-monitor {version}".strip(),
         "MEASUREMENT": str(hold.measurement_version),
@@ -139,7 +122,7 @@ def _facts(
         "SIGN": "loads in N, positive downward on the cell",
         "FILLED": f"{filled} samples were interpolated",
     }
-    for row in (calibration or {}).get("channels", []):
+    for row in (curve.calibration or {}).get("channels", []):
         told = {
             "span_N": row.get("N_per_count"), "u_rel": row.get("u_rel_span"),
             "span_at": row.get("span_at"), "zero_at": row.get("zero_at"),

@@ -152,34 +152,37 @@ def reanalysis(order: Order, tell: Tell) -> Made:
 
 def export(order: Order, tell: Tell) -> Made:
     """Export chosen holds: their table, or their curves with it in one zip file."""
-    analysis_settings = order.analysis_settings
-    uids, form, curves = (
-        list(analysis_settings["uids"]),
-        str(analysis_settings["form"]),
-        bool(analysis_settings.get("curves")),
-    )
+    from monitor.exports.formats import exported_curve, format_named
+
+    wanted = order.analysis_settings
+    name, export_format = str(wanted["form"]), format_named(str(wanted["form"]))
+    uids, with_curves = list(wanted["uids"]), bool(wanted.get("curves")) and export_format.curve is not None
     tell(0.02, "reading", "Reading the holds")
     holds = [_hold(order.store, uid) for uid in uids]
-    lab = form in ("c3d", "edf")
-    if not lab and not curves:
-        name, content = _table(holds, form, order)
-        (order.place / name).write_bytes(content)
-        return Made({"holds": len(holds), "curves": 0}, name, _MEDIA[form])
-    name, written, missing = f"holds-{form}.zip", 0, []
-    with zipfile.ZipFile(order.place / name, "w", zipfile.ZIP_DEFLATED) as made:
-        if not lab:
-            made.writestr(*_table(holds, form, order))
+    table = io.BytesIO()
+    if export_format.holds is not None:
+        export_format.holds(holds, table, order.version)
+        if not with_curves:
+            file = f"holds.{export_format.ending}"
+            (order.place / file).write_bytes(table.getvalue())
+            return Made({"holds": len(holds), "curves": 0}, file, export_format.media_type)
+    file, written, missing = f"holds-{name}.zip", 0, []
+    with zipfile.ZipFile(order.place / file, "w", zipfile.ZIP_DEFLATED) as made:
+        if export_format.holds is not None:
+            made.writestr(f"holds.{export_format.ending}", table.getvalue())
         for done, hold in enumerate(holds, start=1):
-            curve = _curve_file(hold, form, order)
-            if curve is None:
+            curve = exported_curve(order.store, order.folder, hold.uid)
+            if curve is None or export_format.curve is None:
                 missing.append(hold.uid)
             else:
-                made.writestr(f"curves/{hold.uid}.{form}", curve)
+                content = io.BytesIO()
+                export_format.curve(curve, content, order.version)
+                made.writestr(f"curves/{hold.uid}.{export_format.ending}", content.getvalue())
                 written += 1
             tell(0.05 + 0.93 * done / len(holds), "curves", f"{done} of {len(holds)} curves")
         if missing:
             made.writestr("without-a-curve.txt", "Their raw readings are no longer on disk:\n" + "\n".join(missing))
-    return Made({"holds": len(holds), "curves": written, "without_a_curve": len(missing)}, name, "application/zip")
+    return Made({"holds": len(holds), "curves": written, "without_a_curve": len(missing)}, file, "application/zip")
 
 
 def erase(order: Order, tell: Tell) -> Made:
@@ -229,12 +232,6 @@ TASKS: dict[str, Callable[[Order, Tell], Made]] = {
     "backup": backup,
 }
 
-_MEDIA = {
-    "csv": "text/csv; charset=utf-8",
-    "json": "application/json",
-    "parquet": "application/vnd.apache.parquet",
-}
-
 
 def file_word(name: str) -> str:
     """Return a name as part of a file name that means nothing to any system."""
@@ -263,47 +260,3 @@ def _hold(store: Store, uid: str) -> StoredHold:
             do="Take uids from the list of holds; it may have changed since the page was loaded.",
         )
     return hold
-
-
-def _table(holds: list[StoredHold], form: str, order: Order) -> tuple[str, bytes]:
-    from monitor.exports import holds_csv, holds_json
-
-    if form == "parquet":
-        from monitor.exports.parquet_file import holds_parquet
-
-        return "holds.parquet", holds_parquet(holds, version=order.version)
-    out = io.StringIO(newline="")
-    (holds_json if form == "json" else holds_csv)(holds, out)
-    return f"holds.{form}", out.getvalue().encode()
-
-
-def _curve_file(hold: StoredHold, form: str, order: Order) -> bytes | None:
-    """Return a hold's curve in a form, None where its raw readings are gone."""
-    from monitor.exports import curve_csv, stamps_of
-    from monitor.exports.hold_curve import hold_curve
-    from monitor.exports.recording import recording
-
-    found, session = hold_curve(order.store, order.folder, hold.uid), order.store.get_session(hold.session_uid)
-    if found is None or session is None:
-        return None
-    t_s, names, load_N = found
-    if form == "csv":
-        out = io.StringIO(newline="")
-        curve_csv(stamps_of(t_s), names, load_N, out)
-        return out.getvalue().encode()
-    if form == "json":
-        rows = [[None if x != x else x for x in row] for row in load_N.tolist()]
-        content = {"uid": hold.uid, "names": [f"{n}_N" for n in names], "t_s": t_s.tolist(), "load_N": rows}
-        return json.dumps({**content, "result": hold.result.as_dict()}, allow_nan=False).encode()
-    if form == "parquet":
-        from monitor.exports.parquet_file import curve_parquet
-
-        return curve_parquet(t_s, names, load_N, hold, session.rig, session.calibration, version=order.version)
-    made = recording(t_s, names, load_N, hold, session.rig, session.calibration, order.version)
-    if form == "c3d":
-        from monitor.exports.c3d_file import c3d_bytes
-
-        return c3d_bytes(made)
-    from monitor.exports.edf_file import edf_bytes
-
-    return edf_bytes(made)

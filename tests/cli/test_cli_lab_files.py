@@ -59,7 +59,8 @@ def test_a_hold_is_written_as_edf(filled, tmp_path):
     ("words", "message"),
     [
         (("--form", "c3d", "--out", "x.c3d"), "needs a hold"),
-        (("--form", "c3d", "--hold", HOLD), "needs a hold and a place"),
+        (("--form", "c3d", "--hold", HOLD), "needs a place"),
+        (("--format", "exe"), "these: csv, json, parquet, c3d, edf"),
         (("--form", "edf", "--hold", "none", "--out", "x.edf"), "no hold none"),
         (("--form", "c3d", "--hold", HOLD, "--out", "nowhere/x.c3d"), "cannot be written"),
     ],

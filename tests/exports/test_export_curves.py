@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.exports import curve_csv
+from monitor.exports.csv_file import curve_csv
 from monitor.newtons.curve_file import CURVE_HEADER, read_curve
 from monitor.rig import STANDARD_CHANNELS
 

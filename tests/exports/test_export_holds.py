@@ -10,9 +10,9 @@ import json
 import pytest
 from store_samples import BARE_RESULT, FULL_RESULT, sample_hold
 
-from monitor.exports import holds_csv, holds_json
-from monitor.exports.cells import cell
-from monitor.exports.holds import utc_text
+from monitor.exports.cells import cell, utc_text
+from monitor.exports.csv_file import holds_csv
+from monitor.exports.json_file import holds_json
 from monitor.records.hold_result import HoldResult
 
 HOLDS = [sample_hold("session", 1), sample_hold("session", 2, BARE_RESULT, bodyweight_N=None, bodyweight_u_N=None)]

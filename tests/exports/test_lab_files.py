@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.exports.c3d_file import c3d_bytes
-from monitor.exports.edf_file import EdfWriterMissing, data_record, edf_bytes
+from monitor.exports.edf_file import data_record, edf_bytes
+from monitor.exports.export_format import ExportedCurve, ExportLibraryMissing
 from monitor.exports.recording import CurveNotEven, recording
 from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult, Touch
 from monitor.records.stored_hold import StoredHold
@@ -40,7 +41,8 @@ def made(seconds: float = 12.0, start_s: float = 7.0, rate_Hz: float = RATE_Hz, 
     keep = np.setdiff1d(np.arange(len(t_s)), lost)
     result = HoldResult(start_s + 2.0, start_s + 9.5, 7.5, 0.01, touches=[Touch(start_s + 4.0, start_s + 4.3, 0.1)])
     hold = StoredHold("h-1", "s-1", 1, ONSET_NS, 700.0, 0.5, result, MEASUREMENT_VERSION)
-    return recording(t_s[keep], NAMES, load_N[keep], hold, rig, CALIBRATION, "1.2.3"), load_N
+    curve = ExportedCurve(hold, t_s[keep], NAMES, load_N[keep], rig, CALIBRATION)
+    return recording(curve, "1.2.3"), load_N
 
 
 def test_the_grid_is_that_of_the_times_and_gaps_are_marked():
@@ -57,9 +59,9 @@ def test_the_grid_is_that_of_the_times_and_gaps_are_marked():
 def test_times_that_fit_no_grid_are_told():
     found, _ = made()
     with pytest.raises(CurveNotEven):
-        recording(np.array([0.0]), NAMES, np.zeros((1, 6)), found.hold, RIG, None)
+        recording(ExportedCurve(found.hold, np.array([0.0]), NAMES, np.zeros((1, 6)), RIG, None))
     with pytest.raises(CurveNotEven):
-        recording(np.array([0.0, 0.0, 1.0]), NAMES, np.zeros((3, 6)), found.hold, RIG, None)
+        recording(ExportedCurve(found.hold, np.array([0.0, 0.0, 1.0]), NAMES, np.zeros((3, 6)), RIG, None))
 
 
 @pytest.fixture
@@ -171,6 +173,6 @@ def test_data_records_meet_any_rate(rate_Hz, rows, channels):
 
 def test_a_missing_edf_writer_is_told(monkeypatch):
     monkeypatch.setitem(sys.modules, "edfio", None)
-    with pytest.raises(EdfWriterMissing) as told:
+    with pytest.raises(ExportLibraryMissing) as told:
         edf_bytes(made()[0])
     assert "[edf]" in told.value.do

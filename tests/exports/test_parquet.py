@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from store_samples import RIG, sample_hold
 
+from monitor.exports.export_format import ExportedCurve
 from monitor.exports.parquet_file import curve_parquet, holds_parquet
 from monitor.records.hold_fields import columns_of
 from monitor.records.hold_result import HoldResult
@@ -80,8 +81,9 @@ def test_a_curve_comes_back_with_its_rig_and_calibration(holds, tmp_path):
     t_s = np.array([10.0, 10.0125, 10.0375])
     load_N = np.array([[1.5, 2.5], [np.nan, 3.25], [4.0, -0.125]])
     calibration = {"id": "c", "channels": [{"channel": "bar_left", "N_per_count": 1e-4, "u_rel_span": 8e-4}]}
+    curve = ExportedCurve(holds[0], t_s, ("bar_left", "bar_right"), load_N, RIG, calibration)
     path = tmp_path / "curve.parquet"
-    path.write_bytes(curve_parquet(t_s, ("bar_left", "bar_right"), load_N, holds[0], RIG, calibration, version="1.2.3"))
+    path.write_bytes(curve_parquet(curve, version="1.2.3"))
     table = sql(f"select * from '{path}'")
     assert table.columns == ["t_s", "bar_left_N", "bar_right_N"]
     assert table.fetchall() == [(10.0, 1.5, 2.5), (10.0125, None, 3.25), (10.0375, 4.0, -0.125)]

@@ -143,7 +143,7 @@ def test_every_kind_can_be_started_and_is_described(as_role, shop, hall, tmp_pat
     [
         ("report", {"person_uid": "p-none"}, 404, "unknown-person"),
         ("report", {"first": "2026-05-02", "last": "2026-05-01"}, 422, "invalid-request"),
-        ("export", {"uids": []}, 422, "invalid-request"), ("export", {"form": "exe"}, 422, "invalid-request"),
+        ("export", {"uids": []}, 422, "invalid-request"), ("export", {"form": "exe"}, 422, "unknown-format"),
         ("import", {"upload": "../../x"}, 404, "not-found"), ("erase", {"name": "mara t"}, 409, "name-differs"),
         ("backup", {"into": "relative"}, 422, "invalid-request"),
         ("backup", {"into": "/a/../b"}, 422, "invalid-request"),

@@ -15,7 +15,8 @@ from pathlib import Path
 import pytest
 from store_samples import FULL_RESULT, sample_hold
 
-from monitor.exports import holds_csv, holds_json
+from monitor.exports.csv_file import holds_csv
+from monitor.exports.json_file import holds_json
 from monitor.records import hold_fields, join_rules, split_rules
 from monitor.records.hold_fields import HoldField, fields_of
 from monitor.records.hold_result import HoldResult, Slope, Slopes, Stillness, Sway, Swing

@@ -15,7 +15,8 @@ from other_rigs import SHAPES, Measured, measured, story
 from monitor.cli.terminal.result_tables import show_record
 from monitor.dashboard.views.json_views import hold_view, picture_view
 from monitor.demo.scenario import Scenario
-from monitor.exports.holds import holds_csv, holds_json
+from monitor.exports.csv_file import holds_csv
+from monitor.exports.json_file import holds_json
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.load_block import LoadBlock
 from monitor.pipeline import Pipeline, SessionMeasured

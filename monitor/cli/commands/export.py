@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import contextlib
-import enum
-import json
 import sys
 from collections.abc import Iterator
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING, TextIO
+from typing import TYPE_CHECKING, BinaryIO
 
 import typer
 
@@ -17,15 +15,8 @@ from monitor.cli.terminal.error_reporting import reports_errors
 from monitor.errors import BadInput
 
 if TYPE_CHECKING:
+    from monitor.exports.export_format import ExportFormat
     from monitor.store import DataFolder, Store
-
-
-class Form(enum.Enum):
-    """Files for other programs than spreadsheets."""
-
-    C3D = "c3d"
-    EDF = "edf"
-    PARQUET = "parquet"
 
 
 class NoSuchHold(BadInput):
@@ -37,71 +28,56 @@ class NoSuchHold(BadInput):
 @reports_errors
 def export(
     hold: str | None = typer.Option(None, help="A hold's uid, as the list has it: export its curve, not the list."),
-    as_json: bool = typer.Option(False, "--json", help="JSON instead of CSV."),
-    form: Form | None = typer.Option(
-        None, help="A hold's curve as C3D or EDF+, with --hold and --out; as Parquet, with --out, the list, too."
+    format_name: str = typer.Option(
+        "csv", "--format", "--form", help="Format of the file; --formats lists them.", metavar="NAME"
     ),
+    as_json: bool = typer.Option(False, "--json", help="The same as --format json."),
+    formats: bool = typer.Option(False, "--formats", help="List the formats and what each can hold."),
     out: Path | None = typer.Option(None, help="File to write; the terminal if left out.", metavar="FILE"),
     data: Path | None = typer.Option(None, help="Data folder; your own default folder if left out."),
 ) -> None:
-    """Export the list of holds, or one hold's load curve, as CSV with units in the header or as JSON."""
-    from monitor.exports import curve_csv, holds_csv, holds_json, stamps_of
-    from monitor.exports.hold_curve import hold_curve
+    """Export the list of holds, or one hold's load curve, for spreadsheets and other programs."""
+    from monitor.exports.formats import FORMATS, exported_curve, format_named
     from monitor.store import DataFolder, open_store
 
-    folder = DataFolder.open(data)
-    if form is not None:
-        if out is None or (hold is None and form is not Form.PARQUET):
-            raise BadInput(
-                what=f"A {form.value} file needs a hold and a place.",
-                means="Nothing was exported.",
-                do="Give --hold with a uid from hang-monitor export, and --out with a file.",
-            )
-        with open_store(folder.database) as store:
-            made = _table(store) if hold is None else _lab_file(store, folder, hold, form)
-        _write_bytes(out, made)
+    if formats:
+        for name, one in FORMATS.items():
+            content = " and ".join(w for w, can in (("the list of holds", one.holds), ("curves", one.curve)) if can)
+            typer.echo(f"{name}: {content}{'' if one.missing is None else f'. {one.missing}'}")
         return
-    with open_store(folder.database) as store, _opened(out) as file:
-        if hold is None:
-            (holds_json if as_json else holds_csv)(store.each_hold(), file)
-            return
-        found, curve = store.get_hold(hold), hold_curve(store, folder, hold)
-        if found is None or curve is None:
+    name = "json" if as_json else format_name
+    chosen, program = format_named(name), version("hang-monitor")
+    _check_fit(name, chosen, hold, out)
+    folder = DataFolder.open(data)
+    with open_store(folder.database) as store:
+        curve = None if hold is None else exported_curve(store, folder, hold)
+        if hold is not None and curve is None:
             raise _no_such_hold(store, folder, hold)
-        t_s, names, load_N = curve
-        if as_json:
-            rows = [[None if x != x else x for x in row] for row in load_N.tolist()]
-            content = {"uid": hold, "names": [f"{n}_N" for n in names], "t_s": t_s.tolist(), "load_N": rows}
-            json.dump({**content, "result": found.result.as_dict()}, file, allow_nan=False)
-            file.write("\n")
-        else:
-            curve_csv(stamps_of(t_s), names, load_N, file)
+        with _opened(out) as file:
+            if curve is not None and chosen.curve is not None:
+                chosen.curve(curve, file, program)
+            elif chosen.holds is not None:
+                chosen.holds(store.each_hold(), file, program)
 
 
-def _table(store: Store) -> bytes:
-    from monitor.exports.parquet_file import holds_parquet
-
-    return holds_parquet(list(store.each_hold()), version=version("hang-monitor"))
-
-
-def _lab_file(store: Store, folder: DataFolder, uid: str, form: Form) -> bytes:
-    from monitor.exports.c3d_file import c3d_bytes
-    from monitor.exports.edf_file import edf_bytes
-    from monitor.exports.hold_curve import hold_curve
-    from monitor.exports.recording import recording
-
-    found, curve = store.get_hold(uid), hold_curve(store, folder, uid)
-    session = None if found is None else store.get_session(found.session_uid)
-    if found is None or curve is None or session is None:
-        raise _no_such_hold(store, folder, uid)
-    t_s, names, load_N = curve
-    if form is Form.PARQUET:
-        from monitor.exports.parquet_file import curve_parquet
-
-        told = version("hang-monitor")
-        return curve_parquet(t_s, names, load_N, found, session.rig, session.calibration, version=told)
-    made = recording(t_s, names, load_N, found, session.rig, session.calibration, version("hang-monitor"))
-    return c3d_bytes(made) if form is Form.C3D else edf_bytes(made)
+def _check_fit(name: str, chosen: ExportFormat, hold: str | None, out: Path | None) -> None:
+    """Raise an error where a format cannot be written here, cannot hold what is wanted, or needs a file."""
+    if chosen.missing is not None:
+        chosen.load_library()
+    needed = ["a hold"] if hold is None and chosen.holds is None else []
+    needed += ["a place"] if out is None and not chosen.is_text else []
+    if needed:
+        raise BadInput(
+            what=f"A {name} file needs {' and '.join(needed)}.",
+            means="Nothing was exported.",
+            do="Give --hold with a uid from hang-monitor export, and --out with a file.",
+        )
+    if hold is not None and chosen.curve is None:
+        raise BadInput(
+            what=f"A {name} file cannot hold a curve.",
+            means="Nothing was exported.",
+            do="Leave --hold out, or take another format (--formats lists them).",
+        )
 
 
 def _no_such_hold(store: Store, folder: DataFolder, uid: str) -> NoSuchHold:
@@ -113,24 +89,13 @@ def _no_such_hold(store: Store, folder: DataFolder, uid: str) -> NoSuchHold:
     )
 
 
-def _write_bytes(out: Path, content: bytes) -> None:
-    try:
-        out.write_bytes(content)
-    except OSError as error:
-        raise BadInput(
-            what=f"{out} cannot be written: {error.strerror}.",
-            means="Nothing was exported; what is stored is untouched.",
-            do="Give a place where you may write.",
-        ) from error
-
-
 @contextlib.contextmanager
-def _opened(out: Path | None) -> Iterator[TextIO]:
+def _opened(out: Path | None) -> Iterator[BinaryIO]:
     if out is None:
-        yield sys.stdout
+        yield sys.stdout.buffer
         return
     try:
-        with out.open("w", encoding="utf-8", newline="") as file:
+        with out.open("wb") as file:
             yield file
     except OSError as error:
         raise BadInput(

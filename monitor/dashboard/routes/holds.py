@@ -14,7 +14,7 @@ from monitor.dashboard.interfaces import StoreReader
 from monitor.dashboard.views.json_views import columns_view, hold_view, thin_out
 from monitor.dashboard.views.models import MOST_UTC_MS, CurveModel, HoldFieldModel, HoldModel, HoldPage
 from monitor.dashboard.views.problems import NotThere
-from monitor.exports import curve_csv, holds_csv, stamps_of
+from monitor.exports.csv_file import curve_csv, holds_csv, stamps_of
 from monitor.records import hold_fields
 from monitor.records.stored_hold import StoredHold
 from monitor.store import HoldFilter, HoldOrder

@@ -21,6 +21,7 @@ from monitor.dashboard.security.refusals import NotYourRole, TooLarge
 from monitor.dashboard.views.coaching_models import Given
 from monitor.dashboard.views.models import Day
 from monitor.dashboard.views.problems import InvalidRequest, NotThere
+from monitor.exports.formats import FORMATS, format_named
 
 MOST_HOLDS = 2000
 """Most holds of one export."""
@@ -71,10 +72,10 @@ class ReanalysisGiven(Given):
 
 
 class ExportGiven(Given):
-    """Chosen holds. ``c3d`` and ``edf`` are curves by nature; the others are the table, with ``curves`` both."""
+    """Chosen holds. A format of curves only is written as such; the others are the table, with ``curves`` both."""
 
     uids: Annotated[list[_Uid], Field(min_length=1, max_length=MOST_HOLDS)]
-    form: Literal["csv", "json", "parquet", "c3d", "edf"] = "csv"
+    form: Annotated[str, Field(max_length=40, description="a name of /api/export-formats")] = "csv"
     curves: StrictBool = False
 
 
@@ -127,6 +128,16 @@ class UploadModel(BaseModel):
 
     upload: str
     bytes: int
+
+
+class ExportFormatModel(BaseModel):
+    """A format of exported files. ``holds``, ``curves``: what it can hold. ``missing``: why it cannot be written."""
+
+    name: str
+    title: str
+    holds: bool
+    curves: bool
+    missing: str | None
 
 
 ZIP_BODY: dict[str, Any] = {
@@ -223,9 +234,24 @@ def _starters(router: APIRouter, started: Callable[..., JobModel], jobs: Jobs, c
         """Write a person's report; its file is a PDF."""
         return started(request, "report", given.model_dump(mode="json"), given.person_uid)
 
+    @router.get("/export-formats", response_model=list[ExportFormatModel])
+    def export_formats() -> list[ExportFormatModel]:
+        """List the formats that an export may have."""
+        return [
+            ExportFormatModel(
+                name=name,
+                title=one.title,
+                holds=one.holds is not None,
+                curves=one.curve is not None,
+                missing=one.missing,
+            )
+            for name, one in FORMATS.items()
+        ]
+
     @router.post("/jobs/export", response_model=JobModel, status_code=202)
     def export(request: Request, given: ExportGiven) -> JobModel:
         """Export chosen holds; its file is the table, or a zip file with curves."""
+        format_named(given.form)
         return started(request, "export", given.model_dump(mode="json"))
 
     @router.post("/jobs/archive", response_model=JobModel, status_code=202)

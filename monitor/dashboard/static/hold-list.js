@@ -1,7 +1,7 @@
 // The list of all holds: asked of the program page by page, however many there are. What is asked stands in the address.
 
 import { ask, byId, element, frame, tell, whenOf } from "./frame.js";
-import { JobLines } from "./jobs.js";
+import { JobLines, offerFormats } from "./jobs.js";
 import { holdMark } from "./mark.js";
 import { cut, percent } from "./numbers.js";
 import { notesOf, words } from "./words.js";
@@ -42,7 +42,7 @@ function options(id, entries) {
 
 /** Chosen holds as a file of another form: long work, which goes on while the list is read. */
 async function offerExport() {
-  options("export-form", words.output.forms);
+  await offerFormats(byId("export-form"));
   const jobs = new JobLines(byId("export-jobs"), ({ kind }) => kind === "export");
   byId("export").addEventListener("click", async () => {
     try {

@@ -4,7 +4,7 @@ import { ask, byId, element, frame, tell, whenOf } from "./frame.js";
 import { holdMark } from "./mark.js";
 import { gainOf, measuresOf, wishOf } from "./measures.js";
 import { Notebook, sumsOf } from "./notebook.js";
-import { JobLines } from "./jobs.js";
+import { JobLines, offerFormats } from "./jobs.js";
 import { cut, fixed, percent } from "./numbers.js";
 import { notesOf, words } from "./words.js";
 
@@ -79,7 +79,7 @@ function showMarks() {
 /** The hold in the other programs' formats, made as a job beside the measuring. */
 async function offerForms() {
   if (!state.offers.jobs) return;
-  for (const [value, name] of Object.entries(words.output.forms)) byId("form").add(new Option(name, value));
+  await offerFormats(byId("form"));
   const jobs = new JobLines(byId("jobs"), ({ kind }) => kind === "export");
   byId("export").addEventListener("click", async () => {
     try {

@@ -7,6 +7,16 @@ import { words } from "./words.js";
 const text = words.jobs;
 const LOOK_MS = 700;
 
+/** Fill a choice with the formats that the program can write; one whose library is missing says so and cannot be chosen. */
+export async function offerFormats(select) {
+  for (const { name, title, missing } of await ask("/api/export-formats")) {
+    const option = new Option(words.output.forms[name] ?? title, name);
+    option.disabled = missing !== null;
+    option.title = missing ?? "";
+    select.add(option);
+  }
+}
+
 export class JobLines {
   /** @param box where the lines stand  @param mine which jobs belong here  @param onEnd told of each job that ends */
   constructor(box, mine, onEnd = () => {}) {

@@ -2,7 +2,7 @@
 
 import { keepDraft } from "./drafts.js";
 import { ask, byId, tell } from "./frame.js";
-import { JobLines } from "./jobs.js";
+import { JobLines, offerFormats } from "./jobs.js";
 import { UNITS } from "./units.js";
 import { words } from "./words.js";
 
@@ -67,7 +67,7 @@ export class PersonRecord {
 
   offerOutput() {
     byId("output").hidden = false;
-    for (const [value, name] of Object.entries(words.output.forms)) byId("export-form").add(new Option(name, value));
+    offerFormats(byId("export-form")).catch(tell);
     const own = ({ kind, subject }) => (kind === "report" && subject === this.person.uid) || kind === "export";
     const jobs = new JobLines(byId("output-jobs"), own);
     jobs.read().catch(tell);

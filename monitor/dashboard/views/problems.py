@@ -11,6 +11,7 @@ from starlette.exceptions import HTTPException
 
 from monitor.dashboard.views.screen_templates import NOWHERE
 from monitor.errors import MonitorError, TellableError
+from monitor.exports.formats import UnknownFormat
 from monitor.procedures.procedure import ProcedureMovedOn, ProcedureNotReady
 from monitor.procedures.procedure_manager import NoProcedure, ProcedureUnderWay, RigInUse
 from monitor.store import UnknownCorrection, UnknownHold, UnknownMarker, UnknownPerson, UnknownSession
@@ -125,6 +126,7 @@ STATUS: dict[type[TellableError], int] = {
     ProcedureNotReady: 409,
     ProcedureUnderWay: 409,
     RigInUse: 409,
+    UnknownFormat: 422,
     NoPictureYet: 503,
 }
 """HTTP status (RFC 9110) of errors from below the dashboard; most of its own carry theirs as ``status``."""

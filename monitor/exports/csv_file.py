@@ -1,17 +1,39 @@
-"""A load curve as CSV, in the form that an analysis reads back."""
+"""Holds and curves as CSV, units in the header."""
 
 from __future__ import annotations
 
 import csv
+import io
 import itertools
 import math
-from collections.abc import Sequence
-from typing import TextIO
+from collections.abc import Iterable, Sequence
+from typing import BinaryIO, TextIO
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.exports.cells import cell
+from monitor.exports.cells import cell, utc_text
+from monitor.exports.export_format import ExportedCurve, ExportFormat
+from monitor.records.hold_fields import HoldField, columns_of
+from monitor.records.stored_hold import StoredHold
+
+
+def holds_csv(holds: Iterable[StoredHold], out: TextIO) -> None:
+    """Write holds, one a row, under the headers of ``monitor.records.hold_fields``; what is not known is empty.
+
+    Lists (states, touches and so on) stand as their count; ``holds_json`` has them whole. ``onset_utc`` is
+    ISO 8601 to the millisecond. Open files with ``newline=""``.
+    """
+    columns = columns_of("csv")
+    table = csv.writer(out, lineterminator="\n")
+    table.writerow([column.header for column in columns])
+    for hold in holds:
+        table.writerow([cell(column_value(column, hold)) for column in columns])
+
+
+def column_value(column: HoldField, hold: StoredHold) -> object:
+    """Return what stands in a column of a table of text or numbers: an instant is ISO 8601 to the millisecond."""
+    return utc_text(hold.onset_utc_ns, 3) if column.path == "onset_utc_ns" else column.cell_of(hold)
 
 
 def curve_csv(t_s: NDArray[np.float64], names: Sequence[str], load_N: NDArray[np.float64], out: TextIO) -> None:
@@ -53,3 +75,18 @@ def stamps_of(t_s: NDArray[np.float64]) -> NDArray[np.float64]:
     if len(t_s) < 2:
         return t_s
     return np.asarray(t_s + 0.5 * float(np.median(np.diff(t_s))))
+
+
+def _write_holds(holds: Iterable[StoredHold], out: BinaryIO, version: str) -> None:
+    text = io.TextIOWrapper(out, encoding="utf-8", newline="")
+    holds_csv(holds, text)
+    text.detach()
+
+
+def _write_curve(curve: ExportedCurve, out: BinaryIO, version: str) -> None:
+    text = io.TextIOWrapper(out, encoding="utf-8", newline="")
+    curve_csv(stamps_of(curve.t_s), curve.names, curve.load_N, text)
+    text.detach()
+
+
+FORMAT = ExportFormat("table (CSV)", "csv", "text/csv; charset=utf-8", holds=_write_holds, curve=_write_curve)

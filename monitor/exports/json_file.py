@@ -1,37 +1,18 @@
-"""The list of holds as CSV, units in the header, and as JSON."""
+"""Holds and curves as JSON, whole results included."""
 
 from __future__ import annotations
 
-import csv
 import dataclasses
-import datetime as dt
+import io
 import json
 from collections.abc import Iterable
-from typing import Any, TextIO
+from typing import Any, BinaryIO, TextIO
 
-from monitor.exports.cells import cell
-from monitor.records.hold_fields import HoldField, columns_of
+from monitor.exports.cells import utc_text
+from monitor.exports.export_format import ExportedCurve, ExportFormat
 from monitor.records.measure import declared_measure
 from monitor.records.plain_data import plain
 from monitor.records.stored_hold import StoredHold
-
-
-def holds_csv(holds: Iterable[StoredHold], out: TextIO) -> None:
-    """Write holds, one a row, under the headers of ``monitor.records.hold_fields``; what is not known is empty.
-
-    Lists (states, touches and so on) stand as their count; ``holds_json`` has them whole. ``onset_utc`` is
-    ISO 8601 to the millisecond. Open files with ``newline=""``.
-    """
-    columns = columns_of("csv")
-    table = csv.writer(out, lineterminator="\n")
-    table.writerow([column.header for column in columns])
-    for hold in holds:
-        table.writerow([cell(column_value(column, hold)) for column in columns])
-
-
-def column_value(column: HoldField, hold: StoredHold) -> object:
-    """Return what stands in a column of a table of text or numbers: an instant is ISO 8601 to the millisecond."""
-    return utc_text(hold.onset_utc_ns, 3) if column.path == "onset_utc_ns" else column.cell_of(hold)
 
 
 def holds_json(holds: Iterable[StoredHold], out: TextIO) -> None:
@@ -68,10 +49,21 @@ def _in_json(field: dataclasses.Field[Any]) -> bool:
     return declared is not None and "json" in declared.exports
 
 
-def utc_text(utc_ns: int, places: int) -> str:
-    """Return nanoseconds since 1970 as ISO 8601 text in UTC with ``places`` (0 to 9) decimals of the second."""
-    step = 10 ** (9 - places)
-    whole_s, rest = divmod((utc_ns + step // 2) // step, 10**places)
-    moment = dt.datetime.fromtimestamp(whole_s, dt.UTC)
-    fraction = f".{rest:0{places}d}" if places else ""
-    return f"{moment:%Y-%m-%dT%H:%M:%S}{fraction}Z"
+def _write_holds(holds: Iterable[StoredHold], out: BinaryIO, version: str) -> None:
+    text = io.TextIOWrapper(out, encoding="utf-8", newline="")
+    holds_json(holds, text)
+    text.detach()
+
+
+def _write_curve(curve: ExportedCurve, out: BinaryIO, version: str) -> None:
+    content = {
+        "uid": curve.hold.uid,
+        "names": [f"{name}_N" for name in curve.names],
+        "t_s": curve.t_s,
+        "load_N": curve.load_N,
+        "result": curve.hold.result.as_dict(),
+    }
+    out.write(json.dumps(plain(content), allow_nan=False).encode() + b"\n")
+
+
+FORMAT = ExportFormat("numbers (JSON)", "json", "application/json", holds=_write_holds, curve=_write_curve)
