@@ -28,7 +28,7 @@ def check_passcodes(config: ServerConfig, folder: DataFolder) -> None:
     if not AccessFile(folder.access_file).has_owner:
         raise NetworkNeedsPasscode(
             what="The page is to be served beyond this machine, and nobody has a passcode.",
-            means="Everybody on the network could read and change what is kept; nothing was started.",
+            means="Everybody on the network could read and change all data; nothing was started.",
             do="Set a passcode first: hang-monitor passcode (with the same --data, if one is given).",
         )
     if not config.secure:

@@ -23,7 +23,7 @@ from monitor.station.service_notifications import ServiceManager
 
 LONGEST_GOODBYE_S = 2
 LONGEST_TICK_S = 20.0
-"""Time for which the event loop may stand still before the service manager is told no more that all is well."""
+"""For so long the event loop may block before the service manager no longer hears that all is well."""
 
 MOST_FEED_MESSAGE_BYTES = 1 << 16
 MOST_AT_ONCE = 512

@@ -23,18 +23,18 @@ from monitor.store import DataFolder
 
 CHOICE_FILE = "chosen-rig.toml"
 VIRTUAL_FOLDER = "virtual"
-"""Below the data folder: what is invented is kept apart from what was measured."""
+"""Below the data folder: invented data stay apart from measured ones."""
 
 SEED = 1
 
 
 class RigChoice:
-    """What was chosen, on disk and in this run; made for the page's first steps."""
+    """The chosen rig, on disk and in this run, for the page's first steps."""
 
     def __init__(self, folder: DataFolder) -> None:
         self.folder = folder
         self.path = folder.root / CHOICE_FILE
-        self.port = self._kept_port()
+        self.port = self._stored_port()
         self.way: Literal["port", "virtual", "none"] = "port" if self.port and folder.rig_file.exists() else "none"
         self.renewed = False
         self.end: Callable[[], None] = lambda: None
@@ -42,7 +42,7 @@ class RigChoice:
 
     @property
     def ways(self) -> Literal["open", "fixed", "virtual"]:
-        """Say what the page may offer."""
+        """Return what the page may offer."""
         kinds: dict[str, Literal["open", "fixed", "virtual"]] = {"none": "open", "virtual": "virtual", "port": "fixed"}
         return kinds[self.way]
 
@@ -58,7 +58,7 @@ class RigChoice:
             return None
 
     def choose(self, way: str, port: str, build: str | None, mount_rating_N: float | None) -> None:
-        """Write the choice, and begin anew with it.
+        """Store the choice, and start the program anew with it.
 
         Raises
         ------
@@ -97,7 +97,7 @@ class RigChoice:
             raise BadInput(
                 what=f"There is no build {build!r}.",
                 means="No rig was chosen.",
-                do=f"Choose one of {', '.join(BUILDS)}; docs/rig-description.md tells how to describe any other.",
+                do=f"Choose one of {', '.join(BUILDS)}; docs/rig-description.md shows how to describe any other.",
             )
         elif self.folder.rig_file.exists() and self.described() is not None:
             raise BadInput(
@@ -112,18 +112,18 @@ class RigChoice:
             save_rig(self.folder.rig_file, rig)
         write_toml(self.path, {"port": port})
 
-    def _kept_port(self) -> str:
+    def _stored_port(self) -> str:
         try:
-            kept = tomllib.loads(self.path.read_text(encoding="utf-8")).get("port", "")
+            port = tomllib.loads(self.path.read_text(encoding="utf-8")).get("port", "")
         except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
             return ""
-        return kept if isinstance(kept, str) else ""
+        return port if isinstance(port, str) else ""
 
 
 def _is_port(path: str) -> bool:
     try:
         return stat.S_ISCHR(os.stat(path).st_mode)
-    except (OSError, ValueError):  # a name of which the system can make nothing
+    except (OSError, ValueError):  # not a valid name of a file
         return False
 
 

@@ -83,7 +83,7 @@ class RigSource:
     rig, calibration : Rig or None, Calibration or None
         None: no rig is chosen yet; it was never calibrated.
     recorder : SessionRecorder or None
-        Keeps the raw frames of sessions; None where they are kept already.
+        Records the raw frames of sessions; None where they are recorded already.
     practice : Practice or None
     port : str
         Path of the serial port or pseudo-terminal, empty where there is none.

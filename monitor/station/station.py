@@ -79,7 +79,12 @@ class Station:
 
 @contextmanager
 def assemble(
-    rig_source: RigSource, folder: DataFolder, *, hub: LiveHub | None = None, observer: Observer | None = None
+    rig_source: RigSource,
+    folder: DataFolder,
+    *,
+    hub: LiveHub | None = None,
+    observer: Observer | None = None,
+    service_class: type[MonitorService] = MonitorService,
 ) -> Iterator[Station]:
     """Lock a data folder, open its database and join a source to them; when the context ends the service is stopped.
 
@@ -92,6 +97,8 @@ def assemble(
         Where pictures and events are published; None: a new one.
     observer : callable or None
         As of ``MonitorService``.
+    service_class : type
+        ``MonitorService``, or one that also watches itself.
 
     Raises
     ------
@@ -99,7 +106,7 @@ def assemble(
     """
     hub = hub or LiveHub()
     with folder.held(), open_store(folder.database) as store:
-        service = MonitorService(
+        service = service_class(
             source=rig_source.source,
             rig=rig_source.rig,
             calibration=rig_source.calibration,

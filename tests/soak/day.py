@@ -23,7 +23,9 @@ from monitor.demo.truth import HoldTruth
 from monitor.pipeline import Output, SessionMeasured
 from monitor.records.hold_result import HoldResult
 from monitor.service import MonitorService
-from monitor.store import DataFolder, open_store
+from monitor.station.sources import RigSource
+from monitor.station.station import assemble
+from monitor.store import DataFolder
 from monitor.store.files.session_recorder import SessionRecorder
 from monitor.store.files.storage import pack_finished
 from monitor.store.maintenance.rebuild import all_journals
@@ -106,7 +108,6 @@ def play(
         folder = DataFolder.open(Path(place) / "data")
         clock, board, hub = VirtualClock(), SoakBoard(seed, hours, latest_s), LiveHub()
         with (
-            open_store(folder.database) as store,
             (Path(place) / "stream").open("wb") as stream,
             (Path(place) / "found").open("w+b") as kept,
         ):
@@ -138,37 +139,29 @@ def play(
                     if progress is not None:
                         progress(hour)
 
-            service = WatchedService(
-                source=source,
-                rig=board.invented.rig,
-                calibration=board.invented.calibration,
-                store=store,
-                folder=folder,
-                hub=hub,
-                clock=clock,
-                recorder=recorder,
-                observer=observe,
-            )
-            service.measured = measured  # type: ignore[method-assign]
-            with Screens(hub, seed) as screens:
-                service.start()
-                service.ended.wait()
-                service.stop()
-            stream.flush()
-            counters = source.assembly.counters
-            account = Account(
-                hours, board.tally, source.received, source.lost, counters.damaged, counters.repeated, 0, 0,
-                store.count_holds(), 0, 0, looks, pictures=screens.pictures, visits=screens.visits,
-            )  # fmt: skip
-            if warnings := service.health().get("warnings"):
-                account.wrong.append(f"a warning at the end: {warnings}")
-            if store.count_holds() != found_count[0]:
-                account.wrong.append(f"{store.count_holds()} holds are kept, {found_count[0]} were measured")
-            if store.unfinished_sessions():
-                account.wrong.append("a session is unfinished")
-            _stored(folder, Path(place) / "stream", account)
-            kept.seek(0)
-            found = [pickle.load(kept) for _ in range(found_count[0])]
+            rig_source = RigSource(source, clock, board.invented.rig, board.invented.calibration, recorder)
+            with assemble(rig_source, folder, hub=hub, observer=observe, service_class=WatchedService) as station:
+                store, service = station.store, station.service
+                service.measured = measured  # type: ignore[attr-defined,method-assign]
+                with Screens(hub, seed) as screens:
+                    service.start()
+                    service.ended.wait()
+                    service.stop()
+                stream.flush()
+                counters = source.assembly.counters
+                account = Account(
+                    hours, board.tally, source.received, source.lost, counters.damaged, counters.repeated, 0, 0,
+                    store.count_holds(), 0, 0, looks, pictures=screens.pictures, visits=screens.visits,
+                )  # fmt: skip
+                if warnings := service.health().get("warnings"):
+                    account.wrong.append(f"a warning at the end: {warnings}")
+                if store.count_holds() != found_count[0]:
+                    account.wrong.append(f"{store.count_holds()} holds are kept, {found_count[0]} were measured")
+                if store.unfinished_sessions():
+                    account.wrong.append("a session is unfinished")
+                _stored(folder, Path(place) / "stream", account)
+                kept.seek(0)
+                found = [pickle.load(kept) for _ in range(found_count[0])]
         _compare(board, source, found, account)
     _add_up(account)
     account.took_s = time.monotonic() - begun_s
