@@ -1,52 +1,40 @@
-"""The coach's desk: one place where screens, command line and notebooks ask for people, prescriptions and progress."""
+"""The one place where screens, command line and notebooks get people, prescriptions and progress."""
 
 from __future__ import annotations
 
 import datetime as dt
-import math
 import time
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
-from monitor.coaching.endurance.critical_load import Comparison as ModelComparison
-from monitor.coaching.endurance.critical_load import CriticalLoad, compare, fit_critical_load
 from monitor.coaching.endurance.curve import Posterior, fit_endurance
 from monitor.coaching.endurance.hold_efforts import efforts_of
+from monitor.coaching.endurance.overview import EnduranceOverview, endurance_overview
 from monitor.coaching.endurance.strength_course import StrengthPoint, strength_ahead, strength_course
-from monitor.coaching.endurance.trend import Trend, fit_trend
-from monitor.coaching.errors import BadEntry
+from monitor.coaching.endurance.trend import fit_trend
 from monitor.coaching.local_time import day_bounds_ns, local_day, zone_of
+from monitor.coaching.own_swing import swing_calibration
 from monitor.coaching.people.day_ledger import DayLedger, ledger, minutes_of_spans
-from monitor.coaching.people.intake import IntakeOutcome, checked_answers, intake_outcome, places
+from monitor.coaching.people.entries import LONGEST_BY_HAND_s, check_manual_hang, checked_pain
+from monitor.coaching.people.intake import IntakeOutcome, checked_answers, intake_outcome
 from monitor.coaching.people.pauses import Pause, resting_days, resumed
 from monitor.coaching.people.person import checked_person
-from monitor.coaching.people.programme import SYMPTOMS, Programme, programme_from_dict, template
+from monitor.coaching.people.programme import Programme, programme_from_dict, template
 from monitor.coaching.prescribing.day_prescription import DayPrescription, prescribe_day
 from monitor.coaching.progress.comparison import Comparison
 from monitor.coaching.progress.progress import Progress, compared, progress
 from monitor.coaching.safety.back_care import BackCare, back_care
 from monitor.coaching.safety.stop_rules import Stop, stops
-from monitor.measures.own_swing import MeasuredAngle, SwingNotUsable, own_kappa
+from monitor.measures.own_swing import MeasuredAngle
 from monitor.records.person import Person
 from monitor.records.person_entries import Intake, ManualHang, PainEntry
 from monitor.records.stored_hold import StoredHold
 from monitor.records.swing_calibration import SwingCalibration
-from monitor.store import HoldFilter, Store, UnknownHold, UnknownPerson
+from monitor.store import HoldFilter, Store, UnknownPerson
 
-LONGEST_BY_HAND_s = 3600.0
 RECENT_HOLDS = 400
-"""More than the endurance and the trend take in: a life's holds need not be read for today's prescription."""
-
-
-@dataclass(frozen=True)
-class Endurance:
-    """What is known of a person's endurance: posterior, trend, and both models side by side."""
-
-    posterior: Posterior
-    trend: Trend | None
-    critical: CriticalLoad | None
-    models: ModelComparison
+"""More than endurance and trend take in, so that today's prescription does not read a lifetime of holds."""
 
 
 class CoachingService:
@@ -56,7 +44,7 @@ class CoachingService:
     ----------
     store : Store
     now_utc_ns : callable
-        The clock that "today" is told by.
+        The clock that decides what "today" is.
 
     Raises
     ------
@@ -68,14 +56,14 @@ class CoachingService:
         self.store = store
         self._now_utc_ns = now_utc_ns
         self.watchers: list[Callable[[str], None]] = []
-        """Told the uid of a person of whom something was changed that a prescription rests on."""
+        """Called with a person's uid when something changed that their prescription rests on."""
 
     def now_utc_ns(self) -> int:
-        """Return the time that "today" is told by."""
+        """Return the time that decides what "today" is."""
         return self._now_utc_ns()
 
     def changed(self, uid: str | None) -> None:
-        """Tell the watchers that something of a person was changed; None is a guest, of whom nothing is reckoned."""
+        """Notify the watchers that something of a person was changed; None is a guest, who has no prescription."""
         if uid is not None:
             for watcher in self.watchers:
                 watcher(uid)
@@ -88,22 +76,22 @@ class CoachingService:
 
     def person(self, uid: str) -> Person:
         """Return a person."""
-        found = self.store.people.get(uid)
-        if found is None:
+        person = self.store.people.get(uid)
+        if person is None:
             raise UnknownPerson(
                 what=f"There is no person {uid[:80]!r}.",
-                means="Nothing can be told of them.",
+                means="Nothing is known of them.",
                 do="Choose somebody from the list of people, or add the person first.",
             )
-        return found
+        return person
 
     def find_person(self, word: str) -> Person:
-        """Return a person by uid, or by a name that is nobody else's."""
+        """Return a person by uid, or by a name that only they have."""
         named = [p for p in self.everybody() if p.name.casefold() == word.strip().casefold()]
         return named[0] if len(named) == 1 else self.person(word)
 
     def add_person(self, name: str, **fields: Any) -> Person:
-        """Keep a new person; fields as in ``Person``.
+        """Save a new person; fields as in ``Person``.
 
         Raises
         ------
@@ -122,51 +110,18 @@ class CoachingService:
 
     # A person as a pendulum
 
-    def reckon_swing(self, hold_uid: str, after_s: float, angle: MeasuredAngle) -> SwingCalibration:
-        """Return what follows from the measured amplitude of a deliberate swing; nothing is kept.
-
-        Parameters
-        ----------
-        after_s : float
-            When it was measured, after the hold's onset.
-
-        Raises
-        ------
-        UnknownHold
-        SwingNotUsable
-            It is a guest's hold, or no kappa follows from it.
-        """
-        hold = self.store.get_hold(hold_uid)
-        if hold is None:
-            raise UnknownHold(
-                what=f"There is no hold {hold_uid[:80]!r}.",
-                means="Nothing was kept.",
-                do="Take the hold's uid from the list of holds.",
-            )
-        session = self.store.get_session(hold.session_uid)
-        if session is None or session.person_uid is None:
-            raise SwingNotUsable(
-                what="The hold is a guest's.",
-                means="A kappa belongs to a person; nothing was kept.",
-                do="Say first who hung in this session.",
-            )
-        found = own_kappa(hold.result, after_s, angle)
-        return SwingCalibration(
-            0, session.person_uid, hold_uid, self._now_utc_ns(), after_s,
-            angle.degrees, angle.u_degrees, found.told_deg, found.kappa, found.u_rel,
-        )  # fmt: skip
+    def swing_calibration(self, hold_uid: str, after_s: float, angle: MeasuredAngle) -> SwingCalibration:
+        """Return what follows from the measured amplitude of a deliberate swing; see ``own_swing``."""
+        return swing_calibration(self.store, hold_uid, after_s, angle, self._now_utc_ns())
 
     def calibrate_swing(self, hold_uid: str, after_s: float, angle: MeasuredAngle) -> SwingCalibration:
-        """Keep what somebody measured of a deliberate swing; later swings of that person are told with their kappa.
-
-        Takes and raises the same as ``reckon_swing``.
-        """
-        return self.store.swings.add(self.reckon_swing(hold_uid, after_s, angle))
+        """Save what follows from a deliberate swing; later swings of that person are computed with their kappa."""
+        return self.store.swings.add(self.swing_calibration(hold_uid, after_s, angle))
 
     # Intake, programme
 
     def take_intake(self, uid: str, answers: Mapping[str, Any]) -> tuple[Intake, IntakeOutcome]:
-        """Keep an intake and return it with what follows from it.
+        """Save an intake and return it with what follows from it.
 
         Raises
         ------
@@ -174,35 +129,35 @@ class CoachingService:
         """
         self.person(uid)
         given, outcome = checked_answers(answers), intake_outcome(answers)
-        kept = self.store.people.add_intake(uid, self._now_utc_ns(), given, outcome.as_dict())
+        intake = self.store.people.add_intake(uid, self._now_utc_ns(), given, outcome.as_dict())
         self.changed(uid)
-        return kept, outcome
+        return intake, outcome
 
     def latest_intake(self, uid: str) -> tuple[Intake, IntakeOutcome] | None:
-        """Return the newest intake; its outcome is reckoned anew from the answers."""
+        """Return the newest intake; its outcome is computed anew from the answers."""
         self.person(uid)
-        kept = self.store.people.intakes(uid)
-        return (kept[0], intake_outcome(kept[0].answers)) if kept else None
+        intakes = self.store.people.intakes(uid)
+        return (intakes[0], intake_outcome(intakes[0].answers)) if intakes else None
 
     def programme(self, uid: str) -> tuple[Programme, int | None]:
-        """Return the programme in force and since when (UTC ns); the default one, and None, without any."""
+        """Return the programme in force and since when (UTC ns); without any the default one and None."""
         self.person(uid)
-        kept = self.store.people.programmes(uid)
-        return (programme_from_dict(kept[0].content), kept[0].since_utc_ns) if kept else (template(), None)
+        saved = self.store.people.programmes(uid)
+        return (programme_from_dict(saved[0].content), saved[0].since_utc_ns) if saved else (template(), None)
 
     def _begun_ns(self, uid: str) -> int | None:
-        """Return since when the programme in force goes: an edited one of the same name goes on with its days."""
+        """Return when the programme in force began: an edited one of the same name continues its days."""
         begun_ns, name = None, None
-        for kept in self.store.people.programmes(uid):
-            if name not in (None, kept.content.get("name")):
+        for saved in self.store.people.programmes(uid):
+            if name not in (None, saved.content.get("name")):
                 break
-            begun_ns, name = kept.since_utc_ns, kept.content.get("name")
+            begun_ns, name = saved.since_utc_ns, saved.content.get("name")
         return begun_ns
 
     def pause(
         self, uid: str, *, first: dt.date | None = None, last: dt.date | None = None, item: str = "", reason: str = ""
     ) -> Programme:
-        """Pause the programme, or one item of it, from today on or from a day; until a day or until it is resumed.
+        """Pause the programme or one item of it, from a day on (None: today) to a day (None: until it is resumed).
 
         Raises
         ------
@@ -233,23 +188,16 @@ class CoachingService:
     # Entries
 
     def log_pain(self, uid: str, pain: int, **fields: Any) -> tuple[PainEntry, list[Stop]]:
-        """Keep an entry of pain; return it with the pauses that are then in force. Fields as in ``PainEntry``.
+        """Save an entry of pain; return it with the pauses that are then in force. Fields as in ``PainEntry``.
 
         Raises
         ------
         BadEntry
         """
         entry = PainEntry(0, uid, fields.pop("at_utc_ns", None) or self._now_utc_ns(), pain, **fields)
-        if isinstance(pain, bool) or not 0 <= pain <= 10:
-            raise _bad(f"A pain of {pain} was given.", "Give a whole number from 0 to 10.")
-        if entry.place is not None and entry.place not in places():
-            raise _bad(f"There is no place {entry.place!r}.", f"Choose one of {', '.join(places())}.")
-        strange = [s for s in entry.symptoms if s not in SYMPTOMS]
-        if strange:
-            raise _bad(f"There is no symptom {strange[0]!r}.", f"Choose from {', '.join(SYMPTOMS)}.")
-        kept = self.store.people.add_pain(entry)
+        saved = self.store.people.add_pain(checked_pain(entry))
         self.changed(uid)
-        return kept, self.stops(uid)
+        return saved, self.stops(uid)
 
     def stops(self, uid: str) -> list[Stop]:
         """Return the pauses in force."""
@@ -264,33 +212,28 @@ class CoachingService:
     def log_hang(
         self, uid: str, duration_s: float, at_utc_ns: int | None = None, kind: str | None = None, note: str = ""
     ) -> ManualHang:
-        """Keep a hang that was made away from the rig.
+        """Save a hang that was made away from the rig.
 
         Raises
         ------
         BadEntry
         """
         now_ns = self._now_utc_ns()
-        if not (math.isfinite(duration_s) and 0 < duration_s <= LONGEST_BY_HAND_s):
-            raise _bad(f"A hang of {duration_s:g} s was given.", f"Give seconds up to {LONGEST_BY_HAND_s:.0f}.")
-        if kind not in (None, "passive", "active", "mixed"):
-            raise _bad(f"There is no kind {kind!r}.", "Choose passive, active or mixed, or leave it out.")
-        if at_utc_ns is not None and at_utc_ns > now_ns + 60 * 10**9:
-            raise _bad("The hang lies in the future.", "Give the time at which it was made.")
-        kept = self.store.people.add_manual_hang(uid, at_utc_ns or now_ns, duration_s, kind, note)
+        check_manual_hang(duration_s, at_utc_ns, kind, now_ns)
+        hang = self.store.people.add_manual_hang(uid, at_utc_ns or now_ns, duration_s, kind, note)
         self.changed(uid)
-        return kept
+        return hang
 
     # What is known and what comes next
 
     def holds(self, uid: str, since_utc_ns: int | None = None, until_utc_ns: int | None = None) -> list[StoredHold]:
-        """Return a person's holds as they are seen, oldest first."""
+        """Return a person's holds with all corrections applied, oldest first."""
         self.person(uid)
         wanted = HoldFilter(person_uid=uid, since_utc_ns=since_utc_ns, until_utc_ns=until_utc_ns)
         return self.store.all_holds(wanted)
 
     def recent_holds(self, uid: str) -> list[StoredHold]:
-        """Return a person's newest ``RECENT_HOLDS`` holds as they are seen, oldest first: what strength is told by."""
+        """Return a person's newest ``RECENT_HOLDS`` holds with all corrections applied, oldest first."""
         self.person(uid)
         newest, _ = self.store.find_holds(HoldFilter(person_uid=uid), RECENT_HOLDS)
         return newest[::-1]
@@ -299,22 +242,19 @@ class CoachingService:
         """Return a person's endurance."""
         return fit_endurance(efforts_of(self.recent_holds(uid), self._now_utc_ns()))
 
-    def endurance(self, uid: str) -> Endurance:
+    def endurance(self, uid: str) -> EnduranceOverview:
         """Return everything that is known of a person's endurance."""
-        efforts = efforts_of(self.recent_holds(uid), self._now_utc_ns())
-        posterior = fit_endurance(efforts)
-        critical = fit_critical_load(efforts, posterior.mean(posterior.b))
-        return Endurance(posterior, fit_trend(efforts), critical, compare(posterior, critical))
+        return endurance_overview(efforts_of(self.recent_holds(uid), self._now_utc_ns()))
 
     def strength(self, uid: str) -> tuple[list[StrengthPoint], list[StrengthPoint]]:
-        """Return what was believed of a person's strength day by day, and where the trend leads from today."""
+        """Return the estimates of a person's strength day by day, and where the trend leads from today."""
         zone, now_ns = zone_of(self.person(uid).time_zone), self._now_utc_ns()
         efforts, seconds = efforts_of(self.recent_holds(uid), now_ns), self.programme(uid)[0].trial.seconds
         ahead = strength_ahead(fit_trend(efforts), local_day(now_ns, zone), seconds)
         return strength_course(efforts, now_ns, zone, seconds), ahead
 
     def days(self, uid: str) -> DayLedger:
-        """Return how the programme's days went."""
+        """Return how the programme's days have gone so far."""
         person, (programme, _) = self.person(uid), self.programme(uid)
         zone, now_ns = zone_of(person.time_zone), self._now_utc_ns()
         today = local_day(now_ns, zone)
@@ -325,9 +265,9 @@ class CoachingService:
         margin_ns = round(LONGEST_BY_HAND_s * 1e9)
         wanted = HoldFilter(person_uid=uid, since_utc_ns=begin_ns - margin_ns)
         by_hand = self.store.people.manual_hangs(uid, begin_ns - margin_ns)
-        found = minutes_of_spans(self.store.hold_spans(wanted), by_hand, zone)
+        minutes = minutes_of_spans(self.store.hold_spans(wanted), by_hand, zone)
         resting = resting_days(programme.pauses, first, today)
-        return ledger(found, today, first, programme.day.minutes, programme.day.days, resting)
+        return ledger(minutes, today, first, programme.day.minutes, programme.day.days, resting)
 
     def prescribe(self, uid: str) -> DayPrescription:
         """Return what a person does next."""
@@ -344,7 +284,7 @@ class CoachingService:
         )
 
     def progress(self, uid: str, first: dt.date | None = None, last: dt.date | None = None) -> Progress:
-        """Return a person's progress from the first to the last day (both included), all of it without them."""
+        """Return a person's progress from the first to the last day (both included); without them, all of it."""
         person = self.person(uid)
         zone = zone_of(person.time_zone)
         since_ns = None if first is None else day_bounds_ns(first, zone)[0]
@@ -358,11 +298,8 @@ class CoachingService:
     ) -> dict[str, Comparison]:
         """Return two periods (first and last day each) of a person compared in every measure."""
         zone = zone_of(self.person(uid).time_zone)
-        found: list[Sequence[StoredHold]] = []
-        for first, last in (before, after):
-            found.append(self.holds(uid, day_bounds_ns(first, zone)[0], day_bounds_ns(last, zone)[1]))
-        return compared(found[0], found[1])
-
-
-def _bad(what: str, do: str) -> BadEntry:
-    return BadEntry(what=what, means="The entry was not kept.", do=do)
+        earlier, later = (
+            self.holds(uid, day_bounds_ns(first, zone)[0], day_bounds_ns(last, zone)[1])
+            for first, last in (before, after)
+        )
+        return compared(earlier, later)

@@ -12,7 +12,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.coaching.coaching_service import CoachingService, Endurance
+from monitor.coaching.coaching_service import CoachingService
+from monitor.coaching.endurance.overview import EnduranceOverview
 from monitor.coaching.local_time import local_day, zone_of
 from monitor.coaching.prescribing.day_prescription import DayPrescription
 from monitor.coaching.progress.progress import Best, Progress
@@ -349,7 +350,7 @@ def _unit(units: str, bodyweight_N: float | None) -> _Unit:
 # What comes next
 
 
-def _strength(endurance: Endurance, prescription: DayPrescription) -> list[str]:
+def _strength(endurance: EnduranceOverview, prescription: DayPrescription) -> list[str]:
     chance = prescription.chance_unassisted
     lines = [
         f"The chance of 30 s without help on the day of this report is {_chance(chance.value)} "
@@ -401,7 +402,7 @@ def _items(prescription: DayPrescription) -> list[dict[str, Any]]:
     return rows
 
 
-def _cautions(prescription: DayPrescription, found: Progress, endurance: Endurance) -> list[str]:
+def _cautions(prescription: DayPrescription, found: Progress, endurance: EnduranceOverview) -> list[str]:
     lines = list(prescription.cautions)
     if found.pain and max(p.pain for p in found.pain) >= _TELLING_PAIN:
         lines.append("Pain of 4 and more ends a hold; ask a licensed clinician before going on.")

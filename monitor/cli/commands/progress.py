@@ -16,7 +16,7 @@ from monitor.errors import BadInput
 from monitor.uncertainty import with_u
 
 if TYPE_CHECKING:
-    from monitor.coaching.coaching_service import Endurance
+    from monitor.coaching.endurance.overview import EnduranceOverview
     from monitor.coaching.progress.progress import Best, Progress
 
 
@@ -92,7 +92,7 @@ def _best(best: Best | None, unit: str, scale: float = 1.0) -> str:
     return f"{with_u(best.value, best.u, unit, scale=scale)} on {best.day}{ties}"
 
 
-def _endurance_lines(endurance: Endurance) -> list[str]:
+def _endurance_lines(endurance: EnduranceOverview) -> list[str]:
     trend = endurance.trend
     if trend is None:
         lines = ["  trend: not known yet; it takes holds over two weeks or more"]

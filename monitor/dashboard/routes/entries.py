@@ -87,7 +87,7 @@ def entry_routes(coach: Coach) -> APIRouter:  # noqa: C901
     @router.post("/swing-calibrations/try", response_model=SwingCalibrationModel)
     def try_swing(uid: str, given: SwingGiven) -> SwingCalibrationModel:
         """Tell what would follow from the measured amplitude of a deliberate swing; nothing is kept, ``id`` is 0."""
-        return swing_shape(coaching.reckon_swing(given.hold_uid, given.after_s, _angle(uid, given)))
+        return swing_shape(coaching.swing_calibration(given.hold_uid, given.after_s, _angle(uid, given)))
 
     @router.post("/swing-calibrations", response_model=PendulumModel, status_code=201)
     def add_swing(uid: str, given: SwingGiven) -> PendulumModel:
