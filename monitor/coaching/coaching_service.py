@@ -128,8 +128,8 @@ class CoachingService:
         BadAnswers
         """
         self.person(uid)
-        given, outcome = checked_answers(answers), intake_outcome(answers)
-        intake = self.store.people.add_intake(uid, self._now_utc_ns(), given, outcome.as_dict())
+        checked, outcome = checked_answers(answers), intake_outcome(answers)
+        intake = self.store.people.add_intake(uid, self._now_utc_ns(), checked, outcome.as_dict())
         self.changed(uid)
         return intake, outcome
 
@@ -229,8 +229,7 @@ class CoachingService:
     def holds(self, uid: str, since_utc_ns: int | None = None, until_utc_ns: int | None = None) -> list[StoredHold]:
         """Return a person's holds with all corrections applied, oldest first."""
         self.person(uid)
-        wanted = HoldFilter(person_uid=uid, since_utc_ns=since_utc_ns, until_utc_ns=until_utc_ns)
-        return self.store.all_holds(wanted)
+        return self.store.all_holds(HoldFilter(person_uid=uid, since_utc_ns=since_utc_ns, until_utc_ns=until_utc_ns))
 
     def recent_holds(self, uid: str) -> list[StoredHold]:
         """Return a person's newest ``RECENT_HOLDS`` holds with all corrections applied, oldest first."""
@@ -263,9 +262,9 @@ class CoachingService:
         begin_ns = day_bounds_ns(first, zone)[0]
         # A hold that began just before the first midnight reaches into the first day.
         margin_ns = round(LONGEST_BY_HAND_s * 1e9)
-        wanted = HoldFilter(person_uid=uid, since_utc_ns=begin_ns - margin_ns)
+        hold_filter = HoldFilter(person_uid=uid, since_utc_ns=begin_ns - margin_ns)
         by_hand = self.store.people.manual_hangs(uid, begin_ns - margin_ns)
-        minutes = minutes_of_spans(self.store.hold_spans(wanted), by_hand, zone)
+        minutes = minutes_of_spans(self.store.hold_spans(hold_filter), by_hand, zone)
         resting = resting_days(programme.pauses, first, today)
         return ledger(minutes, today, first, programme.day.minutes, programme.day.days, resting)
 

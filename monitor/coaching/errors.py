@@ -1,4 +1,4 @@
-"""What can go wrong in the coaching, told."""
+"""Errors of the coaching."""
 
 from __future__ import annotations
 

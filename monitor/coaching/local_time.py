@@ -28,7 +28,7 @@ def zone_of(name: str) -> ZoneInfo:
 
 
 def local_zone_name() -> str:
-    """Return the IANA name of this machine's time zone, ``UTC`` where it cannot be told."""
+    """Return the IANA name of this machine's time zone, ``UTC`` where it is unknown."""
     candidates = [os.environ.get("TZ", "").lstrip(":"), str(Path("/etc/localtime").resolve()).partition("zoneinfo/")[2]]
     for name in candidates:
         try:

@@ -1,8 +1,8 @@
 """The hyperbolic model ``T = reserve / (beta - critical)`` fitted beside the power law, and where the two disagree.
 
 H. Monod and J. Scherrer, Ergonomics 8 (1965) 329-338: above a critical load the time to exhaustion is a fixed reserve
-divided by the excess; at the critical load it is without end. The power law has no such load. Between the loads that
-were tried both can fit alike; outside of them they part.
+divided by the excess; at the critical load it is infinite. The power law has no such load. Between the loads that
+were tried both may fit equally well; beyond them they diverge.
 """
 
 from __future__ import annotations
@@ -20,10 +20,14 @@ from monitor.signals.scipy_loops import brentq
 
 LEAST_HOLDS = 4
 LEAST_SPAN = 0.15
-"""Loads that differ by less than this share of bodyweight cannot tell the two numbers apart (common practice)."""
+"""Holds whose loads differ by less (share of bodyweight) do not determine both numbers (common practice, no source)."""
 
 PLACES = 101
+"""Candidate critical loads between which the best one is searched; common practice, no source."""
+
 DISAGREE = 1.25
+"""Times that differ by more than this factor disagree; common practice, no source."""
+
 SHOWN_BETAS = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3)
 
 
@@ -102,15 +106,15 @@ def fit_hyperbola(loads: ArrayLike, times_s: ArrayLike) -> CriticalLoad | None:
 def fit_critical_load(efforts: Sequence[Effort], exponent: float = -1.61) -> CriticalLoad | None:
     """Return the hyperbola through the holds that ended by exhaustion, at their equivalent loads.
 
-    Those that ended short of their target without a word why are taken for such: the model stands beside the other
+    Those that ended short of their target for an unknown reason count too: this model only stands beside the other
     and decides nothing. None where there are fewer than ``LEAST_HOLDS`` of them, or their loads span less than
     ``LEAST_SPAN``.
     """
-    done = [b for b in efforts if b.ending in ("exhausted", "unsure")]
-    loads = [float(np.exp(log_equivalent(b.betas, [exponent])[0] / exponent)) for b in done]
+    done = [e for e in efforts if e.ending in ("exhausted", "unsure")]
+    loads = [float(np.exp(log_equivalent(e.betas, [exponent])[0] / exponent)) for e in done]
     if len(done) < LEAST_HOLDS or max(loads) - min(loads) < LEAST_SPAN:
         return None
-    return fit_hyperbola(loads, [b.duration_s for b in done])
+    return fit_hyperbola(loads, [e.duration_s for e in done])
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,20 +134,20 @@ class Comparison:
 
 
 def compare(posterior: Posterior, hyperbola: CriticalLoad | None) -> Comparison:
-    """Return both models' times at a row of loads, and a plain statement of where they part."""
+    """Return both models' times at a range of loads, and a plain statement of where they disagree."""
     power = [(beta, time_at(posterior, beta)) for beta in SHOWN_BETAS]
     if hyperbola is None:
         return Comparison(
-            [(beta, told.value, None) for beta, told in power],
+            [(beta, time.value, None) for beta, time in power],
             "The hyperbolic model cannot be fitted: it needs at least "
             f"{LEAST_HOLDS} holds to exhaustion at loads that differ by {LEAST_SPAN:.0%} of bodyweight.",
         )
     rows: list[tuple[float, float, float | None]] = []
     apart = []
-    for beta, told in power:
+    for beta, time in power:
         time_s = hyperbola.time_s(beta)
-        rows.append((beta, told.value, time_s if np.isfinite(time_s) else None))
-        if not told.value / DISAGREE < time_s < told.value * DISAGREE:
+        rows.append((beta, time.value, time_s if np.isfinite(time_s) else None))
+        if not time.value / DISAGREE < time_s < time.value * DISAGREE:
             apart.append(beta)
     return Comparison(rows, _statement(posterior, hyperbola, apart))
 

@@ -2,9 +2,9 @@
 
 ``a`` is the log of the time (s) at full bodyweight, ``b`` the exponent, ``sigma`` the spread of ln T from hold to hold.
 The prior on b is the published exponent of hand and grip (L. A. Frey Law, K. G. Avin, Ergonomics 53 (2010) 109-129:
--1.61), wide enough for the other joints of that table (-1.83 to -2.27) and for people not being averages. Holds that
-ended at their target are right-censored: they say "at least so long"; where nobody said why one ended short of it, two
-risks compete. Older holds count less.
+-1.61), wide enough for the other joints of that table (-1.83 to -2.27) and for individual differences. Holds that
+ended at their target are right-censored: they say "at least so long"; where it is unknown why one ended short of it,
+two risks compete. Older holds count less.
 """
 
 from __future__ import annotations
@@ -21,17 +21,24 @@ from monitor.coaching.endurance.mode import find_mode
 Array = NDArray[np.float64]
 
 MEMORY_DAYS = 28.0
-"""A hold of four weeks ago counts for ``1/e`` of today's (common practice, no source)."""
+"""A hold of four weeks ago has ``1/e`` of the weight of today's (common practice, no source)."""
 
 MOST_EFFORTS = 120
+"""The newest efforts that a fit takes in (common practice, no source)."""
+
 A_STEPS, B_STEPS, SIGMA_STEPS = 45, 21, 15
+"""Grid points along each axis (common practice, no source)."""
+
 WIDTH_SD = 4.5
+"""Half-width of the first grid, in standard deviations of the posterior (common practice, no source)."""
+
 RIM = 1e-3
+"""Probability on a face of the grid above which the grid is moved outwards (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Prior:
-    """What is believed before any hold: normal in a, b and ln sigma. An infinite width is a flat prior.
+    """The prior: normal in a, b and ln sigma. An infinite width is a flat prior.
 
     The defaults: half of all people are taken to hang between 12 and 53 s (common practice, no source); b as
     published for hand and grip; a person's holds spread by 22 % (common practice, no source).
@@ -56,7 +63,7 @@ FLAT = Prior(a_sd=np.inf, b_sd=np.inf, log_sigma_sd=np.inf)
 
 @dataclass(frozen=True)
 class Posterior:
-    """What is known of a person's endurance: weights over a grid of (a, b, sigma).
+    """What is known of a person's endurance: weights on a grid of (a, b, sigma).
 
     Attributes
     ----------
@@ -69,9 +76,9 @@ class Posterior:
     efforts : int
         How many holds it rests on.
     exhausted : int
-        How many of them ended because the person could not hold on, as far as that was told.
+        How many of them ended because the person could not hold on, as far as is known.
     unsure : int
-        How many ended short of their target without a word why.
+        How many ended short of their target for an unknown reason.
     lightest_beta : float
         Smallest mean load among the holds; 1 without any. Below it the curve is extrapolated.
     """
@@ -112,11 +119,11 @@ def log_likelihood(data: Efforts, a: Array, b: Array, log_sigma: Array, *, shift
 
 
 def fit_endurance(efforts: Sequence[Effort], memory_days: float = MEMORY_DAYS, prior: Prior = PRIOR) -> Posterior:
-    """Return the posterior of a person's endurance from their holds; without any, the prior.
+    """Return the posterior of a person's endurance from their efforts; without any, the prior.
 
-    The grid is laid around the mode, ``WIDTH_SD`` widths to either side, and moved or widened until its rim holds
-    next to nothing of the probability: the result is the posterior itself, not an approximation of its shape. One of
-    its axes is the log time at the holds' mean load, which hardly correlates with b; ``a`` follows from it.
+    The grid is centred on the mode, ``WIDTH_SD`` widths to either side, and extended until its faces hold next to no
+    probability: the result is the posterior itself, not an approximation of its shape. One of its axes is the log time
+    at the holds' mean load, which hardly correlates with b; ``a`` follows from it.
     """
     data = as_arrays(efforts, memory_days, MOST_EFFORTS)
     middle = float(np.average(data.log_beta, weights=data.weight)) if len(data) else 0.0
@@ -152,7 +159,7 @@ def _on_grid(data: Efforts, middle: float, at_middle: Array, b: Array, log_sigma
     terms = data.load_terms(b) - b * middle
     sigma = np.exp(log_sigma)
     done = data.exhausted
-    # The densities' squares are sums of three moments: no loop over the holds that ended by exhaustion.
+    # The sum of squares follows from three moments: no loop over the holds that ended by exhaustion.
     weight = data.weight[done]
     rest = (data.log_T[:, None] - terms)[done]
     moments = weight.sum() * at_middle[:, None] ** 2 - 2 * at_middle[:, None] * (weight @ rest) + weight @ rest**2
@@ -174,8 +181,8 @@ def _centre(data: Efforts, middle: float, prior: Prior) -> tuple[Array, Array]:
     start = np.array([prior.a + prior.b * middle, prior.b, prior.log_sigma])
     if len(data):
         start[0] = float(np.average(data.log_T, weights=data.weight))
-    found = find_mode(log_density, start)
-    return found.at, np.minimum(found.width, [prior.a_sd, prior.b_sd, prior.log_sigma_sd])
+    mode = find_mode(log_density, start)
+    return mode.at, np.minimum(mode.width, [prior.a_sd, prior.b_sd, prior.log_sigma_sd])
 
 
 def _widen(p: Array, low: Array, high: Array) -> bool:

@@ -11,29 +11,36 @@ from monitor.coaching.endurance.curve import Posterior
 from monitor.signals.scipy_loops import brentq
 
 INTERVAL = (0.1, 0.9)
-"""Stated intervals hold four fifths of the posterior."""
+"""Stated intervals contain four fifths of the posterior."""
 
 LEAST_LOAD, MOST_LOAD = 0.15, 1.0
+"""Loads (share of bodyweight) between which damage and help are computed (common practice, no source)."""
+
 TRUSTED_BETA = 0.3
 """Below this load published endurance curves differ by a factor of two (0.15: 456 s measured against 712 and 928 s by
-formula, L. Heinzl et al., Scientific Reports 15 (2025) 1250): nothing is prescribed there, and a time told for such a
+formula, L. Heinzl et al., Scientific Reports 15 (2025) 1250): nothing is prescribed there, and a time for such a
 load carries that factor in its interval."""
 
 Z_OF_INTERVAL = 1.2816
 """Standard normal quantile of 0.9: ``INTERVAL`` reaches so many standard deviations to either side."""
 
 LOW_LOAD_SD = float(np.log(2.0)) / Z_OF_INTERVAL
+"""Added spread of ln T below ``TRUSTED_BETA``: a factor of two at the ends of the interval."""
 
 MOST_POINTS, TAIL_LEVELS = 1500, 15
-SPENT = 1e-9
+"""Points of the posterior, and levels of the remaining capacity for each, in a running hold (common practice, no
+source)."""
 
-TRIAL_CHANCE = 0.5
-TRIAL_s = 30.0
+SPENT = 1e-9
+"""Probability of still holding on below which the reserve counts as used up (common practice, no source)."""
+
+TRIAL_CHANCE, TRIAL_s = 0.5, 30.0
+"""A trial is this long without help, and sensible from this probability on (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """A number with the interval that holds four fifths of what is believed of it."""
+    """A number with its four-fifths credible interval."""
 
     value: float
     low: float
@@ -69,8 +76,8 @@ def _chances(posterior: Posterior, seconds: float, beta: float) -> np.ndarray:
 def time_at(posterior: Posterior, beta: float) -> Estimate:
     """Return the time (s) that the person can hold at the load ``beta``: median, and the interval for one hold.
 
-    The interval is that of the predictive distribution: what is not known of the person and the spread from hold to
-    hold together. Below ``TRUSTED_BETA`` the factor of two between published curves is added to it.
+    The interval is that of the predictive distribution, which joins the uncertainty of the curve and the spread from
+    hold to hold. Below ``TRUSTED_BETA`` the factor of two between published curves is added to it.
     """
     centre = posterior.a + posterior.b * np.log(beta)
     spread = np.hypot(posterior.sigma, LOW_LOAD_SD if beta < TRUSTED_BETA else 0.0)
@@ -108,17 +115,17 @@ class Reserve:
 
 
 class RunningReserve:
-    """Running damage of a hold in progress: ``push`` the load once a second, ask ``now`` at any time.
+    """Running damage of a hold in progress: ``push`` the load once a second, call ``now`` at any time.
 
     The damage done is the integral of ``beta**-b``; the person lets go when it reaches ``exp(a + sigma eps)``. That
-    they still hold on is evidence, too: what would have let go by now is taken out.
+    they still hold on is evidence, too: points of the posterior that would have let go by now drop out.
     """
 
     def __init__(self, posterior: Posterior) -> None:
-        kept = np.argsort(posterior.weight)[::-1][:MOST_POINTS]
-        self._a, self._b, self._sigma = posterior.a[kept], posterior.b[kept], posterior.sigma[kept]
-        self._weight = posterior.weight[kept] / posterior.weight[kept].sum()
-        self._damage = np.zeros(len(kept))
+        likeliest = np.argsort(posterior.weight)[::-1][:MOST_POINTS]
+        self._a, self._b, self._sigma = posterior.a[likeliest], posterior.b[likeliest], posterior.sigma[likeliest]
+        self._weight = posterior.weight[likeliest] / posterior.weight[likeliest].sum()
+        self._damage = np.zeros(len(likeliest))
         self._beta = 1.0
 
     def push(self, beta: float, seconds: float) -> None:
@@ -133,7 +140,7 @@ class RunningReserve:
             surviving = ndtr((self._a - np.log(self._damage)) / self._sigma)
         weight = self._weight * surviving
         if weight.sum() < SPENT:
-            # Held longer than anything believed possible: the model has nothing left to say.
+            # Held longer than the model thinks possible: it has nothing left to say.
             return Reserve(Estimate(1.0, 1.0, 1.0), Estimate(0.0, 0.0, 0.0))
         levels = (np.arange(TAIL_LEVELS) + 0.5) / TAIL_LEVELS
         z = -ndtri(np.maximum(surviving[:, None] * levels, np.finfo(float).tiny))

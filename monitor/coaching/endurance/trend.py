@@ -1,8 +1,8 @@
-"""The trend of strength over weeks, with its uncertainty and with what would disprove it.
+"""The trend of strength over weeks, with its uncertainty and a test that would disprove it.
 
-``ln T = a + slope * weeks + b ln beta``: all holds count alike, the slope says by how much the time at any load grows.
-The posterior is weighed by importance: points are drawn from a wide bell around its mode and weighted by their true
-density, so that the result is exact up to the draw, which is always the same.
+``ln T = a + slope * weeks + b ln beta``: all holds have the same weight; the slope is the growth of the time at any
+load. The posterior is sampled by importance: points are drawn from a wide Student distribution around its mode and
+weighted by their true density, so that the result is exact up to the sampling error; the seed is fixed.
 """
 
 from __future__ import annotations
@@ -21,15 +21,20 @@ from monitor.coaching.endurance.mode import find_mode
 Array = NDArray[np.float64]
 
 SLOPE_SD_PER_WEEK = 0.10
-"""Before any hold: a change of more than 20 % a week is not expected (common practice, no source)."""
+"""Prior: a change of more than 20 % a week is not expected (common practice, no source)."""
 
-LEAST_HOLDS = 5
-LEAST_WEEKS = 1.5
+LEAST_HOLDS, LEAST_WEEKS = 5, 1.5
+"""With fewer holds, or over less time, there is no trend (common practice, no source)."""
+
 MOST_HOLDS = 200
-DRAWS = 6000
-FREEDOM = 6
-TEST_WEEKS = 2.0
-TEST_HOLDS = 3
+"""The newest holds that a trend takes in (common practice, no source)."""
+
+DRAWS, FREEDOM = 6000, 6
+"""Points that are drawn, and the degrees of freedom of the distribution they are drawn from (common practice, no
+source)."""
+
+TEST_WEEKS, TEST_HOLDS = 2.0, 3
+"""When, and on how many holds, the trend is put to the test (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -91,7 +96,7 @@ def _draws(data: Efforts, prior: Prior, seed: int) -> tuple[Array, Array, Array,
     weeks = -data.age_days / 7
     middle_weeks, middle = float(weeks.mean()), float(data.log_beta.mean())
 
-    # The axes run through the middle of the holds, where they hardly correlate.
+    # The axes cross in the middle of the holds, where they hardly correlate.
     def today(p: Array) -> Array:
         return np.asarray(p[:, 0] - p[:, 1] * middle - p[:, 3] * middle_weeks)
 
@@ -101,14 +106,14 @@ def _draws(data: Efforts, prior: Prior, seed: int) -> tuple[Array, Array, Array,
         return np.asarray(likely + prior.log_density(a, b, log_sigma) - 0.5 * (slope / SLOPE_SD_PER_WEEK) ** 2)
 
     start = np.array([float(data.log_T.mean()), prior.b, prior.log_sigma, 0.0])
-    found = find_mode(log_density, start)
-    root = np.linalg.cholesky(found.precision)
+    mode = find_mode(log_density, start)
+    root = np.linalg.cholesky(mode.precision)
     rng = np.random.default_rng(seed)
     normal = rng.standard_normal((DRAWS, 4))
     wide = np.sqrt(rng.chisquare(FREEDOM, DRAWS) / FREEDOM)
-    # A Student bell is heavier in its tails than the posterior: no region is left out.
-    points = found.at + np.linalg.solve(root.T, (normal / wide[:, None]).T).T
-    offsets = (points - found.at) @ root
+    # A Student distribution has heavier tails than the posterior: no region is missed.
+    points = mode.at + np.linalg.solve(root.T, (normal / wide[:, None]).T).T
+    offsets = (points - mode.at) @ root
     log_bell = -0.5 * (FREEDOM + 4) * np.log1p((offsets**2).sum(axis=1) / FREEDOM)
     _, b, log_sigma, slope = points.T
     a = today(points)
@@ -119,8 +124,8 @@ def _draws(data: Efforts, prior: Prior, seed: int) -> tuple[Array, Array, Array,
         log_p += data.log_likelihood_of(row, z, log_sigma)
     weight = np.exp(log_p - log_bell - (log_p - log_bell).max())
     levels = (np.arange(DRAWS) + 0.5) / DRAWS
-    kept = np.searchsorted(np.cumsum(weight) / weight.sum(), levels).clip(max=DRAWS - 1)
-    return a[kept], b[kept], np.exp(log_sigma[kept]), slope[kept]
+    chosen = np.searchsorted(np.cumsum(weight) / weight.sum(), levels).clip(max=DRAWS - 1)
+    return a[chosen], b[chosen], np.exp(log_sigma[chosen]), slope[chosen]
 
 
 def _disproof(a: Array, b: Array, sigma: Array, slope: Array, beta: float, seed: int) -> str:
@@ -129,18 +134,18 @@ def _disproof(a: Array, b: Array, sigma: Array, slope: Array, beta: float, seed:
     growth = float(np.median(slope))
     now = a + b * np.log(beta)
     noise = np.median(rng.standard_normal((len(a), TEST_HOLDS)), axis=1) * sigma
-    told = np.exp(np.quantile(now + slope * TEST_WEEKS + noise, [*INTERVAL]))
+    expected = np.exp(np.quantile(now + slope * TEST_WEEKS + noise, [*INTERVAL]))
     unchanged = float(np.exp(np.median(now)))
     holds = f"{TEST_HOLDS} holds to the end at {beta:.0%} of bodyweight, {TEST_WEEKS:.0f} weeks from now"
     if abs(growth) * TEST_WEEKS < 0.03:
         return (
             f"No change is seen. It would be disproved by {holds}, whose middle one lies outside "
-            f"{told[0]:.0f} to {told[1]:.0f} s."
+            f"{expected[0]:.0f} to {expected[1]:.0f} s."
         )
     side = "shorter" if growth > 0 else "longer"
-    edge = told[0] if growth > 0 else told[1]
+    edge = expected[0] if growth > 0 else expected[1]
     beyond = min(edge, unchanged) if growth > 0 else max(edge, unchanged)
     return (
-        f"The trend expects {told[0]:.0f} to {told[1]:.0f} s for the middle one of {holds}; today's strength would "
-        f"give {unchanged:.0f} s. It is disproved if that one is {side} than {beyond:.0f} s."
+        f"The trend expects {expected[0]:.0f} to {expected[1]:.0f} s for the middle one of {holds}; "
+        f"today's strength would give {unchanged:.0f} s. It is disproved if that one is {side} than {beyond:.0f} s."
     )

@@ -1,4 +1,4 @@
-"""A person's days: minutes collected between their own midnights, a streak, missed days told kindly."""
+"""A person's days: minutes between their own midnights, a streak, missed days mentioned kindly."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from monitor.records.person_entries import ManualHang
 from monitor.records.stored_hold import StoredHold
 
 ENOUGH = 0.999
-"""A day counts as done from this share of its minutes on: rounding shall cost nobody a day."""
+"""A day counts as done from this share of its minutes on, so that rounding costs nobody a day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ def minutes_by_day(
 def minutes_of_spans(
     spans: Iterable[tuple[int, float]], by_hand: Iterable[ManualHang], zone: ZoneInfo
 ) -> dict[dt.date, DayMinutes]:
-    """Return the days on which somebody hung, of holds told by onset (UTC in ns) and duration (s)."""
+    """Return the days on which somebody hung, from the onsets (UTC, ns) and durations (s) of holds."""
     rig: dict[dt.date, int] = {}
     hand: dict[dt.date, int] = {}
     for onset_utc_ns, duration_s in spans:

@@ -1,4 +1,4 @@
-"""Questions to a new person, as data, and what follows from the answers."""
+"""The questions of an intake, as data, and what follows from the answers."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ Build = Literal["mobile_and_weak", "strong_and_stiff", "between"]
 
 CLINICIAN = "Ask a licensed clinician before hanging"
 MORE, EQUAL = 0.7, 0.5
-"""First share of the kind that is wanted more, and of both when nothing speaks for one (common practice, no source)."""
+"""First share of the favoured kind, and of both when nothing favours one (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ def questions() -> tuple[Question, ...]:
 
 
 def checked_answers(answers: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the answers; a question that was not asked may be missing or None.
+    """Return the answers; a question that was left out may be missing or None.
 
     Raises
     ------
@@ -101,7 +101,7 @@ def checked_answers(answers: Mapping[str, Any]) -> dict[str, Any]:
         if question is None:
             raise _bad(f"There is no question {str(key)[:60]!r}.", f"The questions are: {', '.join(by_key)}.")
         if answer is not None and not _fits(question, answer):
-            raise _bad(f"{answer!r} is no answer to {key}.", _wanted(question))
+            raise _bad(f"{answer!r} is no answer to {key}.", _hint(question))
     return {key: answers[key] for key in by_key if answers.get(key) is not None}
 
 
@@ -115,7 +115,7 @@ def _fits(question: Question, answer: Any) -> bool:
     return answer in question.choices
 
 
-def _wanted(question: Question) -> str:
+def _hint(question: Question) -> str:
     return {
         "yes_no": "Answer true or false.",
         "pain": "Give a whole number from 0 to 10.",
@@ -131,27 +131,27 @@ def intake_outcome(answers: Mapping[str, Any]) -> IntakeOutcome:
     ------
     BadAnswers
     """
-    given = checked_answers(answers)
-    passive, active = bool(given.get("passive_30s")), bool(given.get("active_30s"))
+    checked = checked_answers(answers)
+    passive, active = bool(checked.get("passive_30s")), bool(checked.get("active_30s"))
     open_items = {"passive": passive, "active": active, "assisted": True}
     reasons = {
         "passive": "30 s passive without help" if passive else "not yet 30 s passive without help: assisted first",
         "active": "30 s active without help" if active else "not yet 30 s active without help: assisted first",
         "assisted": "always open",
     }
-    build = _build(given)
-    share, share_reason = _share(given, build)
-    pain = given.get("pain_now", 0)
+    build = _build(checked)
+    share, share_reason = _share(checked, build)
+    pain = checked.get("pain_now", 0)
     cautions = []
     if pain:
-        where = ", ".join(p.replace("_", " ") for p in given.get("pain_places", ())) or "place not told"
+        where = ", ".join(p.replace("_", " ") for p in checked.get("pain_places", ())) or "place not told"
         cautions.append(f"Pain {pain} of 10 now ({where}).")
-    if given.get("back_pain_passive"):
+    if checked.get("back_pain_passive"):
         cautions.append("The lower back hurts in the passive hang: go through the cues for the lower back.")
     return IntakeOutcome(
         open_items=open_items,
         reasons=reasons,
-        ask_clinician=[q.clinician for q in questions() if q.clinician and given.get(q.key)],
+        ask_clinician=[q.clinician for q in questions() if q.clinician and checked.get(q.key)],
         build=build,
         active_share=share,
         share_reason=share_reason,
@@ -159,17 +159,17 @@ def intake_outcome(answers: Mapping[str, Any]) -> IntakeOutcome:
     )
 
 
-def _build(given: Mapping[str, Any]) -> Build:
-    reach = given.get("overhead_reach")
-    lax = bool(given.get("elbows_beyond_straight")) or bool(given.get("thumb_to_forearm"))
-    strong = bool(given.get("chin_over_bar_10s"))
+def _build(checked: Mapping[str, Any]) -> Build:
+    reach = checked.get("overhead_reach")
+    lax = bool(checked.get("elbows_beyond_straight")) or bool(checked.get("thumb_to_forearm"))
+    strong = bool(checked.get("chin_over_bar_10s"))
     if (lax or reach == "at_the_wall") and not strong and reach != "further_away":
         return "mobile_and_weak"
     return "strong_and_stiff" if strong and reach in ("a_hand_away", "further_away") and not lax else "between"
 
 
-def _share(given: Mapping[str, Any], build: Build) -> tuple[float, str]:
-    if given.get("shoulder_pain_passive"):
+def _share(checked: Mapping[str, Any], build: Build) -> tuple[float, str]:
+    if checked.get("shoulder_pain_passive"):
         return MORE, "A shoulder hurts in the passive hang: more active at first."
     if build == "mobile_and_weak":
         return MORE, "Mobile and rather weak: more active at first."
@@ -186,8 +186,8 @@ def active_share_now(outcome: IntakeOutcome, passive_progress: float, active_pro
     passive_progress, active_progress : float
         How far the longest hold of each kind has come from its start to its goal, 0 to 1.
     """
-    wanted = active_progress if outcome.active_share > EQUAL else passive_progress
-    come = min(1.0, max(0.0, wanted))
+    favoured = active_progress if outcome.active_share > EQUAL else passive_progress
+    come = min(1.0, max(0.0, favoured))
     share = EQUAL + (outcome.active_share - EQUAL) * (1 - come)
     if outcome.active_share == EQUAL or come == 0:
         return share, outcome.share_reason
@@ -195,4 +195,4 @@ def active_share_now(outcome: IntakeOutcome, passive_progress: float, active_pro
 
 
 def _bad(what: str, do: str) -> BadAnswers:
-    return BadAnswers(what=what, means="The intake was not kept.", do=do)
+    return BadAnswers(what=what, means="The intake was not saved.", do=do)

@@ -1,4 +1,4 @@
-"""Pauses of a programme that somebody asked for: an illness, a journey, one item for a while."""
+"""Pauses of a programme: an illness, a journey, one item for a while."""
 
 from __future__ import annotations
 
@@ -54,11 +54,11 @@ def resumed(pauses: Sequence[Pause], today: dt.date, item: str = "") -> tuple[Pa
 
     One that began today leaves no trace.
     """
-    kept = []
+    remaining = []
     for pause in pauses:
         if pause.item != item or not pause.holds_on(today):
-            kept.append(pause)
+            remaining.append(pause)
         elif dt.date.fromisoformat(pause.first) < today:
             yesterday = (today - dt.timedelta(days=1)).isoformat()
-            kept.append(Pause(pause.first, yesterday, pause.item, pause.reason))
-    return tuple(kept)
+            remaining.append(Pause(pause.first, yesterday, pause.item, pause.reason))
+    return tuple(remaining)

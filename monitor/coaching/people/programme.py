@@ -53,7 +53,7 @@ class TrialRule:
 
 @dataclass(frozen=True, slots=True)
 class DayRule:
-    """Minutes a day, for how many days, and after how many minutes the next bout is called to mind."""
+    """Minutes a day, for how many days, and after how many minutes the next bout is due."""
 
     minutes: float = 7.0
     days: int = 30

@@ -27,14 +27,14 @@ from monitor.coaching.safety.stop_rules import Stop, paused_why
 from monitor.records.stored_hold import StoredHold
 
 _DAY_ns = 86_400 * 10**9
-RECENT_DAYS = 14.0
-TIMES = 2
-"""A target rises when it was reached so often lately (common practice, no source)."""
+RECENT_DAYS, TIMES = 14.0, 2
+"""A target rises once it was reached so many times in so many days (common practice, no source)."""
 
 FREE_ALPHA = 0.02
 """Help up to this share is within what a hold without help is allowed (common practice, no source)."""
 
 CERTAIN = 0.95
+"""With the help at the end of the allowed band the target succeeds so often (common practice, no source)."""
 
 BOUT_GAP_RESTS, SHORTEST_BOUT_GAP_s = 3.0, 600.0
 """Holds closer together than this many rests, or these seconds, are sets of one bout (common practice, no source)."""
@@ -52,7 +52,7 @@ class ItemPrescription:
     key, title, kind, hands : str
     target_s : float
     time_s : Estimate
-        What the person is believed to hold at the prescribed load; median and four-fifths interval.
+        Expected time at the prescribed load; median and four-fifths interval.
     alpha : float
         As much help as needed and no more: the target succeeds with ``chance``.
     alpha_max : float
@@ -124,7 +124,7 @@ def prescribe_day(
     Parameters
     ----------
     holds : sequence of StoredHold
-        The person's, as seen, oldest first.
+        The person's, corrections applied, oldest first.
     intake : IntakeOutcome or None
         None: no intake yet; every item is open and passive and active are shared alike.
     today : date, optional
@@ -190,8 +190,8 @@ def _item(
     now_utc_ns: int,
 ) -> ItemPrescription:
     target_s, why = target_of(item, holds, now_utc_ns)
-    wanted = programme.prescription.chance
-    least = least_assistance(posterior, target_s, wanted)
+    rule_chance = programme.prescription.chance
+    least = least_assistance(posterior, target_s, rule_chance)
     # Alternating hands rest in turn: a curve of two-handed holds says nothing of that, so no help is derived.
     if item.hands == "alternating":
         alpha, alpha_max, chance = 0.0, FREE_ALPHA, chance_of_holding(posterior, target_s).value
@@ -200,7 +200,7 @@ def _item(
         alpha, chance = _up(least.alpha), least.chance
         certain = _up(least_assistance(posterior, target_s, CERTAIN).alpha)
         alpha_max = max(alpha, certain, FREE_ALPHA)
-        why += " " + _help_words(least, wanted, item, posterior)
+        why += " " + _help_words(least, rule_chance, item, posterior)
     return ItemPrescription(
         key=item.key,
         title=item.title,
@@ -218,7 +218,7 @@ def _item(
     )
 
 
-def _help_words(least: LeastAssistance, wanted: float, item: Item, posterior: Posterior) -> str:
+def _help_words(least: LeastAssistance, rule_chance: float, item: Item, posterior: Posterior) -> str:
     base = (
         f"{posterior.efforts} holds" if posterior.efforts else "no hold yet, so on what is known of people in general"
     )
@@ -226,7 +226,7 @@ def _help_words(least: LeastAssistance, wanted: float, item: Item, posterior: Po
         return f"No help is needed: it succeeds with {least.chance:.0%} (rests on {base})."
     if least.flag == "more_than_can_be_prescribed":
         return f"Even with {_up(least.alpha):.0%} help it succeeds with {least.chance:.0%} only: stop earlier."
-    help_words = f"With {_up(least.alpha):.0%} help it succeeds with {wanted:.0%} (rests on {base})."
+    help_words = f"With {_up(least.alpha):.0%} help it succeeds with {rule_chance:.0%} (rests on {base})."
     return help_words if item.support == "assisted" else f"{help_words} Without help it would be too much today."
 
 
@@ -269,12 +269,12 @@ def _share(programme: Programme, holds: Sequence[StoredHold], intake: IntakeOutc
 
 
 def _cautions(intake: IntakeOutcome | None, stops: Sequence[Stop]) -> list[str]:
-    told = []
+    cautions = []
     if intake is not None and intake.ask_clinician:
-        told.append(f"{CLINICIAN}: {', '.join(intake.ask_clinician)}. This is a note; it clears nobody.")
+        cautions.append(f"{CLINICIAN}: {', '.join(intake.ask_clinician)}. This is a note; it clears nobody.")
     if intake is not None:
-        told += intake.cautions
-    return told + [stop.words for stop in stops]
+        cautions += intake.cautions
+    return cautions + [stop.words for stop in stops]
 
 
 def _next(
@@ -314,14 +314,14 @@ def _next(
         return wanted[one.kind] * (total_s + 60.0) - done_s[one.kind] if one.kind in wanted else 0.0
 
     chosen = max(candidates, key=lack)
-    due_ns, bout = _due_ns(chosen, holds, programme.day.remind_after_min, now_utc_ns)
+    due_ns, bout_words = _due_ns(chosen, holds, programme.day.remind_after_min, now_utc_ns)
     words = f"{chosen.title}, {chosen.target_s:.0f} s"
     words += f" with up to {chosen.alpha_max:.0%} help. " if chosen.alpha > 0 else " without help. "
-    return chosen.key, words + chosen.reason + bout, due_ns
+    return chosen.key, words + chosen.reason + bout_words, due_ns
 
 
 def sets_of_bout(item: ItemPrescription, holds: Sequence[StoredHold], now_utc_ns: int) -> int:
-    """Return how many sets of the bout that is going on are done; 0 when the last hold is longer ago than its pause."""
+    """Return how many sets of the current bout are done; 0 once the last hold is longer ago than a bout's gap."""
     ends = _ends(holds, now_utc_ns)
     if not ends or now_utc_ns - ends[-1][1] > _bout_gap_ns(item):
         return 0
@@ -339,7 +339,7 @@ def _bout_gap_ns(item: ItemPrescription) -> int:
 
 
 def _sets(item: ItemPrescription, ends: Sequence[tuple[int, int]]) -> int:
-    """Return how many holds the last bout has: those with no longer pause in between than a bout's."""
+    """Return how many holds the last bout has: those no further apart than a bout's gap."""
     sets = 1
     for (_, before), (after, _) in zip(ends[-2::-1], ends[:0:-1], strict=True):
         if after - before > _bout_gap_ns(item):
@@ -351,7 +351,7 @@ def _sets(item: ItemPrescription, ends: Sequence[tuple[int, int]]) -> int:
 def _due_ns(
     chosen: ItemPrescription, holds: Sequence[StoredHold], remind_after_min: float, now_utc_ns: int
 ) -> tuple[int, str]:
-    """Return when the next set or bout is due: after the rest, or, the item's sets done, after the pause of a bout."""
+    """Return when the next set is due, after the rest, or once the item's sets are done the next bout."""
     ends = _ends(holds, now_utc_ns)
     if not ends:
         return now_utc_ns, ""

@@ -14,10 +14,11 @@ from monitor.coaching.endurance.effort import Effort
 from monitor.coaching.endurance.forecast import INTERVAL, TRIAL_CHANCE, Estimate, TRIAL_s, chance_of_holding
 from monitor.coaching.endurance.trend import Trend
 
-HORIZON_DAYS = 120
-STEP_DAYS = 5
-LIGHT_ALPHA = 0.10
-LIGHT_WITHIN_DAYS = 14.0
+HORIZON_DAYS, STEP_DAYS = 120, 5
+"""How far ahead, and in which steps, the day of the trial is searched (common practice, no source)."""
+
+LIGHT_ALPHA, LIGHT_WITHIN_DAYS = 0.10, 14.0
+"""A trial follows a hold with so little help within so many days (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,7 @@ class TrialDay:
 def light_help_reached(efforts: Sequence[Effort], seconds: float = TRIAL_s, alpha: float = LIGHT_ALPHA) -> bool:
     """Say whether a recent hold lasted with so little help that a trial follows from it."""
     return any(
-        b.duration_s >= seconds and 1 - b.beta_mean <= alpha and b.age_days <= LIGHT_WITHIN_DAYS for b in efforts
+        e.duration_s >= seconds and 1 - e.beta_mean <= alpha and e.age_days <= LIGHT_WITHIN_DAYS for e in efforts
     )
 
 
@@ -59,7 +60,7 @@ def trial_day(
     light_reached: bool = True,
     light_alpha: float = LIGHT_ALPHA,
 ) -> TrialDay:
-    """Return the first day on which the unassisted time is held with the wanted probability.
+    """Return the first day on which the unassisted time is held with the required probability.
 
     Parameters
     ----------
@@ -72,7 +73,7 @@ def trial_day(
     gap = np.log(seconds)
     today = chance_of_holding(posterior, seconds)
     if trend is not None:
-        # A strength that changes has left the weighted mean of four weeks behind: the trend knows today better.
+        # Where strength changes, the weighted mean of four weeks lags behind; the trend knows today better.
         chances = ndtr((trend.a - gap) / trend.sigma)
         low, high = np.quantile(chances, INTERVAL)
         today = Estimate(float(chances.mean()), float(low), float(high))

@@ -1,1 +1,1 @@
-"""What a person has done: days, sums, periods compared."""
+"""A person's progress: sums, bests, periods compared."""

@@ -1,4 +1,4 @@
-"""What a person has done: sums, courses over time, bests that respect their uncertainty, periods compared."""
+"""A person's progress: sums, courses over time, bests that respect their uncertainty, periods compared."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ from monitor.records.person_entries import ManualHang, PainEntry
 from monitor.records.stored_hold import StoredHold
 
 BEYOND = 1.645
-"""One-sided normal quantile of 95 %: so many standard uncertainties make a best a best."""
+"""One-sided normal quantile of 95 %: a best is ahead by so many standard uncertainties of the difference."""
 
 
 @dataclass(frozen=True, slots=True)
 class Best:
-    """A personal best and its standard uncertainty; ``beaten_by`` counts later holds that are no longer for sure."""
+    """A personal best and its standard uncertainty; ``ties`` counts later holds that do not differ from it."""
 
     hold_uid: str
     day: str
@@ -114,7 +114,7 @@ class Progress:
 def progress(
     holds: Sequence[StoredHold], by_hand: Sequence[ManualHang], pains: Sequence[PainEntry], zone: ZoneInfo
 ) -> Progress:
-    """Return a person's progress from their holds (as seen, oldest first), hangs by hand and entries of pain."""
+    """Return a person's progress from their holds (corrected, oldest first), hangs by hand and entries of pain."""
     points = [hold_point(h) for h in holds]
     free = [h for h in holds if h.result.support == "unassisted"]
     long_enough = [h for h in holds if h.result.duration_s >= 30.0 and h.result.alpha_mean is not None]
@@ -174,25 +174,25 @@ def best(
     """Return the best of holds, oldest first: a later hold takes its place only beyond both uncertainties.
 
     Two values differ when their difference exceeds ``BEYOND`` times its standard uncertainty (JCGM 100, 5.1.2: the
-    variances of independent values add). ``ties`` counts the later holds that are not told apart from the best.
+    variances of independent values add). ``ties`` counts the later holds that do not differ from the best.
     """
     sign = -1.0 if smallest else 1.0
-    kept: tuple[StoredHold, float, float] | None = None
+    leader: tuple[StoredHold, float, float] | None = None
     ties = 0
     for hold in holds:
         value, u = measure(hold)
-        if kept is None:
-            kept = hold, value, u
+        if leader is None:
+            leader = hold, value, u
             continue
-        ahead = sign * (value - kept[1])
-        certain = BEYOND * math.hypot(u, kept[2])
+        ahead = sign * (value - leader[1])
+        certain = BEYOND * math.hypot(u, leader[2])
         if ahead > certain:
-            kept, ties = (hold, value, u), 0
+            leader, ties = (hold, value, u), 0
         elif ahead >= -certain:
             ties += 1
-    if kept is None:
+    if leader is None:
         return None
-    return Best(kept[0].uid, local_day(kept[0].onset_utc_ns, zone).isoformat(), kept[1], kept[2], ties)
+    return Best(leader[0].uid, local_day(leader[0].onset_utc_ns, zone).isoformat(), leader[1], leader[2], ties)
 
 
 def _days(holds: Sequence[StoredHold], minutes: dict[dt.date, DayMinutes], zone: ZoneInfo) -> list[DaySum]:
@@ -220,8 +220,8 @@ MEASURES: dict[str, tuple[str, Callable[[HoldPoint], float | None]]] = {
 def compared(before: Sequence[StoredHold], after: Sequence[StoredHold]) -> dict[str, Comparison]:
     """Return every measure of two periods compared; values that are not known are left out."""
     pairs = ([hold_point(h) for h in before], [hold_point(h) for h in after])
-    found = {}
+    comparisons = {}
     for name, (unit, of) in MEASURES.items():
         values = [np.array([v for p in points if (v := of(p)) is not None], dtype=float) for points in pairs]
-        found[name] = compare_periods(values[0].tolist(), values[1].tolist(), unit)
-    return found
+        comparisons[name] = compare_periods(values[0].tolist(), values[1].tolist(), unit)
+    return comparisons

@@ -9,10 +9,11 @@ from monitor.coaching.people.programme import StopRule
 from monitor.records.person_entries import PainEntry
 
 EVERYTHING = None
-ASKED = "clinician_asked"
-"""Word in ``PainEntry.tried``: a clinician was asked. Only with it do symptoms cease to pause."""
+CLINICIAN_CONSULTED = "clinician_asked"
+"""Word in ``PainEntry.tried``: only once a clinician was consulted does a symptom cease to pause."""
 
 COMPARED_DAYS = 7.0
+"""Pain is compared with the last entry of the same place within so many days (common practice, no source)."""
 _DAY_ns = 86_400 * 10**9
 
 WHO = {
@@ -59,7 +60,7 @@ def stops(entries: Sequence[PainEntry], rule: StopRule) -> list[Stop]:
 
     An item is paused by a pain of ``rule.pain`` or more, or by a rise of ``rule.rise`` against the last entry of the
     same place within a week. It opens with an entry for it (or for the same place) that does neither. A symptom
-    pauses everything until an entry without it says that a clinician was asked.
+    pauses everything until an entry without it says that a clinician was consulted.
     """
     paused: dict[str | None, tuple[Stop, str | None]] = {}
     before: dict[str | None, PainEntry] = {}
@@ -68,7 +69,7 @@ def stops(entries: Sequence[PainEntry], rule: StopRule) -> list[Stop]:
         if symptoms:
             ask = "; ".join(WHO[s] for s in symptoms)
             paused[EVERYTHING] = (Stop(EVERYTHING, " and ".join(symptoms), ask, entry.at_utc_ns), None)
-        elif EVERYTHING in paused and ASKED in entry.tried:
+        elif EVERYTHING in paused and CLINICIAN_CONSULTED in entry.tried:
             del paused[EVERYTHING]
         why = _painful(entry, before.get(entry.place), rule)
         before[entry.place] = entry
@@ -94,6 +95,6 @@ def _painful(entry: PainEntry, last: PainEntry | None, rule: StopRule) -> str:
     return ""
 
 
-def paused_why(found: Sequence[Stop], item: str) -> str:
+def paused_why(stops: Sequence[Stop], item: str) -> str:
     """Return why an item is paused, empty where it is not."""
-    return "; ".join(f"{s.why}: ask {s.ask}" for s in found if s.item is None or s.item == item)
+    return "; ".join(f"{s.why}: ask {s.ask}" for s in stops if s.item is None or s.item == item)
