@@ -32,7 +32,7 @@ from monitor.signals.session_loads import SessionLoads
 
 JOURNAL_SUFFIX = ".journal"
 MOST_JOINED = 500
-"""Most blocks of a journal that are taken as one."""
+"""Most blocks of a journal that are taken as one (common practice, no source)."""
 
 
 @dataclass(frozen=True)

@@ -34,7 +34,7 @@ PIECE_ROWS = 4096
 """A long block goes through the stages in pieces that fit into a processor's cache; results cannot tell."""
 
 PRE_ROLL_S = 8.0
-"""Kept from before somebody came: the empty rig's zeros are read in it."""
+"""Kept from before somebody came: the empty rig's zeros are read in it (common practice, no source)."""
 
 CURVE_U_ZERO_N = 0.3
 CURVE_U_REL_SPAN = 5e-4

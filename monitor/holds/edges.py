@@ -21,23 +21,32 @@ LEAST_FRACTION = 0.25
 
 BRIDGED_S = 1.0
 TUG_S = 0.3
+"""Gaps shorter than the first are bridged as regrips; a load shorter than the second is a tug (design of the rig:
+docs/measurement.md)."""
+
 LET_GO = 0.05
-"""Below this share of the settled level nobody holds the bar."""
+"""Below this share of the settled level nobody holds the bar (common practice, no source)."""
 
 OPENED_ROWS, STOOD_ROWS = 2, 3
-"""Hands that open at once take at most so many readings; before them the load stood still for so many."""
+"""Hands that open at once take at most so many readings; before them the load stood still for so many (common
+practice, no source)."""
 
 SUDDEN = 0.5
-"""From one reading to the next they lose more than this share of the load."""
+"""From one reading to the next they lose more than this share of the load (common practice, no source)."""
 
 STOOD = 0.02
-"""A load whose readings span less than this share of it stands still."""
+"""A load whose readings span less than this share of it stands still (common practice, no source)."""
 
 CHANGED_N = 3.0
-"""A reading has changed that lies so far off, and farther than those that stood still span."""
+"""A reading has changed that lies so far off, and farther than those that stood still span (common practice, no
+source)."""
 
 MOST_TURNS = 12
+"""Level and edges settle within two or three iterations; after so many the last result stands."""
+
 MARGIN_S = 3.0
+"""How far beyond its edges a hold is looked at, at first, for the edges of another level (common practice, no
+source)."""
 
 
 @dataclass(frozen=True, slots=True)

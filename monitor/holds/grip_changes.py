@@ -15,9 +15,13 @@ from monitor.signals.session_loads import Array
 MEDIAN_S = 2.0
 MEAN_S = 0.3
 KEPT_S = 1.5
+"""A side carries by the median over the first; the instant is that of means over the second; a change counts only
+if the load stays on the side for the third (common practice, no source)."""
+
 ONE_SIDED = 0.15
-"""Half-difference of the sides as a share of bodyweight beyond which one hand is said to carry (two hands side by side
-balance to a few per cent; one hand at 0.2 m from the middle of a 1.10 m bar gives 0.36)."""
+"""Half-difference of the sides as a share of bodyweight beyond which one hand is said to carry (two hands side by
+side balance to a few per cent; one hand at 0.2 m from the middle of a 1.10 m bar gives 0.36). Common practice, no
+source."""
 
 
 def _kept(side: NDArray[np.int_], share: Array, rows: int) -> NDArray[np.int_]:

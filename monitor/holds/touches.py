@@ -10,17 +10,25 @@ from monitor.holds.edges import LET_GO, SUDDEN, Run, runs_above
 from monitor.signals.session_loads import Array
 
 LEAST_FRACTION = 0.012
-"""Peak of a touch as a share of bodyweight; less is the platform's own noise and the air of a swinging leg."""
+"""Peak of a touch as a share of bodyweight; less is the platform's own noise and the air of a swinging leg (common
+practice, no source)."""
 
 SIGMAS = 6.0
+"""And at least so many standard deviations of the platform's noise (common practice, no source)."""
+
 APART_S = 0.08
+"""Contacts closer together than this are one (common practice, no source)."""
+
 MOST_TURNS = 10
+"""Level and edges settle within two or three iterations; after so many the last result stands."""
+
 BOUNCE_S = 0.02
-"""A foot that springs off again sooner has not begun to stand."""
+"""A foot that springs off again sooner has not begun to stand (common practice, no source)."""
 
 STRUCK_ROWS = 4
 HIGH = 0.9
-"""A strike is over after so many readings; one that comes so near to the highest may have been higher."""
+"""A strike is over after so many readings; one that comes so near to the highest may have been higher (common
+practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,14 +16,22 @@ from monitor.signals.rows import Rows
 from monitor.statistics import median
 
 SURE_AFTER_S = 1.0
+"""A hold is provisional until it has lasted so long (common practice, no source)."""
+
 MEASURED_AFTER_S = 1.5
 """A hold is measured this long after its release: by then no regrip can bridge it."""
 
 REDATE_EVERY_S = 1.0
 REDATE_UNTIL_S = 6.0
 LOOK_BACK_S = 5.0
+"""The onset is dated again every second for six, by the level known by then, from five seconds before it on (common
+practice, no source)."""
+
 SETTLING_TICKS = 10
 MOST_TICKS = 2000
+"""The settled level is computed at every one of so many first ticks, then every half second, from the last 100 s:
+it no longer moves (common practice, no source)."""
+
 ASSUMED_BODYWEIGHT_N = 600.0
 """Tells hanging from leaning while the bodyweight is unknown (a light adult; common practice, no source)."""
 

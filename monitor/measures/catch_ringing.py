@@ -6,14 +6,15 @@ import itertools
 
 import numpy as np
 
+from monitor.measures.hold_context import LET_GO_S
 from monitor.signals.session_loads import Array
 from monitor.statistics import median
 
 SETTLED_WITHIN = 0.05
 LONGEST_SETTLING_S = 15.0
 STILL_AFTER_S = 0.25
-LET_GO_S = 0.5
-"""The end of a hold, in which the body is on its way down: no ringing of the catch."""
+"""Settled is S within 5 % of bodyweight about its level for a quarter second, looked for over 15 s (the settling
+time of IEEE Std 181-2011 with a band of 5 %; the times are common practice, no source)."""
 
 
 def settle_s(
@@ -43,6 +44,8 @@ def settle_s(
 BOUNCE_S = 1.5
 BOUNCE_LEAST = 0.02
 BOUNCE_BAND_Hz = (2.0, 7.0)
+"""The bounce is looked for in the first 1.5 s, above 2 % of bodyweight, and believed between 2 and 7 Hz (common
+practice, no source)."""
 
 
 def bounce_Hz(t_s: Array, sum_N: Array, bodyweight_N: float, onset_s: float) -> float | None:

@@ -12,13 +12,21 @@ from monitor.signals.session_loads import Array
 from monitor.statistics import median
 
 MEAN_S = 1.0
+"""The misclosure is averaged over a second: nearly blind to swing, tremor and breathing (common practice, no
+source)."""
+
 OPEN_FRACTION = 0.025
-"""A missing share below this is within what breathing, swing and spans leave open over a second."""
+"""A missing share below this is within what breathing, swing and spans leave open over a second (common practice,
+no source)."""
 
 SHORTEST_S = 2.0
-CLOSED_WITHIN = 0.01
+"""A third support lasts at least so long; shorter, it may be a swing (common practice, no source)."""
+
 EDGE_S = 0.5
+"""The first and last half second of a hold are left out: the load is on its way (common practice, no source)."""
+
 FEWEST_ROWS = 8
+"""A median of fewer quiet rows says nothing (common practice, no source)."""
 
 
 def misclosure(sum_N: Array, bodyweight_N: float) -> Array:

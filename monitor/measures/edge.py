@@ -11,15 +11,18 @@ from monitor.holds.edges import HoldEdges
 from monitor.signals.session_loads import Array, SessionLoads
 
 LEAST_SLOPE_N = 0.1
-"""Least change from row to row that a crossing is read from (N)."""
+"""Least change from row to row that a crossing is read from (N). Common practice, no source."""
 
 REACH_S, FEWEST_BESIDE = 0.05, 4
-"""A cubic is drawn through the readings so far before and after an edge, four to each side at least."""
+"""A cubic is drawn through the readings so far before and after an edge, four to each side at least (common
+practice, no source)."""
 
 AS_NOISE = 1.5
-"""It explains them where it leaves no more than this, in standard deviations of their noise."""
+"""It explains them where it leaves no more than this, in standard deviations of their noise (common practice, no
+source)."""
 
 NEAR_ROWS = 1.0
+"""The cubic's crossing lies no further than a row from where it was read before (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)

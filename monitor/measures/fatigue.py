@@ -13,6 +13,8 @@ from monitor.signals.session_loads import Array
 
 SPAN_S = 5.0
 FEWEST_SPANS = 4
+"""A slope is drawn through means over 5 s, longer than a breath, of which there are four at least (common practice,
+no source)."""
 
 
 def slope_per_min(times_s: Array, values: Array) -> Slope | None:

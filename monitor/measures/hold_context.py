@@ -18,7 +18,11 @@ ALPHA_MAX = 0.10
 
 CATCH_S = 2.0
 LET_GO_S = 0.5
+"""How long the catch rings, and how long before the release the hands begin to open (common practice, no
+source)."""
+
 MARGIN_S = 10.0
+"""Seconds around a hold that its measures may look at (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)

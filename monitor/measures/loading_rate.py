@@ -21,17 +21,24 @@ LOADING_RATE_WINDOW_S = 0.05
 """The rise is taken over this time (a usual window for rates of force; common practice, no source)."""
 
 FROM_S, TO_S, LEAST_AFTER_S = -0.2, 0.5, 0.2
+"""The steepest rise is looked for from 0.2 s before the onset to 0.5 s after it, of which 0.2 s must be there
+(common practice, no source)."""
+
 LADDER = ((7, 6), (7, 3))
-"""Readings and degree of the polynomials, the roughest first. The calmest that explains the readings is taken."""
+"""Readings and degree of the polynomials, the roughest first. The calmest that explains the readings is taken
+(common practice, no source)."""
 
 EDGE = 3
+"""Readings beyond each end that the widest polynomial needs: half of seven."""
+
 ALLOWED = 1.25
-"""A calmer polynomial may lie off the roughest by so many times what noise does."""
+"""A calmer polynomial may lie off the roughest by so many times what noise does (common practice, no source)."""
 
 UNLOADED_N, UNLOADED_NOISES = 3.0, 6.0
-"""A bar that reads less than this, or than so many times its noise, carries nobody."""
+"""A bar that reads less than this, or than so many times its noise, carries nobody (common practice, no source)."""
 
 EMPTY_ROWS = 3
+"""The bar is empty if so many readings before say so (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)

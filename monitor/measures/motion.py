@@ -15,7 +15,11 @@ from monitor.runs import runs_of
 from monitor.signals.session_loads import Array
 
 DISTURBED_MOST = 0.6
+"""No swing is read where more than this share of a hold is disturbed (common practice, no source)."""
+
 MOTION_TURNS = 2
+"""Swing and travel are read anew with the other taken out so many times; the second time changes little (common
+practice, no source)."""
 
 
 def motion_of(

@@ -21,6 +21,8 @@ LEAST_DELIBERATE_DEG = 4.0
 """A smaller swing is measured no better by hand than kappa is known anyway (1 cm of 0.3 m: 7 % of kappa)."""
 
 MOST_DELIBERATE_DEG = 40.0
+"""A larger swing is dangerous, and the expansion of the pivot force no longer holds (docs/measurement.md)."""
+
 U_ANGLE_DEG = 0.5
 """Standard uncertainty of an angle read from a phone held along the body (common practice, no source)."""
 
@@ -28,8 +30,11 @@ U_REACH_M, U_LENGTH_M = 0.015, 0.02
 """Standard uncertainties of a tape on the floor and of one along the body (common practice, no source)."""
 
 NEAR_S = 0.6
+"""The amplitude nearest to the measured time counts if it lies so near (common practice, no source)."""
+
 BELIEVED_REL = 0.15
-"""A kappa that is farther from anybody's is no body's: angle, time or person are wrong."""
+"""A kappa that is farther from anybody's is no body's: angle, time or person are wrong (common practice, no
+source)."""
 
 U_DAY_REL = 0.01
 """What a posture changes of kappa from hang to hang (common practice, no source)."""

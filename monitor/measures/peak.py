@@ -15,24 +15,34 @@ PEAK_S = 0.0125
 """A peak is a mean over this time: shorter ones no converter of 80 readings per second sees."""
 
 RESOLVED_REL = 0.005
-"""Above this relative standard uncertainty a peak counts as not resolved: two of them are one per cent."""
+"""Above this relative standard uncertainty a peak counts as not resolved: two of them are one per cent (common
+practice, no source)."""
 
 HIGH = 0.9
-"""How high a reading must be, as a share of the highest, for the peak to lie beside it."""
+"""How high a reading must be, as a share of the highest, for the peak to lie beside it (common practice, no
+source)."""
 
 LEAST_SIDE = 0.1
-"""The load comes up to a peak and goes down from it: the flatter side is so steep at least, as a share of the other."""
+"""The load comes up to a peak and goes down from it: the flatter side is so steep at least, as a share of the other
+(common practice, no source)."""
 
 BENT_NOISES = 6.0
-"""Where the load is straighter than its noise there is nothing between the readings."""
+"""Where the load is straighter than its noise there is nothing between the readings (common practice, no
+source)."""
 
 ACROSS, PLACES, KAISER_BETA = 12, 17, 5.0
+"""Readings, places between two of them, and shape of the window of the interpolation (common practice, no
+source)."""
+
 RINGS_ROWS = 10
-"""So many readings before and after a peak tell how the load rings there."""
+"""So many readings before and after a peak tell how the load rings there (common practice, no source)."""
 
 SAME_REL = 1e-9
+"""Rounding of a mean of two readings, with room."""
+
 REACH = 2
-"""A reading that was not taken counts where it lies so many rows from the peak at most."""
+"""A reading that was not taken counts where it lies so many rows from the peak at most (common practice, no
+source)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,31 +16,31 @@ from typing import NamedTuple
 
 import numpy as np
 
+from monitor.measures.swing import BAND_Hz as BEAT_BAND_Hz
 from monitor.signals.session_loads import Array
 
 MEANS_Hz = 10.0
-"""Readings are averaged over a tenth of a second: tremor goes, a movement is still ten of them."""
+"""Readings are averaged over a tenth of a second: tremor goes, a movement is still ten of them (common practice, no
+source)."""
 
 PAD_S = 0.1
-"""What a movement takes before and after the shape that it was found by: arms and bar give way, and swing back."""
+"""What a movement takes before and after the shape that it was found by: arms and bar give way, and swing back
+(common practice, no source)."""
 
 REST_S = 0.3
 """About one bounce of a body on its arms (2 to 5 Hz), over which its ringing averages out."""
 
 FLANK_S = 5.0
-"""About one breath to either side: more of them changes nothing."""
+"""About one breath to either side: more of them changes nothing (common practice, no source)."""
 
 BREATHING_Hz = (0.2, 1 / 3)
 """12 to 20 breaths a minute, an adult at rest (any textbook of physiology, from memory)."""
-
-BEAT_Hz = (0.6, 1.6)
-"""Twice the frequency of a hanging body's swing (``monitor.measures.swing``)."""
 
 BOUNCE_Hz = (2.0, 5.0)
 """Vertical bounce of a body on its arms (common practice, no source)."""
 
 LEVEL_m_s2 = 0.05
-"""The level is not known beforehand: half a per cent of bodyweight."""
+"""The level is not known beforehand: half a per cent of bodyweight (common practice, no source)."""
 
 BREATHING_m_s2, BEAT_m_s2, BOUNCE_m_s2 = 0.003, 0.003, 0.006
 """Root mean square of each part (common practice, no source): breathing by one to two millimetres, a swing of a degree
@@ -156,7 +156,7 @@ def _covariance(n: int, step_s: float) -> Array:
     """Return (n, n) the covariance of ``n`` means of the process, ``step_s`` apart, without noise."""
     lag_s = np.asarray(np.arange(n) * step_s, dtype=float)
     row = np.full(n, LEVEL_m_s2**2)
-    for size, band_Hz in ((BREATHING_m_s2, BREATHING_Hz), (BEAT_m_s2, BEAT_Hz), (BOUNCE_m_s2, BOUNCE_Hz)):
+    for size, band_Hz in ((BREATHING_m_s2, BREATHING_Hz), (BEAT_m_s2, BEAT_BAND_Hz), (BOUNCE_m_s2, BOUNCE_Hz)):
         row = row + size**2 * _band(lag_s, *band_Hz)
     return np.asarray(row[np.abs(np.subtract.outer(np.arange(n), np.arange(n)))])
 

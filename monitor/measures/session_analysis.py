@@ -20,10 +20,11 @@ from monitor.signals.windows import PRESENT_N
 from monitor.signals.zeros import Zeros, read_zeros
 
 FEWEST_READINGS = 8
-"""A session of fewer readings is not measured."""
+"""A session of fewer readings is not measured (common practice, no source)."""
 
 GIVEN_U_REL = 0.002
-"""Standard uncertainty of a bodyweight that a person states (a household scale and a pair of shoes)."""
+"""Standard uncertainty of a bodyweight that a person states (a household scale and a pair of shoes). Common
+practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,11 @@ from monitor.signals.reliance import Reliance, load_reliance
 from monitor.signals.session_loads import Array
 
 ZERO_INSTANTS = 6
+"""Instants of a hold at which the zero's variance is computed; between them it is a straight line (common practice,
+no source)."""
+
 HALF_READ = 0.5
+"""A second of which less was read has no share (common practice, no source)."""
 
 
 def shares_of(hold: Stretch, flags: list[str]) -> Assistance:

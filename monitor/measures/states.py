@@ -12,12 +12,17 @@ import itertools
 from monitor.records.hold_result import Kind, StateSpan, Travel
 
 ACTIVE_ABOVE = 0.5
-"""Share of the hold's own range of travel above which the shoulders count as drawn down."""
+"""Share of the hold's own range of travel above which the shoulders count as drawn down (common practice, no
+source)."""
 
 LEAST_RANGE_mm = 15.0
+"""Less travel is no change of posture: shoulder blades move a body by some centimetres (common practice, no
+source)."""
+
 CERTAINTY_OF_A_GIVEN_START = 0.97
 CERTAINTY_OF_BOTH_SIGNS = 0.9
 CERTAINTY_OF_ONE_SIGN = 0.7
+"""How often the states are right: judged on invented curves (no source)."""
 
 
 def heights_mm(travel: list[Travel]) -> list[float]:

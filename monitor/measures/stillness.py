@@ -12,6 +12,8 @@ from monitor.signals.session_loads import Array
 from monitor.statistics import median
 
 SECOND_S = 1.0
+"""Stillness is judged second by second: as fine as a coach can speak of it (common practice, no source)."""
+
 LOAD_BELOW = 0.006
 SWING_BELOW_DEG = 1.0
 LATERAL_WITHIN_m = 0.02

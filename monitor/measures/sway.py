@@ -15,12 +15,19 @@ from monitor.signals.session_loads import Array
 from monitor.signals.spectrum import welch
 
 CUTOFF_Hz = 10.0
+"""Usual in posturography (T. E. Prieto et al., from memory)."""
+
 LEAST_S = 10.0
+"""A shorter record says little of frequencies above 0.15 Hz (common practice, no source)."""
+
 LEAST_FEET_N = 20.0
 """Below this the centre of pressure is mostly noise: at 20 N a cell's 0.4 N moves it by some 5 mm."""
 
 LOWEST_Hz, HIGHEST_Hz = 0.15, 5.0
+"""The band of T. E. Prieto et al.: 0.15 to 5 Hz."""
+
 SEGMENT_S = 10.0
+"""Welch's segments: a tenth of a hertz, below the band's lower end (common practice, no source)."""
 
 
 def centre_of_pressure_m(cells_N: Array, x_m: Array, y_m: Array) -> tuple[Array, Array]:

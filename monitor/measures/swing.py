@@ -21,6 +21,8 @@ KAPPA = 0.85
 (reference/hanging_body_pendulum.json); arms drawn long add to it."""
 
 U_KAPPA_REL = 0.03
+"""Half of what segment tables and long arms leave open, as a standard uncertainty (common practice, no source)."""
+
 LARGE_ANGLE = 5.0 / 24.0
 """Of a pendulum released at rest the second harmonic of V / W is ``kappa theta0^2 (1 - 5/24 theta0^2 + ...)``."""
 
@@ -28,22 +30,39 @@ USUAL_BOUNCE_Hz = 3.5
 """Vertical bounce of a body on its arms where the catch does not show it (common practice, no source)."""
 
 BAND_Hz = (0.6, 1.6)
+"""Twice the frequency of a hanging body's swing: 0.3 to 0.8 Hz for arms and legs of any length (common practice, no
+source)."""
+
 WINDOW_S = 8.0
 STEP_S = 0.5
+"""An amplitude is fitted in windows of 8 s, several beats, every half second (common practice, no source)."""
+
 LINE_S = 1.5
-"""A swing dies down evenly: its amplitude is that of a straight line through those of the windows so far around."""
+"""A swing dies down evenly: its amplitude is that of a straight line through those of the windows so far around
+(common practice, no source)."""
 
 LEAST_DEG = 0.8
-"""A swing below this is drowned in breathing and tremor: it is reported as absent, not as a number."""
+"""A swing below this is drowned in breathing and tremor: it is reported as absent, not as a number (common
+practice, no source)."""
 
 CLIPPED = 3.0
+"""The beat is cut off at so many robust standard deviations while its frequency is looked for (common practice, no
+source)."""
+
 FREQUENCY_STEP_Hz = 0.004
-HARMONICS_OF_DRIFT = 3
+"""Grid of the spectrum in which the beat's line is looked for; its phase refines it (common practice, no
+source)."""
+
+DRIFT_DEGREE = 3
+"""A window's slow drift is fitted by a polynomial of this degree beside the beat (common practice, no source)."""
+
 ASIDE_Hz = (-0.42, -0.26, 0.26, 0.42)
-"""Where the noise beside the beat is read: two widths of an 8 s window away and more."""
+"""Where the noise beside the beat is read: two widths of an 8 s window away and more (common practice, no
+source)."""
 
 LEAST_SNR = 2.5
-"""A beat must stand out of its own uncertainty by this much to be given as an amplitude."""
+"""A beat must stand out of its own uncertainty by this much to be given as an amplitude (common practice, no
+source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +200,7 @@ def _design(rows: int, beat_Hz: float, rate_Hz: float) -> Array:
     x = since_middle / (0.5 * (rows - 1))
     phase = 2 * np.pi * beat_Hz / rate_Hz * since_middle
     cosine, sine = np.cos(phase), np.sin(phase)
-    return np.column_stack([cosine, sine, x * cosine, x * sine, *(x**k for k in range(HARMONICS_OF_DRIFT + 1))])
+    return np.column_stack([cosine, sine, x * cosine, x * sine, *(x**k for k in range(DRIFT_DEGREE + 1))])
 
 
 def _amplitudes(beats: Array, use: NDArray[np.bool_], beat_Hz: float, rate_Hz: float) -> tuple[Array, Array]:

@@ -22,19 +22,27 @@ from monitor.statistics import median, robust_sd
 DURATIONS_s = tuple(float(x) for x in np.geomspace(0.4, 1.7, 10))
 LEAST_mm = 8.0
 LEAST_SNR = 7.0
+"""Movements of 0.4 to 1.7 s are looked for, of 8 mm at least, seven times their noise (common practice, no
+source)."""
+
 LEAST_SHAPE = 0.72
 """Share of the local variance that the movement's shape must explain: a swing or a ringing bar goes on before and
-after, a pull stands alone."""
+after, a pull stands alone (common practice, no source)."""
 
 LEAST_m = 0.7e-3 * LEAST_mm
-"""The shape is no textbook curve, so what it tells may be smaller than the travel."""
+"""The shape is no textbook curve, so what it tells may be smaller than the travel (common practice, no source)."""
 
 LEAST_NOISE_m_s2 = 1e-4
-"""A record without noise is invented; nothing is divided by 0 for it."""
+"""A record without noise is invented; nothing is divided by 0 for it (common practice, no source)."""
 
 LESS = 0.999
+"""A bound is compared with a little less than its limit, since it is rounded."""
+
 ALONE = 0.5
+"""A movement stands alone within so many of its durations before and after it (common practice, no source)."""
+
 CALMED = 5
+"""Readings are averaged over this part of a movement's duration (common practice, no source)."""
 
 
 def minimum_jerk_acceleration(duration_s: float, rate_Hz: float) -> Array:

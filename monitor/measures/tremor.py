@@ -14,10 +14,19 @@ BAND_Hz = (6.0, 12.0)
 """Physiological tremor lies between 4 and 12 Hz (reference/frequency_bands.json); the design asks for 6 to 12."""
 
 NOISE_BAND_Hz = (20.0, 32.0)
+"""White noise is read where neither tremor nor, at 80 per second, half of the rate is near (common practice, no
+source)."""
+
 ORDER = 4
+"""Of the Butterworth band-pass, each flank (common practice, no source)."""
+
 LINE = 6.0
+"""What stands so many times above the median of the band is a line, mains hum for instance (common practice, no
+source)."""
+
 EDGE_S = 0.1
-"""Left out of the filter's output at either end: before the first reading and after the last it knows only mirrors."""
+"""Left out of the filter's output at either end: before the first reading and after the last it knows only mirrors
+(common practice, no source)."""
 
 
 def _band_power(signal_N: Array, band_Hz: tuple[float, float], rate_Hz: float) -> float:

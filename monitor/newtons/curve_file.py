@@ -18,8 +18,10 @@ from monitor.rig import STANDARD_CHANNELS, BadRig, HIGHEST_RATE_Hz, LOWEST_RATE_
 
 CURVE_HEADER = "t_s," + ",".join(f"{c.name}_N" for c in STANDARD_CHANNELS)
 FEWEST_ROWS = 8
+"""A shorter curve holds nothing to measure (common practice, no source)."""
+
 RATE_SLACK = 1.2
-"""Converters run up to a fifth off their nominal rate."""
+"""Converters run up to a fifth off their nominal rate (common practice, no source)."""
 
 _MEANS = "The file was not analysed; it was not changed either."
 

@@ -13,7 +13,8 @@ from monitor.errors import MonitorError
 Array = NDArray[np.float64]
 
 SIGNIFICANCE = 0.01
-"""A term is kept only where chance alone would show one as large in fewer than one of a hundred calibrations."""
+"""A term is kept only where chance alone would show one as large in fewer than one of a hundred calibrations
+(common practice, no source)."""
 
 
 class FitNotPossible(MonitorError):

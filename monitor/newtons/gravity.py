@@ -22,6 +22,7 @@ HALF_RANGE_ON_EARTH_m_s2 = 0.026
 """Half of the way from the equator (9.780) to the poles (9.832): what is not known where no place is given."""
 
 LOWEST_m, HIGHEST_m = -500.0, 9000.0
+"""The Dead Sea's shore and the highest mountains, with room."""
 
 
 class BadPlace(MonitorError):

@@ -13,8 +13,11 @@ from scipy.special import chdtri
 Array = NDArray[np.float64]
 
 FEWEST_VALUES = 16
+"""Fewer values say nothing of how noise averages (common practice, no source)."""
+
 SURE = 0.999
-"""An excess over white noise counts only where white noise alone would show it in one of a thousand cases."""
+"""An excess over white noise counts only where white noise alone would show it in one of a thousand cases (common
+practice, no source)."""
 
 
 def overlapping_allan(values: Array, m: int = 1) -> float:

@@ -20,8 +20,15 @@ TAKE_UP_S = 0.005
 source; between 3 and 8 ms the results hardly differ)."""
 
 FINE_Hz = 1280.0
+"""A load is looked at in steps of a 1280th of a second: results hardly differ for finer ones (common practice, no
+source)."""
+
 MODELLED_S = 0.0875
+"""So much of the load after a corner is modelled: seven readings at 80 per second (common practice, no source)."""
+
 NUGGET = 1e-6
+"""Share of the mean variance that is added to every reading's, so that the covariance can be inverted (common
+practice, no source)."""
 
 
 def fine_steps(rate_Hz: float) -> int:

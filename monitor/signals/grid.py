@@ -7,7 +7,7 @@ import numpy as np
 from monitor.newtons.load_block import LoadBlock
 
 LONGEST_FILLED_S = 10.0
-"""A longer gap starts a new record: what happened in it is anyone's guess."""
+"""A longer gap starts a new record: what happened in it is anyone's guess (common practice, no source)."""
 
 
 class UniformGrid:

@@ -10,10 +10,16 @@ from monitor.signals.windows import PRESENT_N
 
 COMES_AFTER_S = 0.3
 LEAVES_AFTER_S = 3.0
+"""A load must stay on, or off, for so long before somebody is taken to have come, or left (common practice, no
+source)."""
+
 LEAVES_BAR_AFTER_S = 12.0
-"""Without a platform nobody is seen between two hangs of a set, so the rig waits longer."""
+"""Without a platform nobody is seen between two hangs of a set, so the rig waits longer (common practice, no
+source)."""
 
 LONGEST_SESSION_S = 7200.0
+"""A session is cut after two hours: a load that stays for longer is a thing left on the rig (common practice, no
+source)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,8 @@ from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.zeros import Zeros
 
 POINTS = 24
-"""Instants that stand for a stretch of time where the drift of a zero over it is reckoned."""
+"""Instants that stand for a stretch of time where the drift of a zero over it is reckoned (common practice, no
+source)."""
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,8 @@ from monitor.rig import Rig
 Array = NDArray[np.float64]
 
 NOISE_ROWS = 40
+"""Noise is read from pieces of half a second at 80 per second (common practice, no source)."""
+
 QUIET_QUARTER = 0.801
 """Lower quartile over mean of the Allan variance of ``NOISE_ROWS`` readings of white noise: chi-square with 25.8
 degrees of freedom (``white_noise_dof``), approximated after E. B. Wilson and M. M. Hilferty (1931, from memory)."""
@@ -199,7 +201,7 @@ class SessionLoads:
 
 
 UNEVEN_STAMP_S = 3e-4
-"""Standard uncertainty of a stamp that no line was drawn through."""
+"""Standard uncertainty of a stamp that no line was drawn through (common practice, no source)."""
 
 
 def even_times(t_s: Array, largest_jitter_s: float = 0.003) -> tuple[Array, float]:

@@ -9,8 +9,14 @@ LOOK_AHEAD = 2
 """Rows by which the output lags: a spike is known by what follows it, too."""
 
 LEAST_SPIKE_N = 12.0
+"""A spike lies at least so far from its neighbours: less is noise, or a load that changes fast (common practice, no
+source)."""
+
 QUIET_SPAN_N = 0.999 * LEAST_SPIKE_N
+"""Readings that span less hold no spike; the factor leaves room for rounding."""
+
 SPREADS = 3.0
+"""And at least so many times what its neighbours span (common practice, no source)."""
 
 Rows = NDArray[np.float64]
 

@@ -12,7 +12,11 @@ from monitor.runs import runs_of
 from monitor.signals.session_loads import Array
 
 STUCK_S = 0.25
+"""A cell that repeats its reading exactly for so long is stuck (common practice, no source)."""
+
 LOADED_N = 20.0
+"""Cells that carry less are not judged: a coarse converter may well repeat its zero (common practice, no
+source)."""
 
 
 def stuck_rows(load_N: Array, rate_Hz: float) -> NDArray[np.bool_]:

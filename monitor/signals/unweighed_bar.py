@@ -13,16 +13,17 @@ from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.windows import ON_ONE_PART, PRESENT_N
 
 CONTACT_N = PRESENT_N / 2
-"""Less on the platform is no foot."""
+"""Less on the platform is no foot (common practice, no source)."""
 
 FEET_OFF_S = 1.0
-"""Feet that are off for longer: the person may hang free or may be gone."""
+"""Feet that are off for longer: the person may hang free or may be gone (common practice, no source)."""
 
 STANDS_S = 0.5
 """The feet carry the body for at least this long (common practice, no source)."""
 
 LEAST_INFERRED_S = 1.5
-"""A shorter stretch may be a jump: in the air nothing is on the platform, and nobody hangs."""
+"""A shorter stretch may be a jump: in the air nothing is on the platform, and nobody hangs (common practice, no
+source)."""
 
 
 def inferred_bar_N(session: SessionLoads, bodyweight_N: float) -> Array:

@@ -15,10 +15,12 @@ WINDOW_S = 0.5
 """Long enough for a mean, short against a pull or a step (common practice, no source)."""
 
 CALM_S = 0.1
-"""A mean over a tenth of a second ignores mains hum, which no body makes, even where sampling folds it down."""
+"""A mean over a tenth of a second ignores mains hum, which no body makes, even where sampling folds it down (common
+practice, no source)."""
 
 PRESENT_N = 80.0
-"""Less is nobody: a rig's cells do not drift by 8 kgf, and no person who hangs weighs less."""
+"""Less is nobody: a rig's cells do not drift by 8 kgf, and no person who hangs weighs less (common practice, no
+source)."""
 
 OFF_ZERO_N = 6.0
 """A bar without hands, or a platform without feet, reads less than this after calibration (60 gf a cell and

@@ -22,6 +22,9 @@ from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.windows import OFF_ZERO_N, Windows, windows_of
 
 LONGEST_ANCHOR_S = 10.0
+"""A free stretch is cut into pieces no longer than this, each a reading of the zero, so that drift shows (common
+practice, no source)."""
+
 DRIFT_N_per_s = 0.0033
 """Steepest drift of one cell's zero that is reckoned with: 20 gf a minute (common practice)."""
 

@@ -29,10 +29,11 @@ SMOOTH_Hz = 2.0
 """Numbers on a screen are smoothed to this (common practice, no source)."""
 
 ACCOUNT_OPENS, ACCOUNT_CLOSES = OPEN_FRACTION, 0.6 * OPEN_FRACTION
-"""The account opens above the first and closes below the second, so that it does not flicker."""
+"""The account opens above the first and closes below the second, so that it does not flicker (common practice, no
+source)."""
 
 SLOW_EVERY_S, TRAVEL_EVERY_S = WINDOW_S, 1.0
-"""How often the rig is weighed and the swing looked for, and how often travel is."""
+"""How often the rig is weighed and the swing looked for, and how often travel is (common practice, no source)."""
 
 KEPT_S = 40.0
 """Rows kept: more than the longest look back, ``SWING_LOOK_S``, and than a hold's onset is dated again."""
@@ -43,7 +44,8 @@ LEANING_FROM = 0.03
 practice, no source)."""
 
 FEET_OFF_LIVE_S = 0.25
-"""A bar that nobody weighs: once the feet are off for longer, what it carries is not known at this instant."""
+"""A bar that nobody weighs: once the feet are off for longer, what it carries is not known at this instant (common
+practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
