@@ -65,7 +65,7 @@ def test_error_over_u_is_one_for_draws_of_the_process_itself() -> None:
     t_s = np.arange(n) / MEANS_Hz
     parts = [
         (rise.BREATHING_m_s2, rise.BREATHING_Hz),
-        (rise.BEAT_m_s2, rise.BEAT_Hz),
+        (rise.BEAT_m_s2, rise.BEAT_BAND_Hz),
         (rise.BOUNCE_m_s2, rise.BOUNCE_Hz),
     ]
     noise, over_u = 0.006, []
@@ -85,7 +85,7 @@ def test_error_over_u_is_one_for_draws_of_the_process_itself() -> None:
 def test_covariance_of_a_band_is_the_integral_of_its_spectrum() -> None:
     """Wiener and Khinchin: the covariance is the cosine transform of the spectrum; here by quadrature."""
     lags_s = np.array([0.0, 0.1, 0.7, 3.0])
-    for low_Hz, high_Hz in (rise.BREATHING_Hz, rise.BEAT_Hz, rise.BOUNCE_Hz):
+    for low_Hz, high_Hz in (rise.BREATHING_Hz, rise.BEAT_BAND_Hz, rise.BOUNCE_Hz):
         wanted = [
             quad(lambda f, t=t: np.cos(2 * np.pi * f * t), low_Hz, high_Hz)[0] / (high_Hz - low_Hz) for t in lags_s
         ]
