@@ -40,5 +40,5 @@ def swing_calibration(
     own = own_kappa(hold.result, after_s, angle)
     return SwingCalibration(
         0, session.person_uid, hold_uid, now_utc_ns, after_s,
-        angle.degrees, angle.u_degrees, own.told_deg, own.kappa, own.u_rel,
+        angle.degrees, angle.u_degrees, own.cells_deg, own.kappa, own.u_rel,
     )  # fmt: skip

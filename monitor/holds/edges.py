@@ -202,29 +202,29 @@ def find_holds(t_s: Array, bar_N: Array, bodyweight_N: float) -> list[HoldEdges]
     bodyweight_N : float, N
         Tells hanging from leaning; the edges themselves do not depend on it.
     """
-    found: dict[tuple[int, int], HoldEdges] = {}
+    holds: dict[tuple[int, int], HoldEdges] = {}
     first_level_N = LEAST_FRACTION * bodyweight_N
     groups = _bridge(runs_above(t_s, bar_N, first_level_N), t_s, bar_N, 2 * first_level_N)
     todo = [(group[0].first, group[-1].last, 0) for group in groups]
-    seen: set[tuple[int, int]] = set()
+    examined: set[tuple[int, int]] = set()
     while todo:
         first, last, turn = todo.pop()
-        if (first, last) in seen:
+        if (first, last) in examined:
             continue
-        seen.add((first, last))
+        examined.add((first, last))
         settled_N = median(bar_N[first:last])
         if settled_N < first_level_N:
             continue
-        for group in _around(t_s, bar_N, first, last, settled_N):
+        for group in _groups_near(t_s, bar_N, first, last, settled_N):
             span = (group[0].first, group[-1].last)
             if span == (first, last) or turn >= MOST_TURNS:
-                found[span] = _edges(group, settled_N, t_s, bar_N)
+                holds[span] = _edges(group, settled_N, t_s, bar_N)
             else:
                 todo.append((*span, turn + 1))
-    return _apart(sorted(found.values(), key=lambda h: h.onset_s))
+    return _without_nested(sorted(holds.values(), key=lambda h: h.onset_s))
 
 
-def _around(t_s: Array, bar_N: Array, first: int, last: int, settled_N: float) -> list[list[Run]]:
+def _groups_near(t_s: Array, bar_N: Array, first: int, last: int, settled_N: float) -> list[list[Run]]:
     """Return the groups of runs above half of a level that overlap rows ``first`` to ``last``."""
     step_s = float(t_s[-1] - t_s[0]) / max(1, len(t_s) - 1)
     margin = max(1, int(MARGIN_S / step_s)) if step_s > 0 else len(t_s)
@@ -251,10 +251,10 @@ def _edges(group: list[Run], settled_N: float, t_s: Array, bar_N: Array) -> Hold
     return HoldEdges(onset_s, release_s, first, last, settled_N, gaps, first == 0, last == len(t_s))
 
 
-def _apart(holds: list[HoldEdges]) -> list[HoldEdges]:
+def _without_nested(holds: list[HoldEdges]) -> list[HoldEdges]:
     """Return the holds without any that lies inside of another (two levels of one session)."""
-    kept: list[HoldEdges] = []
+    apart: list[HoldEdges] = []
     for hold in sorted(holds, key=lambda h: -h.duration_s):
-        if all(hold.release_s <= k.onset_s or hold.onset_s >= k.release_s for k in kept):
-            kept.append(hold)
-    return sorted(kept, key=lambda h: h.onset_s)
+        if all(hold.release_s <= k.onset_s or hold.onset_s >= k.release_s for k in apart):
+            apart.append(hold)
+    return sorted(apart, key=lambda h: h.onset_s)

@@ -14,7 +14,7 @@ from monitor.signals.session_loads import Array
 
 MEDIAN_S = 2.0
 MEAN_S = 0.3
-KEPT_S = 1.5
+STAYS_S = 1.5
 """A side carries by the median over the first; the instant is that of means over the second; a change counts only
 if the load stays on the side for the third (common practice, no source)."""
 
@@ -24,20 +24,20 @@ side balance to a few per cent; one hand at 0.2 m from the middle of a 1.10 m ba
 source."""
 
 
-def _kept(side: NDArray[np.int_], share: Array, rows: int) -> NDArray[np.int_]:
+def _staying_sides(side: NDArray[np.int_], share: Array, rows: int) -> NDArray[np.int_]:
     """Return the sides (n,), undecided where the load never stays on one for ``rows`` in a row.
 
     A body that sways from side to side after a slip loads both in turn, each for less than a second.
     """
-    kept = np.zeros_like(side)
+    staying = np.zeros_like(side)
     edges = [0, *(np.flatnonzero(np.diff(side)) + 1).tolist(), len(side)]
     for first, last in itertools.pairwise(edges):
         if not side[first]:
             continue
         loaded = runs_of(share[first:last] * side[first] > ONE_SIDED)
         if any(end - begin >= rows for begin, end in loaded):
-            kept[first:last] = side[first]
-    return kept
+            staying[first:last] = side[first]
+    return staying
 
 
 def grip_changes_s(t_s: Array, left_N: Array, right_N: Array, bodyweight_N: float, rate_Hz: float) -> list[float]:
@@ -55,7 +55,7 @@ def grip_changes_s(t_s: Array, left_N: Array, right_N: Array, bodyweight_N: floa
     side = np.where(smooth > ONE_SIDED, 1, np.where(smooth < -ONE_SIDED, -1, 0))
     # The bar rings at a change; its ringing is no hand's.
     share = sliding.mean(share, int(MEAN_S * rate_Hz) | 1)
-    decided = np.flatnonzero(_kept(side, share, round(KEPT_S * rate_Hz)))
+    decided = np.flatnonzero(_staying_sides(side, share, round(STAYS_S * rate_Hz)))
     changes = []
     turns = np.flatnonzero(np.diff(side[decided]))
     for turn in turns.tolist():

@@ -195,9 +195,9 @@ class HoldWatch:
         t_s, bar_N = rows.t_s(first, end_row), rows.load(first, end_row)[:, 0]
         if hold is None or len(t_s) < 8:
             return
-        found = find_holds(t_s, bar_N, bodyweight_N)
-        if found and found[-1].release_s >= hold.onset_s and not found[-1].begins_inside:
-            self.hold = WatchedHold(found[-1].onset_s, hold.release_s, hold.provisional)
+        holds = find_holds(t_s, bar_N, bodyweight_N)
+        if holds and holds[-1].release_s >= hold.onset_s and not holds[-1].begins_inside:
+            self.hold = WatchedHold(holds[-1].onset_s, hold.release_s, hold.provisional)
 
 
 def _first_rise_s(rows: Rows, first: int, end: int, level_N: float) -> float:

@@ -65,7 +65,7 @@ def third_supports(
     if last - first < 2:
         return []
     t, m = t_s[first:last], mean[first:last]
-    found = []
+    supports = []
     for run in runs_above(t, m, OPEN_FRACTION):
         if run.length_s < SHORTEST_S:
             continue
@@ -81,5 +81,5 @@ def third_supports(
         if plateau.any():
             level = float(np.mean(m[plateau]))
         if end_s - start_s >= SHORTEST_S:
-            found.append(ThirdSupport(start_s, end_s, level))
-    return found
+            supports.append(ThirdSupport(start_s, end_s, level))
+    return supports

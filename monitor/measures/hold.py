@@ -36,12 +36,12 @@ PEAK_MARGIN = 64
 """Rows around a hold in which its peak is looked for: more than any of its windows reaches."""
 
 
-def measure_hold(session: SessionLoads, edges: HoldEdges, around: HoldContext) -> HoldResult:
+def measure_hold(session: SessionLoads, edges: HoldEdges, context: HoldContext) -> HoldResult:
     """Measure one hold of a session whose zeros are corrected."""
     flags: list[str] = []
     edges, u_edges_s = sharpened(session, edges)
-    duration_s = edges.duration_s * around.clock_rate
-    duration_u_s = float(np.hypot(np.hypot(*u_edges_s), edges.duration_s * around.u_clock_rate))
+    duration_s = edges.duration_s * context.clock_rate
+    duration_u_s = float(np.hypot(np.hypot(*u_edges_s), edges.duration_s * context.u_clock_rate))
     regrips = [Regrip(a, b) for a, b in edges.gaps]
     if edges.begins_inside:
         flags.append("record_begins_in_hold")
@@ -54,7 +54,7 @@ def measure_hold(session: SessionLoads, edges: HoldEdges, around: HoldContext) -
     peak = _peak(session, edges) if session.rig.has_bar else None
     if peak is not None and not peak.resolved:
         flags.append("peak_not_resolved")
-    zeros, rows = around.zeros, slice(edges.first, edges.last)
+    zeros, rows = context.zeros, slice(edges.first, edges.last)
     if session.rig.has_platform and zeros.feet_shift_N is None:
         flags.append("platform_zero_not_read")
     if session.rig.has_bar and zeros.bar_shift_N is None:
@@ -72,9 +72,9 @@ def measure_hold(session: SessionLoads, edges: HoldEdges, around: HoldContext) -
         "zero_bar_N": zeros.taken_off_N(session.rig.bar_index, zeros.bar_shift_N, rows),
         "zero_feet_N": zeros.taken_off_N(session.rig.platform_index, zeros.feet_shift_N, rows),
     }
-    if around.bodyweight is None:
+    if context.bodyweight is None:
         return HoldResult(**common, flags=[*flags, "bodyweight_unknown"])
-    hold = _Hold(session, edges, around, common, flags, u_edges_s)
+    hold = _Hold(session, edges, context, common, flags, u_edges_s)
     return hold.result() if session.rig.has_bar else hold.feet_only()
 
 
@@ -91,14 +91,14 @@ class _Hold(Stretch):
         self,
         session: SessionLoads,
         edges: HoldEdges,
-        around: HoldContext,
+        context: HoldContext,
         common: dict[str, Any],
         flags: list[str],
         u_edges_s: tuple[float, float],
     ) -> None:
-        if around.bodyweight is None:
+        if context.bodyweight is None:
             raise ValueError("bodyweight")
-        super().__init__(session, edges, around, around.bodyweight, u_edges_s)
+        super().__init__(session, edges, context, context.bodyweight, u_edges_s)
         self.common, self.flags = common, flags
 
     def result(self) -> HoldResult:
@@ -117,7 +117,7 @@ class _Hold(Stretch):
         body = self.between_catch_and_letting_go()
         closure, u_closure = misclosure_of(self, body & ~disturbed, third)
         swing, travel = motion_of(self, disturbed, body, third, self.flags, unassisted=unassisted, direct=share.direct)
-        states, kind = states_of(self.edges.onset_s, self.edges.release_s, travel, self.around.given_start)
+        states, kind = states_of(self.edges.onset_s, self.edges.release_s, travel, self.context.given_start)
         if kind is None:
             self.flags.append("kind_unknown")
         lateral_m, u_lateral_m = self._lateral_m()
@@ -139,10 +139,10 @@ class _Hold(Stretch):
             alpha_p95=share.alpha_p95,
             alpha_direct=share.direct,
             assistance_course=assistance_course(self),
-            clean_s=share.clean_s * self.around.clock_rate,
+            clean_s=share.clean_s * self.context.clock_rate,
             misclosure=closure if share.direct else None,
             misclosure_u=u_closure if share.direct else None,
-            dose_bw_s=share.beta_mean * self.edges.duration_s * self.around.clock_rate,
+            dose_bw_s=share.beta_mean * self.edges.duration_s * self.context.clock_rate,
             lateral_m=lateral_m,
             lateral_u_m=u_lateral_m,
             swing=swing,
@@ -176,8 +176,8 @@ class _Hold(Stretch):
             alpha_p95=share.alpha_p95,
             alpha_direct=True,
             assistance_course=assistance_course(self),
-            clean_s=share.clean_s * self.around.clock_rate,
-            dose_bw_s=share.beta_mean * self.edges.duration_s * self.around.clock_rate,
+            clean_s=share.clean_s * self.context.clock_rate,
+            dose_bw_s=share.beta_mean * self.edges.duration_s * self.context.clock_rate,
             sway=self._sway(self.between_catch_and_letting_go()),
             flags=list(dict.fromkeys(self.flags)),
         )
@@ -237,14 +237,14 @@ class _Hold(Stretch):
     def _third_support(self) -> list[ThirdSupport]:
         if not self.rig.has_platform:
             return []
-        if self.around.stuck:
+        if self.context.stuck:
             # What is missing may be what the cell does not say.
             self.flags.append("cell_stuck")
             return []
-        found = third_supports(self.t, self.sum, self.W, self.rate_Hz, self.edges.onset_s, self.edges.release_s)
-        if found:
+        supports = third_supports(self.t, self.sum, self.W, self.rate_Hz, self.edges.onset_s, self.edges.release_s)
+        if supports:
             self.flags.append("third_support")
-        return found
+        return supports
 
     def _contacts(self, share: Assistance) -> list[FootContact]:
         """Return the feet's contacts within the hold, those of stepping up and down left out."""
@@ -252,8 +252,10 @@ class _Hold(Stretch):
             return []
         feet = self.feet[self.inside]
         noise_N = robust_sd(feet)
-        found = foot_contacts(self.t, self.feet, self.W, noise_N)
-        within = [c for c in found if c.start_s > self.edges.onset_s + 0.05 and c.end_s < self.edges.release_s - 0.005]
+        contacts = foot_contacts(self.t, self.feet, self.W, noise_N)
+        within = [
+            c for c in contacts if c.start_s > self.edges.onset_s + 0.05 and c.end_s < self.edges.release_s - 0.005
+        ]
         # Feet that catch the body while the hands let go belong to the regrip.
         return [c for c in within if not any(c.start_s < b + 0.1 and c.end_s > a - 0.1 for a, b in self.edges.gaps)]
 
@@ -272,7 +274,7 @@ class _Hold(Stretch):
         """Return where the load hangs between the bar's cells, and its standard uncertainty."""
         if self.sides() is None:
             return None, None
-        return lateral(self.session, self.around.zeros, self.t[self.inside], self.cells[self.inside])
+        return lateral(self.session, self.context.zeros, self.t[self.inside], self.cells[self.inside])
 
     def _grip_changes(self) -> list[float]:
         sides = self.sides()

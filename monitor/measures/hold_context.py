@@ -64,11 +64,11 @@ class Stretch:
         self,
         session: SessionLoads,
         edges: HoldEdges,
-        around: HoldContext,
+        context: HoldContext,
         body: Bodyweight,
         u_edges_s: tuple[float, float],
     ) -> None:
-        self.session, self.edges, self.around, self.u_edges_s = session, edges, around, u_edges_s
+        self.session, self.edges, self.context, self.u_edges_s = session, edges, context, u_edges_s
         self.rig, self.rate_Hz = session.rig, session.rate_Hz
         self.body, self.W = body, body.bodyweight_N
         margin = session.rows(MARGIN_S)

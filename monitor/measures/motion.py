@@ -80,7 +80,7 @@ def _swing(
         disturbed[body],
         breaks_s,
         bounce,
-        hold.around.pendulum,
+        hold.context.pendulum,
     )
     if course is None:
         return None, None, "too_short_for_swing"
@@ -99,7 +99,7 @@ def _swing(
         # Without a line of its own in the spectrum it may be anything that moves slowly.
         return Swing(None, None, None, []), None, "swing_frequency_unclear"
     rms = float(np.sqrt(np.mean(amplitude**2) / 2))
-    kappa, kappa_u = hold.around.pendulum.kappa, hold.around.pendulum.kappa * hold.around.pendulum.u_rel
+    kappa, kappa_u = hold.context.pendulum.kappa, hold.context.pendulum.kappa * hold.context.pendulum.u_rel
     return Swing(largest, rms, course.frequency_Hz, rows, kappa, kappa_u), 2 * course.frequency_Hz, ""
 
 
@@ -118,8 +118,8 @@ def _travel(
     withheld = disturbed | near_spans(hold.t, [(x.start_s, x.end_s) for x in third], 1.5)
     if third:
         flags.append("travel_withheld_while_account_open")
-    found: list[Travel] = []
+    pulls: list[Travel] = []
     free = body & ~withheld
     for a, b in runs_of(free):
-        found += travels(hold.t[a:b], sum_N[a:b], hold.W, hold.rig.gravity_m_s2, hold.rate_Hz)
-    return found
+        pulls += travels(hold.t[a:b], sum_N[a:b], hold.W, hold.rig.gravity_m_s2, hold.rate_Hz)
+    return pulls

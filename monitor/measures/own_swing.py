@@ -60,7 +60,7 @@ class OwnKappa:
 
     kappa: float
     u_rel: float
-    told_deg: float
+    cells_deg: float
 
 
 def angle_from_reach(
@@ -106,30 +106,30 @@ def own_kappa(hold: HoldResult, after_s: float, angle: MeasuredAngle) -> OwnKapp
     rows = [] if swing is None else [row for row in swing.course if row[1] is not None and abs(row[0] - at_s) <= NEAR_S]
     if swing is None or not rows:
         raise _not_usable(f"The hold has no amplitude of a swing at {after_s:.1f} s after its onset.")
-    _, told_deg, u_told_deg = min(rows, key=lambda row: abs(row[0] - at_s))
-    assert told_deg is not None
-    assert u_told_deg is not None
+    _, cells_deg, u_cells_deg = min(rows, key=lambda row: abs(row[0] - at_s))
+    assert cells_deg is not None
+    assert u_cells_deg is not None
     used = Pendulum(swing.kappa, swing.kappa_u / swing.kappa) if swing.kappa and swing.kappa_u else ANYBODY
-    own_deg = math.sqrt(max(0.0, u_told_deg**2 - (0.5 * used.u_rel * told_deg) ** 2))
-    told, measured = (
-        float(beat_from_amplitude(math.radians(deg), k)) for deg, k in ((told_deg, used.kappa), (angle.degrees, 1.0))
+    u_course_deg = math.sqrt(max(0.0, u_cells_deg**2 - (0.5 * used.u_rel * cells_deg) ** 2))
+    beat_by_cells, beat_by_angle = (
+        float(beat_from_amplitude(math.radians(deg), k)) for deg, k in ((cells_deg, used.kappa), (angle.degrees, 1.0))
     )
-    kappa = told / measured
+    kappa = beat_by_cells / beat_by_angle
     if abs(kappa / KAPPA - 1) > BELIEVED_REL:
         raise _not_usable(
-            f"The cells tell {told_deg:.1f} degrees at that time, {angle.degrees:.1f} were measured: "
+            f"The cells tell {cells_deg:.1f} degrees at that time, {angle.degrees:.1f} were measured: "
             f"that would be a kappa of {kappa:.2f}."
         )
-    u_rel = 2 * math.hypot(angle.u_degrees / angle.degrees, own_deg / told_deg)
-    return OwnKappa(kappa, math.hypot(u_rel, U_DAY_REL), told_deg)
+    u_rel = 2 * math.hypot(angle.u_degrees / angle.degrees, u_course_deg / cells_deg)
+    return OwnKappa(kappa, math.hypot(u_rel, U_DAY_REL), cells_deg)
 
 
-def pendulum_of(found: Iterable[tuple[float, float]], before: Pendulum = ANYBODY) -> Pendulum:
+def pendulum_of(swings: Iterable[tuple[float, float]], before: Pendulum = ANYBODY) -> Pendulum:
     """Return a person's pendulum from what is known of anybody and (kappa, relative uncertainty) of their swings.
 
     The mean weighted by the inverse variances (independent readings); never surer than ``U_DAY_REL``.
     """
-    every = [(before.kappa, before.u_rel * before.kappa), *((kappa, u_rel * kappa) for kappa, u_rel in found)]
+    every = [(before.kappa, before.u_rel * before.kappa), *((kappa, u_rel * kappa) for kappa, u_rel in swings)]
     weights = [1.0 / u**2 for _, u in every]
     kappa = sum(weight * one for weight, (one, _) in zip(weights, every, strict=True)) / sum(weights)
     return Pendulum(kappa, max(U_DAY_REL, 1.0 / math.sqrt(sum(weights)) / kappa))

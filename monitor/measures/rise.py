@@ -123,14 +123,14 @@ def rise_of(
     # What is seen of the process: every mean beside the movement, and one contrast of those within it.
     rows = np.flatnonzero(beside)
     with_velocity = covariance @ velocity
-    seen = np.empty((len(rows) + 1, len(rows) + 1))
-    seen[:-1, :-1] = covariance[np.ix_(rows, rows)]
-    seen[-1, :-1] = seen[:-1, -1] = with_velocity[rows]
-    seen[-1, -1] = velocity @ with_velocity
+    known_covariance = np.empty((len(rows) + 1, len(rows) + 1))
+    known_covariance[:-1, :-1] = covariance[np.ix_(rows, rows)]
+    known_covariance[-1, :-1] = known_covariance[:-1, -1] = with_velocity[rows]
+    known_covariance[-1, -1] = velocity @ with_velocity
     with_height = covariance @ height
     shared = np.append(with_height[rows], velocity @ with_height)
     values = np.append(means[rows], velocity @ means)
-    gain, explained = np.linalg.solve(seen, np.column_stack([shared, values])).T
+    gain, explained = np.linalg.solve(known_covariance, np.column_stack([shared, values])).T
     size = max(1.0, float(explained @ values) / len(values))
     left = height @ with_height - gain @ shared
     return Rise(float(height @ means - gain @ values), float(np.sqrt(size * left)))

@@ -113,7 +113,7 @@ def analyse_session(
         bar_N = inferred_bar_N(session, body.bodyweight_N) if body else np.zeros(len(session))
         session = replace(session, unweighed_bar_N=bar_N)
     reference_N = body.bodyweight_N if body else _reference_N(session)
-    around = HoldContext(
+    context = HoldContext(
         body,
         zeros,
         clock_rate,
@@ -128,7 +128,7 @@ def analyse_session(
             if not session.rig.has_bar and edges.duration_s < LEAST_INFERRED_S:
                 continue
             columns = np.flatnonzero(stuck[edges.first : edges.last].any(axis=0))
-            holds.append(measure_hold(session, edges, replace(around, stuck=tuple(columns.tolist()))))
+            holds.append(measure_hold(session, edges, replace(context, stuck=tuple(columns.tolist()))))
     return SessionResult(
         bodyweight_N=body.bodyweight_N if body else None,
         bodyweight_u_N=body.u_N if body else None,

@@ -35,7 +35,7 @@ def shares_of(hold: Stretch, flags: list[str]) -> Assistance:
         onset_s=hold.edges.onset_s,
         release_s=hold.edges.release_s,
         bodyweight_N=hold.W,
-        alpha_max=hold.around.alpha_max,
+        alpha_max=hold.context.alpha_max,
     )
 
 
@@ -49,9 +49,9 @@ def assistance_course(hold: Stretch) -> list[tuple[float, float | None, float | 
     start_s = seconds_of(hold.edges.onset_s, hold.edges.release_s)
     if not len(start_s):
         return []
-    index, load_N, zero = rig.bar_index, hold.bar, hold.around.zeros.bar
+    index, load_N, zero = rig.bar_index, hold.bar, hold.context.zeros.bar
     if rig.has_platform:
-        index, load_N, zero = rig.platform_index, hold.feet, hold.around.zeros.feet
+        index, load_N, zero = rig.platform_index, hold.feet, hold.context.zeros.feet
     share = means_between(hold.t, load_N / hold.W, start_s, start_s + 1.0)
     read = means_between(hold.t, session.valid[hold.part].astype(float), start_s, start_s + 1.0)
     middle_s = start_s + 0.5
@@ -69,14 +69,14 @@ def assistance_course(hold: Stretch) -> list[tuple[float, float | None, float | 
 def u_shares(hold: Stretch, share: Assistance) -> tuple[float, float]:
     """Return the standard uncertainties of beta and alpha."""
     bar = _between_edges(hold, hold.rig.bar_index, hold.bar)
-    u_beta = u_share(share.beta_mean, bar, hold.body, hold.session, hold.around.zeros)
+    u_beta = u_share(share.beta_mean, bar, hold.body, hold.session, hold.context.zeros)
     return u_beta, u_feet_share(hold, share) if share.direct else u_beta
 
 
 def u_feet_share(hold: Stretch, share: Assistance) -> float:
     """Return the standard uncertainty of an alpha that the platform weighed."""
     feet = _between_edges(hold, hold.rig.platform_index, hold.feet)
-    return u_share(share.alpha_mean, feet, hold.body, hold.session, hold.around.zeros)
+    return u_share(share.alpha_mean, feet, hold.body, hold.session, hold.context.zeros)
 
 
 def misclosure_of(
@@ -92,7 +92,7 @@ def misclosure_of(
     if closure is None:
         return None, None
     everything = _mean_load(hold, hold.rig.bar_index + hold.rig.platform_index, quiet)
-    return closure, u_share(1.0 + closure, everything, hold.body, hold.session, hold.around.zeros)
+    return closure, u_share(1.0 + closure, everything, hold.body, hold.session, hold.context.zeros)
 
 
 def _between_edges(hold: Stretch, index: tuple[int, ...], load_N: Array) -> Reliance:
@@ -110,7 +110,7 @@ def _mean_load(hold: Stretch, index: tuple[int, ...], rows: NDArray[np.bool_] | 
     """Return what the mean load of some cells over some rows relies on."""
     bar, feet = (tuple(i for i in index if i in part) for part in (hold.rig.bar_index, hold.rig.platform_index))
     noise_N2, t_s = 0.0, hold.t[rows]
-    for part, zero in ((bar, hold.around.zeros.bar), (feet, hold.around.zeros.feet)):
+    for part, zero in ((bar, hold.context.zeros.bar), (feet, hold.context.zeros.feet)):
         if part:
             # Noise of rows that the zero was read from has gone with the zero: twice the covariance is taken off.
             noise_N2 += hold.session.noise_N(part) ** 2 * (1.0 - 2.0 * zero.overlap(t_s))

@@ -182,10 +182,10 @@ def beat_wave(beat: Array, use: NDArray[np.bool_], beat_Hz: float, rate_Hz: floa
     design = _design(rows, beat_Hz, rate_Hz)
     taper = np.hanning(rows + 2)[1:-1]
     starts = np.array([*range(0, len(beat) - rows, hop), len(beat) - rows])
-    kept = np.lib.stride_tricks.sliding_window_view(use, rows)[starts]
-    enough = kept.mean(axis=1) >= 0.4
-    starts, kept = starts[enough], kept[enough]
-    fitted = _fitted(design, np.lib.stride_tricks.sliding_window_view(beat, rows)[starts], kept)
+    usable = np.lib.stride_tricks.sliding_window_view(use, rows)[starts]
+    enough = usable.mean(axis=1) >= 0.4
+    starts, usable = starts[enough], usable[enough]
+    fitted = _fitted(design, np.lib.stride_tricks.sliding_window_view(beat, rows)[starts], usable)
     waves = taper * (fitted[:, :4] @ design[:, :4].T)
     total, weight = np.zeros(len(beat)), np.full(len(beat), 1e-9)
     for start, wave in zip(starts.tolist(), waves, strict=True):
@@ -217,10 +217,10 @@ def _amplitudes(beats: Array, use: NDArray[np.bool_], beat_Hz: float, rate_Hz: f
     size, u_size = np.full(len(beats), np.nan), np.full(len(beats), np.nan)
     count = use.sum(axis=1)
     enough = count >= 0.5 * rows
-    kept, part = use[enough], beats[enough]
-    fitted = _fitted(design, part, kept)
+    usable, part = use[enough], beats[enough]
+    fitted = _fitted(design, part, usable)
     size[enough] = np.hypot(fitted[:, 0], fitted[:, 1])
-    left = np.where(kept, part - fitted @ design.T, 0.0)
+    left = np.where(usable, part - fitted @ design.T, 0.0)
     u_size[enough] = _u_amplitude(left @ aside * (2 / count[enough])[:, None])
     return size, u_size
 

@@ -92,17 +92,17 @@ def travels(t_s: Array, sum_N: Array, bodyweight_N: float, gravity_m_s2: float, 
         return []
     acceleration = (sum_N / bodyweight_N - 1.0) * gravity_m_s2
     acceleration = acceleration - median(acceleration)
-    found = _movements(acceleration, rate_Hz)
+    movements = _movements(acceleration, rate_Hz)
     noise = float(np.sqrt(0.5)) * _noise(np.diff(acceleration))
-    told: list[Travel] = []
-    for middle, duration_s in found:
-        others = [other for other in found if other[0] != middle]
+    results: list[Travel] = []
+    for middle, duration_s in movements:
+        others = [other for other in movements if other[0] != middle]
         rise = rise_of(acceleration, (middle, duration_s), others, rate_Hz, noise)
         if rise is None or abs(rise.rise_m) < max(1e-3 * LEAST_mm, 2 * rise.u_m):
             continue
         at_s = float(t_s[middle])
-        told.append(Travel(at_s - duration_s / 2, at_s + duration_s / 2, 1e3 * rise.rise_m, 1e3 * rise.u_m))
-    return told
+        results.append(Travel(at_s - duration_s / 2, at_s + duration_s / 2, 1e3 * rise.rise_m, 1e3 * rise.u_m))
+    return results
 
 
 def _movements(acceleration: Array, rate_Hz: float) -> list[Movement]:
@@ -121,16 +121,16 @@ def _movements(acceleration: Array, rate_Hz: float) -> list[Movement]:
             if wide >= len(calmed):
                 continue
             energy = squares[pad + n : len(squares) - pad] - squares[pad : len(squares) - n - pad]
-            around = np.maximum(squares[wide:] - squares[:-wide], 1e-12)
+            energy_around = np.maximum(squares[wide:] - squares[:-wide], 1e-12)
             # What a shape explains is at most the energy of the rows that it covers (A. L. Cauchy): only where that is
             # most of the energy around, and enough for the least travel, is there anything to compare.
-            worth = (energy > LESS * LEAST_SHAPE * around) & (energy > LESS * norm * LEAST_m**2)
+            worth = (energy > LESS * LEAST_SHAPE * energy_around) & (energy > LESS * norm * LEAST_m**2)
             large = np.flatnonzero(worth)
             if not len(large):
                 continue
             noise = noise or _noise(calmed) * np.sqrt(calm)
-            size = _compared(calmed, shape, large + pad) / norm
-            explained = size**2 * norm / around[large]
+            size = _correlations(calmed, shape, large + pad) / norm
+            explained = size**2 * norm / energy_around[large]
             snr = np.abs(size) * np.sqrt(norm) / noise
             good = (np.abs(size) > LEAST_m) & (explained > LEAST_SHAPE) & (snr > LEAST_SNR)
             middle = large[good] + pad + n // 2
@@ -147,7 +147,7 @@ def _movements(acceleration: Array, rate_Hz: float) -> list[Movement]:
     return sorted(chosen)
 
 
-def _compared(values: Array, shape: Array, starts: NDArray[np.intp]) -> Array:
+def _correlations(values: Array, shape: Array, starts: NDArray[np.intp]) -> Array:
     """Return (k,) the sums of products of a shape and the values from each start (k,) on, starts in order."""
     pieces = np.split(starts, np.flatnonzero(np.diff(starts) > len(shape)) + 1)
     return np.concatenate(

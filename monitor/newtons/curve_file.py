@@ -61,20 +61,20 @@ def _bad(what: str, do: str) -> BadCurve:
 def _text(path: Path) -> str:
     """Return the file's text, unpacked where it is a gzip."""
     try:
-        raw = path.read_bytes()
+        content = path.read_bytes()
     except OSError as error:
         raise _bad(
             f"{path} cannot be read: {error.strerror}.", "Check the name of the file and who may read it."
         ) from error
-    if raw[:2] == b"\x1f\x8b":
+    if content[:2] == b"\x1f\x8b":
         try:
-            raw = gzip.decompress(raw)
+            content = gzip.decompress(content)
         except (EOFError, OSError, zlib.error) as error:
             raise _bad(
                 f"{path} is a damaged gzip file: {error}.", "Copy it again from where it came; the copy was cut short."
             ) from error
     try:
-        return raw.decode("utf-8-sig")
+        return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise _bad(f"{path} is no text.", "Give a load curve as CSV or CSV.gz, or a journal.") from error
 

@@ -130,8 +130,8 @@ def corners_of(n: int, fine: int, rate_Hz: int) -> Corners:
         covariance += NUGGET * float(np.trace(covariance)) / n * np.eye(n)
         inverse[k], course[k, :m] = np.linalg.inv(covariance), with_readings
         log_determinant[k] = np.linalg.slogdet(covariance)[1]
-        told = np.einsum("mn,nl,ml->m", with_readings, inverse[k], with_readings)
-        left[k, :m] = np.maximum(0.0, np.diag(load)[:m] - told)
+        explained = np.einsum("mn,nl,ml->m", with_readings, inverse[k], with_readings)
+        left[k, :m] = np.maximum(0.0, np.diag(load)[:m] - explained)
     before = np.arange(steps) < fine - np.arange(2 * fine)[:, None]
     return Corners(inverse, log_determinant, course, before / fine, left)
 

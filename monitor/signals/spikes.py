@@ -85,17 +85,17 @@ class Despike:
             row, column = np.nonzero(holes & ~np.isnan(low))
             middle[row, column] = _middle(np.stack([beside[row, column] for beside in at]))
         limit = np.maximum(LEAST_SPIKE_N, SPREADS * (high - low))
-        wild = np.abs(here - middle) > limit
-        if wild.any():
+        spiky = np.abs(here - middle) > limit
+        if spiky.any():
             # A mechanical blow moves several cells in the same row: that is load, not a spike.
-            wild &= wild.sum(axis=1, keepdims=True) == 1
-            self.masked = np.nonzero(wild)[0].tolist()
+            spiky &= spiky.sum(axis=1, keepdims=True) == 1
+            self.masked = np.nonzero(spiky)[0].tolist()
             self.spikes += len(self.masked)
         failed = np.isnan(here)
-        if not wild.any() and not failed.any():
+        if not spiky.any() and not failed.any():
             return here
         clean = here.copy()
-        clean[wild] = middle[wild]
+        clean[spiky] = middle[spiky]
         clean[failed] = 0.5 * (at[1][failed] + at[2][failed])
         return clean
 

@@ -41,7 +41,7 @@ def test_the_angle_that_was_measured_gives_the_kappa_behind_the_beat(true_kappa,
     told_deg = float(np.degrees(amplitude_from_beat(beat)))
     found = own_kappa(hold(told_deg), 10.2, MeasuredAngle(true_deg, 0.1))
     assert found.kappa == pytest.approx(true_kappa, rel=1e-6)
-    assert found.told_deg == told_deg
+    assert found.cells_deg == told_deg
     assert np.degrees(amplitude_from_beat(beat, found.kappa)) == pytest.approx(true_deg, rel=1e-6)
 
 
