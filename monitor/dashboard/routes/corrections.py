@@ -12,12 +12,11 @@ from monitor.coaching.split_parts import part_means
 from monitor.dashboard.interfaces import Coach, RigView, StoreReader
 from monitor.dashboard.live.hub import LiveHub
 from monitor.dashboard.views.coaching_models import (
+    CorrectionAnswer,
     CorrectionGiven,
-    CorrectionModel,
     EndingGiven,
     HoldCorrections,
     UndoGiven,
-    correction_shape,
 )
 from monitor.dashboard.views.json_views import event_view, hold_view
 from monitor.dashboard.views.models import HoldModel, RowId
@@ -71,10 +70,10 @@ def correction_routes(coach: Coach, reader: StoreReader, rig: RigView, hub: Live
             parts = part_means(wanted(uid), given.at_s, t_s, load_N[:, bar].sum(axis=1))
         return {"at_s": given.at_s} if parts is None else {"at_s": given.at_s, "parts": parts}
 
-    @router.get("/corrections", response_model=list[CorrectionModel])
-    def recent() -> list[CorrectionModel]:
+    @router.get("/corrections", response_model=list[CorrectionAnswer])
+    def recent() -> list[Correction]:
         """List corrections, newest first, undone ones too."""
-        return [correction_shape(one) for one in store.corrections.recent()]
+        return store.corrections.recent()
 
     @router.get("/holds/{uid}/corrections", response_model=HoldCorrections)
     def of_hold(uid: str) -> dict[str, Any]:
@@ -83,25 +82,24 @@ def correction_routes(coach: Coach, reader: StoreReader, rig: RigView, hub: Live
         measured = store.corrections.measured(uid)
         return {
             "measured": None if measured is None else hold_view(measured),
-            "corrections": [correction_shape(one) for one in store.corrections.of_hold(uid)],
+            "corrections": store.corrections.of_hold(uid),
         }
 
-    @router.post("/holds/{uid}/corrections", response_model=CorrectionModel, status_code=201)
-    def make(uid: str, given: CorrectionGiven) -> CorrectionModel:
+    @router.post("/holds/{uid}/corrections", response_model=CorrectionAnswer, status_code=201)
+    def make(uid: str, given: CorrectionGiven) -> Correction:
         """Correct a hold. What is measured stays as it is; every screen sees the corrected hold."""
         hold, content = wanted(uid), content_of(uid, given)
-        made = tell_screens(
+        return tell_screens(
             hold.session_uid,
             lambda: store.corrections.make(uid, given.kind, content, reason=given.reason, made_by=given.made_by),
         )
-        return correction_shape(made)
 
-    @router.post("/corrections/{number}/undo", response_model=CorrectionModel)
-    def undo(number: RowId, given: UndoGiven | None = None) -> CorrectionModel:
+    @router.post("/corrections/{number}/undo", response_model=CorrectionAnswer)
+    def undo(number: RowId, given: UndoGiven | None = None) -> Correction:
         """Take a correction back; those that rested on it are void until it is made again."""
         by = given.undone_by if given is not None else "coach"
         session_uid = store.corrections.get(number).session_uid
-        return correction_shape(tell_screens(session_uid, lambda: store.corrections.undo(number, by)))
+        return tell_screens(session_uid, lambda: store.corrections.undo(number, by))
 
     @router.put("/holds/{uid}/ending", response_model=HoldModel)
     def ending(uid: str, given: EndingGiven) -> dict[str, Any]:

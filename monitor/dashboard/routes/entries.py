@@ -8,23 +8,22 @@ from monitor.coaching.safety.back_care import BackCare
 from monitor.coaching.safety.stop_rules import Stop
 from monitor.dashboard.interfaces import Coach
 from monitor.dashboard.views.coaching_models import (
-    NS_PER_MS,
+    HangAnswer,
     HangGiven,
-    HangModel,
+    PainAnswer,
     PainGiven,
-    PainModel,
     PainSaved,
     PendulumModel,
-    StopModel,
+    StopAnswer,
     SwingCalibrationModel,
     SwingGiven,
-    hang_shape,
-    pain_shape,
     swing_shape,
 )
 from monitor.dashboard.views.models import RowId
 from monitor.dashboard.views.problems import InvalidRequest, NotThere
+from monitor.dashboard.views.record_answers import NS_PER_MS
 from monitor.measures.own_swing import MeasuredAngle, angle_from_reach
+from monitor.records.person_entries import ManualHang, PainEntry
 
 
 # Ruff adds up the branches of the routes inside; each route alone has few.
@@ -33,11 +32,11 @@ def entry_routes(coach: Coach) -> APIRouter:  # noqa: C901
     router = APIRouter(tags=["entries"], prefix="/people/{uid}")
     coaching = coach.coaching
 
-    @router.get("/pains", response_model=list[PainModel])
-    def pains(uid: str) -> list[PainModel]:
+    @router.get("/pains", response_model=list[PainAnswer])
+    def pains(uid: str) -> list[PainEntry]:
         """List a person's entries of pain, oldest first."""
         coaching.person(uid)
-        return [pain_shape(entry) for entry in coaching.store.people.pains(uid)]
+        return coaching.store.people.pains(uid)
 
     @router.post("/pains", response_model=PainSaved, status_code=201)
     def add_pain(uid: str, given: PainGiven) -> PainSaved:
@@ -45,29 +44,29 @@ def entry_routes(coach: Coach) -> APIRouter:  # noqa: C901
         fields = given.model_dump()
         fields["symptoms"], fields["tried"] = tuple(given.symptoms), tuple(given.tried)
         entry, stops = coaching.log_pain(uid, **fields)
-        return PainSaved(entry=pain_shape(entry), stops=[_stop_shape(stop) for stop in stops])
+        return PainSaved(entry=entry, stops=stops)
 
-    @router.get("/stops", response_model=list[StopModel])
-    def stops(uid: str) -> list[StopModel]:
+    @router.get("/stops", response_model=list[StopAnswer])
+    def stops(uid: str) -> list[Stop]:
         """List the pauses in force."""
-        return [_stop_shape(stop) for stop in coaching.stops(uid)]
+        return coaching.stops(uid)
 
     @router.get("/back-care", response_model=BackCare)
     def back_care(uid: str) -> BackCare:
         """Return the log of the cues for the lower back, and the next one."""
         return coaching.back_care(uid)
 
-    @router.get("/hangs", response_model=list[HangModel])
-    def hangs(uid: str) -> list[HangModel]:
+    @router.get("/hangs", response_model=list[HangAnswer])
+    def hangs(uid: str) -> list[ManualHang]:
         """List a person's hangs away from the rig, oldest first."""
         coaching.person(uid)
-        return [hang_shape(hang) for hang in coaching.store.people.manual_hangs(uid)]
+        return coaching.store.people.manual_hangs(uid)
 
-    @router.post("/hangs", response_model=HangModel, status_code=201)
-    def add_hang(uid: str, given: HangGiven) -> HangModel:
+    @router.post("/hangs", response_model=HangAnswer, status_code=201)
+    def add_hang(uid: str, given: HangGiven) -> ManualHang:
         """Keep a hang away from the rig; it is marked as entered by hand wherever it counts."""
         at_ns = None if given.at_utc_ms is None else given.at_utc_ms * NS_PER_MS
-        return hang_shape(coaching.log_hang(uid, given.duration_s, at_ns, given.kind, given.note))
+        return coaching.log_hang(uid, given.duration_s, at_ns, given.kind, given.note)
 
     @router.delete("/hangs/{number}", status_code=204)
     def remove_hang(uid: str, number: RowId) -> None:
@@ -124,9 +123,3 @@ def entry_routes(coach: Coach) -> APIRouter:  # noqa: C901
         )
 
     return router
-
-
-def _stop_shape(stop: Stop) -> StopModel:
-    return StopModel(
-        item=stop.item, why=stop.why, ask=stop.ask, since_utc_ms=stop.since_utc_ns // NS_PER_MS, words=stop.words
-    )

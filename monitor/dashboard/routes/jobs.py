@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import dataclasses
 import os
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import FileResponse
@@ -93,36 +92,6 @@ class BackupGiven(Given):
     keep: Annotated[int, Field(ge=1, le=1000)] = 7
 
 
-class JobFileModel(BaseModel):
-    """A job's file, to be fetched at ``/api/jobs/{id}/file`` within an hour."""
-
-    name: str
-    media_type: str
-    bytes: int
-
-
-class JobModel(BaseModel):
-    """A piece of long work. ``progress`` goes from 0 to 1; ``stage`` is a stable word, ``words`` says it in English.
-
-    ``state``: ``waiting``, ``running``, ``done``, ``failed`` (then ``error`` says why) or ``cancelled``.
-    """
-
-    id: str
-    kind: JobKind
-    state: Literal["waiting", "running", "done", "failed", "cancelled"]
-    progress: float
-    stage: str
-    words: str
-    requested_by: str
-    subject: str | None
-    requested_utc_ms: int
-    ended_utc_ms: int | None
-    cancellable: bool
-    file: JobFileModel | None
-    outcome: dict[str, Any]
-    error: dict[str, str] | None
-
-
 class UploadModel(BaseModel):
     """Name of what was sent, for the job that takes it; it is kept for an hour."""
 
@@ -154,12 +123,10 @@ def job_routes(jobs: Jobs, coach: Coach) -> APIRouter:  # noqa: C901
     router = APIRouter(tags=["jobs"])
     coaching = coach.coaching
 
-    def started(
-        request: Request, kind: JobKind, analysis_settings: dict[str, Any], subject: str | None = None
-    ) -> JobModel:
+    def started(request: Request, kind: JobKind, analysis_settings: dict[str, Any], subject: str | None = None) -> Job:
         if subject is not None:
             coaching.person(subject)
-        return _shape(jobs.start(kind, analysis_settings, who=who_asks(request), subject=subject))
+        return jobs.start(kind, analysis_settings, who=who_asks(request), subject=subject)
 
     def mine(request: Request, job_id: str) -> Job:
         job = jobs.get(job_id)
@@ -169,20 +136,20 @@ def job_routes(jobs: Jobs, coach: Coach) -> APIRouter:  # noqa: C901
             raise NotYourRole(_principal(request).role, NEEDED_ROLE[job.kind])  # type: ignore[union-attr]
         return job
 
-    @router.get("/jobs", response_model=list[JobModel])
-    def every(request: Request) -> list[JobModel]:
+    @router.get("/jobs", response_model=list[Job])
+    def every(request: Request) -> list[Job]:
         """List jobs, newest first: those that this visitor may start, too."""
-        return [_shape(job) for job in jobs.all() if _reaches(request, job.kind)]
+        return [job for job in jobs.all() if _reaches(request, job.kind)]
 
-    @router.get("/jobs/{job_id}", response_model=JobModel)
-    def one(request: Request, job_id: str) -> JobModel:
+    @router.get("/jobs/{job_id}", response_model=Job)
+    def one(request: Request, job_id: str) -> Job:
         """Tell how far a job is."""
-        return _shape(mine(request, job_id))
+        return mine(request, job_id)
 
-    @router.post("/jobs/{job_id}/cancel", response_model=JobModel)
-    def cancel(request: Request, job_id: str) -> JobModel:
+    @router.post("/jobs/{job_id}/cancel", response_model=Job)
+    def cancel(request: Request, job_id: str) -> Job:
         """End a job. What it has begun is put away; a job that ``cancellable`` denies goes on to its end."""
-        return _shape(jobs.cancel(mine(request, job_id).id))
+        return jobs.cancel(mine(request, job_id).id)
 
     @router.get(
         "/jobs/{job_id}/file",
@@ -226,11 +193,11 @@ def job_routes(jobs: Jobs, coach: Coach) -> APIRouter:  # noqa: C901
     return router
 
 
-def _starters(router: APIRouter, started: Callable[..., JobModel], jobs: Jobs, coach: Coach) -> None:
+def _starters(router: APIRouter, started: Callable[..., Job], jobs: Jobs, coach: Coach) -> None:
     """Add the routes that start jobs."""
 
-    @router.post("/jobs/report", response_model=JobModel, status_code=202)
-    def report(request: Request, given: ReportGiven) -> JobModel:
+    @router.post("/jobs/report", response_model=Job, status_code=202)
+    def report(request: Request, given: ReportGiven) -> Job:
         """Write a person's report; its file is a PDF."""
         return started(request, "report", given.model_dump(mode="json"), given.person_uid)
 
@@ -248,32 +215,32 @@ def _starters(router: APIRouter, started: Callable[..., JobModel], jobs: Jobs, c
             for name, one in FORMATS.items()
         ]
 
-    @router.post("/jobs/export", response_model=JobModel, status_code=202)
-    def export(request: Request, given: ExportGiven) -> JobModel:
+    @router.post("/jobs/export", response_model=Job, status_code=202)
+    def export(request: Request, given: ExportGiven) -> Job:
         """Export chosen holds; its file is the table, or a zip file with curves."""
         format_named(given.form)
         return started(request, "export", given.model_dump(mode="json"))
 
-    @router.post("/jobs/archive", response_model=JobModel, status_code=202)
-    def archive(request: Request, given: ArchiveGiven) -> JobModel:
+    @router.post("/jobs/archive", response_model=Job, status_code=202)
+    def archive(request: Request, given: ArchiveGiven) -> Job:
         """Write everything that is kept of a person into one zip file (owner)."""
         return started(request, "archive", given.model_dump(mode="json"), given.person_uid)
 
-    @router.post("/jobs/import", response_model=JobModel, status_code=202)
-    def take(request: Request, given: ImportGiven) -> JobModel:
+    @router.post("/jobs/import", response_model=Job, status_code=202)
+    def take(request: Request, given: ImportGiven) -> Job:
         """Keep the person of an archive that was sent to ``/api/uploads`` (owner)."""
         path = jobs.upload(given.upload)
         if path is None:
             raise NotThere(f"upload {given.upload!r}")
         return started(request, "import", {"path": str(path), "although_erased": given.although_erased})
 
-    @router.post("/jobs/reanalysis", response_model=JobModel, status_code=202)
-    def reanalysis(request: Request, given: ReanalysisGiven) -> JobModel:
+    @router.post("/jobs/reanalysis", response_model=Job, status_code=202)
+    def reanalysis(request: Request, given: ReanalysisGiven) -> Job:
         """Measure kept holds anew from their journals (owner); its file lists what has moved."""
         return started(request, "reanalysis", given.model_dump(mode="json"))
 
-    @router.post("/jobs/erase", response_model=JobModel, status_code=202)
-    def erase(request: Request, given: EraseGiven) -> JobModel:
+    @router.post("/jobs/erase", response_model=Job, status_code=202)
+    def erase(request: Request, given: EraseGiven) -> Job:
         """Erase a person everywhere (owner); its file is the receipt.
 
         Somebody who is on the rig is taken off it first: the job waits until the stay in progress has ended, erases it
@@ -283,8 +250,8 @@ def _starters(router: APIRouter, started: Callable[..., JobModel], jobs: Jobs, c
             raise NameDiffers
         return started(request, "erase", {"person_uid": given.person_uid}, given.person_uid)
 
-    @router.post("/jobs/backup", response_model=JobModel, status_code=202)
-    def backup(request: Request, given: BackupGiven) -> JobModel:
+    @router.post("/jobs/backup", response_model=Job, status_code=202)
+    def backup(request: Request, given: BackupGiven) -> Job:
         """Copy everything to a folder of this machine that is there already, and read the copy back (owner)."""
         if not Path(given.into).is_dir():
             raise InvalidRequest(f"into: {given.into!r} is no folder of this machine")
@@ -298,7 +265,3 @@ def _principal(request: Request) -> Principal | None:
 def _reaches(request: Request, kind: str) -> bool:
     principal = _principal(request)
     return principal is None or principal.reaches(NEEDED_ROLE[kind])
-
-
-def _shape(job: Job) -> JobModel:
-    return JobModel(**dataclasses.asdict(job))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Request
@@ -11,9 +12,10 @@ from monitor.coaching.safety.stop_rules import Stop
 from monitor.dashboard.interfaces import Coach
 from monitor.dashboard.security.authorization import who_asks
 from monitor.dashboard.security.refusals import Refusal
-from monitor.dashboard.views.coaching_models import NS_PER_MS, Given, StopModel
+from monitor.dashboard.views.coaching_models import Given, StopAnswer
 from monitor.dashboard.views.models import RowId
 from monitor.dashboard.views.problems import InvalidRequest, NotThere
+from monitor.dashboard.views.record_answers import Answer
 from monitor.records.marker import Marker
 from monitor.records.stored_hold import StoredHold
 
@@ -49,25 +51,14 @@ class MarkerGiven(Given):
     at_s: Annotated[float | None, Field(default=None, allow_inf_nan=False, ge=0, le=1e12)] = None
 
 
-class MarkerModel(BaseModel):
-    """A marker as kept; ``removed_utc_ms`` is null while it stands."""
-
-    id: int
-    session_uid: str
-    kind: Literal["cue", "pain", "note"]
-    at_s: float
-    text: str
-    pain: int | None
-    made_by: str
-    made_utc_ms: int
-    removed_utc_ms: int | None
+MarkerAnswer = Annotated[Marker, Answer(without=("removed_by",))]
 
 
 class MarkerSaved(BaseModel):
     """The marker, and the pauses that are now in force where it told how much it hurts."""
 
-    marker: MarkerModel
-    stops: list[StopModel]
+    marker: MarkerAnswer
+    stops: list[StopAnswer]
 
 
 # Ruff adds up the branches of the routes inside; each route alone has few.
@@ -98,7 +89,7 @@ def marker_routes(coach: Coach) -> APIRouter:  # noqa: C901
             )
         text = given.text if given.place is None else f"{given.place.replace('_', ' ')} {given.text}".strip()
         made = stored_markers.add(session_uid, given.kind, at_s, text=text, pain=given.pain, made_by=who_asks(request))
-        return MarkerSaved(marker=marker_shape(made), stops=[_stop_shape(stop) for stop in stops])
+        return MarkerSaved(marker=made, stops=stops)
 
     @router.post("/markers", response_model=MarkerSaved, status_code=201)
     def mark_now(request: Request, given: MarkerGiven) -> MarkerSaved:
@@ -121,8 +112,8 @@ def marker_routes(coach: Coach) -> APIRouter:  # noqa: C901
             raise InvalidRequest("at_s: it does not lie in the hold")
         return add(request, given, hold.session_uid, at_s, hold)
 
-    @router.get("/holds/{uid}/markers", response_model=list[MarkerModel])
-    def of_hold(uid: str, removed: bool = False) -> list[MarkerModel]:
+    @router.get("/holds/{uid}/markers", response_model=list[MarkerAnswer])
+    def of_hold(uid: str, removed: bool = False) -> list[Marker]:
         """List a hold's markers in the order of their instants, on the hold's own time axis."""
         hold = wanted(uid)
         first_s, last_s = hold.result.onset_s - AROUND_s, hold.result.release_s + AROUND_s
@@ -130,46 +121,24 @@ def marker_routes(coach: Coach) -> APIRouter:  # noqa: C901
         for one in stored_markers.of_session(hold.session_uid, removed=removed):
             at_s = one.time_near(hold.result.onset_s)
             if first_s <= at_s <= last_s:
-                shown.append(marker_shape(one, at_s))
+                shown.append(replace(one, at_s=at_s))
         return shown
 
-    @router.get("/sessions/{session_uid}/markers", response_model=list[MarkerModel])
-    def of_session(session_uid: str, removed: bool = False) -> list[MarkerModel]:
+    @router.get("/sessions/{session_uid}/markers", response_model=list[MarkerAnswer])
+    def of_session(session_uid: str, removed: bool = False) -> list[Marker]:
         """List a session's markers in the order of their instants."""
         if coaching.store.get_session(session_uid) is None:
             raise NotThere(f"stay {session_uid[:80]!r}")
-        return [marker_shape(one) for one in stored_markers.of_session(session_uid, removed=removed)]
+        return stored_markers.of_session(session_uid, removed=removed)
 
-    @router.delete("/markers/{number}", response_model=MarkerModel)
-    def remove(request: Request, number: RowId) -> MarkerModel:
+    @router.delete("/markers/{number}", response_model=MarkerAnswer)
+    def remove(request: Request, number: RowId) -> Marker:
         """Take a marker back."""
-        return marker_shape(stored_markers.remove(number, who_asks(request)))
+        return stored_markers.remove(number, who_asks(request))
 
-    @router.post("/markers/{number}/restore", response_model=MarkerModel)
-    def restore(request: Request, number: RowId) -> MarkerModel:
+    @router.post("/markers/{number}/restore", response_model=MarkerAnswer)
+    def restore(request: Request, number: RowId) -> Marker:
         """Put a marker that was taken back in its place again."""
-        return marker_shape(stored_markers.restore(number, who_asks(request)))
+        return stored_markers.restore(number, who_asks(request))
 
     return router
-
-
-def marker_shape(one: Marker, at_s: float | None = None) -> MarkerModel:
-    """Return a marker as a screen needs it."""
-    removed_ns = one.removed_utc_ns
-    return MarkerModel(
-        id=one.id,
-        session_uid=one.session_uid,
-        kind=one.kind,
-        at_s=one.at_s if at_s is None else at_s,
-        text=one.text,
-        pain=one.pain,
-        made_by=one.made_by,
-        made_utc_ms=one.made_utc_ns // NS_PER_MS,
-        removed_utc_ms=None if removed_ns is None else removed_ns // NS_PER_MS,
-    )
-
-
-def _stop_shape(stop: Stop) -> StopModel:
-    return StopModel(
-        item=stop.item, why=stop.why, ask=stop.ask, since_utc_ms=stop.since_utc_ns // NS_PER_MS, words=stop.words
-    )

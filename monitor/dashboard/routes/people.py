@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from fastapi import APIRouter
 
 from monitor.coaching.live.live_advice import LiveAdvice
-from monitor.coaching.people.intake import intake_outcome, places, questions
+from monitor.coaching.people.intake import Question, intake_outcome, places, questions
 from monitor.dashboard.interfaces import Coach
 from monitor.dashboard.views.coaching_models import (
     IntakeGiven,
     IntakeModel,
     OwnerGiven,
+    PersonAnswer,
     PersonGiven,
-    PersonModel,
-    QuestionModel,
+    QuestionAnswer,
     WhoGiven,
     WhoModel,
     intake_shape,
-    person_shape,
 )
+from monitor.records.person import Person
 
 
 def people_routes(coach: Coach) -> APIRouter:
@@ -26,35 +28,30 @@ def people_routes(coach: Coach) -> APIRouter:
     router = APIRouter(tags=["people"])
     coaching = coach.coaching
 
-    @router.get("/people", response_model=list[PersonModel])
-    def everybody() -> list[PersonModel]:
+    @router.get("/people", response_model=list[PersonAnswer])
+    def everybody() -> list[Person]:
         """List everybody, by name."""
-        return [person_shape(person) for person in coaching.everybody()]
+        return coaching.everybody()
 
-    @router.post("/people", response_model=PersonModel, status_code=201)
-    def add(person: PersonGiven) -> PersonModel:
+    @router.post("/people", response_model=PersonAnswer, status_code=201)
+    def add(person: PersonGiven) -> Person:
         """Keep a new person. A guest needs no record."""
-        return person_shape(coaching.add_person(**person.model_dump()))
+        return coaching.add_person(**person.model_dump())
 
-    @router.get("/people/{uid}", response_model=PersonModel)
-    def one(uid: str) -> PersonModel:
+    @router.get("/people/{uid}", response_model=PersonAnswer)
+    def one(uid: str) -> Person:
         """Return a person."""
-        return person_shape(coaching.person(uid))
+        return coaching.person(uid)
 
-    @router.put("/people/{uid}", response_model=PersonModel)
-    def change(uid: str, person: PersonGiven) -> PersonModel:
+    @router.put("/people/{uid}", response_model=PersonAnswer)
+    def change(uid: str, person: PersonGiven) -> Person:
         """Change a person; every field is written."""
-        return person_shape(coaching.change_person(uid, **person.model_dump()))
+        return coaching.change_person(uid, **person.model_dump())
 
-    @router.get("/intake/questions", response_model=list[QuestionModel])
-    def question_list() -> list[QuestionModel]:
+    @router.get("/intake/questions", response_model=list[QuestionAnswer])
+    def question_list() -> list[Question]:
         """List the questions of the intake in their order."""
-        return [
-            QuestionModel(
-                key=q.key, text=q.text, answer=q.answer, choices=list(places() if q.answer == "places" else q.choices)
-            )
-            for q in questions()
-        ]
+        return [replace(q, choices=tuple(places())) if q.answer == "places" else q for q in questions()]
 
     @router.get("/people/{uid}/intakes", response_model=list[IntakeModel])
     def intakes(uid: str) -> list[IntakeModel]:

@@ -10,8 +10,9 @@ from monitor.coaching.people.day_ledger import DayLedger
 from monitor.coaching.people.programme import programme_from_dict, template, template_names, template_text
 from monitor.coaching.prescribing.day_prescription import DayPrescription
 from monitor.dashboard.interfaces import Coach
-from monitor.dashboard.views.coaching_models import NS_PER_MS, PauseGiven, ProgrammeModel, ResumeGiven, TemplateModel
+from monitor.dashboard.views.coaching_models import PauseGiven, ProgrammeModel, ResumeGiven, TemplateModel
 from monitor.dashboard.views.problems import NotThere
+from monitor.dashboard.views.record_answers import NS_PER_MS
 
 
 def programme_routes(coach: Coach) -> APIRouter:

@@ -14,10 +14,10 @@ from monitor.coaching.progress.comparison import Comparison
 from monitor.coaching.progress.progress import Progress
 from monitor.dashboard.interfaces import Coach
 from monitor.dashboard.routes.holds import PAGE_LIMIT
-from monitor.dashboard.views.coaching_models import NS_PER_MS
 from monitor.dashboard.views.json_views import hold_view
 from monitor.dashboard.views.models import MOST_UTC_MS, Day, HoldPage
 from monitor.dashboard.views.problems import InvalidRequest
+from monitor.dashboard.views.record_answers import NS_PER_MS
 from monitor.store import HoldFilter
 
 CURVE_BETAS = (1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.65, 0.6, 0.55, 0.5, 0.45, 0.4, 0.35, 0.3)

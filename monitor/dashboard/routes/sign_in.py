@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Any, Literal, Protocol
+from typing import Annotated, Any, Literal, Protocol
 
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, Response
@@ -14,6 +14,7 @@ from monitor.dashboard.security.authorization import PRINCIPAL, Authorization, P
 from monitor.dashboard.security.refusals import Refusal, TooManyTries, WrongCode, WrongPasscode
 from monitor.dashboard.views.models import RowId
 from monitor.dashboard.views.problems import NotThere, problem
+from monitor.dashboard.views.record_answers import Answer
 from monitor.records.audit_entry import AuditEntry
 from monitor.store.files.access import LASTS_S, LONGEST_NAME, LONGEST_PASSCODE, Role
 
@@ -69,14 +70,7 @@ class SignInModel(BaseModel):
     ends_utc_ms: int
 
 
-class AuditModel(BaseModel):
-    """One entry of the audit log."""
-
-    id: int
-    at_utc_ms: int
-    who: str
-    what: str
-    subject: str
+AuditAnswer = Annotated[AuditEntry, Answer()]
 
 
 # Ruff adds up the branches of the routes inside; each route alone has few.
@@ -204,19 +198,10 @@ def audit_routes(recent: AuditReader) -> APIRouter:
     """Return the route ``/audit``."""
     router = APIRouter(tags=["authorization"])
 
-    @router.get("/audit", response_model=list[AuditModel])
-    def audit(before: RowId | None = None) -> list[dict[str, Any]]:
+    @router.get("/audit", response_model=list[AuditAnswer])
+    def audit(before: RowId | None = None) -> list[AuditEntry]:
         """List who changed what, newest first; ``before`` an id for the next page."""
-        return [
-            {
-                "id": one.id,
-                "at_utc_ms": one.at_utc_ns // 1_000_000,
-                "who": one.who,
-                "what": one.what,
-                "subject": one.subject,
-            }
-            for one in recent(200, before)
-        ]
+        return recent(200, before)
 
     return router
 

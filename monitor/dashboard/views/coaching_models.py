@@ -1,24 +1,23 @@
 """Shapes of what is sent and answered about people, for the description under ``/api/openapi.json``.
 
-What the coaching itself computes (prescription, progress, comparison, advice) is answered as its own dataclasses.
+Records, and what the coaching computes (prescription, progress, comparison, advice), are answered as they are.
 """
 
 from __future__ import annotations
 
-import dataclasses
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from monitor.coaching.people.intake import IntakeOutcome
+from monitor.coaching.people.intake import IntakeOutcome, Question
+from monitor.coaching.safety.stop_rules import Stop
 from monitor.dashboard.views.models import MOST_UTC_MS, Day, HoldModel
+from monitor.dashboard.views.record_answers import NS_PER_MS, Answer
 from monitor.measures.own_swing import U_ANGLE_DEG
 from monitor.records.correction import Correction
 from monitor.records.person import Person
 from monitor.records.person_entries import Intake, ManualHang, PainEntry
 from monitor.records.swing_calibration import SwingCalibration
-
-NS_PER_MS = 1_000_000
 
 
 class Given(BaseModel):
@@ -38,11 +37,7 @@ class PersonGiven(Given):
     time_zone: str = "UTC"
 
 
-class PersonModel(PersonGiven):
-    """A person as kept."""
-
-    uid: str
-    created_utc_ms: int
+PersonAnswer = Annotated[Person, Answer(without=("erased_utc_ns",))]
 
 
 class SwingGiven(Given):
@@ -111,13 +106,7 @@ class WhoModel(BaseModel):
     name: str | None
 
 
-class QuestionModel(BaseModel):
-    """A question of the intake. ``answer`` tells what is expected: ``yes_no``, ``pain``, ``places`` or ``choice``."""
-
-    key: str
-    text: str
-    answer: str
-    choices: list[str]
+QuestionAnswer = Annotated[Question, Answer(without=("clinician",))]
 
 
 class IntakeGiven(Given):
@@ -147,28 +136,15 @@ class PainGiven(Given):
     note: str = Field(default="", max_length=5000)
 
 
-class PainModel(PainGiven):
-    """An entry of pain as kept."""
-
-    id: int
-    at_utc_ms: int
-
-
-class StopModel(BaseModel):
-    """A pause in force: the item (null: everything), why, who to ask, and the same in one sentence."""
-
-    item: str | None
-    why: str
-    ask: str
-    since_utc_ms: int
-    words: str
+PainAnswer = Annotated[PainEntry, Answer(without=("person_uid",))]
+StopAnswer = Annotated[Stop, Answer(also=("words",))]
 
 
 class PainSaved(BaseModel):
     """The entry, and the pauses that are now in force."""
 
-    entry: PainModel
-    stops: list[StopModel]
+    entry: PainAnswer
+    stops: list[StopAnswer]
 
 
 class HangGiven(Given):
@@ -180,15 +156,7 @@ class HangGiven(Given):
     note: str = Field(default="", max_length=5000)
 
 
-class HangModel(BaseModel):
-    """A hang entered by hand; ``by_hand`` is always true, so that nobody takes it for a measurement."""
-
-    id: int
-    at_utc_ms: int
-    duration_s: float
-    kind: str | None
-    note: str
-    by_hand: bool
+HangAnswer = Annotated[ManualHang, Answer(without=("person_uid", "created_utc_ns"))]
 
 
 class ProgrammeModel(BaseModel):
@@ -240,26 +208,14 @@ class UndoGiven(Given):
     undone_by: str = Field(default="coach", min_length=1, max_length=120)
 
 
-class CorrectionModel(BaseModel):
-    """A correction as kept; ``undone_utc_ms`` is null while it is in force."""
-
-    id: int
-    session_uid: str
-    hold_uid: str
-    kind: str
-    content: dict[str, Any]
-    reason: str
-    made_by: str
-    at_utc_ms: int
-    undone_utc_ms: int | None
-    undone_by: str | None
+CorrectionAnswer = Annotated[Correction, Answer()]
 
 
 class HoldCorrections(BaseModel):
     """A hold as it was measured, and everything that was corrected of it, oldest first."""
 
     measured: HoldModel | None
-    corrections: list[CorrectionModel]
+    corrections: list[CorrectionAnswer]
 
 
 class EndingGiven(Given):
@@ -274,57 +230,6 @@ class OwnerGiven(Given):
     person_uid: str | None
 
 
-def person_shape(person: Person) -> PersonModel:
-    """Return a person as a screen needs them."""
-    data = dataclasses.asdict(person)
-    del data["erased_utc_ns"]
-    return PersonModel(**data | {"created_utc_ms": data.pop("created_utc_ns") // NS_PER_MS})
-
-
 def intake_shape(intake: Intake, outcome: IntakeOutcome) -> IntakeModel:
     """Return a questioning as a screen needs it."""
     return IntakeModel(id=intake.id, at_utc_ms=intake.at_utc_ns // NS_PER_MS, answers=intake.answers, outcome=outcome)
-
-
-def pain_shape(entry: PainEntry) -> PainModel:
-    """Return an entry of pain as a screen needs it."""
-    return PainModel(
-        id=entry.id,
-        at_utc_ms=entry.at_utc_ns // NS_PER_MS,
-        pain=entry.pain,
-        place=entry.place,
-        symptoms=list(entry.symptoms),
-        hold_uid=entry.hold_uid,
-        item=entry.item,
-        tried=list(entry.tried),
-        note=entry.note,
-    )
-
-
-def hang_shape(hang: ManualHang) -> HangModel:
-    """Return a hang entered by hand as a screen needs it."""
-    return HangModel(
-        id=hang.id,
-        at_utc_ms=hang.at_utc_ns // NS_PER_MS,
-        duration_s=hang.duration_s,
-        kind=hang.kind,
-        note=hang.note,
-        by_hand=hang.by_hand,
-    )
-
-
-def correction_shape(one: Correction) -> CorrectionModel:
-    """Return a correction as a screen needs it."""
-    undone_ns = one.undone_utc_ns
-    return CorrectionModel(
-        id=one.id,
-        session_uid=one.session_uid,
-        hold_uid=one.hold_uid,
-        kind=one.kind,
-        content=one.content,
-        reason=one.reason,
-        made_by=one.made_by,
-        at_utc_ms=one.at_utc_ns // NS_PER_MS,
-        undone_utc_ms=None if undone_ns is None else undone_ns // NS_PER_MS,
-        undone_by=one.undone_by,
-    )
