@@ -20,12 +20,12 @@ from monitor.newtons.calibration import Calibration
 from monitor.newtons.load_block import LoadBlock, Newtons
 from monitor.records.session_result import SessionResult
 from monitor.rig import Rig
-from monitor.signals.grid import UniformGrid
-from monitor.signals.marks import RowMarks
 from monitor.signals.presence import COMES_AFTER_S, Came, Left, Presence
-from monitor.signals.rows import Rows, summed
+from monitor.signals.row_buffer import Rows, summed
+from monitor.signals.row_marks import RowMarks
 from monitor.signals.session_loads import Array, SessionLoads, calibration_uncertainty, even_times
 from monitor.signals.spikes import Despike
+from monitor.signals.uniform_grid import UniformGrid
 
 TICKS_PER_S = 20
 """Pictures a second: a screen looks fluent (common practice, no source)."""

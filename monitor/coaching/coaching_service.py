@@ -26,7 +26,7 @@ from monitor.coaching.progress.comparison import Comparison
 from monitor.coaching.progress.progress import Progress, compared, progress
 from monitor.coaching.safety.back_care import BackCare, back_care
 from monitor.coaching.safety.stop_rules import Stop, stops
-from monitor.measures.own_swing import MeasuredAngle
+from monitor.measures.swing_calibration import MeasuredAngle
 from monitor.records.person import Person
 from monitor.records.person_entries import Intake, ManualHang, PainEntry
 from monitor.records.stored_hold import StoredHold

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from monitor.measures.own_swing import MeasuredAngle, SwingNotUsable, own_kappa
+from monitor.measures.swing_calibration import MeasuredAngle, SwingNotUsable, own_kappa
 from monitor.records.swing_calibration import SwingCalibration
 from monitor.store import Store, UnknownHold
 

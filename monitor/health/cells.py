@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from monitor.health.half_hour import shorter_words
 from monitor.health.verdict import Verdict, graded
-from monitor.newtons.stability import FEWEST_VALUES, AllanCurve, allan_curve, judge
+from monitor.newtons.allan_deviation import FEWEST_VALUES, AllanCurve, allan_curve, judge
 from monitor.rig import Rig
 from monitor.statistics import inliers
 

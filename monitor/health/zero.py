@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from firmware_bridge.counts import NO_READING
 from monitor.errors import MonitorError
+from monitor.newtons.allan_deviation import FEWEST_VALUES, allan_curve, judge
 from monitor.newtons.calibration import Calibration
-from monitor.newtons.stability import FEWEST_VALUES, allan_curve, judge
 from monitor.rig import Rig
 from monitor.signals.windows import PRESENT_N, QUIET_FLOOR_N
 from monitor.statistics import inliers

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.signals.bodyweight import Bodyweight
-from monitor.signals.reliance import Reliance
+from monitor.signals.sensitivity import Sensitivity
 from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.zeros import Zeros
 from monitor.statistics import median
@@ -105,11 +105,11 @@ def assistance(
     )
 
 
-def u_share(share: float, load: Reliance, bodyweight: Bodyweight, session: SessionLoads, zeros: Zeros) -> float:
+def u_share(share: float, load: Sensitivity, bodyweight: Bodyweight, session: SessionLoads, zeros: Zeros) -> float:
     """Return the standard uncertainty of a share ``load / bodyweight``.
 
     To first order d(L / W) = (dL - share dW) / W (JCGM 100:2008, 5.2.2): what L and W feel alike, a span above all,
     goes as far as the two were carried by the same cells.
     """
-    both = load.plus(bodyweight.reliance.times(-share))
+    both = load.plus(bodyweight.sensitivity.times(-share))
     return both.u(session, zeros) / bodyweight.bodyweight_N

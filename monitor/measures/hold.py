@@ -12,18 +12,18 @@ from monitor.holds.edges import HoldEdges
 from monitor.holds.grip_changes import grip_changes_s
 from monitor.holds.touches import FootContact, foot_contacts
 from monitor.measures.assistance import UNASSISTED_BELOW, Assistance
-from monitor.measures.catch_ringing import settle_s
-from monitor.measures.closure import third_supports
 from monitor.measures.disturbance import disturbed_rows, near_spans
-from monitor.measures.edge import sharpened
-from monitor.measures.fatigue import slopes_of
 from monitor.measures.hold_context import HoldContext, Stretch
-from monitor.measures.lateral import lateral
+from monitor.measures.lateral_offset import lateral
 from monitor.measures.loading_rate import Rise, loading_rate_rise
+from monitor.measures.misclosure import third_supports
 from monitor.measures.motion import motion_of
 from monitor.measures.peak import Peak, peak_of
+from monitor.measures.reference_level_instants import sharpened
+from monitor.measures.settling import settle_s
 from monitor.measures.shares import assistance_course, misclosure_of, shares_of, u_feet_share, u_shares
-from monitor.measures.states import states_of
+from monitor.measures.shoulder_states import states_of
+from monitor.measures.slopes import slopes_of
 from monitor.measures.stillness import stillness_of
 from monitor.measures.sway import feet_sway
 from monitor.measures.tremor import tremor_N

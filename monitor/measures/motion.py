@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.measures.catch_ringing import bounce_Hz
 from monitor.measures.disturbance import PULL_REACH_S, near_spans
 from monitor.measures.hold_context import Stretch
+from monitor.measures.settling import bounce_Hz
 from monitor.measures.swing import LEAST_DEG, beat_wave, swing_course
 from monitor.measures.travel import travels
 from monitor.records.hold_result import Swing, ThirdSupport, Travel

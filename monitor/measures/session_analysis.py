@@ -13,9 +13,9 @@ from monitor.measures.hold_context import ALPHA_MAX, HoldContext
 from monitor.measures.swing import ANYBODY, Pendulum
 from monitor.records.session_result import Quality, SessionResult
 from monitor.signals.bodyweight import Bodyweight, given_bodyweight, read_bodyweight
+from monitor.signals.inferred_bar import LEAST_INFERRED_S, inferred_bar_N
 from monitor.signals.session_loads import SessionLoads
-from monitor.signals.stuck import stuck_rows
-from monitor.signals.unweighed_bar import LEAST_INFERRED_S, inferred_bar_N
+from monitor.signals.stuck_cells import stuck_rows
 from monitor.signals.windows import PRESENT_N
 from monitor.signals.zeros import Zeros, read_zeros
 

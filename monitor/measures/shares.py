@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.measures.assistance import Assistance, assistance, means_between, seconds_of, u_share
-from monitor.measures.closure import FEWEST_ROWS, quiet_misclosure
 from monitor.measures.disturbance import near_spans
 from monitor.measures.hold_context import Stretch
+from monitor.measures.misclosure import FEWEST_ROWS, quiet_misclosure
 from monitor.records.hold_result import ThirdSupport
-from monitor.signals.reliance import Reliance, load_reliance
+from monitor.signals.sensitivity import Sensitivity, load_sensitivity
 from monitor.signals.session_loads import Array
 
 ZERO_INSTANTS = 6
@@ -95,7 +95,7 @@ def misclosure_of(
     return closure, u_share(1.0 + closure, everything, hold.body, hold.session, hold.context.zeros)
 
 
-def _between_edges(hold: Stretch, index: tuple[int, ...], load_N: Array) -> Reliance:
+def _between_edges(hold: Stretch, index: tuple[int, ...], load_N: Array) -> Sensitivity:
     """Return what the mean of a part's load over the hold relies on: an edge counts with the load that it cuts."""
     mean_N, edges = float(load_N[hold.inside].mean()), hold.edges
     cut = [
@@ -106,7 +106,7 @@ def _between_edges(hold: Stretch, index: tuple[int, ...], load_N: Array) -> Reli
     return replace(load, own_variance=load.own_variance + cut[0] ** 2 + cut[1] ** 2)
 
 
-def _mean_load(hold: Stretch, index: tuple[int, ...], rows: NDArray[np.bool_] | slice) -> Reliance:
+def _mean_load(hold: Stretch, index: tuple[int, ...], rows: NDArray[np.bool_] | slice) -> Sensitivity:
     """Return what the mean load of some cells over some rows relies on."""
     bar, feet = (tuple(i for i in index if i in part) for part in (hold.rig.bar_index, hold.rig.platform_index))
     noise_N2, t_s = 0.0, hold.t[rows]
@@ -114,4 +114,4 @@ def _mean_load(hold: Stretch, index: tuple[int, ...], rows: NDArray[np.bool_] | 
         if part:
             # Noise of rows that the zero was read from has gone with the zero: twice the covariance is taken off.
             noise_N2 += hold.session.noise_N(part) ** 2 * (1.0 - 2.0 * zero.overlap(t_s))
-    return load_reliance(hold.session, index, hold.cells[rows].mean(axis=0), t_s, noise_N2 / max(1, len(t_s)))
+    return load_sensitivity(hold.session, index, hold.cells[rows].mean(axis=0), t_s, noise_N2 / max(1, len(t_s)))

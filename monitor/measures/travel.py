@@ -1,7 +1,7 @@
 """Travel: how far the centre of mass rises or sinks when the shoulder blades are drawn down or let go.
 
 Found by the shape of its acceleration (a minimum-jerk movement, T. Flash and N. Hogan, Journal of Neuroscience 5
-(1985) 1688-1703, citation from memory), measured between the rests beside it (``monitor.measures.rise``). The
+(1985) 1688-1703, from memory), measured between the rests beside it (``monitor.measures.centre_of_mass_rise``). The
 detector's own amplitude is never reported: a movement is no textbook curve.
 """
 
@@ -13,7 +13,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.measures.rise import Movement, rise_of
+from monitor.measures.centre_of_mass_rise import Movement, rise_of
 from monitor.records.hold_result import Travel
 from monitor.signals import sliding
 from monitor.signals.session_loads import Array

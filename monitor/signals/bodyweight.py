@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.signals.reliance import Reliance, independent, load_reliance
+from monitor.signals.sensitivity import Sensitivity, independent, load_sensitivity
 from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.windows import ON_ONE_PART, PRESENT_N, Windows, windows_of
 from monitor.signals.zeros import Zeros
@@ -42,7 +42,7 @@ class Bodyweight:
     bodyweight_N: float
     u_N: float
     source: Source
-    reliance: Reliance
+    sensitivity: Sensitivity
 
 
 def given_bodyweight(session: SessionLoads, bodyweight_N: float, u_N: float) -> Bodyweight:
@@ -104,22 +104,22 @@ class _Level:
     """A level of S in N on which windows agree, and what it relies on."""
 
     level_N: float
-    reliance: Reliance
+    sensitivity: Sensitivity
 
 
 def _weighed(session: SessionLoads, zeros: Zeros, levels: list[_Level], source: Source) -> Bodyweight:
     """Return the weighted mean of one or two levels; weights stay between 0 and 1."""
     share = 1.0
     if len(levels) > 1:
-        first, second = (level.reliance.variance(session, zeros) for level in levels)
-        apart = levels[0].reliance.plus(levels[1].reliance.times(-1.0)).variance(session, zeros)
+        first, second = (level.sensitivity.variance(session, zeros) for level in levels)
+        apart = levels[0].sensitivity.plus(levels[1].sensitivity.times(-1.0)).variance(session, zeros)
         # Of two numbers the mean with the smallest variance gives the first (v2 - c) / (v1 + v2 - 2 c).
         common = 0.5 * (first + second - apart)
         share = float(np.clip((second - common) / apart, 0.0, 1.0)) if apart > 0 else 0.5
-    parts = [level.reliance.times(part) for level, part in zip(levels, (share, 1.0 - share), strict=False)]
+    parts = [level.sensitivity.times(part) for level, part in zip(levels, (share, 1.0 - share), strict=False)]
     weight_N = sum(level.level_N * part for level, part in zip(levels, (share, 1.0 - share), strict=False))
-    reliance = parts[0] if len(parts) == 1 else parts[0].plus(parts[1])
-    return Bodyweight(weight_N, reliance.u(session, zeros), source, reliance)
+    sensitivity = parts[0] if len(parts) == 1 else parts[0].plus(parts[1])
+    return Bodyweight(weight_N, sensitivity.u(session, zeros), source, sensitivity)
 
 
 def _level(
@@ -135,7 +135,7 @@ def _level(
     rows = np.flatnonzero(mask)[near]
     scatter_N2 = variance_N2 / max(1.0, len(rows) / shared)
     cells_N, everything = windows.cells_N[rows].mean(axis=0), session.rig.bar_index + session.rig.platform_index
-    return _Level(level_N, load_reliance(session, everything, cells_N, windows.t_s[rows], scatter_N2))
+    return _Level(level_N, load_sensitivity(session, everything, cells_N, windows.t_s[rows], scatter_N2))
 
 
 def agreeing_level(sum_N: Array, fewest: int) -> tuple[float, float, NDArray[np.bool_]] | None:

@@ -15,9 +15,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.newtons.stability import FEWEST_VALUES, allan_curve, judge
+from monitor.newtons.allan_deviation import FEWEST_VALUES, allan_curve, judge
 from monitor.runs import runs_of
-from monitor.signals.rows import summed
+from monitor.signals.row_buffer import summed
 from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.windows import OFF_ZERO_N, Windows, windows_of
 

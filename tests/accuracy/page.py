@@ -185,7 +185,7 @@ def _is_missing(value: Any) -> bool:
 def _validity() -> list[str]:
     """Return the limits that the code enforces, read from the code itself."""
     from monitor.holds import edges, grip_changes, touches
-    from monitor.measures import assistance, catch_ringing, closure, peak, swing, travel, tremor
+    from monitor.measures import assistance, misclosure, peak, settling, swing, travel, tremor
 
     shortest, longest = min(travel.DURATIONS_s), max(travel.DURATIONS_s)
     body = [
@@ -198,7 +198,10 @@ def _validity() -> list[str]:
             "travel",
             f"at least {travel.LEAST_mm:g} mm; movements of {shortest:.1f} to {longest:.1f} s",
         ],
-        ["third support", f"at least {100 * closure.OPEN_FRACTION:g} % of bodyweight for {closure.SHORTEST_S:g} s"],
+        [
+            "third support",
+            f"at least {100 * misclosure.OPEN_FRACTION:g} % of bodyweight for {misclosure.SHORTEST_S:g} s",
+        ],
         ["touch", f"at least {100 * touches.LEAST_FRACTION:g} % of bodyweight; only where the feet do not assist"],
         [
             "change of hands",
@@ -210,8 +213,7 @@ def _validity() -> list[str]:
         ["tremor", f"{tremor.BAND_Hz[0]:g} to {tremor.BAND_Hz[1]:g} Hz"],
         [
             "settling",
-            f"within {100 * catch_ringing.SETTLED_WITHIN:g} % of bodyweight, "
-            f"at most {catch_ringing.LONGEST_SETTLING_S:g} s",
+            f"within {100 * settling.SETTLED_WITHIN:g} % of bodyweight, at most {settling.LONGEST_SETTLING_S:g} s",
         ],
     ]
     return _table(("measure", "is given only for"), body)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from monitor.measures.catch_ringing import bounce_Hz, settle_s
-from monitor.measures.closure import misclosure, quiet_misclosure, third_supports
+from monitor.measures.misclosure import misclosure, quiet_misclosure, third_supports
 from monitor.measures.peak import Peak, peak_of
+from monitor.measures.settling import bounce_Hz, settle_s
 
 W = 700.0
 RATE_Hz = 80.0

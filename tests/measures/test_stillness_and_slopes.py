@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from monitor.measures.fatigue import slope_per_min, slopes_of
+from monitor.measures.slopes import slope_per_min, slopes_of
 from monitor.measures.stillness import stillness_of
 
 RATE_Hz, W = 80.0, 700.0

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from monitor.measures.rise import velocity_and_rise
+from monitor.measures.centre_of_mass_rise import velocity_and_rise
 from monitor.measures.travel import minimum_jerk_acceleration, travels
 
 REFERENCE = Path(__file__).parents[1] / "reference"

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from reference_values import values
 
-from monitor.newtons.stability import allan_curve, judge, overlapping_allan, white_noise_dof
+from monitor.newtons.allan_deviation import allan_curve, judge, overlapping_allan, white_noise_dof
 
 NBS14 = values("allan_nbs14.json")
 

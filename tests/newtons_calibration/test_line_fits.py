@@ -9,7 +9,7 @@ import pytest
 from reference_values import digits, table, values
 
 from monitor.newtons.budget import Budget, Contribution, u_arcsine, u_rectangular
-from monitor.newtons.fits import FitNotPossible, chance_of, justified_fit, least_squares, polynomial_fit
+from monitor.newtons.least_squares import FitNotPossible, chance_of, justified_fit, least_squares, polynomial_fit
 
 NIST = values("nist_strd_linear.json")
 

@@ -11,7 +11,7 @@ from rig_on_the_bench import BAR, FULL, ONE, ORDINARY, ProcedureManager, plan_fo
 from monitor.demo.electronics import PERFECT, Faults
 from monitor.newtons.calibrating.outcome import evaluate, part_figures
 from monitor.newtons.calibrating.refusals import SpanTooUncertain
-from monitor.newtons.fits import FitNotPossible
+from monitor.newtons.least_squares import FitNotPossible
 
 ABC = list("ABC")
 WELL_WEIGHED = [{"name": n, "kg": kg, "u_kg": 1e-4 * kg} for n, kg in zip("ABC", (20.0, 20.0, 15.0), strict=True)]

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.newtons.load_block import LoadBlock
-from monitor.signals.grid import LONGEST_FILLED_S, UniformGrid
 from monitor.signals.spikes import LEAST_SPIKE_N, LOOK_AHEAD, Despike, _middle
+from monitor.signals.uniform_grid import LONGEST_FILLED_S, UniformGrid
 
 
 def block(first: int, count: int, *, lost: int = 0, segment: int = 0) -> LoadBlock:

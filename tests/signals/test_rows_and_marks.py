@@ -6,8 +6,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.signals.marks import RowMarks
-from monitor.signals.rows import FIRST_ROOM, Rows, summed
+from monitor.signals.row_buffer import FIRST_ROOM, Rows, summed
+from monitor.signals.row_marks import RowMarks
 
 
 @settings(deadline=None)

@@ -8,7 +8,7 @@ from load_stories import BODYWEIGHT_N, RIG, Points, loads
 
 from monitor.rig import Channel, Rig
 from monitor.signals.bodyweight import Bodyweight, read_bodyweight
-from monitor.signals.reliance import mean_course
+from monitor.signals.sensitivity import mean_course
 from monitor.signals.session_loads import SessionLoads, even_times
 from monitor.signals.windows import OFF_ZERO_N, windows_of
 from monitor.signals.zeros import PartZero, read_zeros

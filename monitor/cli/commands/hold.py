@@ -154,7 +154,7 @@ def swing_calibration(
 
     Either --degrees, or --reach and --length.
     """
-    from monitor.measures.own_swing import U_ANGLE_DEG, MeasuredAngle, angle_from_reach
+    from monitor.measures.swing_calibration import U_ANGLE_DEG, MeasuredAngle, angle_from_reach
 
     if degrees is not None:
         angle = MeasuredAngle(degrees, U_ANGLE_DEG if u_degrees is None else u_degrees)

@@ -22,7 +22,7 @@ from monitor.dashboard.views.coaching_models import (
 from monitor.dashboard.views.models import RowId
 from monitor.dashboard.views.problems import InvalidRequest, NotThere
 from monitor.dashboard.views.record_answers import NS_PER_MS
-from monitor.measures.own_swing import MeasuredAngle, angle_from_reach
+from monitor.measures.swing_calibration import MeasuredAngle, angle_from_reach
 from monitor.records.person_entries import ManualHang, PainEntry
 
 

@@ -13,7 +13,7 @@ from monitor.coaching.people.intake import IntakeOutcome, Question
 from monitor.coaching.safety.stop_rules import Stop
 from monitor.dashboard.views.models import MOST_UTC_MS, Day, HoldModel
 from monitor.dashboard.views.record_answers import NS_PER_MS, Answer
-from monitor.measures.own_swing import U_ANGLE_DEG
+from monitor.measures.swing_calibration import U_ANGLE_DEG
 from monitor.records.correction import Correction
 from monitor.records.person import Person
 from monitor.records.person_entries import Intake, ManualHang, PainEntry

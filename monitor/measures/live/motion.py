@@ -12,7 +12,7 @@ from monitor.measures.assistance import UNASSISTED_BELOW
 from monitor.measures.disturbance import PULL_REACH_S, disturbed_rows, near_spans
 from monitor.measures.hold_context import CATCH_S
 from monitor.measures.picture import Shoulders
-from monitor.measures.states import certainty_of, heights_mm, is_active
+from monitor.measures.shoulder_states import certainty_of, heights_mm, is_active
 from monitor.measures.swing import WINDOW_S, Pendulum, beat_wave, swing_course
 from monitor.measures.travel import travels
 from monitor.records.hold_result import Travel

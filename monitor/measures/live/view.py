@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from monitor.holds.edges import TUG_S
-from monitor.holds.watch import ASSUMED_BODYWEIGHT_N, HoldWatch
-from monitor.measures.closure import OPEN_FRACTION
+from monitor.holds.live_detector import ASSUMED_BODYWEIGHT_N, LiveHoldDetector
 from monitor.measures.live.motion import SWING_LOOK_S, TRAVEL_LOOK_S, LiveMotion, RecentLoads
 from monitor.measures.live.uncertainty import LiveUncertainty, LiveWeight
 from monitor.measures.live.weighing import LiveWeighing, QuietWindow
+from monitor.measures.misclosure import OPEN_FRACTION
 from monitor.measures.picture import HoldClock, Picture, Scene
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.measures.stillness import LOAD_BELOW, SWING_BELOW_DEG
@@ -19,9 +19,9 @@ from monitor.measures.swing import LEAST_DEG
 from monitor.rig import Rig
 from monitor.signals.forward_fill import ForwardFill
 from monitor.signals.iir_filters import StreamingFilter, low_pass
-from monitor.signals.rows import Rows, summed
+from monitor.signals.inferred_bar import CONTACT_N, LEAST_INFERRED_S
+from monitor.signals.row_buffer import Rows, summed
 from monitor.signals.session_loads import Array
-from monitor.signals.unweighed_bar import CONTACT_N, LEAST_INFERRED_S
 from monitor.signals.windows import PRESENT_N, WINDOW_S, is_quiet
 from monitor.statistics import mean, standard_deviation
 
@@ -91,7 +91,7 @@ class LiveView:
         self._cells = Rows(len(rig.channels))
         self._fill = ForwardFill(len(rig.channels))
         self._smooth = StreamingFilter(low_pass(2, SMOOTH_Hz, rate_Hz))
-        self._watch = HoldWatch(tick_rows, rate_Hz, TUG_S if rig.has_bar else LEAST_INFERRED_S)
+        self._watch = LiveHoldDetector(tick_rows, rate_Hz, TUG_S if rig.has_bar else LEAST_INFERRED_S)
         self._bar, self._feet = list(rig.bar_index), list(rig.platform_index)
         self._has_bar, self._has_platform, self._names = rig.has_bar, rig.has_platform, rig.names
         self._measures_sum = rig.has_bar and rig.has_platform

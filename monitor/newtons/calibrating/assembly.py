@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from monitor.newtons.calibrating.averaging import Reading
 from monitor.newtons.calibrating.plan import Plan, Step
-from monitor.newtons.fits import SIGNIFICANCE, FitNotPossible, LeastSquares, least_squares
+from monitor.newtons.least_squares import SIGNIFICANCE, FitNotPossible, LeastSquares, least_squares
 from monitor.rig import Channel
 
 Array = NDArray[np.float64]

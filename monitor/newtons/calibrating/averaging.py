@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firmware_bridge.counts import NO_READING, CountBlock
-from monitor.newtons.fits import polynomial_fit
-from monitor.newtons.stability import Stability, allan_curve, judge
+from monitor.newtons.allan_deviation import Stability, allan_curve, judge
+from monitor.newtons.least_squares import polynomial_fit
 from monitor.statistics import MAD_TO_SD, OUTLIER_SDS, column_medians
 
 Array = NDArray[np.float64]

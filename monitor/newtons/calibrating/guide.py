@@ -18,7 +18,7 @@ from monitor.newtons.calibrating.plan import Plan, Step, check_plan
 from monitor.newtons.calibrating.refusals import CalibrationUnfinished, ConverterSaturated, NeverStill
 from monitor.newtons.calibrating.sense import Taken, check_reading
 from monitor.newtons.calibration import Calibration
-from monitor.newtons.fits import polynomial_fit
+from monitor.newtons.least_squares import polynomial_fit
 from monitor.rig import Rig
 from monitor.statistics import inliers
 

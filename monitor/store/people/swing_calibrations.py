@@ -9,8 +9,8 @@ from dataclasses import asdict
 
 from sqlalchemy import Connection, insert, select, update
 
-from monitor.measures.own_swing import pendulum_of
 from monitor.measures.swing import ANYBODY, Pendulum
+from monitor.measures.swing_calibration import pendulum_of
 from monitor.records.swing_calibration import SwingCalibration
 from monitor.store.database.schema import swing_calibration
 from monitor.store.database.writer import Writer

@@ -9,11 +9,11 @@ import pytest
 
 from monitor.holds.edges import bend_shift_s, crossing_s
 from monitor.measures.assistance import u_share
-from monitor.measures.edge import u_crossing_s
-from monitor.measures.lateral import U_PLACE_M, lateral
+from monitor.measures.lateral_offset import U_PLACE_M, lateral
+from monitor.measures.reference_level_instants import u_crossing_s
 from monitor.rig import STANDARD_CHANNELS, Rig
 from monitor.signals.bodyweight import Bodyweight, given_bodyweight
-from monitor.signals.reliance import load_reliance, mean_course
+from monitor.signals.sensitivity import load_sensitivity, mean_course
 from monitor.signals.session_loads import NOISE_ROWS, UNEVEN_STAMP_S, CalibrationUncertainty, SessionLoads, even_times
 from monitor.signals.zeros import WANDER_N, DRIFT_N_per_s, PartZero, Zeros, wandered_N2
 
@@ -46,14 +46,14 @@ def test_shares_with_a_given_bodyweight_add_up_as_by_hand():
     session = session_of((3e-4 * 2**0.5,) * 2 + (4e-4,) * 4, (0.4 / 2**0.5,) * 2 + (0.3,) * 4)
     cells_N = np.array([348.0, 348.0, 26.0, 26.0, 26.0, 26.0])
     body = given_bodyweight(session, 800.0, 0.8)
-    feet, bar = (load_reliance(session, i, cells_N, AT_s) for i in (FEET, BAR))
+    feet, bar = (load_sensitivity(session, i, cells_N, AT_s) for i in (FEET, BAR))
     assert u_share(0.13, feet, body, session, zeros_of(session)) == pytest.approx(7.6163e-4, rel=1e-4)
     assert u_share(0.87, bar, body, session, zeros_of(session)) == pytest.approx(1.03683e-3, rel=1e-4)
 
 
 def weighed(session: SessionLoads, cells_N: np.ndarray) -> Bodyweight:
-    reliance = load_reliance(session, BAR + FEET, cells_N, AT_s)
-    return Bodyweight(float(cells_N.sum()), reliance.u(session, zeros_of(session)), "standing", reliance)
+    sensitivity = load_sensitivity(session, BAR + FEET, cells_N, AT_s)
+    return Bodyweight(float(cells_N.sum()), sensitivity.u(session, zeros_of(session)), "standing", sensitivity)
 
 
 def test_a_common_error_of_the_plates_cancels_in_a_share_and_not_in_a_load():
@@ -64,7 +64,7 @@ def test_a_common_error_of_the_plates_cancels_in_a_share_and_not_in_a_load():
     helped = np.array([300.0, 300, 25, 25, 25, 25])
     body, zeros = weighed(session, standing), zeros_of(session)
     assert body.u_N == pytest.approx(0.7)  # it does not average out over four cells
-    feet, bar = (load_reliance(session, i, helped, AT_s) for i in (FEET, BAR))
+    feet, bar = (load_sensitivity(session, i, helped, AT_s) for i in (FEET, BAR))
     assert feet.u(session, zeros) == pytest.approx(0.1)
     assert u_share(1 / 7, feet, body, session, zeros) == pytest.approx(0.0, abs=1e-9)
     assert u_share(6 / 7, bar, body, session, zeros) == pytest.approx(0.0, abs=1e-9)
@@ -75,12 +75,12 @@ def test_the_feets_share_cancels_the_platforms_own_spans_and_the_hands_share_doe
     session = session_of((1e-3,) * 6)
     body, zeros = weighed(session, np.array([0.0, 0, 175, 175, 175, 175])), zeros_of(session)
     helped = np.array([300.0, 300, 25, 25, 25, 25])
-    feet, bar = (load_reliance(session, i, helped, AT_s) for i in (FEET, BAR))
+    feet, bar = (load_sensitivity(session, i, helped, AT_s) for i in (FEET, BAR))
     assert u_share(1 / 7, feet, body, session, zeros) == pytest.approx(0.0, abs=1e-9)
     # By hand: 6/7 * sqrt(1e-3^2 / 2 + 1e-3^2 / 4).
     assert u_share(6 / 7, bar, body, session, zeros) == pytest.approx(6 / 7 * 1e-3 * 0.75**0.5)
     # Feet on the front edge stand on two of the four: by hand 1/7 sqrt(2 (1/2 - 1/4)^2 + 2 (1/4)^2) 1e-3.
-    front = load_reliance(session, FEET, np.array([300.0, 300, 50, 50, 0, 0]), AT_s)
+    front = load_sensitivity(session, FEET, np.array([300.0, 300, 50, 50, 0, 0]), AT_s)
     assert u_share(1 / 7, front, body, session, zeros) == pytest.approx(1e-3 / 7 * 0.5)
 
 
@@ -88,7 +88,7 @@ def test_a_zero_that_was_never_read_counts_in_a_share_less_what_bodyweight_share
     """d(P / W) = (1 - alpha) z / W for a zero z of the platform that both contain."""
     session = session_of((0.0,) * 6, (0.0, 0.0) + (0.3,) * 4)
     body, zeros = weighed(session, np.array([0.0, 0, 175, 175, 175, 175])), zeros_of(session)
-    feet = load_reliance(session, FEET, np.array([300.0, 300, 25, 25, 25, 25]), AT_s)
+    feet = load_sensitivity(session, FEET, np.array([300.0, 300, 25, 25, 25, 25]), AT_s)
     assert u_share(1 / 7, feet, body, session, zeros) == pytest.approx(6 / 7 * 0.6 / 700)
 
 
@@ -96,7 +96,7 @@ def test_a_bend_counts_with_the_square_of_the_load():
     known = np.zeros((12, 12))
     known[6, 6] = 1e-6**2
     session = session_of((0.0,) * 6, known=CalibrationUncertainty(covariance=known))
-    bar = load_reliance(session, (0,), np.array([400.0, 0, 0, 0, 0, 0]), AT_s)
+    bar = load_sensitivity(session, (0,), np.array([400.0, 0, 0, 0, 0, 0]), AT_s)
     assert bar.u(session, zeros_of(session)) == pytest.approx(400.0**2 * 1e-6)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from monitor.measures.states import LEAST_RANGE_mm, states_of
+from monitor.measures.shoulder_states import LEAST_RANGE_mm, states_of
 from monitor.measures.tremor import tremor_N
 from monitor.records.hold_result import StateSpan, Travel
 

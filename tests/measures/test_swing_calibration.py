@@ -7,7 +7,8 @@ import dataclasses
 import numpy as np
 import pytest
 
-from monitor.measures.own_swing import (
+from monitor.measures.swing import KAPPA, U_KAPPA_REL, Pendulum, amplitude_from_beat, beat_from_amplitude
+from monitor.measures.swing_calibration import (
     U_DAY_REL,
     MeasuredAngle,
     SwingNotUsable,
@@ -15,7 +16,6 @@ from monitor.measures.own_swing import (
     own_kappa,
     pendulum_of,
 )
-from monitor.measures.swing import KAPPA, U_KAPPA_REL, Pendulum, amplitude_from_beat, beat_from_amplitude
 from monitor.records.hold_result import HoldResult, Swing
 
 

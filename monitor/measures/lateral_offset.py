@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from monitor.signals.reliance import mean_course
+from monitor.signals.sensitivity import mean_course
 from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.zeros import Zeros
 

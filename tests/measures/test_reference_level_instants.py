@@ -7,7 +7,7 @@ import pytest
 from load_stories import RIG
 
 from monitor.holds.edges import HoldEdges, find_holds
-from monitor.measures.edge import sharpened
+from monitor.measures.reference_level_instants import sharpened
 from monitor.signals.session_loads import SessionLoads
 
 W, RATE_Hz, NOISE_N = 700.0, 80.0, 0.6

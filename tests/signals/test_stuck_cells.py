@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from monitor.signals.stuck import STUCK_S, stuck_rows
+from monitor.signals.stuck_cells import STUCK_S, stuck_rows
 
 RATE_Hz = 80.0
 ROWS = round(STUCK_S * RATE_Hz)

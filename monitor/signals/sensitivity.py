@@ -43,7 +43,7 @@ def mean_course(t_s: Array) -> Course:
 
 
 @dataclass(frozen=True)
-class Reliance:
+class Sensitivity:
     """First-order sensitivities of a number.
 
     Attributes
@@ -62,15 +62,15 @@ class Reliance:
     feet: Course = field(default_factory=Course)
     own_variance: float = 0.0
 
-    def times(self, factor: float) -> Reliance:
-        """Return the reliance of ``factor`` times the number."""
-        return Reliance(
+    def times(self, factor: float) -> Sensitivity:
+        """Return the sensitivity of ``factor`` times the number."""
+        return Sensitivity(
             factor * self.cells, self.bar.times(factor), self.feet.times(factor), factor**2 * self.own_variance
         )
 
-    def plus(self, other: Reliance) -> Reliance:
-        """Return the reliance of the sum of two numbers whose own variances are independent."""
-        return Reliance(
+    def plus(self, other: Sensitivity) -> Sensitivity:
+        """Return the sensitivity of the sum of two numbers whose own variances are independent."""
+        return Sensitivity(
             self.cells + other.cells,
             self.bar.plus(other.bar),
             self.feet.plus(other.feet),
@@ -92,14 +92,14 @@ class Reliance:
         return math.sqrt(self.variance(session, zeros))
 
 
-def independent(session: SessionLoads, variance: float) -> Reliance:
-    """Return the reliance of a number that feels nothing of the rig: a bodyweight that somebody gave."""
-    return Reliance(np.zeros(2 * len(session.rig.channels)), own_variance=variance)
+def independent(session: SessionLoads, variance: float) -> Sensitivity:
+    """Return the sensitivity of a number that feels nothing of the rig: a bodyweight that somebody gave."""
+    return Sensitivity(np.zeros(2 * len(session.rig.channels)), own_variance=variance)
 
 
-def load_reliance(
+def load_sensitivity(
     session: SessionLoads, index: tuple[int, ...], cells_N: Array, t_s: Array, own_variance: float = 0.0
-) -> Reliance:
+) -> Sensitivity:
     """Return what the mean load of some cells over some rows relies on.
 
     Parameters
@@ -121,4 +121,4 @@ def load_reliance(
     course = mean_course(t_s)
     bar = course if any(i in session.rig.bar_index for i in index) else Course()
     feet = course if any(i in session.rig.platform_index for i in index) else Course()
-    return Reliance(cells, bar, feet, own_variance + float(np.sum(session.u_curve_N[chosen] ** 2)))
+    return Sensitivity(cells, bar, feet, own_variance + float(np.sum(session.u_curve_N[chosen] ** 2)))

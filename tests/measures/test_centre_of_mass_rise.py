@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from monitor.measures import rise
-from monitor.measures.rise import MEANS_Hz, rise_of, velocity_and_rise
+from monitor.measures import centre_of_mass_rise
+from monitor.measures.centre_of_mass_rise import MEANS_Hz, rise_of, velocity_and_rise
 from monitor.measures.travel import minimum_jerk_acceleration
 
 RATE_Hz, MOVE_s = 80.0, 0.8
@@ -64,13 +64,13 @@ def test_error_over_u_is_one_for_draws_of_the_process_itself() -> None:
     rng, n, each = np.random.default_rng(3), 140, 24
     t_s = np.arange(n) / MEANS_Hz
     parts = [
-        (rise.BREATHING_m_s2, rise.BREATHING_Hz),
-        (rise.BEAT_m_s2, rise.BEAT_BAND_Hz),
-        (rise.BOUNCE_m_s2, rise.BOUNCE_Hz),
+        (centre_of_mass_rise.BREATHING_m_s2, centre_of_mass_rise.BREATHING_Hz),
+        (centre_of_mass_rise.BEAT_m_s2, centre_of_mass_rise.BEAT_BAND_Hz),
+        (centre_of_mass_rise.BOUNCE_m_s2, centre_of_mass_rise.BOUNCE_Hz),
     ]
     noise, over_u = 0.006, []
     for _ in range(300):
-        y = rise.LEVEL_m_s2 * rng.standard_normal() + noise * rng.standard_normal(n)
+        y = centre_of_mass_rise.LEVEL_m_s2 * rng.standard_normal() + noise * rng.standard_normal(n)
         for size, band_Hz in parts:
             cosines = np.cos(
                 2 * np.pi * rng.uniform(*band_Hz, each)[:, None] * t_s + rng.uniform(0, 2 * np.pi, each)[:, None]
@@ -85,11 +85,15 @@ def test_error_over_u_is_one_for_draws_of_the_process_itself() -> None:
 def test_covariance_of_a_band_is_the_integral_of_its_spectrum() -> None:
     """Wiener and Khinchin: the covariance is the cosine transform of the spectrum; here by quadrature."""
     lags_s = np.array([0.0, 0.1, 0.7, 3.0])
-    for low_Hz, high_Hz in (rise.BREATHING_Hz, rise.BEAT_BAND_Hz, rise.BOUNCE_Hz):
+    for low_Hz, high_Hz in (
+        centre_of_mass_rise.BREATHING_Hz,
+        centre_of_mass_rise.BEAT_BAND_Hz,
+        centre_of_mass_rise.BOUNCE_Hz,
+    ):
         wanted = [
             quad(lambda f, t=t: np.cos(2 * np.pi * f * t), low_Hz, high_Hz)[0] / (high_Hz - low_Hz) for t in lags_s
         ]
-        assert rise._band(lags_s, low_Hz, high_Hz) == pytest.approx(wanted, abs=1e-9)
+        assert centre_of_mass_rise._band(lags_s, low_Hz, high_Hz) == pytest.approx(wanted, abs=1e-9)
 
 
 def test_no_rest_no_rise() -> None:

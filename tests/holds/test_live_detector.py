@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from monitor.holds.watch import HoldWatch, WatchedHold
-from monitor.signals.rows import Rows
+from monitor.holds.live_detector import DetectedHold, LiveHoldDetector
+from monitor.signals.row_buffer import Rows
 
 W = 700.0
 RATE_Hz = 80.0
@@ -22,7 +22,7 @@ class CorrectedHolds:
     """What the watch says after one tick."""
 
     now_s: float
-    hold: WatchedHold | None
+    hold: DetectedHold | None
     phase: str
     due: bool
 
@@ -34,7 +34,7 @@ def watch(
     t, share = np.array(points, dtype=float).T
     t_s = np.arange(t[0], t[-1], 1 / RATE_Hz)
     load_N = W * np.interp(t_s, t, share) + 0.5 * np.random.default_rng(4).standard_normal(len(t_s))
-    rows, stage, seen = Rows(1), HoldWatch(TICK_ROWS, RATE_Hz), []
+    rows, stage, seen = Rows(1), LiveHoldDetector(TICK_ROWS, RATE_Hz), []
     for end in range(TICK_ROWS, len(t_s), TICK_ROWS):
         part = slice(end - TICK_ROWS, end)
         rows.append(t_s[part], load_N[part, None])
@@ -165,7 +165,7 @@ def test_ticks_without_readings_change_nothing():
 
 
 def test_a_reset_forgets_the_hold():
-    stage, rows = HoldWatch(TICK_ROWS, RATE_Hz), Rows(1)
+    stage, rows = LiveHoldDetector(TICK_ROWS, RATE_Hz), Rows(1)
     rows.append(np.arange(400) / RATE_Hz, np.full((400, 1), W))
     for end in range(TICK_ROWS, 400, TICK_ROWS):
         stage.tick(W, W, rows, end)

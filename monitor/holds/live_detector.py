@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 
 from monitor.holds.edges import BRIDGED_S, LEAST_FRACTION, TUG_S, find_holds, runs_above
-from monitor.signals.rows import Rows
+from monitor.signals.row_buffer import Rows
 from monitor.statistics import median
 
 SURE_AFTER_S = 1.0
@@ -42,7 +42,7 @@ Phase = Literal["none", "provisional", "running", "ended"]
 
 
 @dataclass(frozen=True, slots=True)
-class WatchedHold:
+class DetectedHold:
     """The hold on the screen: onset and release in seconds of the record, and how sure it is."""
 
     onset_s: float
@@ -50,7 +50,7 @@ class WatchedHold:
     provisional: bool
 
 
-class HoldWatch:
+class LiveHoldDetector:
     """State machine over ticks; ``rows`` gives the loads that it dates edges by, column 0 is the bar's sum.
 
     Parameters
@@ -66,7 +66,7 @@ class HoldWatch:
         self._tick_rows = tick_rows
         self._rate_Hz = rate_Hz
         self._tick_s = tick_rows / rate_Hz
-        self.hold: WatchedHold | None = None
+        self.hold: DetectedHold | None = None
         self.phase: Phase = "none"
         self._above_ticks = self._low_ticks = 0
         self._loaded_s = 0.0
@@ -126,7 +126,7 @@ class HoldWatch:
             return
         first = end_row - (self._above_ticks + 2) * self._tick_rows
         onset_s = _first_rise_s(rows, first, end_row, least_N)
-        self.hold = WatchedHold(onset_s, None, provisional=True)
+        self.hold = DetectedHold(onset_s, None, provisional=True)
         self.phase = "provisional"
         self._settled_N = 0.0
         self._loaded_s = self._tick_s * sum(load_N > least_N for load_N in self._history)
@@ -148,12 +148,12 @@ class HoldWatch:
         if self._low_since_row is not None:
             # Taken again within the bridge: a regrip, the clock goes on.
             self._low_since_row = None
-            self.hold = hold = WatchedHold(hold.onset_s, None, hold.provisional)
+            self.hold = hold = DetectedHold(hold.onset_s, None, hold.provisional)
         if hold.provisional and now_s - hold.onset_s >= SURE_AFTER_S:
             if settled_N < least_N:
                 self._withdraw()
                 return
-            self.hold = hold = WatchedHold(hold.onset_s, None, provisional=False)
+            self.hold = hold = DetectedHold(hold.onset_s, None, provisional=False)
             self.phase = "running"
         if REDATE_UNTIL_S >= now_s - hold.onset_s >= self._redated_s + REDATE_EVERY_S:
             self._redated_s = now_s - hold.onset_s
@@ -174,7 +174,7 @@ class HoldWatch:
         if self._low_since_row is None:
             self._low_since_row = end_row
             release_s = _last_fall_s(rows, end_row - 3 * self._tick_rows, end_row, settled_N / 2)
-            self.hold = WatchedHold(hold.onset_s, release_s, hold.provisional)
+            self.hold = DetectedHold(hold.onset_s, release_s, hold.provisional)
             return
         if end_row - self._low_since_row < BRIDGED_S * self._rate_Hz:
             return
@@ -183,7 +183,7 @@ class HoldWatch:
         if settled_N < least_N or short:
             self._withdraw()
             return
-        self.hold = WatchedHold(hold.onset_s, hold.release_s, provisional=False)
+        self.hold = DetectedHold(hold.onset_s, hold.release_s, provisional=False)
         self.phase = "ended"
         self._due_row = self._low_since_row + round(MEASURED_AFTER_S * self._rate_Hz)
         self._above_ticks, self._history = 0, []
@@ -197,7 +197,7 @@ class HoldWatch:
             return
         holds = find_holds(t_s, bar_N, bodyweight_N)
         if holds and holds[-1].release_s >= hold.onset_s and not holds[-1].begins_inside:
-            self.hold = WatchedHold(holds[-1].onset_s, hold.release_s, hold.provisional)
+            self.hold = DetectedHold(holds[-1].onset_s, hold.release_s, hold.provisional)
 
 
 def _first_rise_s(rows: Rows, first: int, end: int, level_N: float) -> float:
