@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.coaching.coaching_service import CoachingService
-from monitor.coaching.live.bar_panel import AtTheBar
+from monitor.coaching.live.bar_panel import BarPanel
 from monitor.coaching.live.live_advice import LiveCoaching
 from monitor.records.stored_hold import StoredHold
 from monitor.store import HoldFilter, HoldOrder
@@ -117,7 +117,7 @@ class Control(Protocol):
 class Coach(Protocol):
     """The coaching, as far as a screen may ask: the desk, who hangs, what is beside the bar, and the running hold."""
 
-    bar: AtTheBar
+    bar: BarPanel
     coaching: CoachingService
     live: LiveCoaching
 

@@ -7,7 +7,7 @@ import threading
 from collections.abc import Callable, Iterator
 
 from monitor.coaching.coaching_service import CoachingService
-from monitor.coaching.live.bar_panel import AtTheBar
+from monitor.coaching.live.bar_panel import BarPanel
 from monitor.errors import MonitorError
 from monitor.measures.swing import Pendulum
 from monitor.service.database_thread import Bookkeeper
@@ -38,7 +38,7 @@ class CurrentPerson:
         self,
         store: Store,
         coaching: CoachingService,
-        bar: AtTheBar,
+        bar: BarPanel,
         books: Bookkeeper,
         sessions: SessionArchiver,
         use_pendulum: Callable[[Pendulum], None],
@@ -59,7 +59,7 @@ class CurrentPerson:
             self._books.later(self._bar.renew_queue)
             return
         self.person_uid = before
-        self._bar.hangs(before, by_hand=False)
+        self._bar.set_person(before, by_hand=False)
         self.prepare()
 
     def choose(self, uid: str | None, item: str | None) -> None:
@@ -74,7 +74,7 @@ class CurrentPerson:
                     do="Choose somebody else, or cancel the erasing first.",
                 )
             self.person_uid, self._item = uid, item
-        self._bar.hangs(uid, by_hand=True)
+        self._bar.set_person(uid, by_hand=True)
         self._assign_session(uid, self._sessions.current)
 
     def recognise(self, uid: str | None) -> None:
@@ -83,10 +83,10 @@ class CurrentPerson:
 
     def _set_recognised(self, uid: str | None, session: CurrentSession | None) -> None:
         with self._changing:
-            if not self._bar.step_on.still_names(uid) or (uid is not None and uid == self._leaving):
+            if not self._bar.identification.still_names(uid) or (uid is not None and uid == self._leaving):
                 return
             self.person_uid, self._item = uid, None
-        self._bar.hangs(uid, by_hand=False)
+        self._bar.set_person(uid, by_hand=False)
         self._assign_session(uid, session)
 
     def _assign_session(self, uid: str | None, session: CurrentSession | None) -> None:
@@ -103,7 +103,7 @@ class CurrentPerson:
             self._leaving = uid
             if self.person_uid == uid:
                 self.person_uid, self._item = None, None
-                self._bar.hangs(None, by_hand=True)
+                self._bar.set_person(None, by_hand=True)
                 self._books.later(self._load_pendulum, None)
         self._books.later(self._bar.forget, uid)
         try:
@@ -120,7 +120,7 @@ class CurrentPerson:
 
     def session_ended(self) -> None:
         """Note that the session in progress has ended."""
-        self._bar.left()
+        self._bar.end_session()
         self.prepare()
         with self._changing:
             self._changing.notify_all()

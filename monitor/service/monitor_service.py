@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from firmware_bridge.sources import Counters, HostClock, Source
 from monitor.coaching.coaching_service import CoachingService
-from monitor.coaching.live.bar_panel import AtTheBar
+from monitor.coaching.live.bar_panel import BarPanel
 from monitor.coaching.live.live_advice import LiveCoaching
 from monitor.dashboard.interfaces import GivenSettings, Health
 from monitor.dashboard.live.hub import LiveHub
@@ -81,7 +81,7 @@ class MonitorService:
         self._advice_fault = ""
         self.coaching = CoachingService(store, self._clock.utc_ns)
         self.live = LiveCoaching()
-        self.bar = AtTheBar(self.coaching, self.live)
+        self.bar = BarPanel(self.coaching, self.live)
         self._books = Bookkeeper()
         self._sessions = SessionArchiver(
             store, folder, hub, self._clock, recorder, self._books, lambda: self.live.now().target_s
@@ -280,8 +280,8 @@ class MonitorService:
 
     def _advise(self, picture: Picture) -> None:
         try:
-            self.live.see(picture)
-            recognised = self.bar.see(picture)
+            self.live.take(picture)
+            recognised = self.bar.take(picture)
             if recognised is not None:
                 self._person.recognise(recognised.person_uid)
         except Exception as error:
@@ -289,7 +289,7 @@ class MonitorService:
             if repr(error) != self._advice_fault:
                 self._advice_fault = repr(error)
                 _log.exception("advice on the running hold")
-            self.live.hangs(None)
+            self.live.set_person(None)
 
     def _session_measured(self, event: SessionMeasured) -> None:
         session = self._sessions.session_of(event)

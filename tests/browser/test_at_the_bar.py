@@ -34,8 +34,8 @@ LISTEN = """() => {
 
 def show(kept, page: Page, at_s: float, **changes) -> None:
     picture = dataclasses.replace(scene_at(at_s), **changes)
-    kept.coach.live.see(picture)
-    kept.coach.bar.see(picture)
+    kept.coach.live.take(picture)
+    kept.coach.bar.take(picture)
     kept.hub.publish(picture)
     expect(page.locator("body")).to_have_attribute("data-picture", str(kept.hub.newest()[0]))
 
@@ -57,11 +57,11 @@ def asked(kept):
 def ask(kept, *, alpha: float = 0.0, alpha_max: float = 0.1, target_s: float = TARGET_S) -> None:
     """Ask for a hold of a given length with a given band of help."""
     bar = kept.coach.bar
-    bar._asked = dataclasses.replace(
-        bar._asked, item="passive", target_s=target_s, alpha=alpha, alpha_max=alpha_max, next_at_utc_ms=None
+    bar._requested = dataclasses.replace(
+        bar._requested, item="passive", target_s=target_s, alpha=alpha, alpha_max=alpha_max, next_at_utc_ms=None
     )
     posterior = kept.coach.coaching.posterior(kept.person)
-    kept.coach.live.hangs(kept.person, posterior, item="passive", target_s=target_s, alpha_max=alpha_max)
+    kept.coach.live.set_person(kept.person, posterior, item="passive", target_s=target_s, alpha_max=alpha_max)
 
 
 def test_it_names_who_hangs_by_initials_and_counts_down(open_page, asked):
@@ -156,7 +156,7 @@ def test_standing_still_under_a_name_takes_it_and_stepping_off_refuses(open_page
     bar, other = kept.coach.bar, kept.coach.coaching.add_person("Bo Karl")
     bar.set_queue([kept.person, other.uid])
     alike = [Candidate(kept.person, BODYWEIGHT_N, 3.0), Candidate(other.uid, BODYWEIGHT_N + 1, 3.0)]
-    bar.step_on.queue(alike)
+    bar.identification.set_queue(alike)
     page = open_page(kept.url)
     t_s = [100.0]
 
@@ -165,10 +165,10 @@ def test_standing_still_under_a_name_takes_it_and_stepping_off_refuses(open_page
             t_s[0] += 0.05
             load_N = BODYWEIGHT_N if scene == "standing" else 0.0
             picture = dataclasses.replace(scene_at(2.0), t_s=t_s[0], scene=scene, bar_N=0.0, feet_N=load_N)
-            named = bar.see(picture)
+            named = bar.take(picture)
             if named is not None:
                 kept.coach.person_uid = named.person_uid
-                bar.hangs(named.person_uid, by_hand=False)
+                bar.set_person(named.person_uid, by_hand=False)
             kept.hub.publish(picture)
 
     stand(2.0)

@@ -22,8 +22,8 @@ def page(open_page, kept) -> Page:
 
 def show(kept, page: Page, at_s: float, **changes) -> None:
     picture = dataclasses.replace(scene_at(at_s), **changes)
-    kept.coach.live.see(picture)
-    kept.coach.bar.see(picture)
+    kept.coach.live.take(picture)
+    kept.coach.bar.take(picture)
     kept.hub.publish(picture)
     expect(page.locator("body")).to_have_attribute("data-picture", str(kept.hub.newest()[0]))
 

@@ -22,11 +22,11 @@ def picture(t_s: float, onset_s: float | None = 10.0, beta: float | None = 0.8, 
 
 def test_the_reserve_runs_once_a_second():
     live = LiveCoaching()
-    live.hangs("p", KNOWN, item="passive", target_s=45.0, alpha_max=0.2)
+    live.set_person("p", KNOWN, item="passive", target_s=45.0, alpha_max=0.2)
     assert live.now() == LiveAdvice("p", "passive", 45.0, 0.2)
     seen = []
     for k in range(1, 401):
-        live.see(picture(10.0 + k / 20))
+        live.take(picture(10.0 + k / 20))
         if not seen or live.now() != seen[-1]:
             seen.append(live.now())
     assert len([s for s in seen if s.reserve is not None]) == 20
@@ -43,49 +43,49 @@ def test_the_reserve_runs_once_a_second():
 
 def test_between_holds_there_is_none_and_the_next_begins_anew():
     live = LiveCoaching()
-    live.hangs("p", KNOWN)
+    live.set_person("p", KNOWN)
     for k in range(1, 11):
-        live.see(picture(10.0 + k))
+        live.take(picture(10.0 + k))
     used = live.now().reserve.used.value
-    live.see(picture(21.0, ended=True))
+    live.take(picture(21.0, ended=True))
     assert live.now() == LiveAdvice("p")
-    live.see(picture(30.0, None))
-    live.see(picture(41.5, onset_s=40.0))
+    live.take(picture(30.0, None))
+    live.take(picture(41.5, onset_s=40.0))
     assert live.now().reserve.used.value < used / 3
 
 
 def test_of_a_guest_only_the_time_is_known():
     live = LiveCoaching()
     for k in range(1, 5):
-        live.see(picture(10.0 + k))
+        live.take(picture(10.0 + k))
     assert (live.now().person_uid, live.now().reserve, live.now().hold_s) == (None, None, pytest.approx(4.0))
 
 
 def test_a_load_that_is_not_known_gives_no_reserve():
     live = LiveCoaching()
-    live.hangs("p", KNOWN)
-    live.see(picture(12.0, beta=None))
+    live.set_person("p", KNOWN)
+    live.take(picture(12.0, beta=None))
     assert live.now().reserve is None
 
 
 def test_another_person_in_mid_hold_inherits_nothing():
     live = LiveCoaching()
-    live.hangs("p", KNOWN)
-    live.see(picture(15.0))
+    live.set_person("p", KNOWN)
+    live.take(picture(15.0))
     assert live.now().reserve is not None
-    live.hangs("q", None)
+    live.set_person("q", None)
     assert live.now() == LiveAdvice("q")
-    live.see(picture(17.0))
+    live.take(picture(17.0))
     assert (live.now().person_uid, live.now().reserve) == ("q", None)
 
 
 def test_a_new_prescription_in_mid_hold_lets_the_hold_run_on():
     live = LiveCoaching()
-    live.hangs("p", KNOWN, target_s=30.0)
-    live.see(picture(15.0))
+    live.set_person("p", KNOWN, target_s=30.0)
+    live.take(picture(15.0))
     before = live.now().reserve
-    live.hangs("p", KNOWN, target_s=35.0)
+    live.set_person("p", KNOWN, target_s=35.0)
     assert live.now().reserve == before
-    live.see(picture(17.0))
+    live.take(picture(17.0))
     assert live.now().target_s == 35.0
     assert live.now().reserve.used.value > before.used.value

@@ -12,7 +12,7 @@ from fake_rig import NAMES, FakeStore, full_hold, made_up_holds
 from numpy.typing import NDArray
 
 from monitor.coaching.coaching_service import CoachingService
-from monitor.coaching.live.bar_panel import AtTheBar
+from monitor.coaching.live.bar_panel import BarPanel
 from monitor.coaching.live.live_advice import LiveCoaching
 from monitor.records.person import Person
 from monitor.records.stored_hold import StoredHold
@@ -63,7 +63,7 @@ class FakeCoach:
     def __init__(self, store: Store, now_utc_ns: int = NOW_UTC_ns) -> None:
         self.coaching = CoachingService(store, lambda: now_utc_ns)
         self.live = LiveCoaching()
-        self.bar = AtTheBar(self.coaching, self.live)
+        self.bar = BarPanel(self.coaching, self.live)
         self.person_uid: str | None = None
         self.running: tuple[str, float] | None = None
 
@@ -74,7 +74,7 @@ class FakeCoach:
         if uid is not None:
             self.coaching.person(uid)
         self.person_uid = uid
-        self.bar.hangs(uid, by_hand=True)
+        self.bar.set_person(uid, by_hand=True)
         self.bar.prepare(item)
 
 

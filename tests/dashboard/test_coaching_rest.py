@@ -14,7 +14,7 @@ from fastapi.testclient import TestClient
 from monitor.coaching.coaching_service import CoachingService
 from monitor.coaching.endurance.curve import fit_endurance
 from monitor.coaching.endurance.effort import Effort
-from monitor.coaching.live.bar_panel import AtTheBar
+from monitor.coaching.live.bar_panel import BarPanel
 from monitor.coaching.live.live_advice import LiveCoaching
 from monitor.coaching.people.programme import template
 from monitor.dashboard import LiveHub, create_app
@@ -35,7 +35,7 @@ class FakeCoach:
     def __init__(self, store) -> None:
         self.coaching = CoachingService(store, lambda: NOW)
         self.live = LiveCoaching()
-        self.bar = AtTheBar(self.coaching, self.live)
+        self.bar = BarPanel(self.coaching, self.live)
         self.person_uid: str | None = None
         self.item: str | None = None
         self.running: tuple[str, float] | None = None
@@ -192,8 +192,8 @@ def test_a_session_is_given_to_its_owner_afterwards(client, coach, session):
 
 def test_advice_of_the_running_hold(client, coach, anna):
     assert client.get("/api/advice").json()["reserve"] is None
-    coach.live.hangs(anna, fit_endurance([Effort(40.0, (0.8,), "exhausted")] * 5), target_s=45.0)
-    coach.live.see(Picture(20.0, "hanging", 0.0, hold=HoldClock(10.0, 10.0, False, False), beta=0.8))
+    coach.live.set_person(anna, fit_endurance([Effort(40.0, (0.8,), "exhausted")] * 5), target_s=45.0)
+    coach.live.take(Picture(20.0, "hanging", 0.0, hold=HoldClock(10.0, 10.0, False, False), beta=0.8))
     advice = client.get("/api/advice").json()
     assert advice["person_uid"] == anna
     assert 0 < advice["reserve"]["used"]["low"] < advice["reserve"]["used"]["value"] < 1

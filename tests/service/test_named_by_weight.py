@@ -18,7 +18,7 @@ from table_rig import LONG_FRAME, TableRig, table_rig
 from firmware_bridge.sources import SourceEvent
 from firmware_bridge.virtual_board import VirtualBoard
 from monitor.coaching.coaching_service import CoachingService
-from monitor.coaching.live.bar_panel import AtTheBar
+from monitor.coaching.live.bar_panel import BarPanel
 from monitor.coaching.live.live_advice import LiveCoaching
 from monitor.demo import DemoRig
 from monitor.demo.people import INVENTED_PEOPLE
@@ -49,7 +49,7 @@ def demo(tmp_path: Path):
     with open_store(DataFolder.open(tmp_path / "data").database) as store:
         first, light = weighed(store, "first", first_N), weighed(store, "light", 0.7 * first_N)
         coaching = CoachingService(store)
-        AtTheBar(coaching, LiveCoaching()).set_queue([light, first])
+        BarPanel(coaching, LiveCoaching()).set_queue([light, first])
     with table_rig(tmp_path / "data", board, invented.rig, invented.calibration, speed=SPEED) as table:
         yield table, first
 

@@ -1,7 +1,7 @@
-"""Who steps on: known by weight, confirmed by standing still, refused by stepping off. Nobody is named silently.
+"""Who steps on: recognised by weight, confirmed by standing still, refused by stepping off. Nobody is named silently.
 
-Weight is no identity: two people may weigh alike, and a stranger may weigh what somebody in the queue weighs. So a name
-that follows from weight is shown and counted down before it counts, and whatever stays unsure is a guest's.
+Weight is no identity: two people may weigh the same, and a stranger may weigh what somebody in the queue weighs. So a
+name that follows from weight is shown and counted down before it counts, and whatever stays unsure is a guest's.
 """
 
 from __future__ import annotations
@@ -18,34 +18,37 @@ import numpy as np
 from monitor.measures.picture import Picture
 
 WEIGH_s = 1.5
-"""A stance this long is weighed (common practice, no source: a pointing scale settles in about as much)."""
+"""A stance is weighed over so long (common practice, no source)."""
 
 STILL_REL = 0.006
 """Scatter of the load, as a share of it, below which somebody stands still (common practice, no source)."""
 
 CONFIRM_s = 3.0
-"""Standing still so long under one's own name confirms it; long enough to read it and step off."""
+"""Standing still so long under one's own name confirms it: long enough to read it and step off (common practice, no
+source)."""
 
 REFUSED_s = 60.0
-"""A name that was refused is not offered again for so long, as long as another one fits."""
+"""A refused name is not offered again for so long, while another one fits (common practice, no source)."""
 
 OFF_s = 0.3
-"""The platform is free for so long before somebody counts as stepped off."""
+"""The platform is free for so long before somebody counts as stepped off (common practice, no source)."""
 
 DAY_U_REL, LATER_U_REL = 0.004, 0.012
 """Standard uncertainty of bodyweight later on the same day, and on another day, as a share of it: a drink, a jumper, a
 meal (common practice, no source)."""
 
 LEAST_U_REL = 0.003
+"""A weight is never more certain than this share of it (common practice, no source)."""
+
 FITS = 2.0
-"""A weight fits somebody within so many standard uncertainties."""
+"""A weight fits somebody within so many standard uncertainties (JCGM 100:2008, 6.2: about 95 %)."""
 
 State = Literal["off", "nobody", "weighing", "offered", "taken", "guest", "unsure", "crowded"]
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """Somebody of today's queue, with the weight last known (N) and its standard uncertainty now; None: not known."""
+    """Somebody of today's queue, with the last known weight (N) and its standard uncertainty now; None: unknown."""
 
     uid: str
     weight_N: float | None
@@ -59,8 +62,8 @@ class Candidate:
 
 
 @dataclass(frozen=True, slots=True)
-class StepOnState:
-    """What a screen shows of it.
+class IdentificationState:
+    """What a screen shows of the identification.
 
     Attributes
     ----------
@@ -84,13 +87,13 @@ class StepOnState:
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """A decision: whose stay it is from now on; None is a guest's."""
+    """A decision: whose session it is from now on; None is a guest's."""
 
     person_uid: str | None
 
 
-class StepOn:
-    """Follows the pictures of one rig; ``see`` is called in the pipeline's thread, the rest from any."""
+class Identification:
+    """Follows the pictures of one rig; ``take`` is called in the pipeline's thread, the rest from any."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
@@ -98,7 +101,7 @@ class StepOn:
         self._named: str | None = None
         self._by_hand = False
         self._refused: dict[str, float] = {}
-        self._now = StepOnState()
+        self._now = IdentificationState()
         self._forget()
 
     def _forget(self) -> None:
@@ -114,47 +117,47 @@ class StepOn:
         self._others = 0
         self._empty_s: float | None = None
 
-    # What others say
+    # Settings of others
 
-    def queue(self, candidates: Sequence[Candidate]) -> None:
-        """Say who comes today, in order; without anybody nothing is offered and nobody is renamed."""
+    def set_queue(self, candidates: Sequence[Candidate]) -> None:
+        """Set who comes today, in order; with an empty queue nothing is offered and nobody is renamed."""
         with self._lock:
             self._queue = tuple(candidates)
             if not self._queue:
-                self._now = StepOnState()
+                self._now = IdentificationState()
             elif self._now.state == "off":
-                self._now = StepOnState("nobody")
+                self._now = IdentificationState("nobody")
 
-    def named(self, uid: str | None, *, by_hand: bool) -> None:
-        """Say who is named. A coach's word counts for the stay in progress, or for the next one."""
+    def set_named(self, uid: str | None, *, by_hand: bool) -> None:
+        """Set who is named. A coach's choice holds for the session in progress, or for the next one."""
         with self._lock:
             self._named = uid
             if by_hand:
                 self._by_hand = True
                 self._offer = None
                 if self._now.state not in ("off", "nobody"):
-                    self._now = StepOnState("taken", uid) if uid is not None else StepOnState("guest")
+                    self._now = IdentificationState("taken", uid) if uid is not None else IdentificationState("guest")
 
-    def left(self) -> None:
-        """Say that the rig was left: the session is over."""
+    def end_session(self) -> None:
+        """End the session: everybody has left the rig."""
         with self._lock:
             self._by_hand = False
             self._forget()
-            self._now = StepOnState("nobody") if self._queue else StepOnState()
+            self._now = IdentificationState("nobody") if self._queue else IdentificationState()
 
     def still_names(self, uid: str | None) -> bool:
-        """Say whether a decision holds: a coach may have named somebody else meanwhile."""
+        """Say whether a decision still holds: a coach may have named somebody else meanwhile."""
         with self._lock:
             return not self._by_hand and self._named == uid
 
-    def now(self) -> StepOnState:
+    def now(self) -> IdentificationState:
         """Return what a screen shows."""
         return self._now
 
     # The pipeline's thread
 
-    def see(self, picture: Picture) -> Named | None:
-        """Take a picture; return a decision when one falls."""
+    def take(self, picture: Picture) -> Named | None:
+        """Take a picture; return a decision once there is one."""
         with self._lock:
             if not self._queue or picture.feet_N is None or picture.scene == "not_ready":
                 return None
@@ -181,18 +184,18 @@ class StepOn:
         self._stepped_off = self._held
         by_hand = self._by_hand and self._now.state in ("taken", "guest")
         if not self._locked and not by_hand:
-            self._now = StepOnState("nobody")
+            self._now = IdentificationState("nobody")
 
     def _hangs(self) -> Named | None:
         state = self._now.state
         if self._by_hand and state not in ("taken", "guest"):
-            self._now = _told(self._named)
+            self._now = _state_of(self._named)
         elif state not in ("taken", "guest", "unsure"):
-            # Somebody hangs who was not weighed, or did not wait: theirs is a guest's until they stand still under a
-            # name. After another's hold in the same session it stays a guest's, since a session has one owner.
+            # Somebody hangs who was not weighed, or did not wait: a guest, until they stand still under a name. After
+            # somebody else's hold in the same session they stay a guest, since a session has one owner.
             self._locked = self._held and self._stepped_off
             self._held, self._holder, self._offer = True, None, None
-            self._now = StepOnState("guest" if self._locked else "unsure")
+            self._now = IdentificationState("guest" if self._locked else "unsure")
             return self._decide(None)
         self._held = True
         self._holder = self._now.person_uid
@@ -203,15 +206,15 @@ class StepOn:
             return None
         weighed = self._weigh(picture)
         if weighed is None:
-            self._offered_s = picture.t_s  # who moves is not confirmed: the count begins anew
+            self._offered_s = picture.t_s  # moving restarts the countdown
             if self._now.state in ("nobody", "unsure"):
-                self._now = StepOnState("weighing")
+                self._now = IdentificationState("weighing")
             elif self._offer is not None:
                 self._count(picture.t_s)
             return None
         weight_N, u_N = weighed
         if self._by_hand and self._now.state not in ("taken", "guest"):
-            self._now, self._taken_N = _told(self._named), weight_N
+            self._now, self._taken_N = _state_of(self._named), weight_N
             return None
         if self._now.state in ("taken", "guest"):
             self._still_the_same(weight_N, u_N)
@@ -222,7 +225,7 @@ class StepOn:
             return self._offer_for(weight_N, u_N, picture.t_s)
         if not any(one.uid == self._offer and one.fits(weight_N, u_N) for one in self._queue):
             self._offer = None
-            self._now = StepOnState("weighing")
+            self._now = IdentificationState("weighing")
             return None
         if self._count(picture.t_s) > 0:
             return None
@@ -231,7 +234,7 @@ class StepOn:
         return self._take(uid, weight_N)
 
     def _weigh(self, picture: Picture) -> tuple[float, float] | None:
-        """Return the weight (N) of a stance that has been still for long enough, and its standard uncertainty."""
+        """Return the weight (N) and standard uncertainty of a stance once it has been still for long enough."""
         loads = self._loads
         loads.append((picture.t_s, (picture.bar_N or 0.0) + (picture.feet_N or 0.0)))
         while loads and loads[0][0] < picture.t_s - WEIGH_s - 1e-6:
@@ -254,7 +257,7 @@ class StepOn:
         if not free:
             self._refused.clear()
             return self._take(None, weight_N)
-        # Whoever was here last comes first, then the others in the queue's order.
+        # Whoever was here last comes first, then the others in queue order.
         self._offer = self._named if self._named in free else free[0]
         self._offered_s = t_s
         self._others = len(fitting) - 1
@@ -263,24 +266,24 @@ class StepOn:
 
     def _count(self, t_s: float) -> float:
         left_s = CONFIRM_s - (t_s - self._offered_s)
-        self._now = StepOnState("offered", self._offer, max(0, math.ceil(left_s - 1e-6)), self._others)
+        self._now = IdentificationState("offered", self._offer, max(0, math.ceil(left_s - 1e-6)), self._others)
         return left_s
 
     def _take(self, uid: str | None, weight_N: float) -> Named | None:
         self._taken_N = weight_N
         if self._stepped_off and uid != self._holder:
-            self._now = StepOnState("crowded", uid)
+            self._now = IdentificationState("crowded", uid)
             return None
-        self._now = _told(uid)
+        self._now = _state_of(uid)
         return self._decide(uid)
 
     def _still_the_same(self, weight_N: float, u_N: float) -> None:
-        """Look whether the one who is named still stands there: somebody else may have stepped on at once."""
+        """Check that the named person still stands there: somebody else may have stepped on at once."""
         if self._taken_N is None:
             self._taken_N = weight_N
         if abs(weight_N - self._taken_N) > 2 * FITS * u_N:
             self._taken_N, self._by_hand, self._stepped_off = None, False, self._held
-            self._now = StepOnState("weighing")
+            self._now = IdentificationState("weighing")
 
     def _decide(self, uid: str | None) -> Named | None:
         if uid == self._named:
@@ -289,5 +292,5 @@ class StepOn:
         return Named(uid)
 
 
-def _told(uid: str | None) -> StepOnState:
-    return StepOnState("guest") if uid is None else StepOnState("taken", uid)
+def _state_of(uid: str | None) -> IdentificationState:
+    return IdentificationState("guest") if uid is None else IdentificationState("taken", uid)

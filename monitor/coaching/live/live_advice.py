@@ -1,4 +1,4 @@
-"""Coaching of the hold in progress: reserve used and time left, once a second, for whoever hangs now."""
+"""Advice during a hold: reserve used and time left, once a second, for whoever hangs."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from monitor.coaching.endurance.forecast import Reserve, RunningReserve
 from monitor.measures.picture import Picture
 
 EVERY_s = 1.0
+"""How often the advice is renewed (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,11 +21,11 @@ class LiveAdvice:
     Attributes
     ----------
     person_uid : str or None
-        None for a guest: nothing is told of endurance then.
+        None for a guest, for whom nothing is known of endurance.
     item : str or None
-        Key of the item that is asked for.
+        Key of the prescribed item.
     target_s, alpha_max : float or None
-        What is asked for now.
+        What is prescribed now.
     hold_s : float or None
         The running hold's time; None between holds.
     reserve : Reserve or None
@@ -44,7 +45,7 @@ class LiveAdvice:
 
 
 class LiveCoaching:
-    """Takes every picture in the pipeline's thread and returns at once; ``now`` may be asked from any thread."""
+    """Takes every picture in the pipeline's thread and returns at once; ``now`` may be called from any thread."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
@@ -55,7 +56,7 @@ class LiveCoaching:
         self._onset_s: float | None = None
         self._last_s = 0.0
 
-    def hangs(
+    def set_person(
         self,
         person_uid: str | None,
         posterior: Posterior | None = None,
@@ -64,7 +65,7 @@ class LiveCoaching:
         target_s: float | None = None,
         alpha_max: float | None = None,
     ) -> None:
-        """Say who hangs and what is asked of them; a hold in progress goes on with what it began with."""
+        """Set who hangs and what is prescribed to them; a hold in progress keeps what it began with."""
         with self._lock:
             self._posterior = posterior
             self._base = LiveAdvice(person_uid, item, target_s, alpha_max)
@@ -76,8 +77,8 @@ class LiveCoaching:
         """Return the newest advice."""
         return self._now
 
-    def see(self, picture: Picture) -> None:
-        """Take a picture; about once a second of a running hold the reserve is reckoned anew."""
+    def take(self, picture: Picture) -> None:
+        """Take a picture; about once a second of a running hold the reserve is computed anew."""
         clock = picture.hold
         with self._lock:
             if clock is None or clock.ended:

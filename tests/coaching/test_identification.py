@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from monitor.coaching.live.identification import Candidate, CONFIRM_s, Named, StepOn, WEIGH_s
+from monitor.coaching.live.identification import Candidate, CONFIRM_s, Identification, Named, WEIGH_s
 from monitor.measures.picture import HoldClock, Picture
 
 ANNA, BERT, CARL = Candidate("anna", 600.0, 3.0), Candidate("bert", 800.0, 3.0), Candidate("carl", 803.0, 3.0)
@@ -21,12 +21,12 @@ class Rig:
 
     def __init__(self, *queue: Candidate) -> None:
         self.t_s = 0.0
-        self.step_on = StepOn()
-        self.step_on.queue(queue)
+        self.identification = Identification()
+        self.identification.set_queue(queue)
         self.decisions: list[str | None] = []
         self._sway = np.random.default_rng(5)
 
-    def show(self, scene: str, seconds: float, weight_N: float = 0.0, *, sway: float = 0.001) -> StepOn:
+    def show(self, scene: str, seconds: float, weight_N: float = 0.0, *, sway: float = 0.001) -> Identification:
         onset_s = self.t_s
         for _ in range(round(seconds / STEP_s)):
             self.t_s += STEP_s
@@ -37,25 +37,25 @@ class Rig:
                 t_s=self.t_s, scene=scene, scene_since_s=onset_s, hold=clock,
                 bar_N=load_N if hanging else 0.0, feet_N=0.0 if hanging else load_N, still=True,
             )  # fmt: skip
-            named = self.step_on.see(picture)
+            named = self.identification.take(picture)
             if named is not None:
                 self.decisions.append(named.person_uid)
-        return self.step_on
+        return self.identification
 
     def leave(self) -> None:
         """Leave for good: the session is over."""
         self.show("empty", 3.2)
-        self.step_on.left()
+        self.identification.end_session()
 
     @property
     def state(self) -> str:
-        return self.step_on.now().state
+        return self.identification.now().state
 
 
 def test_a_weight_that_fits_one_is_offered_and_counts_after_standing_still():
     rig = Rig(ANNA, BERT)
     rig.show("standing", WEIGH_s + 0.2, 600.8)
-    offer = rig.step_on.now()
+    offer = rig.identification.now()
     assert (offer.state, offer.person_uid, offer.left_s, offer.others) == ("offered", "anna", 3, 0)
     assert rig.decisions == []
     rig.show("standing", CONFIRM_s, 600.8)
@@ -66,18 +66,18 @@ def test_a_weight_that_fits_one_is_offered_and_counts_after_standing_still():
 def test_stepping_off_refuses_and_the_next_of_like_weight_is_offered():
     rig = Rig(ANNA, BERT, CARL)
     rig.show("standing", 2.0, 801.0)
-    assert rig.step_on.now().person_uid == "bert"
-    assert rig.step_on.now().others == 1
+    assert rig.identification.now().person_uid == "bert"
+    assert rig.identification.now().others == 1
     rig.show("empty", 1.0)
     rig.show("standing", 2.0, 801.0)
-    assert rig.step_on.now().person_uid == "carl"
+    assert rig.identification.now().person_uid == "carl"
     rig.show("standing", CONFIRM_s, 801.0)
     assert rig.decisions == ["carl"]
 
 
 def test_whoever_refuses_all_is_a_guest():
     rig = Rig(BERT)
-    rig.step_on.named("bert", by_hand=False)
+    rig.identification.set_named("bert", by_hand=False)
     rig.show("standing", WEIGH_s / 2, 800.0)
     rig.show("empty", 1.0)
     rig.show("standing", WEIGH_s + 0.2, 800.0)
@@ -92,7 +92,7 @@ def test_whoever_refuses_all_is_a_guest():
 
 def test_a_stranger_by_weight_is_a_guest_and_not_who_was_here_before():
     rig = Rig(ANNA, BERT)
-    rig.step_on.named("anna", by_hand=False)
+    rig.identification.set_named("anna", by_hand=False)
     rig.show("standing", 2.0, 700.0)
     assert rig.state == "guest"
     assert rig.decisions == [None]
@@ -100,16 +100,16 @@ def test_a_stranger_by_weight_is_a_guest_and_not_who_was_here_before():
 
 def test_two_of_like_weight_are_asked_even_if_one_was_here_last():
     rig = Rig(BERT, CARL)
-    rig.step_on.named("carl", by_hand=False)
+    rig.identification.set_named("carl", by_hand=False)
     rig.show("standing", 2.0, 801.0)
     assert rig.state == "offered"
-    assert rig.step_on.now().person_uid == "carl"
+    assert rig.identification.now().person_uid == "carl"
     assert rig.decisions == []
 
 
 def test_who_does_not_wait_hangs_as_a_guest_and_may_tell_afterwards():
     rig = Rig(ANNA, BERT)
-    rig.step_on.named("bert", by_hand=False)
+    rig.identification.set_named("bert", by_hand=False)
     rig.show("standing", 1.0, 600.0)
     rig.show("hanging", 5.0, 600.0)
     assert rig.state == "unsure"
@@ -153,22 +153,22 @@ def test_somebody_who_steps_on_without_a_gap_is_seen_by_weight():
 
 def test_a_coachs_word_counts_for_the_session_and_weight_does_not_argue():
     rig = Rig(ANNA, BERT)
-    rig.step_on.named("anna", by_hand=True)
+    rig.identification.set_named("anna", by_hand=True)
     rig.show("standing", WEIGH_s + CONFIRM_s + 0.5, 800.0)
     rig.show("hanging", 4.0, 800.0)
     assert rig.decisions == []
-    assert (rig.state, rig.step_on.now().person_uid) == ("taken", "anna")
+    assert (rig.state, rig.identification.now().person_uid) == ("taken", "anna")
     rig.leave()
     rig.show("standing", 2.0, 800.0)
-    assert rig.step_on.now().person_uid == "bert", "the next session is not covered by it"
+    assert rig.identification.now().person_uid == "bert", "the next session is not covered by it"
 
 
 def test_a_decision_that_a_coach_overtook_does_not_hold():
     rig = Rig(ANNA)
     rig.show("standing", WEIGH_s + CONFIRM_s + 0.3, 600.0)
-    assert rig.step_on.still_names("anna")
-    rig.step_on.named("bert", by_hand=True)
-    assert not rig.step_on.still_names("anna")
+    assert rig.identification.still_names("anna")
+    rig.identification.set_named("bert", by_hand=True)
+    assert not rig.identification.still_names("anna")
 
 
 def test_who_moves_is_not_confirmed():
@@ -189,7 +189,7 @@ def test_the_band_is_two_standard_uncertainties(weight_N):
 
 def test_without_a_queue_nothing_is_offered_and_nobody_renamed():
     rig = Rig()
-    rig.step_on.named("anna", by_hand=False)
+    rig.identification.set_named("anna", by_hand=False)
     rig.show("standing", 6.0, 800.0)
     rig.show("hanging", 4.0, 800.0)
     assert rig.state == "off"
