@@ -446,8 +446,8 @@ async function showEarlier() {
     const checks = await ask("/api/rig/checks");
     list.replaceChildren(...checks.slice(0, 12).map((one) => row(when(one.at), text.outcomes[one.outcome], link(`/api/rig/checks/${one.id}/page`, text.checkPage, true))));
   } else {
-    const { calibration, kept, sheets } = await ask("/api/rig/calibrations");
-    list.replaceChildren(...kept.slice(0, 12).map((id) => row(when(id.replace(/T(\d\d)(\d\d)(\d\d)Z/, "T$1:$2:$3Z")), calibration?.id === id ? text.inForce : "", sheets.includes(id) ? link(`/api/rig/calibrations/${id}/sheet`, text.sheet, true) : "")));
+    const { calibration, saved, sheets } = await ask("/api/rig/calibrations");
+    list.replaceChildren(...saved.slice(0, 12).map((id) => row(when(id.replace(/T(\d\d)(\d\d)(\d\d)Z/, "T$1:$2:$3Z")), calibration?.id === id ? text.inForce : "", sheets.includes(id) ? link(`/api/rig/calibrations/${id}/sheet`, text.sheet, true) : "")));
   }
   byId("earlier").hidden = page.walk !== null || list.childElementCount === 0;
 }
