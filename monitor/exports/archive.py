@@ -1,4 +1,4 @@
-"""A whole person as one file: for a move to another machine, or for somebody who asks what is kept of them."""
+"""A whole person as one file: to move to another machine, or to hand over everything that is stored about them."""
 
 from __future__ import annotations
 
@@ -30,10 +30,10 @@ FORMAT = 1
 KIND = "hang-monitor person"
 MANIFEST, PERSON_EXPORT, HOLDS, WORDS = "manifest.json", "person.json", "holds.csv", "READ-ME.txt"
 MOST_TEXT_BYTES = 1 << 30
-"""Manifest and dossier are read into memory; a hundred thousand holds take about a tenth of this."""
+"""Manifest and person export are read into memory; a hundred thousand holds take about a tenth of this."""
 
 Progress = Callable[[int, int], None]
-"""Gets bytes done and bytes in all."""
+"""Takes the bytes done and the bytes in all."""
 
 _CHUNK = 1 << 20
 _JOURNAL = re.compile(r"journals/(?:[A-Za-z0-9_-]+/){0,4}[A-Za-z0-9_.-]+\.journal(?:\.gz|\.torn-[0-9-]+)?")
@@ -67,7 +67,7 @@ def write_archive(
     made_at: dt.datetime,
     progress: Progress | None = None,
 ) -> Archived:
-    """Write everything that is kept of a person into one zip file; it appears under its name only when it is whole.
+    """Write everything stored about a person into one zip file, which gets its name only once it is complete.
 
     It holds ``person.json`` (every row of the database), ``holds.csv`` (the holds for a spreadsheet), the journals
     with the raw readings, ``READ-ME.txt`` and ``manifest.json`` with the length and SHA-256 of every file.
@@ -87,7 +87,7 @@ def write_archive(
             person_export, allow_nan=False, ensure_ascii=False, indent=1, sort_keys=True
         ).encode(),
         HOLDS: table.getvalue().encode(),
-        WORDS: _words(version, made_at).encode(),
+        WORDS: _read_me(version, made_at).encode(),
     }
     beside = path.with_name(f"{path.name}.part")
     try:
@@ -135,19 +135,19 @@ def import_archive(
     who: str = "command line",
     although_erased: bool = False,
     progress: Progress | None = None,
-    keeping: Callable[[], None] | None = None,
+    before_commit: Callable[[], None] | None = None,
 ) -> Archived:
     """Put an archive's person into a store and a data folder, all of it or nothing.
 
-    Every file is checked against the manifest before anything is written. ``keeping`` is called before the rows are
-    written: from then on this must not be broken off, or rows could be without their journals.
+    Every file is checked against the manifest before anything is written. ``before_commit`` is called before the rows
+    are written: interrupted after that, rows could be without their journals.
 
     Raises
     ------
     BadArchive, BadPersonExport, PersonIsHere, PersonWasErased
     """
     with _opened(path) as archive:
-        # Everything is read twice: to compare it, and to unpack it.
+        # Everything is read twice: to check it, and to unpack it.
         count = _Count(2 * sum(info.file_size for info in archive.infolist()), progress)
         files = _checked(archive, count)
         person_export = _json(archive, PERSON_EXPORT)
@@ -159,8 +159,8 @@ def import_archive(
         made: list[Path] = []
         try:
             made.extend(_extract(archive, folder, name, count) for name in journals)
-            if keeping is not None:
-                keeping()
+            if before_commit is not None:
+                before_commit()
             uid = write_person_export(store, person_export, who=who, although_erased=although_erased)
         except BaseException:
             for file in made:
@@ -172,15 +172,15 @@ def import_archive(
 
 
 class _Count:
-    """Counts bytes on their way, and tells them every few pieces."""
+    """Counts bytes as they pass and reports them every few pieces."""
 
     def __init__(self, whole: int, progress: Progress | None) -> None:
-        self._done, self._whole, self._progress, self._told = 0, whole, progress, 0
+        self._done, self._whole, self._progress, self._reported = 0, whole, progress, 0
 
     def more(self, size: int) -> None:
         self._done += size
-        if self._progress is not None and self._done - self._told >= 4 * _CHUNK:
-            self._told = self._done
+        if self._progress is not None and self._done - self._reported >= 4 * _CHUNK:
+            self._reported = self._done
             self._progress(min(self._done, self._whole), self._whole)
 
 
@@ -209,7 +209,7 @@ def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
         lzma.LZMAError,
         struct.error,
         EOFError,
-        NotImplementedError,  # zipfile's word for a packing or version that it does not know
+        NotImplementedError,  # raised by zipfile for a compression or version that it does not know
         UnicodeError,
     ) as error:
         raise _bad(f"{path} is no whole zip file: {error}.") from error
@@ -260,7 +260,7 @@ def _checked(archive: zipfile.ZipFile, count: _Count) -> dict[str, Any]:
 
 
 def _check_journals(person_export: Mapping[str, Any], names: list[str]) -> None:
-    """Refuse journals that belong to none of the person's stays, and places that lead elsewhere."""
+    """Refuse journals that belong to none of the person's sessions, and paths that lead elsewhere."""
     try:
         places = {str(session["journal"]) for session in person_export["sessions"]}
     except (KeyError, TypeError) as error:
@@ -305,21 +305,21 @@ def _extract(archive: zipfile.ZipFile, folder: DataFolder, name: str, count: _Co
     return path
 
 
-def _words(version: str, made_at: dt.datetime) -> str:
-    return f"""Everything that the hang monitor keeps of one person.
+def _read_me(version: str, made_at: dt.datetime) -> str:
+    return f"""Everything the hang monitor stores about one person.
 Made on {made_at.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC by version {version or "unknown"};
 version of the measurement: {MEASUREMENT_VERSION}.
 
-person.json    Every row of the database: the person, questionings, entries of pain, programmes, hangs entered by hand,
-               stays on the rig with its description and calibration, holds with their results, corrections.
+person.json    Every row of the database: the person, intakes, pain entries, programmes, hangs entered by hand,
+               sessions on the rig with its description and calibration, holds with their results, corrections.
                Names carry units: _N newtons, _s seconds, _m metres, _utc_ns nanoseconds since 1970 in UTC.
                alpha is the share of bodyweight on the feet, beta the share on the bar.
-holds.csv      The holds as they are seen, for a spreadsheet, with units in the header.
+holds.csv      The holds with their corrections, for a spreadsheet, with units in the header.
 journals/      The raw readings of the load cells, one file a session, each with its rig and calibration in front:
                hang-monitor analyse FILE.journal reads them.
 manifest.json  Length and SHA-256 of every file.
 
-To put it into another machine: hang-monitor person import FILE.zip
+To import it on another machine: hang-monitor person import FILE.zip
 """
 
 

@@ -13,10 +13,10 @@ from monitor.exports.export_format import ExportedCurve, ExportFormat
 from monitor.exports.recording import Recording, recording
 
 RECORD_BYTES, MOST_RECORDS = 61_440, 4
-"""EDF recommends at most so many bytes for a data record (from memory); few long records let the rate be told well."""
+"""EDF recommends at most this many bytes per data record (from memory); few long records state the rate best."""
 
 MOST_FILLED = 300
-"""So many samples more than needed a data record may have, if its length can be told better."""
+"""A data record may have this many samples more than needed, where that states its length more precisely."""
 
 LENGTH_CHARACTERS, STAMP_PLACES = 8, 6
 """What the file has for the length of a data record, and the decimals that readers compare the records' stamps in."""
@@ -27,8 +27,8 @@ PLACES_OF_MARKS = 6
 def edf_bytes(recording: Recording) -> bytes:
     """Return the file. The person is not named: EDF+'s own words for "unknown" stand in their place.
 
-    The rate is told to about a millionth (``data_record``); the measured one stands in an annotation. Samples have
-    16 bits over the range of the channel, so they are rounded to about a hundredth of a newton. The last data
+    The rate is accurate to about one part in a million (``data_record``); an annotation has the measured one. Samples
+    have 16 bits over the range of the channel, so they are rounded to about a hundredth of a newton. The last data
     record is filled up with the last sample.
 
     Raises
@@ -78,14 +78,14 @@ def data_record(rate_Hz: float, rows: int, channels: int) -> tuple[int, float]:
     """
     records = min(MOST_RECORDS, math.ceil(2 * rows * channels / RECORD_BYTES))
     least = math.ceil(rows / records)
-    found: list[tuple[float, int, float]] = []
+    candidates: list[tuple[float, int, float]] = []
     for samples in range(least, least + MOST_FILLED + 1):
         exact_s = samples / rate_Hz
         places = min(STAMP_PLACES, LENGTH_CHARACTERS - 1 - len(str(int(exact_s))))
         length_s = round(exact_s, places)
         if length_s > 0 and all(round(k * length_s, STAMP_PLACES) == k * length_s for k in range(records)):
-            found.append((abs(length_s / exact_s - 1.0), samples, length_s))
-    _, samples, length_s = min(found)
+            candidates.append((abs(length_s / exact_s - 1.0), samples, length_s))
+    _, samples, length_s = min(candidates)
     return samples, length_s
 
 

@@ -1,4 +1,4 @@
-"""The load curve of a kept hold, cut out of its session's journal."""
+"""The load curve of a stored hold, cut out of its session's journal."""
 
 from __future__ import annotations
 

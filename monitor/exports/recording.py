@@ -17,7 +17,7 @@ MOST_SAMPLES = 5_000_000
 
 
 class CurveNotEven(MonitorError):
-    """A curve cannot be laid on an even grid."""
+    """A curve does not fit an even grid."""
 
     code = "curve-not-even"
 
@@ -59,18 +59,18 @@ class Recording:
     def marks(self) -> list[tuple[float, str]]:
         """Return what happened, as (seconds since the recording's start, word), in order."""
         result = self.hold.result
-        found = [(result.onset_s, "onset"), (result.release_s, "release")]
-        found += [(t.start_s, "touch") for t in result.touches]
-        found += [(r.start_s, "regrip") for r in result.regrips]
-        found += [(t.start_s, f"travel {t.travel_mm:+.0f} mm") for t in result.travel]
-        found += [(t, "change of hands") for t in result.grip_changes_s]
-        found += [(t.start_s, "third support") for t in result.third_support]
+        marks = [(result.onset_s, "onset"), (result.release_s, "release")]
+        marks += [(t.start_s, "touch") for t in result.touches]
+        marks += [(r.start_s, "regrip") for r in result.regrips]
+        marks += [(t.start_s, f"travel {t.travel_mm:+.0f} mm") for t in result.travel]
+        marks += [(t, "change of hands") for t in result.grip_changes_s]
+        marks += [(t.start_s, "third support") for t in result.third_support]
         end_s = len(self.load_N) / self.rate_Hz
-        return sorted((t - self.start_s, word) for t, word in found if 0 <= t - self.start_s < end_s)
+        return sorted((t - self.start_s, word) for t, word in marks if 0 <= t - self.start_s < end_s)
 
 
 def recording(curve: ExportedCurve, version: str = "") -> Recording:
-    """Lay a curve on the even grid that its times tell, and gather the facts.
+    """Put a curve on the even grid that fits its times, and gather the facts.
 
     Raises
     ------
@@ -79,7 +79,7 @@ def recording(curve: ExportedCurve, version: str = "") -> Recording:
     """
     t_s, names, load_N = curve.t_s, curve.names, curve.load_N
     if len(t_s) < 2 or not bool(np.all(np.diff(t_s) > 0)):
-        raise _not_even("It has fewer than two readings, or its times do not ascend.")
+        raise _not_even("It has fewer than two readings, or its times do not increase.")
     step_s = float(np.median(np.diff(t_s)))
     places = np.rint(np.concatenate(([0.0], np.cumsum(np.rint(np.diff(t_s) / step_s))))).astype(np.int64)
     if places[-1] >= MOST_SAMPLES or places[-1] < 1 or bool(np.any(np.diff(places) < 1)):
@@ -123,17 +123,17 @@ def _facts(curve: ExportedCurve, version: str, filled: int) -> dict[str, str]:
         "FILLED": f"{filled} samples were interpolated",
     }
     for row in (curve.calibration or {}).get("channels", []):
-        told = {
+        channel = {
             "span_N": row.get("N_per_count"), "u_rel": row.get("u_rel_span"),
             "span_at": row.get("span_at"), "zero_at": row.get("zero_at"),
         }  # fmt: skip
-        facts[f"CAL_{str(row.get('channel', '')).upper()}"] = json.dumps(told, separators=(",", ":"))
+        facts[f"CAL_{str(row.get('channel', '')).upper()}"] = json.dumps(channel, separators=(",", ":"))
     return facts
 
 
 def _not_even(what: str) -> CurveNotEven:
     return CurveNotEven(
-        what=f"The curve cannot be laid on an even grid. {what}",
-        means="No file was written; the curve is kept as it is.",
+        what=f"The curve does not fit an even grid. {what}",
+        means="No file was written; the stored curve is unchanged.",
         do="Export it as CSV, which needs no grid.",
     )

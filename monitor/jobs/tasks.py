@@ -110,7 +110,7 @@ def take_archive(order: Order, tell: Tell) -> Made:
         who=order.who,
         although_erased=bool(order.analysis_settings.get("although_erased")),
         progress=_bytes(tell, 0.02, 0.88, "unpacking", "Checking and unpacking"),
-        keeping=keeping,
+        before_commit=keeping,
     )
     outcome = dataclasses.asdict(made)
     return Made(outcome)

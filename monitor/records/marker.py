@@ -23,7 +23,7 @@ class Marker:
         On the time axis of the session's holds.
     text : str
     pain : int or None
-        Of 10, where it was asked.
+        From 0 to 10, where it was entered.
     removed_utc_ns : int or None
         When it was taken back; None while it stands.
     """

@@ -75,5 +75,5 @@ def measure(unit: str = "", **declared: Any) -> Mapping[str, Measure]:
 
 def declared_measure(field: dataclasses.Field[Any]) -> Measure | None:
     """Return what was declared of a field, None for one that is no measure."""
-    found: Measure | None = field.metadata.get("measure")
-    return found
+    declared: Measure | None = field.metadata.get("measure")
+    return declared

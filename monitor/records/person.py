@@ -12,7 +12,7 @@ class Person:
     Attributes
     ----------
     uid : str
-        Stable and meaningless; empty for a person who is not kept yet.
+        Stable and meaningless; empty until the person is stored.
     name : str
         Name or initials.
     stature_m : float or None

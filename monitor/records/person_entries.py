@@ -8,7 +8,7 @@ from typing import Any
 
 @dataclass(frozen=True, slots=True)
 class Intake:
-    """One dated questioning: answers by question, and what followed from them."""
+    """One dated intake: answers by question, and their outcome."""
 
     id: int
     person_uid: str
@@ -19,7 +19,7 @@ class Intake:
 
 @dataclass(frozen=True, slots=True)
 class PainEntry:
-    """Pain on the numeric rating scale (0 to 10), where, at which hold or item, what was tried.
+    """Pain on the numeric rating scale (0 to 10): where, at which hold or item, what was tried.
 
     ``symptoms`` holds words such as ``numbness`` and ``dizziness``; ``tried`` the cues that were tried.
     """

@@ -1,4 +1,4 @@
-"""What an analysis says of a whole record: bodyweight, holds, quality, flags."""
+"""The result of an analysis: bodyweight, holds, quality, flags."""
 
 from __future__ import annotations
 

@@ -10,14 +10,14 @@ from monitor.records.measure import measure
 
 @dataclass(frozen=True, slots=True)
 class StoredHold:
-    """A hold as kept. ``onset_utc_ns`` places it in UTC for display only; durations are the board's.
+    """A hold as stored. ``onset_utc_ns`` places it in UTC for display only; durations are the board's.
 
     Attributes
     ----------
     uid : str
         Stable: a revision of the numbers keeps it.
     session_uid : str
-        The session on the rig, thereby the journal, the rig and the calibration that were in force.
+        The session on the rig, and with it the journal, the rig and the calibration.
     number : int
         Within the session, from 1.
     bodyweight_N, bodyweight_u_N : float or None
@@ -25,15 +25,15 @@ class StoredHold:
     measurement_version : int
         Version of the code that computed the result.
     revised : int
-        How often the result was replaced by a different one; kept by the store.
+        How often the result was replaced by a different one; counted by the store.
     utc_offset_s : int or None
         Local time minus UTC where the hold was made.
     person_uid : str or None
         Who hung; None for a guest.
     target_s : float or None
-        The time that was asked for when the hold was made.
+        The target when the hold was made.
     ending : str or None
-        ``exhausted``, ``target`` or ``other`` where somebody said why it ended.
+        ``exhausted``, ``target`` or ``other`` where somebody entered why it ended.
     hidden : str or None
         ``discarded``, ``split`` or ``joined``: a correction in force takes the measured hold out of every list.
     made_by : int or None

@@ -12,15 +12,15 @@ class SwingCalibration:
     Attributes
     ----------
     id : int
-        0 for one that is not kept yet.
+        0 until it is stored.
     after_s : float
         When the angle was measured, after the hold's onset.
     measured_deg, u_measured_deg : float
         The amplitude as it was measured, and its standard uncertainty.
     told_deg : float
-        What the cells had told.
+        The amplitude from the cells.
     kappa, u_rel : float
-        What follows, and its relative standard uncertainty.
+        The constant that follows, and its relative standard uncertainty.
     """
 
     id: int

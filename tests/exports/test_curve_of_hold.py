@@ -1,4 +1,4 @@
-"""The curve of a kept hold, out of its session's journal."""
+"""The curve of a stored hold, cut out of its session's journal."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ def test_a_curve_is_there_as_far_as_its_journal_goes(tmp_path, monkeypatch, turn
     with open_store(folder.database) as store:
         uid = store.begin_session(0, RIG, CALIBRATION, uid="session-1")
         folder.new_journal(uid, 0).touch()
-        kept = store.save_hold(sample_hold(uid))
-        onset_s, release_s = kept.result.onset_s, kept.result.release_s
+        hold = store.save_hold(sample_hold(uid))
+        onset_s, release_s = hold.result.onset_s, hold.result.release_s
 
         def journal_from(first_s: float) -> None:
             t_s = np.arange(first_s, release_s + 60.0, 0.0125) - turns * TURN_S
@@ -31,10 +31,10 @@ def test_a_curve_is_there_as_far_as_its_journal_goes(tmp_path, monkeypatch, turn
             monkeypatch.setattr(hold_curve_module, "read_load_curve", lambda path: curve)
 
         journal_from(onset_s - 20.0)
-        t_s, names, load_N = hold_curve(store, folder, kept.uid)
+        t_s, names, load_N = hold_curve(store, folder, hold.uid)
         assert names == ("bar_left",)
         assert len(t_s) == len(load_N)
         ends = [onset_s - CURVE_MARGIN_S, release_s + CURVE_MARGIN_S]
         assert [t_s[0], t_s[-1]] == pytest.approx(ends, abs=0.02)
         journal_from(release_s + CURVE_MARGIN_S + 1.0)
-        assert hold_curve(store, folder, kept.uid) is None
+        assert hold_curve(store, folder, hold.uid) is None

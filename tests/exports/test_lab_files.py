@@ -46,22 +46,22 @@ def made(seconds: float = 12.0, start_s: float = 7.0, rate_Hz: float = RATE_Hz, 
 
 
 def test_the_grid_is_that_of_the_times_and_gaps_are_marked():
-    found, truth = made(lost=(40, 41, 300))
-    assert found.rate_Hz == pytest.approx(RATE_Hz, rel=1e-9)
-    assert len(found.load_N) == len(truth)
-    assert np.flatnonzero(~found.measured).tolist() == [5, 40, 41, 300]
+    even, truth = made(lost=(40, 41, 300))
+    assert even.rate_Hz == pytest.approx(RATE_Hz, rel=1e-9)
+    assert len(even.load_N) == len(truth)
+    assert np.flatnonzero(~even.measured).tolist() == [5, 40, 41, 300]
     good = np.isfinite(truth)
     # By hand: between neighbours 1/80 s apart, a sine of 15 N and 0.7 rad/s bends by less than 15 (0.7 / 80)^2.
-    assert np.abs(found.load_N - truth)[good].max() < 0.005
-    assert np.array_equal(found.load_N[100:200], truth[100:200])
+    assert np.abs(even.load_N - truth)[good].max() < 0.005
+    assert np.array_equal(even.load_N[100:200], truth[100:200])
 
 
 def test_times_that_fit_no_grid_are_told():
-    found, _ = made()
+    even, _ = made()
     with pytest.raises(CurveNotEven):
-        recording(ExportedCurve(found.hold, np.array([0.0]), NAMES, np.zeros((1, 6)), RIG, None))
+        recording(ExportedCurve(even.hold, np.array([0.0]), NAMES, np.zeros((1, 6)), RIG, None))
     with pytest.raises(CurveNotEven):
-        recording(ExportedCurve(found.hold, np.array([0.0, 0.0, 1.0]), NAMES, np.zeros((3, 6)), RIG, None))
+        recording(ExportedCurve(even.hold, np.array([0.0, 0.0, 1.0]), NAMES, np.zeros((3, 6)), RIG, None))
 
 
 @pytest.fixture
@@ -76,16 +76,16 @@ def read_with_ezc3d(ezc3d, tmp_path, content: bytes):
 
 
 def test_c3d_is_read_by_ezc3d_with_its_units_events_and_facts(ezc3d, tmp_path):
-    found, _ = made()
-    back = read_with_ezc3d(ezc3d, tmp_path, c3d_bytes(found))
+    even, _ = made()
+    back = read_with_ezc3d(ezc3d, tmp_path, c3d_bytes(even))
     parameters = back["parameters"]
     assert parameters["ANALOG"]["LABELS"]["value"][:7] == [*NAMES, "measured"]
     assert parameters["ANALOG"]["UNITS"]["value"][:7] == ["N"] * 6 + ["-"]
     assert back["header"]["analogs"]["frame_rate"] == pytest.approx(RATE_Hz, rel=1e-6)
     analog = back["data"]["analogs"][0]
     # Single precision.
-    np.testing.assert_allclose(analog[:6].T, found.load_N, rtol=2e-7)
-    assert np.array_equal(analog[6].astype(bool), found.measured)
+    np.testing.assert_allclose(analog[:6].T, even.load_N, rtol=2e-7)
+    assert np.array_equal(analog[6].astype(bool), even.measured)
     events = parameters["EVENT"]
     assert events["LABELS"]["value"] == ["onset", "touch", "release"]
     np.testing.assert_allclose(events["TIMES"]["value"][1], [2.0, 4.0, 9.5], atol=1e-5)
@@ -96,11 +96,11 @@ def test_c3d_is_read_by_ezc3d_with_its_units_events_and_facts(ezc3d, tmp_path):
 
 
 def test_the_force_platform_puts_force_and_centre_of_pressure_where_they_are(ezc3d, tmp_path):
-    """ezc3d reckons the centre of pressure from corners and moments; the truth is sum(x_i P_i) / P of the cells."""
-    found, _ = made()
-    back = read_with_ezc3d(ezc3d, tmp_path, c3d_bytes(found))
+    """ezc3d computes the centre of pressure from corners and moments; the truth is sum(x_i P_i) / P of the cells."""
+    even, _ = made()
+    back = read_with_ezc3d(ezc3d, tmp_path, c3d_bytes(even))
     platform = back["data"]["platform"][0]
-    feet, place_mm = found.load_N[:, 2:], 1000 * np.array(PLACES[2:])
+    feet, place_mm = even.load_N[:, 2:], 1000 * np.array(PLACES[2:])
     truth = feet @ place_mm / feet.sum(axis=1)[:, None]
     np.testing.assert_allclose(platform["center_of_pressure"][:2].T, truth, atol=0.01)
     force = platform["force"]
@@ -113,18 +113,18 @@ def test_the_force_platform_puts_force_and_centre_of_pressure_where_they_are(ezc
 
 def test_c3d_is_read_by_c3d_too():
     c3d = pytest.importorskip("c3d")
-    found, _ = made()
-    reader = c3d.Reader(io.BytesIO(c3d_bytes(found)))
+    even, _ = made()
+    reader = c3d.Reader(io.BytesIO(c3d_bytes(even)))
     analog = np.concatenate([frame for _, _, frame in reader.read_frames()], axis=1)
-    np.testing.assert_allclose(analog[:6].T, found.load_N, rtol=2e-7)
+    np.testing.assert_allclose(analog[:6].T, even.load_N, rtol=2e-7)
     assert [label.strip() for label in reader.analog_labels][:6] == list(NAMES)
 
 
 def test_a_long_fast_recording_fits_the_header(ezc3d, tmp_path):
-    found, _ = made(seconds=130.0, rate_Hz=1000.0)
-    back = read_with_ezc3d(ezc3d, tmp_path, c3d_bytes(found))
+    even, _ = made(seconds=130.0, rate_Hz=1000.0)
+    back = read_with_ezc3d(ezc3d, tmp_path, c3d_bytes(even))
     assert back["header"]["analogs"]["frame_rate"] == pytest.approx(1000.0, rel=1e-6)
-    np.testing.assert_allclose(back["data"]["analogs"][0][:6].T, found.load_N[: 130_000 // 4 * 4], rtol=2e-7)
+    np.testing.assert_allclose(back["data"]["analogs"][0][:6].T, even.load_N[: 130_000 // 4 * 4], rtol=2e-7)
 
 
 def test_a_rig_without_platform_has_no_force_platform(ezc3d, tmp_path):
@@ -138,17 +138,17 @@ def test_a_rig_without_platform_has_no_force_platform(ezc3d, tmp_path):
 def test_edf_is_read_by_pyedflib(tmp_path, rate_Hz):
     pyedflib = pytest.importorskip("pyedflib")
     pytest.importorskip("edfio")
-    found, _ = made(rate_Hz=rate_Hz)
+    even, _ = made(rate_Hz=rate_Hz)
     path = tmp_path / "hold.edf"
-    path.write_bytes(edf_bytes(found))
+    path.write_bytes(edf_bytes(even))
     with pyedflib.EdfReader(str(path)) as back:
         assert back.getSignalLabels() == list(NAMES)
         assert back.getPhysicalDimension(0) == "N"
         assert back.getSampleFrequency(0) == pytest.approx(rate_Hz, rel=1e-6)
         for channel in range(6):
             step_N = (back.getPhysicalMaximum(channel) - back.getPhysicalMinimum(channel)) / 65535
-            read = back.readSignal(channel)[: len(found.load_N)]
-            assert np.abs(read - found.load_N[:, channel]).max() <= 0.5 * step_N * (1 + 1e-6)
+            read = back.readSignal(channel)[: len(even.load_N)]
+            assert np.abs(read - even.load_N[:, channel]).max() <= 0.5 * step_N * (1 + 1e-6)
             assert step_N < 0.01
         times, _, words = back.readAnnotations()
         marks = dict(zip(words.tolist(), times.tolist(), strict=True))
@@ -156,7 +156,7 @@ def test_edf_is_read_by_pyedflib(tmp_path, rate_Hz):
         assert marks["onset"] == pytest.approx(2.0, abs=2e-6)
         assert marks["release"] == pytest.approx(9.5, abs=2e-6)
         assert marks["touch"] == pytest.approx(4.0, abs=2e-6)
-        assert f"RATE_HZ: {found.rate_Hz:.9g}" in marks
+        assert f"RATE_HZ: {even.rate_Hz:.9g}" in marks
         assert "PROGRAM: hang-monitor 1.2.3" in marks
         assert back.getPatientName() in ("", "X")
 
@@ -173,6 +173,6 @@ def test_data_records_meet_any_rate(rate_Hz, rows, channels):
 
 def test_a_missing_edf_writer_is_told(monkeypatch):
     monkeypatch.setitem(sys.modules, "edfio", None)
-    with pytest.raises(ExportLibraryMissing) as told:
+    with pytest.raises(ExportLibraryMissing) as refusal:
         edf_bytes(made()[0])
-    assert "[edf]" in told.value.do
+    assert "[edf]" in refusal.value.do

@@ -44,13 +44,13 @@ def test_a_table_of_holds_comes_back_value_by_value(holds, tmp_path):
     assert (types["duration_s"], types["number"], types["alpha_direct"]) == ("DOUBLE", "BIGINT", "BOOLEAN")
     assert types["onset_utc"].startswith("TIMESTAMP")
     for row, hold in zip(table.fetchall(), holds, strict=True):
-        told = dict(zip(table.columns, row, strict=True))
-        assert HoldResult.from_dict(json.loads(told.pop("result"))) == hold.result
-        onset = told.pop("onset_utc")
+        values = dict(zip(table.columns, row, strict=True))
+        assert HoldResult.from_dict(json.loads(values.pop("result"))) == hold.result
+        onset = values.pop("onset_utc")
         assert round(onset.timestamp() * 1e6) == hold.onset_utc_ns // 1000
         wanted = {column.header: column.cell_of(hold) for column in columns_of("parquet")}
         del wanted["onset_utc"]
-        assert told == wanted
+        assert values == wanted
     assert facts(path)["program"] == "hang-monitor 1.2.3"
     assert json.loads(facts(path)["measurement_versions"]) == [holds[0].measurement_version]
 
@@ -87,8 +87,8 @@ def test_a_curve_comes_back_with_its_rig_and_calibration(holds, tmp_path):
     table = sql(f"select * from '{path}'")
     assert table.columns == ["t_s", "bar_left_N", "bar_right_N"]
     assert table.fetchall() == [(10.0, 1.5, 2.5), (10.0125, None, 3.25), (10.0375, 4.0, -0.125)]
-    told = facts(path)
-    assert json.loads(told["calibration"]) == calibration
-    assert json.loads(told["rig"]) == RIG
-    assert (told["hold"], told["measurement_version"]) == ("s-001", str(holds[0].measurement_version))
-    assert HoldResult.from_dict(json.loads(told["result"])) == holds[0].result
+    description = facts(path)
+    assert json.loads(description["calibration"]) == calibration
+    assert json.loads(description["rig"]) == RIG
+    assert (description["hold"], description["measurement_version"]) == ("s-001", str(holds[0].measurement_version))
+    assert HoldResult.from_dict(json.loads(description["result"])) == holds[0].result

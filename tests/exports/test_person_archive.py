@@ -395,8 +395,8 @@ def test_erasing_leaves_nothing_of_the_person_in_any_file(here):
         assert sum(content.count(secret.encode()) for content in contents) == (secret == NOTE), secret
     subjects = [entry.subject for entry in store.audit.recent()]
     for uid_of_session in sessions:
-        told = sum(content.count(uid_of_session.encode()) for content in contents)
-        assert told == sum(subject.count(uid_of_session) for subject in subjects), "only the audit list may name it"
+        mentions = sum(content.count(uid_of_session.encode()) for content in contents)
+        assert mentions == sum(subject.count(uid_of_session) for subject in subjects), "only the audit list may name it"
     mine = len(receipt["journals_erased"])
     assert sum(journal in contents for journal in raw) == len(raw) - mine
     entry = store.audit.recent(1)[0]

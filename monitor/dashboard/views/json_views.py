@@ -11,6 +11,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.dashboard.views.record_answers import answer_of
 from monitor.measures.flag_words import in_words
 from monitor.measures.picture import Picture
 from monitor.records.stored_hold import StoredHold
@@ -70,20 +71,7 @@ def columns_view(names: Sequence[str], t_s: NDArray[np.float64], load_N: NDArray
 def hold_view(hold: StoredHold) -> dict[str, Any]:
     """Return a stored hold as plain JSON data: ``result`` as of ``HoldResult``, ``notes`` its flags in words."""
     return {
-        "uid": hold.uid,
-        "session_uid": hold.session_uid,
-        "number": hold.number,
-        "onset_utc_ms": hold.onset_utc_ns // 1_000_000,
-        "utc_offset_s": hold.utc_offset_s,
-        "bodyweight_N": finite(hold.bodyweight_N, 3),
-        "bodyweight_u_N": finite(hold.bodyweight_u_N, 3),
-        "measurement_version": hold.measurement_version,
-        "revised": hold.revised,
-        "person_uid": hold.person_uid,
-        "target_s": finite(hold.target_s, 3),
-        "ending": hold.ending,
-        "hidden": hold.hidden,
-        "made_by": hold.made_by,
+        **plain(answer_of(hold, without=("result",)), 3),
         "notes": [in_words(flag) for flag in hold.result.flags],
         "result": plain(hold.result.as_dict()),
     }

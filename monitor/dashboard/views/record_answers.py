@@ -38,8 +38,13 @@ class Answer:
         return core_schema.no_info_before_validator_function(self._as_answer, model)
 
     def _as_answer(self, record: Any) -> dict[str, Any]:
-        names = [field.name for field in dataclasses.fields(record) if field.name not in self.without]
-        return {_answer_name(name): _answer_value(name, getattr(record, name)) for name in (*names, *self.also)}
+        return answer_of(record, self.without, self.also)
+
+
+def answer_of(record: Any, without: tuple[str, ...] = (), also: tuple[str, ...] = ()) -> dict[str, Any]:
+    """Return a record's fields by the names that an answer has; arguments as in ``Answer``."""
+    names = [field.name for field in dataclasses.fields(record) if field.name not in without]
+    return {_answer_name(name): _answer_value(name, getattr(record, name)) for name in (*names, *also)}
 
 
 def _answer_name(name: str) -> str:
