@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.health.half_hour import shorter_words
+from monitor.health.creep import shorter_words
 from monitor.health.verdict import Verdict, graded
 from monitor.newtons.allan_deviation import FEWEST_VALUES, AllanCurve, allan_curve, judge
 from monitor.rig import Rig

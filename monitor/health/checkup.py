@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import BoardFacts, BoardFault, LinkState, SourceEvent
 from monitor.errors import TellableError
-from monitor.health.account import Standing, closure_verdict, corner_verdict
 from monitor.health.board import answer_verdict, loss_verdict, rate_verdict
 from monitor.health.cells import LEAST_PRESS_N, Stillness, drift_verdict, noise_verdict, press_verdicts, stillness
-from monitor.health.half_hour import half_hour_verdict, is_half_hour
-from monitor.health.strength import HEAVIEST_kg, strength_verdicts
+from monitor.health.creep import covers_half_hour, creep_verdict
+from monitor.health.load_agreement import Standing, closure_verdict, corner_verdict
+from monitor.health.ratings import HEAVIEST_kg, rating_verdicts
 from monitor.health.tasks import Task, tasks_for
 from monitor.health.verdict import Verdict, worst
 from monitor.health.zero import ZeroReading, read_zero
@@ -280,11 +280,11 @@ class Checkup:
 
     def _half_hours(self) -> list[Verdict]:
         counts, rate_Hz = self._empty_counts, self.rate_Hz or self.rig.nominal_rate_Hz
-        if counts is None or not is_half_hour(len(counts) / rate_Hz):
+        if counts is None or not covers_half_hour(len(counts) / rate_Hz):
             return []
         load_N = self._scale.newtons(counts)
         rated = [c.rated_N for c in self.rig.channels]
-        return [half_hour_verdict(n, load_N[:, i], rate_Hz, rated[i]) for i, n in enumerate(self.rig.names)]
+        return [creep_verdict(n, load_N[:, i], rate_Hz, rated[i]) for i, n in enumerate(self.rig.names)]
 
     def zero(self) -> ZeroReading | None:
         """Return the zero that the empty rig proposes; None where it was not empty and still, or never calibrated."""
@@ -340,7 +340,7 @@ class Checkup:
         hangs = [(_hang_words(t), self._stood.get(t.key)) for t in self.tasks if t.kind == "hang"]
         if hangs:
             found.append(closure_verdict(self._stood.get("stand"), hangs, self.calibration))
-        return [*found, *strength_verdicts(rig, self.heaviest_kg, self.largest_peak_N)]
+        return [*found, *rating_verdicts(rig, self.heaviest_kg, self.largest_peak_N)]
 
     def report(self, at: str) -> dict[str, Any]:
         """Return everything as plain JSON data; ``at`` is the instant (ISO 8601)."""

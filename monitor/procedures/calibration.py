@@ -11,10 +11,10 @@ from typing import Any
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import SourceEvent
 from monitor.errors import TellableError
-from monitor.newtons.calibrating.guide import WARM_UP_S, GuidedCalibration, Progress
+from monitor.newtons.calibrating.guided_calibration import WARM_UP_S, GuidedCalibration, Progress
 from monitor.newtons.calibrating.outcome import Outcome
 from monitor.newtons.calibrating.plan import Plan, Step
-from monitor.newtons.calibrating.recorded import WARM_UP_STEP, Record, carry_out
+from monitor.newtons.calibrating.raw_readings import WARM_UP_STEP, Record, carry_out
 from monitor.newtons.calibrating.summary import outcome_to_dict
 from monitor.newtons.calibration import Calibration
 from monitor.procedures.procedure import (

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from firmware_bridge.sources import SourceEvent
+from monitor.health.check_history import save_check
 from monitor.health.checkup import Checkup
-from monitor.health.history import keep_check
 from monitor.procedures.procedure import (
     ProcedureAction,
     ProcedureKind,
@@ -102,5 +102,5 @@ class CheckProcedure:
             report = self.report
             if report is None:
                 raise not_ready()
-            data, page = keep_check(root, report, now)
+            data, page = save_check(root, report, now)
             return SavedRecord(data.stem, None, {"json": data, "page": page})

@@ -16,7 +16,7 @@ from firmware_bridge.counts import CountBlock
 from firmware_bridge.sources import BoardFacts, ClockFit, SourceEvent
 from monitor.errors import MonitorError
 from monitor.health.checkup import Checkup
-from monitor.newtons.calibrating.guide import WARM_UP_S
+from monitor.newtons.calibrating.guided_calibration import WARM_UP_S
 from monitor.newtons.calibrating.plan import Plan, Step, check_whole
 from monitor.newtons.calibration import Calibration
 from monitor.procedures.calibration import CalibrationProcedure

@@ -16,18 +16,18 @@ import pytest
 
 from firmware_bridge.events import BoardFacts, BoardFault
 from monitor.demo.virtual_rig import demo_rig
-from monitor.health import account, board, cells, half_hour, strength
+from monitor.health import board, cells, creep, load_agreement, ratings
 from monitor.health.cells import Stillness
 from monitor.health.checkup import Checkup
 from monitor.health.verdict import Verdict
-from monitor.newtons.calibrating import guide, outcome
+from monitor.newtons.calibrating import guided_calibration, outcome
 from monitor.newtons.calibration import Calibration, ChannelCalibration
 
 pytestmark = pytest.mark.browser
 
 RIG = demo_rig()
 CALIBRATION = Calibration(tuple(ChannelCalibration(c.name, 0.0, 1e-3) for c in RIG.channels), "invented")
-MODULES = (account, board, cells, half_hour, strength)
+MODULES = (load_agreement, board, cells, creep, ratings)
 
 GERMAN = """async (found) => {
     const { toldFinding } = await import("/static/words.js");
@@ -44,8 +44,8 @@ def cell(noise_N: float | None = 0.3, counts: float = 60.0, drift: float | None 
     return Stillness("bar_left", noise_N, counts, 0.1, drift, 0.01, 0.0, None)
 
 
-def standing(*loads_N: float) -> account.Standing:
-    return account.Standing(np.array(loads_N, dtype=float))
+def standing(*loads_N: float) -> load_agreement.Standing:
+    return load_agreement.Standing(np.array(loads_N, dtype=float))
 
 
 def of_the_board() -> Iterator[Verdict]:
@@ -84,28 +84,30 @@ def of_the_cells() -> Iterator[Verdict]:
 def of_half_an_hour() -> Iterator[Verdict]:
     rows = 1800 * 10
     still = 0.05 * np.random.default_rng(1).standard_normal(rows)
-    yield half_hour.half_hour_verdict("bar_left", still, 10.0, None)
-    yield half_hour.half_hour_verdict("bar_left", np.full(rows, np.nan), 10.0, 2000.0)
-    yield half_hour.half_hour_verdict("bar_left", still, 10.0, 2000.0)
-    yield half_hour.half_hour_verdict("bar_left", still + np.arange(rows) / 1000, 10.0, 2000.0)
+    yield creep.creep_verdict("bar_left", still, 10.0, None)
+    yield creep.creep_verdict("bar_left", np.full(rows, np.nan), 10.0, 2000.0)
+    yield creep.creep_verdict("bar_left", still, 10.0, 2000.0)
+    yield creep.creep_verdict("bar_left", still + np.arange(rows) / 1000, 10.0, 2000.0)
 
 
-def of_the_account() -> Iterator[Verdict]:
+def of_load_agreement() -> Iterator[Verdict]:
     stood, hung = standing(0, 0, 175, 175, 175, 175), standing(350, 350, 0, 0, 0, 0)
     more, less = standing(380, 380, 0, 0, 0, 0), standing(300, 300, 0, 0, 0, 0)
     corner = standing(0, 0, 640, 40, 40, 32)
     for calibration in (None, CALIBRATION):
-        yield account.corner_verdict("platform", {"foot_fl": None, "foot_fr": stood}, calibration)
-        yield account.closure_verdict(stood, [("hanging", hung)], calibration)
-    yield account.corner_verdict("platform", {"foot_fl": stood, "foot_fr": stood}, CALIBRATION)
-    yield account.corner_verdict("platform", {"foot_fl": corner, "foot_fr": stood, "foot_rl": None}, CALIBRATION)
-    yield account.closure_verdict(None, [("hanging", hung)], CALIBRATION)
-    yield account.closure_verdict(stood, [("hanging", None)], CALIBRATION)
-    yield account.closure_verdict(stood, [("hanging to the left", more), ("hanging to the right", hung)], CALIBRATION)
-    yield account.closure_verdict(stood, [("hanging to the right", less)], CALIBRATION)
+        yield load_agreement.corner_verdict("platform", {"foot_fl": None, "foot_fr": stood}, calibration)
+        yield load_agreement.closure_verdict(stood, [("hanging", hung)], calibration)
+    yield load_agreement.corner_verdict("platform", {"foot_fl": stood, "foot_fr": stood}, CALIBRATION)
+    yield load_agreement.corner_verdict("platform", {"foot_fl": corner, "foot_fr": stood, "foot_rl": None}, CALIBRATION)
+    yield load_agreement.closure_verdict(None, [("hanging", hung)], CALIBRATION)
+    yield load_agreement.closure_verdict(stood, [("hanging", None)], CALIBRATION)
+    yield load_agreement.closure_verdict(
+        stood, [("hanging to the left", more), ("hanging to the right", hung)], CALIBRATION
+    )
+    yield load_agreement.closure_verdict(stood, [("hanging to the right", less)], CALIBRATION)
 
 
-def of_strength() -> Iterator[Verdict]:
+def of_ratings() -> Iterator[Verdict]:
     for rated_N, mount_N, peak_N in (
         (3000.0, None, None),
         (3000.0, 3000.0, None),
@@ -116,7 +118,7 @@ def of_strength() -> Iterator[Verdict]:
     ):
         channels = tuple(replace(channel, rated_N=rated_N) for channel in RIG.channels)
         rig = replace(RIG, mount_rating_N=mount_N, channels=channels)
-        yield from strength.strength_verdicts(rig, 130.0, peak_N)
+        yield from ratings.rating_verdicts(rig, 130.0, peak_N)
 
 
 def of_a_check_that_was_cut_off() -> Iterator[Verdict]:
@@ -180,8 +182,8 @@ def test_every_verdict_has_german_words(page):
             of_the_board(),
             of_the_cells(),
             of_half_an_hour(),
-            of_the_account(),
-            of_strength(),
+            of_load_agreement(),
+            of_ratings(),
             of_a_check_that_was_cut_off(),
         ):
             said.update(sentences(verdicts))
@@ -204,7 +206,7 @@ def test_every_remark_of_a_calibration_has_german_words(page):
         (outcome, "_untouched"),
         (outcome, "_remarks"),
         (outcome, "_checks"),
-        (guide, "GuidedCalibration"),
+        (guided_calibration, "GuidedCalibration"),
     ):
         tree = ast.parse(inspect.getsource(module))
         (whole,) = [n for n in tree.body if isinstance(n, (ast.FunctionDef, ast.ClassDef)) and n.name == function]

@@ -12,7 +12,7 @@ from monitor.cli.commands.calibrate import save
 from monitor.demo import DemoRig
 from monitor.health.zero import read_zero
 from monitor.newtons.calibrating.plan import plan_from_dict
-from monitor.newtons.calibrating.recorded import Record, read_readings
+from monitor.newtons.calibrating.raw_readings import Record, read_readings
 from monitor.newtons.calibration import load_calibration, save_calibration
 from monitor.procedures.calibration import CalibrationProcedure
 from monitor.reanalysis import reanalyse

@@ -12,13 +12,13 @@ from health_procedures import facts_of, procedure
 
 from monitor.demo.scripted_person import ScriptedPerson
 from monitor.demo.virtual_rig import demo_rig
-from monitor.health.account import Standing, closure_verdict, corner_verdict, u_of_ratio
 from monitor.health.board import answer_verdict, loss_verdict, rate_verdict
 from monitor.health.cells import drift_verdict, expected_counts, noise_verdict, press_verdicts, stillness
+from monitor.health.check_history import CheckNotSaved, save_check, saved_checks
+from monitor.health.check_page import check_page
 from monitor.health.checkup import Checkup
-from monitor.health.history import CheckNotKept, keep_check, kept_checks
-from monitor.health.page import check_page
-from monitor.health.strength import DYNAMIC_FACTOR, strength_verdicts
+from monitor.health.load_agreement import Standing, closure_verdict, corner_verdict, u_of_ratio
+from monitor.health.ratings import DYNAMIC_FACTOR, rating_verdicts
 from monitor.health.verdict import graded, worst
 from monitor.health.zero import RigNotEmpty, RigNotStill, read_zero
 from monitor.newtons.calibration import Calibration, ChannelCalibration
@@ -30,7 +30,7 @@ NOW = dt.datetime(2026, 3, 2, 10, 15, tzinfo=dt.UTC)
 
 
 def outcomes(rig: Rig, kg: float, peak_N: float | None = None) -> dict[str, str]:
-    return {v.key: v.outcome for v in strength_verdicts(rig, kg, peak_N)}
+    return {v.key: v.outcome for v in rating_verdicts(rig, kg, peak_N)}
 
 
 def test_the_dynamic_factor_is_that_of_a_suddenly_applied_load():
@@ -59,7 +59,7 @@ def test_ratings_against_the_expected_peak(kg, rated_N, mount_N, peak_N, mount, 
 
 
 def test_a_mount_tells_whom_it_bears():
-    (mount, *_) = strength_verdicts(replace(RIG, mount_rating_N=2000.0), 130.0)
+    (mount, *_) = rating_verdicts(replace(RIG, mount_rating_N=2000.0), 130.0)
     assert "Nobody above 102 kg" in mount.do  # 2000 / (2 * 9.80665)
 
 
@@ -213,13 +213,13 @@ def test_the_page_is_told_apart_without_colours(report):
 
 
 def test_checks_are_kept_and_never_overwritten(tmp_path, report):
-    data, page = keep_check(tmp_path, report, NOW)
-    assert kept_checks(tmp_path) == [report]
+    data, page = save_check(tmp_path, report, NOW)
+    assert saved_checks(tmp_path) == [report]
     assert page.read_text(encoding="utf-8").startswith("<!doctype html>")
     assert data.stat().st_mode & 0o077 == 0
-    with pytest.raises(CheckNotKept):
-        keep_check(tmp_path, report, NOW)
-    _, later = keep_check(tmp_path, report, NOW + dt.timedelta(days=1))
+    with pytest.raises(CheckNotSaved):
+        save_check(tmp_path, report, NOW)
+    _, later = save_check(tmp_path, report, NOW + dt.timedelta(days=1))
     assert "Earlier checks" in later.read_text(encoding="utf-8")
     (tmp_path / "checks" / "2026-03-04T000000Z.json").write_text("{ cut off")
-    assert len(kept_checks(tmp_path)) == 2
+    assert len(saved_checks(tmp_path)) == 2

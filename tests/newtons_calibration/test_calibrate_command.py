@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from rig_on_the_bench import BAR, FULL, ONE, ProcedureManager, plan_for, quick_readings
+from loaded_rig import BAR, FULL, ONE, LoadedRig, plan_for, quick_readings
 from typer.testing import CliRunner
 
 from firmware_bridge.counts import NO_READING, CountBlock
@@ -20,12 +20,12 @@ from monitor.cli.app import app
 from monitor.cli.terminal.prompts import ask_plan
 from monitor.demo.practice import PracticeRig, practice_plan
 from monitor.demo.virtual_rig import demo_rig
-from monitor.newtons.calibrating.guide import GuidedCalibration
+from monitor.newtons.calibrating.guided_calibration import GuidedCalibration
 from monitor.newtons.calibrating.outcome import evaluate
 from monitor.newtons.calibrating.plan import check_whole, load_plan, plan_from_dict
-from monitor.newtons.calibrating.recorded import Record, carry_out, read_readings
+from monitor.newtons.calibrating.raw_readings import Record, carry_out, read_readings
 from monitor.newtons.calibrating.refusals import BadPlan, BadReadings, CellOverloaded
-from monitor.newtons.calibrating.standard import plan_answers
+from monitor.newtons.calibrating.standard_plan import plan_answers
 from monitor.newtons.calibrating.summary import outcome_to_dict
 from monitor.newtons.calibration import latest_calibration, save_calibration
 from monitor.reports.calibration_sheet import SheetNotWritten, sheet_figure, sheet_pdf, write_sheet
@@ -46,12 +46,12 @@ masses = ["A", "B"]
 
 
 @pytest.fixture
-def bench(tmp_path) -> ProcedureManager:
+def loaded(tmp_path) -> LoadedRig:
     """Return a rig with its description, a plan and readings of it in the folder."""
     save_rig(tmp_path / "rig.toml", ONE)
     (tmp_path / "plan.toml").write_text(PLAN)
     plan = load_plan(tmp_path / "plan.toml", ONE)
-    made = ProcedureManager(ONE, plan, 11)
+    made = LoadedRig(ONE, plan, 11)
     record = Record(ONE)
     record.add(0, made.block(np.zeros(1), 40.0, 0.0))
     for step in plan.steps:
@@ -66,13 +66,13 @@ def run(folder: Path, *more: str):
     return CliRunner().invoke(app, [*arguments, "--data", str(folder), *more])
 
 
-def test_recorded_readings_become_a_calibration_with_its_sheet(tmp_path, bench):
+def test_recorded_readings_become_a_calibration_with_its_sheet(tmp_path, loaded):
     result = run(tmp_path, "--json")
     assert result.exit_code == 0, result.output
     told = json.loads(result.stdout)
     saved = latest_calibration(tmp_path / "calibrations", ["hook"])
     channel = saved.channels[0]
-    assert abs(channel.N_per_count / bench.true_N_per_count[0] - 1) < 2.5 * channel.u_rel_span
+    assert abs(channel.N_per_count / loaded.true_N_per_count[0] - 1) < 2.5 * channel.u_rel_span
     assert told["calibration"]["channels"][0]["N_per_count"] == channel.N_per_count
     # WGS 84 at 48.2 degrees: between the values of 45 (9.80620) and 55 degrees (9.81507), see normal_gravity.json.
     assert 9.80620 < saved.gravity_m_s2 < 9.81507
@@ -88,7 +88,7 @@ def test_recorded_readings_become_a_calibration_with_its_sheet(tmp_path, bench):
     assert len(list((tmp_path / "again" / "calibrations").glob("*.toml"))) == 1
 
 
-def test_nothing_is_overwritten(tmp_path, bench, monkeypatch):
+def test_nothing_is_overwritten(tmp_path, loaded, monkeypatch):
     from monitor.cli.commands import calibrate
 
     class Stopped(dt.datetime):
@@ -105,7 +105,7 @@ def test_nothing_is_overwritten(tmp_path, bench, monkeypatch):
     assert {p: p.read_bytes() for p in (tmp_path / "calibrations").iterdir()} == kept
 
 
-def test_a_refusal_saves_nothing_and_ends_with_status_2(tmp_path, bench):
+def test_a_refusal_saves_nothing_and_ends_with_status_2(tmp_path, loaded):
     (tmp_path / "plan.toml").write_text(PLAN.replace('"B", kg = 20', '"B", kg = 44.09').replace("0.02 }]", "0.04 }]"))
     result = run(tmp_path)
     assert result.exit_code == 2
@@ -129,7 +129,7 @@ def test_commands_that_cannot_start_say_what_to_do(tmp_path, arguments, words):
     assert words in result.stderr
 
 
-def test_half_a_first_calibration_is_refused_before_anybody_lifts(tmp_path, bench):
+def test_half_a_first_calibration_is_refused_before_anybody_lifts(tmp_path, loaded):
     # The monitor would not start with it: it needs a scale factor of every cell.
     save_rig(tmp_path / "rig.toml", FULL)
     result = run(tmp_path)
@@ -155,7 +155,7 @@ def test_a_part_may_be_left_out_once_the_whole_rig_is_known(tmp_path):
     again = evaluate(
         FULL,
         plan,
-        quick_readings(ProcedureManager(FULL, plan, 13)),
+        quick_readings(LoadedRig(FULL, plan, 13)),
         at="2026-03-03T10:15:00Z",
         previous=latest_calibration(data.calibrations, FULL.names),
     )
@@ -178,7 +178,7 @@ def test_the_questions_leave_out_nothing_of_an_unknown_rig(monkeypatch):
     assert ask_plan(feet_alone, whole=False).parts == ("platform",)
 
 
-def test_a_practice_is_not_saved_where_a_real_rig_would_use_it(tmp_path, bench):
+def test_a_practice_is_not_saved_where_a_real_rig_would_use_it(tmp_path, loaded):
     result = CliRunner().invoke(app, ["calibrate", "--virtual", "--auto", "--data", str(tmp_path)])
     assert result.exit_code == 2
     assert "describes a real rig" in result.stderr
@@ -253,9 +253,9 @@ def test_readings_that_cannot_be_used_are_told_by_line(tmp_path, text, words):
         read_readings(tmp_path / "r.csv", BAR)
 
 
-def test_readings_that_are_too_short_or_missing_are_refused(bench):
-    plan = bench.plan
-    blocks = {s.number: bench.block(bench.loads_N(s), 5.0, 50.0 * s.number) for s in plan.steps}
+def test_readings_that_are_too_short_or_missing_are_refused(loaded):
+    plan = loaded.plan
+    blocks = {s.number: loaded.block(loaded.loads_N(s), 5.0, 50.0 * s.number) for s in plan.steps}
     with pytest.raises(BadReadings, match="5 s of readings"):
         carry_out(GuidedCalibration(ONE, plan), blocks)
     with pytest.raises(BadReadings, match="no readings of step 1"):
@@ -304,7 +304,7 @@ def test_gravity_that_nobody_gave_is_uncertain():
 
 def outcome_of(rig, series, **more):
     plan = plan_for(rig, series, wanted_u_rel=0.01, **more)
-    return evaluate(rig, plan, quick_readings(ProcedureManager(rig, plan, 12)), at="2026-03-02T10:15:00Z")
+    return evaluate(rig, plan, quick_readings(LoadedRig(rig, plan, 12)), at="2026-03-02T10:15:00Z")
 
 
 BOTH = [{"part": "bar", "at": side, "masses": list("ABC")} for side in ("left", "right")]

@@ -5,38 +5,38 @@ from __future__ import annotations
 import os
 
 import pytest
-from rig_on_the_bench import FIVE, ONE, ProcedureManager, guided, plan_for
+from loaded_rig import FIVE, ONE, LoadedRig, guided, plan_for
 
 from monitor.cli.terminal.procedure_screen import ProcedureScreen
 from monitor.newtons.budget import u_rectangular
-from monitor.newtons.calibrating.correction import corrected_plan
-from monitor.newtons.calibrating.guide import GuidedCalibration
+from monitor.newtons.calibrating.guided_calibration import GuidedCalibration
+from monitor.newtons.calibrating.mass_correction import corrected_plan
 from monitor.newtons.calibrating.plan import plan_from_dict
 from monitor.newtons.calibrating.refusals import BadPlan, CellOverloaded, MassInPounds, MassNotAsGiven
-from monitor.newtons.calibrating.standard import plan_answers
+from monitor.newtons.calibrating.standard_plan import plan_answers
 from monitor.procedures.calibration import CalibrationProcedure
 
 AB = [{"part": "bar", "masses": ["A", "B"]}]
 AT = "2026-03-02T10:15:00Z"
 
 
-def walked(*, true_B: float) -> tuple[GuidedCalibration, ProcedureManager]:
+def walked(*, true_B: float) -> tuple[GuidedCalibration, LoadedRig]:
     """Walk through two plates of 20 kg, the second of which is truly ``true_B`` times that, until it is refused."""
     plan = plan_for(ONE, AB, dwell_s=8.0)
-    bench = ProcedureManager(ONE, plan, 1)
-    bench.true_kg["B"] *= true_B
-    return guided(bench, GuidedCalibration(ONE, plan, warm_up_s=0)), bench
+    loaded = LoadedRig(ONE, plan, 1)
+    loaded.true_kg["B"] *= true_B
+    return guided(loaded, GuidedCalibration(ONE, plan, warm_up_s=0)), loaded
 
 
 def test_a_reading_refused_for_its_mass_is_taken_once_the_mass_is_right():
-    machine, bench = walked(true_B=0.5)
+    machine, loaded = walked(true_B=0.5)
     assert isinstance(machine.progress.refusal, MassNotAsGiven)
     refused = machine.progress.step
     machine.correct({"B": 10.0})
     assert (machine.progress.stage, machine.progress.step, machine.progress.refusal) == ("place", refused + 1, None)
-    outcome = guided(bench, machine).finish(AT)
+    outcome = guided(loaded, machine).finish(AT)
     (channel,) = outcome.calibration.channels
-    assert abs(channel.N_per_count / bench.true_N_per_count[0] - 1) < 2.5 * channel.u_rel_span
+    assert abs(channel.N_per_count / loaded.true_N_per_count[0] - 1) < 2.5 * channel.u_rel_span
     assert "B was corrected to 10 kg during the walk" in outcome.flags
 
 
@@ -59,7 +59,7 @@ def test_a_wrong_correction_leaves_the_reading_refused_and_another_one_mends_it(
 
 def test_a_result_is_made_anew_and_scales_with_the_masses():
     plan = plan_for(ONE, AB, dwell_s=8.0)
-    machine = guided(ProcedureManager(ONE, plan, 1), GuidedCalibration(ONE, plan, warm_up_s=0))
+    machine = guided(LoadedRig(ONE, plan, 1), GuidedCalibration(ONE, plan, warm_up_s=0))
     before = machine.finish(AT).calibration.channels[0]
     machine.correct({"A": 20.2, "B": 20.2})
     after = machine.finish(AT).calibration.channels[0]
@@ -70,7 +70,7 @@ def test_a_result_is_made_anew_and_scales_with_the_masses():
 
 def test_a_correction_that_spoils_what_was_taken_is_refused_and_changes_nothing():
     plan = plan_for(ONE, AB, dwell_s=8.0)
-    machine = guided(ProcedureManager(ONE, plan, 1), GuidedCalibration(ONE, plan, warm_up_s=0))
+    machine = guided(LoadedRig(ONE, plan, 1), GuidedCalibration(ONE, plan, warm_up_s=0))
     for masses, refusal in (({"B": 9.0}, MassInPounds), ({"A": 500.0}, CellOverloaded), ({"C ": 3.0}, BadPlan)):
         with pytest.raises(refusal):
             machine.correct(masses)

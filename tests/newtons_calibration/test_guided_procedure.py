@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from rig_on_the_bench import BAR, FIVE, ONE, ORDINARY, ProcedureManager, guided, plan_for
+from loaded_rig import BAR, FIVE, ONE, ORDINARY, LoadedRig, guided, plan_for
 
 from firmware_bridge.counts import CountBlock
 from monitor.demo.electronics import PERFECT
 from monitor.newtons.calibrating.averaging import Averager
-from monitor.newtons.calibrating.guide import GuidedCalibration
+from monitor.newtons.calibrating.guided_calibration import GuidedCalibration
 from monitor.newtons.calibrating.refusals import (
     CalibrationUnfinished,
     ConverterSaturated,
@@ -31,10 +31,10 @@ AT = "2026-03-02T10:15:00Z"
 
 def procedure(rig=ONE, series=AB, *, faults=ORDINARY, previous=None, seed=1, tamper=None, masses=FIVE, **more):
     plan = plan_for(rig, series, masses=masses, **(SHORT | more))
-    bench = ProcedureManager(rig, plan, seed, faults)
+    loaded = LoadedRig(rig, plan, seed, faults)
     if tamper is not None:
-        tamper(bench)
-    return guided(bench, GuidedCalibration(rig, plan, previous=previous)), bench
+        tamper(loaded)
+    return guided(loaded, GuidedCalibration(rig, plan, previous=previous)), loaded
 
 
 def refused(machine):
@@ -46,9 +46,9 @@ def refused(machine):
 
 
 def test_a_whole_procedure_finds_the_span():
-    machine, bench = procedure(BAR, [{"part": "bar", "at": side, "masses": ["A", "B"]} for side in ("left", "right")])
+    machine, loaded = procedure(BAR, [{"part": "bar", "at": side, "masses": ["A", "B"]} for side in ("left", "right")])
     outcome = machine.finish(AT)
-    for channel, true in zip(outcome.calibration.channels, bench.true_N_per_count, strict=True):
+    for channel, true in zip(outcome.calibration.channels, loaded.true_N_per_count, strict=True):
         assert abs(channel.N_per_count / true - 1) < 2.5 * channel.u_rel_span
         assert 1e-4 < channel.u_rel_span < 2e-3
         assert channel.span_at == channel.zero_at == AT
@@ -60,8 +60,8 @@ def test_a_whole_procedure_finds_the_span():
 
 def test_the_result_does_not_depend_on_the_cuts_of_the_stream():
     plan = plan_for(ONE, AB, **SHORT)
-    bench = ProcedureManager(ONE, plan, 5)
-    steps = [bench.block(bench.loads_N(s), 30.0, 30.0 * i, 0.02) for i, s in enumerate(plan.steps)]
+    loaded = LoadedRig(ONE, plan, 5)
+    steps = [loaded.block(loaded.loads_N(s), 30.0, 30.0 * i, 0.02) for i, s in enumerate(plan.steps)]
     outcomes = []
     for size in (10_000, 7, 80):
         machine = GuidedCalibration(ONE, plan, warm_up_s=0)
@@ -75,13 +75,13 @@ def test_the_result_does_not_depend_on_the_cuts_of_the_stream():
 
 def test_every_step_says_what_to_do():
     plan = plan_for(BAR, [{"part": "bar", "at": "left", "masses": ["A", "B"]}], **SHORT)
-    bench, machine = ProcedureManager(BAR, plan, 2), GuidedCalibration(BAR, plan, warm_up_s=0)
+    loaded, machine = LoadedRig(BAR, plan, 2), GuidedCalibration(BAR, plan, warm_up_s=0)
     told, t_s = [], 0.0
     while (step := machine.step) is not None:
         told.append(machine.progress.do)
         machine.confirm()
         while machine.progress.stage == "reading":
-            machine.push(bench.block(bench.loads_N(step), 1.0, t_s))
+            machine.push(loaded.block(loaded.loads_N(step), 1.0, t_s))
             t_s += 1.0
     assert told == [
         "Take everything off the bar and let it rest.",
@@ -94,32 +94,32 @@ def test_every_step_says_what_to_do():
 
 def test_a_swinging_load_is_waited_for():
     plan = plan_for(ONE, AB, **SHORT)
-    bench = ProcedureManager(ONE, plan, 3, NOISY)
+    loaded = LoadedRig(ONE, plan, 3, NOISY)
     machine = GuidedCalibration(ONE, plan, warm_up_s=0)
     machine.confirm()
-    machine.push(bench.block(np.zeros(1), 20.0, 0.0))
+    machine.push(loaded.block(np.zeros(1), 20.0, 0.0))
     machine.confirm()
-    load = bench.loads_N(plan.steps[1])
+    load = loaded.loads_N(plan.steps[1])
     t_s = np.arange(80 * 20) / 80.0
     swinging = load * (1 + 0.01 * np.sin(2 * np.pi * 0.9 * t_s))[:, None]
-    counts, _ = bench.electronics.convert(swinging)
+    counts, _ = loaded.electronics.convert(swinging)
     machine.push(CountBlock(0, 20.0 + t_s, counts))
     watch = machine.progress.watch
     assert watch is not None
     assert watch.still is False
     assert watch.unrest is not None
     assert watch.unrest > 5
-    machine.push(bench.block(load, 20.0, 40.0))
+    machine.push(loaded.block(load, 20.0, 40.0))
     assert machine.progress.stage == "place"
     reading = machine.taken[-1].reading
-    truth = bench.electronics.zero_counts + load * bench.electronics.counts_per_N
+    truth = loaded.electronics.zero_counts + load * loaded.electronics.counts_per_N
     assert abs(reading.counts[0] - truth[0]) < 4 * reading.u_counts[0]
 
 
 def test_what_never_rests_is_refused():
-    def shake(bench):
-        still = bench.block
-        bench.block = lambda loads, seconds, start, swing=0.0: shaken(still(loads, seconds, start))
+    def shake(loaded):
+        still = loaded.block
+        loaded.block = lambda loads, seconds, start, swing=0.0: shaken(still(loads, seconds, start))
 
     def shaken(block):
         wave = 3e4 * np.sin(2 * np.pi * 1.3 * block.board_s)[:, None]
@@ -184,26 +184,26 @@ def test_a_cold_rig_is_waited_for_and_a_person_may_go_on():
 
 def test_a_board_that_starts_anew_repeats_the_running_reading():
     plan = plan_for(ONE, AB, **SHORT)
-    bench, machine = ProcedureManager(ONE, plan, 4), GuidedCalibration(ONE, plan, warm_up_s=0)
+    loaded, machine = LoadedRig(ONE, plan, 4), GuidedCalibration(ONE, plan, warm_up_s=0)
     machine.confirm()
-    first = bench.block(np.zeros(1), 9.0, 100.0)
+    first = loaded.block(np.zeros(1), 9.0, 100.0)
     machine.push(first)
-    again = bench.block(np.zeros(1), 25.0, 0.0)
+    again = loaded.block(np.zeros(1), 25.0, 0.0)
     machine.push(replace(again, segment=1))
     assert machine.progress.stage == "place"
     reading = machine.taken[0].reading
     # Settled and averaged after the restart alone: 9 s before it, 3 s of grace, 3 s of settling, then the mean.
     assert 9.0 < reading.seconds < 12.0
     assert reading.t_s == pytest.approx(3.0 + 9.0 + 3.0 + 3.0 + reading.seconds / 2, abs=0.1)
-    guided(bench, machine)
+    guided(loaded, machine)
     assert "the board started anew in between" in machine.finish(AT).flags
 
 
 def test_going_back_reads_a_step_again():
     plan = plan_for(ONE, AB, **SHORT)
-    bench, machine = ProcedureManager(ONE, plan, 4), GuidedCalibration(ONE, plan, warm_up_s=0)
+    loaded, machine = LoadedRig(ONE, plan, 4), GuidedCalibration(ONE, plan, warm_up_s=0)
     machine.confirm()
-    machine.push(bench.block(np.zeros(1), 20.0, 0.0))
+    machine.push(loaded.block(np.zeros(1), 20.0, 0.0))
     assert len(machine.taken) == 1
     machine.back()
     assert len(machine.taken) == 0
@@ -213,16 +213,16 @@ def test_going_back_reads_a_step_again():
 
 
 def test_a_mass_that_moves_nothing():
-    def unplug(bench):
-        bench.electronics.counts_per_N[:] = 0.0
+    def unplug(loaded):
+        loaded.electronics.counts_per_N[:] = 0.0
 
     assert isinstance(refused(procedure(tamper=unplug)[0]), MassMovesNothing)
 
 
 def test_swapped_cables_are_named():
-    def swap(bench):
-        loads = bench.loads_N
-        bench.loads_N = lambda step: loads(step)[::-1].copy()
+    def swap(loaded):
+        loads = loaded.loads_N
+        loaded.loads_N = lambda step: loads(step)[::-1].copy()
 
     refusal = refused(procedure(BAR, [{"part": "bar", "at": "left", "masses": ["A", "B"]}], tamper=swap)[0])
     assert isinstance(refusal, MassMovesNothing)
@@ -231,8 +231,8 @@ def test_swapped_cables_are_named():
 
 @pytest.mark.parametrize("in_pounds", ["A", "B"])
 def test_a_mass_typed_in_pounds(in_pounds):
-    def pounds(bench):
-        bench.true_kg[in_pounds] *= 0.45359237
+    def pounds(loaded):
+        loaded.true_kg[in_pounds] *= 0.45359237
 
     refusal = refused(procedure(tamper=pounds)[0])
     assert isinstance(refusal, MassInPounds)
@@ -241,24 +241,24 @@ def test_a_mass_typed_in_pounds(in_pounds):
 
 
 def test_all_masses_in_pounds_are_found_by_the_last_calibration():
-    def pounds(bench):
-        for name in bench.true_kg:
-            bench.true_kg[name] *= 0.45359237
+    def pounds(loaded):
+        for name in loaded.true_kg:
+            loaded.true_kg[name] *= 0.45359237
 
     last = Calibration((ChannelCalibration("hook", 0.0, 2000.0 / 2**22),))
     assert isinstance(refused(procedure(tamper=pounds, previous=last)[0]), MassInPounds)
 
 
 def test_a_mass_that_is_not_as_given():
-    def rests(bench):
-        bench.true_kg["B"] *= 0.7
+    def rests(loaded):
+        loaded.true_kg["B"] *= 0.7
 
     assert isinstance(refused(procedure(tamper=rests)[0]), MassNotAsGiven)
 
 
 def test_signs_that_flip():
-    def lifted(bench):
-        bench.true_kg["B"] *= -0.5
+    def lifted(loaded):
+        loaded.true_kg["B"] *= -0.5
 
     assert isinstance(refused(procedure(tamper=lifted)[0]), SignFlips)
     turned = Calibration((ChannelCalibration("hook", 0.0, -2000.0 / 2**22),))
@@ -268,33 +268,33 @@ def test_signs_that_flip():
 
 
 def test_a_cell_mounted_upside_down_is_fine():
-    def turned(bench):
-        bench.electronics.counts_per_N *= -1
+    def turned(loaded):
+        loaded.electronics.counts_per_N *= -1
 
-    machine, bench = procedure(tamper=turned)
+    machine, loaded = procedure(tamper=turned)
     channel = machine.finish(AT).calibration.channels[0]
     assert channel.N_per_count < 0
-    assert abs(channel.N_per_count / bench.true_N_per_count[0] - 1) < 3 * channel.u_rel_span
+    assert abs(channel.N_per_count / loaded.true_N_per_count[0] - 1) < 3 * channel.u_rel_span
 
 
 def test_a_saturated_converter():
-    def saturate(bench):
-        bench.electronics.counts_per_N *= 50
+    def saturate(loaded):
+        loaded.electronics.counts_per_N *= 50
 
     assert isinstance(refused(procedure(tamper=saturate)[0]), ConverterSaturated)
 
 
 def test_a_refused_step_is_done_again():
-    def rests(bench):
-        bench.true_kg["B"] *= 0.7
+    def rests(loaded):
+        loaded.true_kg["B"] *= 0.7
 
-    machine, bench = procedure(tamper=rests)
+    machine, loaded = procedure(tamper=rests)
     refused(machine)
-    bench.true_kg["B"] /= 0.7
+    loaded.true_kg["B"] /= 0.7
     step, t_s = machine.step, 1000.0
     machine.confirm()
     while machine.progress.stage == "reading":
-        machine.push(bench.block(bench.loads_N(step), 1.0, t_s))
+        machine.push(loaded.block(loaded.loads_N(step), 1.0, t_s))
         t_s += 1.0
     assert machine.progress.stage == "place"
     assert machine.taken[-1].step == step
@@ -310,8 +310,8 @@ def test_what_is_not_calibrated_stays_as_it_was():
             ChannelCalibration("foot", 5.0, 3e-4, 1.0, 0.02, "2025", "2025"),
         )
     )
-    bench = ProcedureManager(rig, plan, 6)
-    outcome = guided(bench, GuidedCalibration(rig, plan, previous=last, warm_up_s=0)).finish(AT)
+    loaded = LoadedRig(rig, plan, 6)
+    outcome = guided(loaded, GuidedCalibration(rig, plan, previous=last, warm_up_s=0)).finish(AT)
     assert outcome.calibration.channels[2] == last.channels[2]
     assert outcome.calibration.span_covariance[2] == (0.0, 0.0, pytest.approx(4e-4))
     assert set(outcome.change_rel) == {"left", "right"}

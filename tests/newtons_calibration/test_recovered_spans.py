@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from rig_on_the_bench import BAR, FULL, ONE, ORDINARY, ProcedureManager, plan_for, quick_readings
+from loaded_rig import BAR, FULL, ONE, ORDINARY, LoadedRig, plan_for, quick_readings
 
 from monitor.demo.electronics import PERFECT, Faults
 from monitor.newtons.calibrating.outcome import evaluate, part_figures
@@ -23,27 +23,27 @@ BOTH = [{"part": "bar", "at": "left", "masses": ABC}, {"part": "bar", "at": "rig
 
 def calibrated(rig, series, seed, faults=ORDINARY, *, exact=False, **plan):
     plan = plan_for(rig, series, **plan)
-    bench = ProcedureManager(rig, plan, seed, faults, exact=exact)
-    return evaluate(rig, plan, quick_readings(bench), at="2026-03-02T10:15:00Z"), bench
+    loaded = LoadedRig(rig, plan, seed, faults, exact=exact)
+    return evaluate(rig, plan, quick_readings(loaded), at="2026-03-02T10:15:00Z"), loaded
 
 
-def errors(outcome, bench) -> np.ndarray:
+def errors(outcome, loaded) -> np.ndarray:
     """Return how far each span is off, as a fraction."""
     spans = np.array([c.N_per_count for c in outcome.calibration.channels])
-    names = [bench.rig.names.index(c.channel) for c in outcome.calibration.channels]
-    return spans / bench.true_N_per_count[names] - 1
+    names = [loaded.rig.names.index(c.channel) for c in outcome.calibration.channels]
+    return spans / loaded.true_N_per_count[names] - 1
 
 
 @pytest.mark.parametrize(("rig", "series"), [(ONE, HOOK), (BAR, BOTH), (FULL, BOTH + PLATFORM)])
 def test_without_faults_the_true_spans_come_out(rig, series):
-    outcome, bench = calibrated(rig, series, 1, PERFECT, exact=True)
+    outcome, loaded = calibrated(rig, series, 1, PERFECT, exact=True)
     # Half a count of 4e5 is all that is left; corners see it enlarged where their places are not trusted.
     for figures in outcome.parts:
-        off = errors(outcome, bench)[list(figures.fit.index)]
+        off = errors(outcome, loaded)[list(figures.fit.index)]
         assert (np.abs(off) < 4 * figures.fit.shares["noise"]).all()
         assert abs(off.mean()) < 5e-5
-    assert (np.abs(errors(outcome, bench)[list(rig.bar_index)]) < 6e-6).all()
-    for channel, zero in zip(outcome.calibration.channels, bench.electronics.zero_counts, strict=True):
+    assert (np.abs(errors(outcome, loaded)[list(rig.bar_index)]) < 6e-6).all()
+    for channel, zero in zip(outcome.calibration.channels, loaded.electronics.zero_counts, strict=True):
         assert channel.zero_counts == pytest.approx(zero, abs=0.51)
 
 
@@ -53,8 +53,8 @@ def test_two_u_hold_the_truth_as_often_as_they_should(masses):
     more = {"masses": WELL_WEIGHED} if masses == "well weighed" else {}
     inside, ratios = 0, []
     for seed in range(200):
-        outcome, bench = calibrated(ONE, [{"part": "bar", "masses": ABC}], 100 + seed, **more)
-        ratio = float(errors(outcome, bench)[0]) / outcome.calibration.channels[0].u_rel_span
+        outcome, loaded = calibrated(ONE, [{"part": "bar", "masses": ABC}], 100 + seed, **more)
+        ratio = float(errors(outcome, loaded)[0]) / outcome.calibration.channels[0].u_rel_span
         inside += abs(ratio) < 2
         ratios.append(ratio)
     assert 0.90 <= inside / 200 <= 0.99
@@ -65,8 +65,8 @@ def test_two_u_hold_the_truth_as_often_as_they_should(masses):
 def test_an_assembly_is_known_as_well_as_it_says_cell_by_cell_and_in_sum():
     inside_cells, inside_sum = [], []
     for seed in range(20):
-        outcome, bench = calibrated(FULL, PLATFORM, 500 + seed, wanted_u_rel=0.01)
-        off = errors(outcome, bench)
+        outcome, loaded = calibrated(FULL, PLATFORM, 500 + seed, wanted_u_rel=0.01)
+        off = errors(outcome, loaded)
         u = np.array([c.u_rel_span for c in outcome.calibration.channels])
         inside_cells += (np.abs(off) < 2 * u).tolist()
         inside_sum.append(abs(off.mean()) < 2 * outcome.parts[0].u_rel_sum)
@@ -105,7 +105,7 @@ def test_bar_and_platform_share_the_errors_of_their_masses():
 def test_a_load_in_the_middle_alone_does_not_tell_two_cells_apart():
     plan = plan_for(BAR, [{"part": "bar", "masses": ABC}])
     with pytest.raises((FitNotPossible, SpanTooUncertain)) as told:
-        evaluate(BAR, plan, quick_readings(ProcedureManager(BAR, plan, 5)), at="now")
+        evaluate(BAR, plan, quick_readings(LoadedRig(BAR, plan, 5)), at="now")
     assert told.value.do
 
 
@@ -113,7 +113,7 @@ def test_a_load_too_small_for_the_wish_is_refused_with_what_is_needed():
     masses = [{"name": "A", "kg": 0.2, "u_kg": 1e-5}, {"name": "B", "kg": 0.2, "u_kg": 1e-5}]
     plan = plan_for(ONE, [{"part": "bar", "masses": ["A", "B"]}], masses=masses, wanted_u_rel=1e-3)
     with pytest.raises(SpanTooUncertain, match="scale factor of the bar") as told:
-        evaluate(ONE, plan, quick_readings(ProcedureManager(ONE, plan, 6)), at="now")
+        evaluate(ONE, plan, quick_readings(LoadedRig(ONE, plan, 6)), at="now")
     assert "ang at least" in told.value.do
 
 
@@ -121,27 +121,27 @@ def test_plates_that_nobody_weighed_are_refused_where_more_was_wanted():
     masses = [{"name": n, "kg": 20.0} for n in "ABC"]
     plan = plan_for(ONE, [{"part": "bar", "masses": ABC}], masses=masses, wanted_u_rel=2e-3)
     with pytest.raises(SpanTooUncertain, match="masses") as told:
-        evaluate(ONE, plan, quick_readings(ProcedureManager(ONE, plan, 7)), at="now")
+        evaluate(ONE, plan, quick_readings(LoadedRig(ONE, plan, 7)), at="now")
     assert told.value.do.startswith("Weigh the plates")
 
 
-def bent_counts(taken, bench, bend_per_N):
+def bent_counts(taken, loaded, bend_per_N):
     """Return readings of a cell whose true load is L + bend L^2 for the line's L."""
     for t in taken:
-        d = t.reading.counts - bench.electronics.zero_counts
-        load_N = d / bench.electronics.counts_per_N
+        d = t.reading.counts - loaded.electronics.zero_counts
+        load_N = d / loaded.electronics.counts_per_N
         line_N = (np.sqrt(1 + 4 * bend_per_N * load_N) - 1) / (2 * bend_per_N)
-        t.reading.counts[:] = bench.electronics.zero_counts + line_N * bench.electronics.counts_per_N
+        t.reading.counts[:] = loaded.electronics.zero_counts + line_N * loaded.electronics.counts_per_N
     return taken
 
 
 def test_a_bent_cell_gets_its_quadratic_and_a_straight_one_does_not():
     plan = plan_for(ONE, HOOK, masses=[{"name": n, "kg": 20.0, "u_kg": 1e-3} for n in "ABCDE"])
-    bench = ProcedureManager(ONE, plan, 8)
-    straight = part_figures(ONE, plan, "bar", quick_readings(bench))
+    loaded = LoadedRig(ONE, plan, 8)
+    straight = part_figures(ONE, plan, "bar", quick_readings(loaded))
     assert not straight.fit.bend_per_N.any()
-    bench = ProcedureManager(ONE, plan, 8)
-    outcome = evaluate(ONE, plan, bent_counts(quick_readings(bench), bench, 3e-6), at="now")
+    loaded = LoadedRig(ONE, plan, 8)
+    outcome = evaluate(ONE, plan, bent_counts(quick_readings(loaded), loaded, 3e-6), at="now")
     fit = outcome.parts[0].fit
     u_bend = np.sqrt(fit.covariance[1, 1])
     assert fit.bend_chance < 0.01
@@ -149,7 +149,7 @@ def test_a_bent_cell_gets_its_quadratic_and_a_straight_one_does_not():
     # At 1500 N, beyond the plates: the calibration's own statement must hold for the bent cell.
     true_N = 1500.0
     line_N = (np.sqrt(1 + 4 * 3e-6 * true_N) - 1) / (2 * 3e-6)
-    counts = np.array([[bench.electronics.zero_counts[0] + line_N * bench.electronics.counts_per_N[0]]])
+    counts = np.array([[loaded.electronics.zero_counts[0] + line_N * loaded.electronics.counts_per_N[0]]])
     found = float(outcome.calibration.newtons(counts.astype(np.int32))[0, 0])
     assert abs(found - true_N) < 3 * float(outcome.calibration.u_load_N([true_N]))
     assert abs(found - true_N) < 4.0 < abs(line_N - true_N)
@@ -160,22 +160,22 @@ def test_plates_of_unlike_quality_are_no_bend():
     bent = 0
     for seed in range(40):
         plan = plan_for(ONE, HOOK, masses=masses, wanted_u_rel=0.05)
-        bench = ProcedureManager(ONE, plan, 900 + seed)
-        bent += bool(part_figures(ONE, plan, "bar", quick_readings(bench)).fit.bend_per_N.any())
+        loaded = LoadedRig(ONE, plan, 900 + seed)
+        bent += bool(part_figures(ONE, plan, "bar", quick_readings(loaded)).fit.bend_per_N.any())
     assert bent <= 3
 
 
 def test_figures_find_the_faults_that_were_put_in():
     plan = plan_for(ONE, [{"part": "bar", "masses": ABC, "repeats": 2}])
     quiet = Faults(noise_kgf=(0.03, 0.03), drift_kgf_per_min=0.0, creep=0.0, spike_rate=0, failed_rate=0, missed_rate=0)
-    figures = part_figures(ONE, plan, "bar", quick_readings(ProcedureManager(ONE, plan, 9, quiet)))
+    figures = part_figures(ONE, plan, "bar", quick_readings(LoadedRig(ONE, plan, 9, quiet)))
     assert figures.noise_N[0] == pytest.approx(0.03 * 9.80665, rel=0.05)
     assert figures.repeatability_N is not None
     assert figures.repeatability_N < 0.1
     assert abs(figures.creep_rel[0]) < 1e-3 / 2
-    bench = ProcedureManager(ONE, plan, 9, replace(quiet, creep=6e-3))
-    crept = part_figures(ONE, plan, "bar", quick_readings(bench))
+    loaded = LoadedRig(ONE, plan, 9, replace(quiet, creep=6e-3))
+    crept = part_figures(ONE, plan, "bar", quick_readings(loaded))
     # A first-order lag of 35 s, watched from 6 to 66 s: exp(-6/35) - exp(-66/35) = 0.69 of it comes in the dwell.
-    assert crept.creep_rel[0] == pytest.approx(0.69 * bench.electronics._creep[0], rel=0.2)
+    assert crept.creep_rel[0] == pytest.approx(0.69 * loaded.electronics._creep[0], rel=0.2)
     assert crept.budgets[0].contributions[-1].part == abs(crept.creep_rel[0])
     assert [c.verdict for c in crept.checks if c.name.startswith("creep")] == ["fail"]

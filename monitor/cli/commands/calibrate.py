@@ -49,7 +49,7 @@ def calibrate(
     A practice on the virtual rig is saved only where --data says so.
     """
     from monitor.newtons.calibrating.plan import check_whole
-    from monitor.newtons.calibrating.recorded import read_readings
+    from monitor.newtons.calibrating.raw_readings import read_readings
     from monitor.procedures.calibration import CalibrationProcedure
 
     if sum((port is not None, virtual, readings is not None)) != 1:

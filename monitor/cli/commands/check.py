@@ -106,7 +106,7 @@ def _seconds(text: str) -> float:
 def _largest_peak_N(folder: DataFolder | None) -> float | None:
     if folder is None or not folder.database.exists():
         return None
-    from monitor.health.strength import HOLDS_CONSIDERED, largest_peak_N
+    from monitor.health.ratings import HOLDS_CONSIDERED, largest_peak_N
     from monitor.store import open_store
 
     with open_store(folder.database) as store:
@@ -118,7 +118,7 @@ def _show(report: dict[str, Any], files: dict[str, str]) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from monitor.health.page import SUMMARY
+    from monitor.health.check_page import SUMMARY
 
     console = Console()
     table = Table(box=SIMPLE_HEAD, pad_edge=False)

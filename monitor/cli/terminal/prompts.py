@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 def ask_plan(rig: Rig, *, whole: bool) -> Plan:
     """Ask for masses and place until they make a plan; for the ``whole`` rig where it was never calibrated."""
     from monitor.newtons.calibrating.plan import plan_from_dict
-    from monitor.newtons.calibrating.standard import plan_answers
+    from monitor.newtons.calibrating.standard_plan import plan_answers
 
     parts = [part for part in ("bar", "platform") if any(channel.part == part for channel in rig.channels)]
     if len(parts) > 1 and not whole:

@@ -16,12 +16,12 @@ from monitor.dashboard.interfaces import StoreReader
 from monitor.dashboard.security.authorization import who_asks
 from monitor.dashboard.views.coaching_models import Given
 from monitor.dashboard.views.problems import NotThere
-from monitor.health.history import FOLDER, read_check
-from monitor.health.strength import HOLDS_CONSIDERED, HEAVIEST_kg, largest_peak_N
+from monitor.health.check_history import FOLDER, read_check
+from monitor.health.ratings import HOLDS_CONSIDERED, HEAVIEST_kg, largest_peak_N
 from monitor.health.zero import READ_S
 from monitor.newtons.calibrating.outcome import Outcome
 from monitor.newtons.calibrating.plan import plan_from_dict
-from monitor.newtons.calibrating.standard import plan_answers
+from monitor.newtons.calibrating.standard_plan import plan_answers
 from monitor.newtons.calibration import calibration_to_dict
 from monitor.procedures.procedure_manager import ProcedureManager
 from monitor.rig import write_whole

@@ -13,7 +13,7 @@ from monitor.dashboard.security.authorization import who_asks
 from monitor.dashboard.security.refusals import Refusal
 from monitor.dashboard.views.coaching_models import Given
 from monitor.health.builds import BUILDS
-from monitor.health.history import newest_check
+from monitor.health.check_history import newest_check
 from monitor.procedures.procedure_manager import ProcedureManager
 
 Ways = Literal["open", "fixed", "virtual"]

@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.newtons.budget import Budget, Contribution, u_rectangular
-from monitor.newtons.calibrating.assembly import AssemblyFit, fit_assembly
+from monitor.newtons.calibrating.assembly_fit import AssemblyFit, fit_assembly
 from monitor.newtons.calibrating.averaging import Reading
 from monitor.newtons.calibrating.limits import allowed_creep_N, allowed_error_N, allowed_return_N
 from monitor.newtons.calibrating.plan import Place, Plan, Step
+from monitor.newtons.calibrating.plausibility import StepReading
 from monitor.newtons.calibrating.refusals import SpanTooUncertain
-from monitor.newtons.calibrating.sense import Taken
 from monitor.newtons.calibration import Calibration, ChannelCalibration
 from monitor.rig import Part, Rig
 
@@ -128,7 +128,7 @@ def _repeats(steps: Sequence[Step], measured_N: Array) -> tuple[float | None, fl
     return max(spreads, default=None), max(differences, key=abs, default=None)
 
 
-def _creep(taken: Sequence[Taken], loaded: Sequence[Taken], fit: AssemblyFit) -> tuple[Array, Array, float]:
+def _creep(taken: Sequence[StepReading], loaded: Sequence[StepReading], fit: AssemblyFit) -> tuple[Array, Array, float]:
     """Return each cell's change over its first good dwell as a share of the load, its noise, and the dwell's length."""
     creep, u = np.zeros(len(fit.index)), np.zeros(len(fit.index))
     dwells = [p for p, t in enumerate(loaded) if t.step.dwell_s > 0]
@@ -150,7 +150,7 @@ def _u_change(reading: Reading, column: int) -> float:
     return math.sqrt(12 / reading.n) * float(reading.noise_counts[column])
 
 
-def _zero_rate(taken: Sequence[Taken], at: Taken, column: int) -> tuple[float, float]:
+def _zero_rate(taken: Sequence[StepReading], at: StepReading, column: int) -> tuple[float, float]:
     """Return how fast the zero wandered before a load, counts/s, and how well that is known: a drift is no creep.
 
     A zero does not wander steadily: its rates from zero to zero differ, and the further a load is from the zero that
@@ -219,7 +219,7 @@ def _checks(
     return tuple(checks)
 
 
-def part_figures(rig: Rig, plan: Plan, part: Part, taken: Sequence[Taken]) -> PartFigures:
+def part_figures(rig: Rig, plan: Plan, part: Part, taken: Sequence[StepReading]) -> PartFigures:
     """Return what the readings of one part say.
 
     Raises
@@ -301,7 +301,7 @@ def _refuse_uncertain(rig: Rig, plan: Plan, figures: PartFigures) -> None:
 def evaluate(
     rig: Rig,
     plan: Plan,
-    taken: Sequence[Taken],
+    taken: Sequence[StepReading],
     *,
     at: str,
     previous: Calibration | None = None,
@@ -311,7 +311,7 @@ def evaluate(
 
     Parameters
     ----------
-    taken : sequence of Taken
+    taken : sequence of StepReading
     at : str
         ISO 8601 date and time of the calibration.
     previous : Calibration, optional

@@ -14,7 +14,7 @@ from firmware_bridge.counts import CountBlock
 from monitor.cli.commands.check import _seconds
 from monitor.errors import BadInput
 from monitor.health.checkup import Checkup
-from monitor.health.half_hour import half_hour_verdict
+from monitor.health.creep import creep_verdict
 from monitor.newtons.calibration import Calibration, ChannelCalibration
 from monitor.rig import Channel, Rig
 
@@ -32,7 +32,7 @@ def creeping(whole_N: float, tau_min: float, minutes: float = 30.0, noise_N: flo
 
 
 def test_both_limits_are_those_of_the_standard():
-    found = half_hour_verdict("hook", creeping(0.0, 5.0), RATE_Hz, RATED_N)
+    found = creep_verdict("hook", creeping(0.0, 5.0), RATE_Hz, RATED_N)
     assert found.outcome == "good"
     assert found.numbers["limit_30_min_N"] == pytest.approx(LIMIT_N, rel=1e-12)
     assert found.numbers["limit_20_to_30_min_N"] == pytest.approx(LATE_LIMIT_N, rel=1e-12)
@@ -48,7 +48,7 @@ def test_both_limits_are_those_of_the_standard():
     ],
 )
 def test_creep_beyond_either_limit_is_told(whole_N, tau_min, outcome):
-    found = half_hour_verdict("hook", creeping(whole_N, tau_min, noise_N=0.02), RATE_Hz, RATED_N)
+    found = creep_verdict("hook", creeping(whole_N, tau_min, noise_N=0.02), RATE_Hz, RATED_N)
     # Means over a minute: the first is that of the minute from 0 to 1, the others end at 20 and 30 min.
     mean = lambda end: whole_N * (1 - tau_min * (np.exp(-(end - 1) / tau_min) - np.exp(-end / tau_min)))  # noqa: E731
     assert found.numbers["change_30_min_N"] == pytest.approx(mean(30) - mean(1), abs=0.005)
@@ -80,7 +80,7 @@ def test_a_check_of_half_an_hour_applies_them_and_a_shorter_one_says_that_it_is_
 
 
 def test_a_cell_without_a_rating_is_told_as_such():
-    found = half_hour_verdict("hook", creeping(0.0, 5.0), RATE_Hz, None)
+    found = creep_verdict("hook", creeping(0.0, 5.0), RATE_Hz, None)
     assert (found.outcome, found.do) == ("not_told", "Write rated_N into rig.toml.")
 
 

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from firmware_bridge.counts import NO_READING, CountBlock
 from monitor.errors import TellableError
 from monitor.newtons.calibrating.averaging import SETTLE_S, Averager, Reading, Watch
-from monitor.newtons.calibrating.correction import corrected_plan
+from monitor.newtons.calibrating.mass_correction import corrected_plan
 from monitor.newtons.calibrating.outcome import Outcome, evaluate
 from monitor.newtons.calibrating.plan import Plan, Step, check_plan
+from monitor.newtons.calibrating.plausibility import StepReading, check_reading
 from monitor.newtons.calibrating.refusals import CalibrationUnfinished, ConverterSaturated, NeverStill
-from monitor.newtons.calibrating.sense import Taken, check_reading
 from monitor.newtons.calibration import Calibration
 from monitor.newtons.least_squares import polynomial_fit
 from monitor.rig import Rig
@@ -119,13 +119,13 @@ class GuidedCalibration:
         self._warm_up_s = warm_up_s
         self._warming: list[Array] = []
         self._warm_rows = 0
-        self._taken: list[Taken] = []
+        self._taken: list[StepReading] = []
         self._flags: list[str] = []
         self._averager: Averager | None = None
         self._segment, self._offset_s, self._last_s = -1, 0.0, 0.0
         self._drift: float | None = None
         self._refusal: TellableError | None = None
-        self._refused: Taken | None = None
+        self._refused: StepReading | None = None
         self._stage: Stage = "warm_up"
         if warm_up_s <= 0:
             self.skip_warm_up()
@@ -138,7 +138,7 @@ class GuidedCalibration:
         return self.plan.steps[len(self._taken)] if len(self._taken) < len(self.plan.steps) else None
 
     @property
-    def taken(self) -> Sequence[Taken]:
+    def taken(self) -> Sequence[StepReading]:
         """Return the readings so far."""
         return tuple(self._taken)
 
@@ -215,9 +215,9 @@ class GuidedCalibration:
         """
         plan = corrected_plan(self.plan, masses_kg)
         check_plan(plan, self.rig)
-        taken: list[Taken] = []
+        taken: list[StepReading] = []
         for step, before in zip(plan.steps, self._taken, strict=False):
-            now = Taken(step, before.reading)
+            now = StepReading(step, before.reading)
             check_reading(self.rig, plan, taken, now, self.previous)
             taken.append(now)
         self._flags += [
@@ -227,7 +227,7 @@ class GuidedCalibration:
         ]
         self.plan, self._taken = plan, taken
         if self._refused is not None:
-            self._judge(Taken(plan.steps[len(taken)], self._refused.reading))
+            self._judge(StepReading(plan.steps[len(taken)], self._refused.reading))
 
     # What the rig does
 
@@ -314,9 +314,9 @@ class GuidedCalibration:
         except TellableError as refusal:
             self._refusal, self._stage = refusal, "refused"
             return
-        self._judge(Taken(step, averager.reading))
+        self._judge(StepReading(step, averager.reading))
 
-    def _judge(self, now: Taken) -> None:
+    def _judge(self, now: StepReading) -> None:
         """Take a finished reading, or refuse it and keep it: perhaps only its mass was typed wrongly."""
         try:
             check_reading(self.rig, self.plan, self._taken, now, self.previous)

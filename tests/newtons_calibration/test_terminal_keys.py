@@ -7,7 +7,7 @@ import threading
 from collections.abc import Iterator
 
 import pytest
-from rig_on_the_bench import ONE, plan_for
+from loaded_rig import ONE, plan_for
 
 from firmware_bridge.sources import LinkState, SourceEvent
 from monitor.cli.terminal.procedure_screen import ProcedureScreen

@@ -26,7 +26,7 @@ def largest_peak_N(holds: Iterable[StoredHold]) -> float | None:
     return max((peak for peak in peaks if peak is not None), default=None)
 
 
-def strength_verdicts(rig: Rig, heaviest_kg: float, largest_peak_N: float | None = None) -> list[Verdict]:
+def rating_verdicts(rig: Rig, heaviest_kg: float, largest_peak_N: float | None = None) -> list[Verdict]:
     """Compare ratings with ``DYNAMIC_FACTOR`` times the heaviest person.
 
     Parameters

@@ -23,7 +23,7 @@ POUNDS_WITHIN, AS_GIVEN_WITHIN = 0.05, 0.15
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
+class StepReading:
     """A step and its reading."""
 
     step: Step
@@ -38,15 +38,17 @@ def _names(masses: tuple[str, ...]) -> str:
     return " + ".join(masses)
 
 
-def check_reading(rig: Rig, plan: Plan, before: list[Taken], now: Taken, previous: Calibration | None) -> None:
+def check_reading(
+    rig: Rig, plan: Plan, before: list[StepReading], now: StepReading, previous: Calibration | None
+) -> None:
     """Refuse a reading that makes no sense next to those before it.
 
     Parameters
     ----------
     rig, plan : Rig, Plan
-    before : list of Taken
+    before : list of StepReading
         All readings so far, in order.
-    now : Taken
+    now : StepReading
     previous : Calibration or None
         The last calibration, in the order of the rig's channels.
 

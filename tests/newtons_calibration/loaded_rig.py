@@ -9,9 +9,9 @@ import numpy as np
 from firmware_bridge.counts import CountBlock
 from monitor.demo.electronics import Electronics, Faults
 from monitor.newtons.calibrating.averaging import Reading
-from monitor.newtons.calibrating.guide import GuidedCalibration
+from monitor.newtons.calibrating.guided_calibration import GuidedCalibration
 from monitor.newtons.calibrating.plan import BUOYANCY, Plan, Step, plan_from_dict
-from monitor.newtons.calibrating.sense import Taken
+from monitor.newtons.calibrating.plausibility import StepReading
 from monitor.rig import Channel, Rig
 
 ONE = Rig("one hook", (Channel("hook", "bar", rated_N=2000.0),), gravity_m_s2=9.81)
@@ -41,7 +41,7 @@ def plan_for(rig: Rig, series: list[dict], masses=FIVE, **more) -> Plan:
     return plan_from_dict({"masses": masses, "series": series, **more}, rig)
 
 
-class ProcedureManager:
+class LoadedRig:
     """True masses, true gravity, true electronics; shares of a load by leverage, as on a stiff body."""
 
     def __init__(self, rig: Rig, plan: Plan, seed: int, faults: Faults = ORDINARY, *, exact: bool = False) -> None:
@@ -85,14 +85,14 @@ class ProcedureManager:
         return CountBlock(0, t_s[~missed], counts[~missed], int(missed.sum()))
 
 
-def guided(bench: ProcedureManager, machine: GuidedCalibration, *, pause_s: float = 4.0) -> GuidedCalibration:
+def guided(loaded: LoadedRig, machine: GuidedCalibration, *, pause_s: float = 4.0) -> GuidedCalibration:
     """Carry the plan out: everything a person would do, until it is finished or refuses."""
     t_s = 0.0
 
     def give(step: Step | None, seconds: float, swing: float = 0.0) -> None:
         nonlocal t_s
-        loads = bench.loads_N(step) if step is not None else np.zeros(len(bench.rig.channels))
-        machine.push(bench.block(loads, seconds, t_s, swing))
+        loads = loaded.loads_N(step) if step is not None else np.zeros(len(loaded.rig.channels))
+        machine.push(loaded.block(loads, seconds, t_s, swing))
         t_s += seconds
 
     for _ in range(120):
@@ -107,13 +107,13 @@ def guided(bench: ProcedureManager, machine: GuidedCalibration, *, pause_s: floa
     return machine
 
 
-def quick_readings(bench: ProcedureManager) -> list[Taken]:
+def quick_readings(loaded: LoadedRig) -> list[StepReading]:
     """Return the plan's readings as means of the electronics' own counts, without the wait for stillness."""
     taken, t_s = [], 0.0
-    for step in bench.plan.steps:
-        loads = bench.loads_N(step)
+    for step in loaded.plan.steps:
+        loads = loaded.loads_N(step)
         seconds = max(8.0, step.dwell_s)
-        counts, _ = bench.electronics.convert(np.repeat(loads[None, :], 80 * 6 + round(80 * seconds), axis=0))
+        counts, _ = loaded.electronics.convert(np.repeat(loads[None, :], 80 * 6 + round(80 * seconds), axis=0))
         rows = counts[80 * 6 :].astype(float)
         rows[np.abs(rows - np.median(rows, axis=0)) > 1e5] = np.nan
         # The straight line of least squares, in its closed form.
@@ -121,7 +121,7 @@ def quick_readings(bench: ProcedureManager) -> list[Taken]:
         slope = away @ np.nan_to_num(rows, nan=float(np.nanmean(rows))) / (away @ away)
         noise = np.nanstd(np.diff(rows, axis=0), axis=0) / math.sqrt(2)
         taken.append(
-            Taken(
+            StepReading(
                 step,
                 Reading(
                     t_s + 6 + seconds / 2,

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firmware_bridge.counts import NO_READING, CountBlock
-from monitor.newtons.calibrating.guide import GuidedCalibration
+from monitor.newtons.calibrating.guided_calibration import GuidedCalibration
 from monitor.newtons.calibrating.refusals import BadReadings
 from monitor.rig import Rig
 

@@ -9,14 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from monitor.errors import MonitorError
-from monitor.health.page import check_page
+from monitor.health.check_page import check_page
 
 FOLDER = "checks"
 SHOWN = 12
 """Earlier checks that the page of a new one lists."""
 
 
-class CheckNotKept(MonitorError):
+class CheckNotSaved(MonitorError):
     """The result of a check cannot be written."""
 
     code = "check-not-kept"
@@ -38,29 +38,29 @@ def newest_check(root: Path) -> dict[str, Any] | None:
     return next((report for name in names if (report := read_check(root, name)) is not None), None)
 
 
-def kept_checks(root: Path) -> list[dict[str, Any]]:
+def saved_checks(root: Path) -> list[dict[str, Any]]:
     """Return the checks kept in a data folder, the newest first; files that cannot be read are left out."""
     names = sorted((path.stem for path in (root / FOLDER).glob("*.json")), reverse=True)
     return [report for name in names if (report := read_check(root, name)) is not None]
 
 
-def keep_check(root: Path, report: dict[str, Any], now: dt.datetime) -> tuple[Path, Path]:
+def save_check(root: Path, report: dict[str, Any], now: dt.datetime) -> tuple[Path, Path]:
     """Write a report beside the earlier ones; return the paths of its JSON and its page.
 
     Raises
     ------
-    CheckNotKept
+    CheckNotSaved
         Disk full, no permission, or a check of the same second.
     """
     stamp = now.astimezone(dt.UTC).strftime("%Y-%m-%dT%H%M%SZ")
     data, page = root / FOLDER / f"{stamp}.json", root / FOLDER / f"{stamp}.html"
     try:
         (root / FOLDER).mkdir(parents=True, exist_ok=True, mode=0o700)
-        earlier = kept_checks(root)[:SHOWN]
+        earlier = saved_checks(root)[:SHOWN]
         _write(data, json.dumps(report, allow_nan=False, indent=1) + "\n")
         _write(page, check_page(report, earlier))
     except OSError as error:
-        raise CheckNotKept(
+        raise CheckNotSaved(
             what=f"The check could not be written to {data.parent}: {error.strerror or error}.",
             means="Its result stands on the screen only; the rig's history is as it was.",
             do="Free some space or mend the folder's permissions, then check again.",

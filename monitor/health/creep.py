@@ -26,14 +26,14 @@ WINDOW_S = 60.0
 GRADE, INTERVALS = "C", 1000
 
 
-def is_half_hour(seconds: float) -> bool:
+def covers_half_hour(seconds: float) -> bool:
     """Say whether a watch was long enough for the limits to be applied."""
     return seconds >= HALF_HOUR_S - 1
 
 
 def shorter_words(seconds: float) -> str:
     """Return what is to be said of a watch that was shorter; empty for one that was not."""
-    if is_half_hour(seconds):
+    if covers_half_hour(seconds):
         return ""
     return f" {seconds / 60:.2g} min are shorter than the 30 min of OIML R 60: its creep limits were not applied."
 
@@ -48,7 +48,7 @@ def _mean_at(load_N: Array, rate_Hz: float, end_s: float) -> tuple[float, float]
     return float(piece.mean()), float(np.std(np.diff(piece)) / math.sqrt(2 * len(piece)))
 
 
-def half_hour_verdict(name: str, load_N: Array, rate_Hz: float, rated_N: float | None) -> Verdict:
+def creep_verdict(name: str, load_N: Array, rate_Hz: float, rated_N: float | None) -> Verdict:
     """Compare a cell's readings (n,) N of half an hour on the empty rig with the creep limits."""
     key, title = f"creep:{name}", f"Half an hour of {name}"
     seconds = len(load_N) / rate_Hz
