@@ -246,7 +246,7 @@ class Pipeline:
         # A plain sum over each tick's rows, always the same rows: no cut of the stream can show in it.
         means = np.add.reduce(summed(loads, self._all).reshape(fresh, n), axis=1) / n
         # A view looks at every tick; without one, all ticks go through presence at once.
-        for ticks in [means] if self._view is None else np.split(means, fresh):
+        for ticks in [means] if self._view is None else means[:, None]:
             hold_due = self._show_tick(out)
             self._ticks += len(ticks)
             for step in self._presence.push(ticks):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,22 +34,27 @@ class RecentLoads:
     Attributes
     ----------
     t_s, bar_N, feet_N : (n,) float
-    sides_N : ((n,), (n,) float) or None
-        Left and right of the bar's middle; None where the rig cannot tell them apart.
+    cells_N : (n, channels) float
+        NaN where a reading failed.
+    left, right : list of int
+        The bar's cells to either side of its middle; one is empty where the rig cannot tell the hands apart.
     rate_Hz : float
     """
 
     t_s: Array
     bar_N: Array
     feet_N: Array
-    sides_N: tuple[Array, Array] | None
+    cells_N: Array
+    left: list[int]
+    right: list[int]
     rate_Hz: float
 
     def since(self, start_s: float) -> RecentLoads:
         """Return the loads from an instant on."""
         rows = slice(int(np.searchsorted(self.t_s, start_s)), None)
-        sides = None if self.sides_N is None else (self.sides_N[0][rows], self.sides_N[1][rows])
-        return RecentLoads(self.t_s[rows], self.bar_N[rows], self.feet_N[rows], sides, self.rate_Hz)
+        return replace(
+            self, t_s=self.t_s[rows], bar_N=self.bar_N[rows], feet_N=self.feet_N[rows], cells_N=self.cells_N[rows]
+        )
 
     def disturbed(self, weight_N: float) -> NDArray[np.bool_]:
         """Return (n,) True where hands or feet move the body."""
@@ -59,10 +64,16 @@ class RecentLoads:
             self.t_s,
             gaps=self._spans(let_go),
             touches=self._spans(touched),
-            sides=self.sides_N,
+            sides=self._sides_N(),
             bodyweight_N=weight_N,
             rate_Hz=self.rate_Hz,
         )
+
+    def _sides_N(self) -> tuple[Array, Array] | None:
+        if not self.left or not self.right:
+            return None
+        cells_N = np.nan_to_num(self.cells_N)
+        return cells_N[:, self.left].sum(axis=1), cells_N[:, self.right].sum(axis=1)
 
     def _spans(self, mask: NDArray[np.bool_]) -> list[tuple[float, float]]:
         return [(float(self.t_s[first]), float(self.t_s[last - 1])) for first, last in runs_of(mask)]

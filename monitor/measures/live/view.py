@@ -150,11 +150,9 @@ class LiveView:
 
     def _recent(self, end: int, seconds: float) -> RecentLoads:
         first = max(end - round(seconds * self._rate_Hz), self._rows.first)
-        sides = None
-        if self._left and self._right:
-            cells = np.nan_to_num(self._cells.load(first, end))
-            sides = cells[:, self._left].sum(axis=1), cells[:, self._right].sum(axis=1)
-        return RecentLoads(self._rows.t_s(first, end), *self._loads(first, end), sides, self._rate_Hz)
+        bar_N, feet_N = self._loads(first, end)
+        t_s, cells_N = self._rows.t_s(first, end), self._cells.load(first, end)
+        return RecentLoads(t_s, bar_N, feet_N, cells_N, self._left, self._right, self._rate_Hz)
 
     def _weight(self) -> LiveWeight | None:
         return self._weighing.weight(self.analysis_settings.bodyweight_N)
