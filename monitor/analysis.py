@@ -5,19 +5,21 @@ from __future__ import annotations
 import functools
 import operator
 import os
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.journal import PACKED
 from firmware_bridge.sources import ClockFit, JournalSource, Note, SourceEvent
 from monitor.errors import BadInput
 from monitor.event_analyser import EventAnalyser, RigUnknown
-from monitor.measures.session_analysis import AnalysisSettings, analyse_session, zeroed_session
+from monitor.holds.stretches import Spans
+from monitor.measures.session_analysis import AnalysisSettings, analyse_session, measure_stretches, zeroed_session
 from monitor.newtons.calibration import (
     Calibration,
 )
@@ -33,6 +35,9 @@ from monitor.signals.session_loads import SessionLoads
 JOURNAL_SUFFIX = ".journal"
 MOST_JOINED = 500
 """Most blocks of a journal that are taken as one (common practice, no source)."""
+
+WRAP_s = 2**32 / 1e6
+"""The board counts microseconds modulo 2**32 (docs/protocol.md)."""
 
 
 @dataclass(frozen=True)
@@ -101,6 +106,52 @@ def read_load_curve(path: str | os.PathLike[str]) -> LoadCurve:
     zeros: list[ZeroCourse] = []
     analyser = EventAnalyser(AnalysisSettings(), analyse=_keeping_zeros(zeros, measure=False))
     return _read_journal(Path(path), analyser, zeros)[1]
+
+
+def measure_journal_stretches(
+    path: str | os.PathLike[str], analysis_settings: AnalysisSettings, stretches: Sequence[Spans]
+) -> list[HoldResult | None]:
+    """Measure holds that a person marked out, with the rig and the calibration that the journal begins with.
+
+    Parameters
+    ----------
+    path : path
+        Of a session's journal.
+    analysis_settings : AnalysisSettings
+    stretches : sequence of Spans
+        One for each hold, in seconds of the record as it ran live.
+
+    Returns
+    -------
+    list of HoldResult or None
+        None where nobody was on the bar in one of a hold's spans.
+
+    Raises
+    ------
+    TellableError
+        As ``analyse_file`` for journals.
+    """
+    results: list[HoldResult | None] = [None] * len(stretches)
+
+    def analyse(loads: SessionLoads, settings: AnalysisSettings, *, spikes: int, **clock: float) -> SessionResult:
+        todo = [number for number, result in enumerate(results) if result is None]
+        if todo and len(loads):
+            live = replace(loads, t_s=loads.t_s + clock_turns_s(stretches[todo[0]][0][0], loads.t_s))
+            made = measure_stretches(live, settings, [stretches[number] for number in todo], **clock)
+            for number, result in zip(todo, made, strict=True):
+                results[number] = result
+        return SessionResult(None, None, [], Quality(len(loads), 0, spikes, None))
+
+    _read_journal(Path(path), EventAnalyser(analysis_settings, analyse=analyse), [])
+    return results
+
+
+def clock_turns_s(at_s: float, t_s: NDArray[np.float64]) -> float:
+    """Return what to add to times ``t_s`` (n,) read from a journal so that they run as they did when ``at_s`` was live.
+
+    A journal's clock starts within its first turn of 71.6 minutes; live it may have turned before.
+    """
+    return round((at_s - float(t_s[len(t_s) // 2])) / WRAP_s) * WRAP_s
 
 
 def _keeping_zeros(zeros: list[ZeroCourse], *, measure: bool = True) -> Callable[..., SessionResult]:

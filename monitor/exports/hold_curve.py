@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.analysis import read_load_curve
+from monitor.analysis import clock_turns_s, read_load_curve
 from monitor.store import DataFolder, Store
 
 CURVE_MARGIN_S = 3.0
-WRAP_S = 2**32 / 1e6
 
 
 def hold_curve(
@@ -27,8 +26,7 @@ def hold_curve(
     if not path.exists():
         return None
     curve = read_load_curve(path)
-    # A journal's clock starts within its first turn of 71.6 minutes; live it may have turned before.
-    turns_s = round((hold.result.onset_s - float(curve.t_s[len(curve.t_s) // 2])) / WRAP_S) * WRAP_S
+    turns_s = clock_turns_s(hold.result.onset_s, curve.t_s)
     start_s, end_s = hold.result.onset_s - turns_s - CURVE_MARGIN_S, hold.result.release_s - turns_s + CURVE_MARGIN_S
     near = curve.between(start_s, end_s)
     if not len(near.t_s):  # a journal that begins after this hold: its first frames came too late, or are lost

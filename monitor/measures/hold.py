@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 
 from monitor.holds.edges import HoldEdges
 from monitor.holds.grip_changes import grip_changes_s
+from monitor.holds.stretches import MarkedHold
 from monitor.holds.touches import FootContact, foot_contacts
 from monitor.measures.assistance import UNASSISTED_BELOW, Assistance
 from monitor.measures.disturbance import disturbed_rows, near_spans
@@ -38,8 +40,31 @@ PEAK_MARGIN = 64
 
 def measure_hold(session: SessionLoads, edges: HoldEdges, context: HoldContext) -> HoldResult:
     """Measure one hold of a session whose zeros are corrected."""
+    return _measured(session, *sharpened(session, edges), context)
+
+
+def measure_marked(session: SessionLoads, marked: MarkedHold, context: HoldContext) -> HoldResult:
+    """Measure a hold that a person marked out; an instant that they chose is exact."""
+    onset, release = sharpened(session, marked.first), sharpened(session, marked.last)
+    edges, u_onset_s, u_release_s = marked.edges, onset[1][0], release[1][1]
+    if marked.cut_start:
+        u_onset_s = 0.0
+    else:
+        edges = replace(edges, onset_s=onset[0].onset_s)
+    if marked.cut_end:
+        u_release_s = 0.0
+    else:
+        edges = replace(edges, release_s=release[0].release_s)
+    result = _measured(session, edges, (u_onset_s, u_release_s), context)
+    # The record goes on beyond a cut.
+    cuts = {"record_begins_in_hold": marked.cut_start, "record_ends_in_hold": marked.cut_end}
+    return replace(result, flags=[flag for flag in result.flags if not cuts.get(flag, False)])
+
+
+def _measured(
+    session: SessionLoads, edges: HoldEdges, u_edges_s: tuple[float, float], context: HoldContext
+) -> HoldResult:
     flags: list[str] = []
-    edges, u_edges_s = sharpened(session, edges)
     duration_s = edges.duration_s * context.clock_rate
     duration_u_s = float(np.hypot(np.hypot(*u_edges_s), edges.duration_s * context.u_clock_rate))
     regrips = [Regrip(a, b) for a, b in edges.gaps]

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.holds.edges import LEAST_FRACTION, find_holds
-from monitor.measures.hold import measure_hold
+from monitor.holds.edges import LEAST_FRACTION, HoldEdges, find_holds
+from monitor.holds.stretches import Spans, marked_hold
+from monitor.measures.hold import measure_hold, measure_marked
 from monitor.measures.hold_context import ALPHA_MAX, HoldContext
 from monitor.measures.swing import ANYBODY, Pendulum
+from monitor.records.hold_result import HoldResult
 from monitor.records.session_result import Quality, SessionResult
 from monitor.signals.bodyweight import Bodyweight, given_bodyweight, read_bodyweight
 from monitor.signals.inferred_bar import LEAST_INFERRED_S, inferred_bar_N
@@ -95,24 +98,83 @@ def analyse_session(
     zeroed = zeroed or zeroed_session(calibrated)
     if zeroed is None:
         return SessionResult(None, None, [], quality, ["too_short"])
-    session, zeros, stuck = zeroed.loads, zeroed.zeros, zeroed.stuck
-    quality = replace(quality, zero_bar_N=zeros.bar_shift_N, zero_feet_N=zeros.feet_shift_N)
-    flags = []
+    quality = replace(quality, zero_bar_N=zeroed.zeros.bar_shift_N, zero_feet_N=zeroed.zeros.feet_shift_N)
+    weighed = _weighed(zeroed, analysis_settings, clock_rate, u_clock_rate)
+    body = weighed.context.bodyweight
+    flags = ["cell_stuck"] if zeroed.stuck.any() else []
+    if body is None:
+        flags.append("bodyweight_unknown")
+    elif body.source == "hang":
+        flags.append("bodyweight_from_the_hang")
+    holds = [measure_hold(weighed.loads, edges, weighed.context_of(edges)) for edges in weighed.found]
+    return SessionResult(
+        bodyweight_N=body.bodyweight_N if body else None,
+        bodyweight_u_N=body.u_N if body else None,
+        holds=holds,
+        quality=quality,
+        flags=flags,
+    )
+
+
+def measure_stretches(
+    calibrated: SessionLoads,
+    analysis_settings: AnalysisSettings,
+    stretches: Sequence[Spans],
+    *,
+    clock_rate: float = 1.0,
+    u_clock_rate: float = 5e-5,
+) -> list[HoldResult | None]:
+    """Measure holds that a person marked out in a session, like those that are found in it.
+
+    Parameters
+    ----------
+    calibrated, analysis_settings, clock_rate, u_clock_rate
+        As for ``analyse_session``.
+    stretches : sequence of Spans
+        One for each hold.
+
+    Returns
+    -------
+    list of HoldResult or None
+        None where nobody was on the bar in one of its spans.
+    """
+    zeroed = zeroed_session(calibrated)
+    if zeroed is None:
+        return [None] * len(stretches)
+    weighed = _weighed(zeroed, analysis_settings, clock_rate, u_clock_rate)
+    marked = [marked_hold(weighed.loads.t_s, weighed.found, spans) for spans in stretches]
+    return [
+        None if one is None else measure_marked(weighed.loads, one, weighed.context_of(one.edges)) for one in marked
+    ]
+
+
+@dataclass(frozen=True)
+class _WeighedSession:
+    """A zeroed session with what its holds are measured by: loads, bodyweight, the holds found."""
+
+    loads: SessionLoads
+    context: HoldContext
+    stuck: NDArray[np.bool_]
+    found: list[HoldEdges]
+
+    def context_of(self, edges: HoldEdges) -> HoldContext:
+        """Return what the measures of one hold need."""
+        columns = np.flatnonzero(self.stuck[edges.first : edges.last].any(axis=0))
+        return replace(self.context, stuck=tuple(columns.tolist()))
+
+
+def _weighed(
+    zeroed: ZeroedSession, analysis_settings: AnalysisSettings, clock_rate: float, u_clock_rate: float
+) -> _WeighedSession:
+    session, zeros = zeroed.loads, zeroed.zeros
     if analysis_settings.bodyweight_N is not None:
         given_N = analysis_settings.bodyweight_N
         body: Bodyweight | None = given_bodyweight(session, given_N, GIVEN_U_REL * given_N)
     else:
         body = read_bodyweight(session, zeros)
-    if stuck.any():
-        flags.append("cell_stuck")
-    if body is None:
-        flags.append("bodyweight_unknown")
-    elif body.source == "hang":
-        flags.append("bodyweight_from_the_hang")
     if not session.rig.has_bar:
         bar_N = inferred_bar_N(session, body.bodyweight_N) if body else np.zeros(len(session))
         session = replace(session, unweighed_bar_N=bar_N)
-    reference_N = body.bodyweight_N if body else _reference_N(session)
     context = HoldContext(
         body,
         zeros,
@@ -122,20 +184,11 @@ def analyse_session(
         analysis_settings.given_start,
         pendulum=analysis_settings.pendulum,
     )
-    holds = []
-    if reference_N is not None:
-        for edges in find_holds(session.t_s, session.bar_N, reference_N):
-            if not session.rig.has_bar and edges.duration_s < LEAST_INFERRED_S:
-                continue
-            columns = np.flatnonzero(stuck[edges.first : edges.last].any(axis=0))
-            holds.append(measure_hold(session, edges, replace(context, stuck=tuple(columns.tolist()))))
-    return SessionResult(
-        bodyweight_N=body.bodyweight_N if body else None,
-        bodyweight_u_N=body.u_N if body else None,
-        holds=holds,
-        quality=quality,
-        flags=flags,
-    )
+    reference_N = body.bodyweight_N if body else _reference_N(session)
+    found = [] if reference_N is None else find_holds(session.t_s, session.bar_N, reference_N)
+    if not session.rig.has_bar:
+        found = [edges for edges in found if edges.duration_s >= LEAST_INFERRED_S]
+    return _WeighedSession(session, context, zeroed.stuck, found)
 
 
 def _reference_N(session: SessionLoads) -> float | None:

@@ -17,9 +17,10 @@ class Correction:
     ----------
     kind : CorrectionKind
     content : dict
-        ``retag``: ``kind``. ``split``: ``at_s``, in seconds of the record as onset and release, and optionally
-        ``parts``, two dicts of means that were computed anew from the curve. ``join``: ``with``, the uid of the next
-        hold of the same session. ``discard`` and ``restore``: nothing.
+        ``retag``: ``kind``. ``split``: ``at_s``, in seconds of the record as onset and release. ``join``: ``with``, the
+        uid of the next hold of the same session. ``discard`` and ``restore``: nothing. A split or join whose journal is
+        there also has ``measured``: the measurement's ``version`` and the ``results`` of the holds that it makes, as of
+        ``HoldResult.as_dict``. A split of version 0.1 may have ``parts`` instead, two dicts of means.
     """
 
     id: int

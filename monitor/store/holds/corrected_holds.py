@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, get_args
 
@@ -12,12 +12,15 @@ from monitor.records.hold_result import HoldResult, Kind, Regrip
 from monitor.records.join_rules import join_records
 from monitor.records.split_rules import split_record
 from monitor.records.stored_hold import StoredHold
-from monitor.store.holds.rows import retagged
+from monitor.store.holds.rows import KIND_BY_HAND, retagged
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
 
 SPLIT_FLAG, JOIN_FLAG = "split_by_the_coach", "joined_by_the_coach"
 LOST_FLAG = "lost_by_correction"
+SAME_HOLD_S = 0.25
+"""Edges that moved by more since a correction was measured are those of another hold (common practice, no source)."""
+
 DISCARDED, SPLIT, JOINED = "discarded", "split", "joined"
 
 
@@ -78,11 +81,11 @@ def corrected_holds(measured: Sequence[StoredHold], corrections: Sequence[Correc
             hidden.pop(uid, None)
             live[uid] = discarded.pop(uid)
         elif correction.kind == "split":
-            parts = split_hold(live[uid], content["at_s"], content.get("parts"), correction.id)
+            parts = split_hold(live[uid], content["at_s"], content, correction.id)
             hide(uid, SPLIT)
             live.update({part.uid: part for part in parts})
         else:
-            one = join_holds(live[uid], live[content["with"]], correction.id)
+            one = join_holds(live[uid], live[content["with"]], content, correction.id)
             hide(uid, JOINED)
             hide(content["with"], JOINED)
             live[one.uid] = one
@@ -116,20 +119,25 @@ def _problem(correction: Correction, live: dict[str, StoredHold], discarded: dic
 
 
 def split_hold(
-    hold: StoredHold, at_s: float, parts: Sequence[dict[str, Any]] | None = None, made_by: int | None = None
+    hold: StoredHold, at_s: float, content: Mapping[str, Any] | None = None, made_by: int | None = None
 ) -> tuple[StoredHold, StoredHold]:
     """Return the two holds that a split makes.
 
-    Every field is split by its rule. One without a rule, such as a mean of the whole, is known for a part only where
-    ``parts`` gives it; otherwise it is absent, and a flag says so.
+    Where the correction's ``content`` has the parts as measured, that is what they are. Otherwise every field is split
+    by its rule; one without a rule, such as a mean of the whole, is absent, and a flag says so.
     """
-    whole = hold.result
+    content, whole = content or {}, hold.result
+    spans = ((whole.onset_s, at_s), (at_s, whole.release_s))
+    measured = _measured_results(content, spans)
     made = []
-    for number, (start_s, end_s) in enumerate(((whole.onset_s, at_s), (at_s, whole.release_s)), start=1):
-        given = {} if parts is None else parts[number - 1]
-        result = split_record(whole, whole, start_s, end_s)
-        lost = any(name not in given for name in lost_fields(whole, "split"))
-        result = replace(result, **{"flags": _with_flags(result, SPLIT_FLAG, lost), **given})
+    for number, (start_s, end_s) in enumerate(spans, start=1):
+        by_rules = split_record(whole, whole, start_s, end_s)
+        if measured:
+            result = _as_measured(measured[number - 1], by_rules, SPLIT_FLAG, hold)
+        else:
+            given = content.get("parts", [{}, {}])[number - 1]
+            lost = any(name not in given for name in lost_fields(whole, "split"))
+            result = replace(by_rules, **{"flags": _with_flags(by_rules, SPLIT_FLAG, lost), **given})
         shift_ns = round((start_s - whole.onset_s) * 1e9)
         made.append(
             replace(
@@ -137,6 +145,7 @@ def split_hold(
                 uid=f"{hold.uid}-part-{number}",
                 onset_utc_ns=hold.onset_utc_ns + shift_ns,
                 result=result,
+                measurement_version=content["measured"]["version"] if measured else hold.measurement_version,
                 revised=0,
                 made_by=made_by,
                 ending=hold.ending if number == 2 else "other",
@@ -145,22 +154,61 @@ def split_hold(
     return made[0], made[1]
 
 
-def join_holds(first: StoredHold, second: StoredHold, made_by: int | None = None) -> StoredHold:
-    """Return the one hold that two make; the gap between them is listed as a regrip.
+def join_holds(
+    first: StoredHold, second: StoredHold, content: Mapping[str, Any] | None = None, made_by: int | None = None
+) -> StoredHold:
+    """Return the one hold that two make; the duration runs through the gap between them.
 
-    Every field is joined by its rule; where a field without a rule is lost, a flag says so. The duration runs through
-    the gap.
+    Where the correction's ``content`` has it as measured, that is what it is. Otherwise every field is joined by its
+    rule, and a flag says where a field without a rule is lost; the gap is listed as a regrip.
     """
     a, b = first.result, second.result
-    result = join_records(a, b, a, b)
-    lost = bool(lost_fields(a, "join") or lost_fields(b, "join"))
-    result = replace(
-        result,
-        regrips=[*a.regrips, Regrip(a.release_s, b.onset_s), *b.regrips],
-        flags=_with_flags(result, JOIN_FLAG, lost),
-    )
+    content, version = content or {}, first.measurement_version
+    by_rules = join_records(a, b, a, b)
+    measured = _measured_results(content, ((a.onset_s, b.release_s),))
+    if measured:
+        result, version = _as_measured(measured[0], by_rules, JOIN_FLAG, first, second), content["measured"]["version"]
+    else:
+        result = replace(
+            by_rules,
+            regrips=[*a.regrips, Regrip(a.release_s, b.onset_s), *b.regrips],
+            flags=_with_flags(by_rules, JOIN_FLAG, bool(lost_fields(a, "join") or lost_fields(b, "join"))),
+        )
     uid = f"{first.uid}-join-{second.number:03d}"
-    return replace(first, uid=uid, result=result, revised=0, made_by=made_by, ending=second.ending)
+    return replace(
+        first,
+        uid=uid,
+        result=result,
+        measurement_version=version,
+        revised=0,
+        made_by=made_by,
+        ending=second.ending,
+    )
+
+
+def _measured_results(content: Mapping[str, Any], spans: Sequence[tuple[float, float]]) -> list[HoldResult]:
+    """Return the results that were measured for a correction; none where its holds have other edges by now."""
+    results = [HoldResult.from_dict(row) for row in content.get("measured", {}).get("results", [])]
+    if len(results) != len(spans):
+        return []
+    moved_s = [
+        max(abs(result.onset_s - begin_s), abs(result.release_s - end_s))
+        for result, (begin_s, end_s) in zip(results, spans, strict=True)
+    ]
+    return results if max(moved_s) < SAME_HOLD_S else []
+
+
+def _as_measured(result: HoldResult, by_rules: HoldResult, flag: str, *sources: StoredHold) -> HoldResult:
+    """Return a measured result with what the measurement cannot know: a coach's word, how the session ended."""
+    if KIND_BY_HAND in by_rules.flags or result.kind is None:
+        result = replace(result, kind=by_rules.kind)
+    flags = [one for one in result.flags if one != "kind_unknown" or result.kind is None]
+    flags += [one for one in (KIND_BY_HAND, "interrupted") if one in by_rules.flags]
+    lost = False
+    if result.clean_s is None:
+        result = replace(result, clean_s=by_rules.clean_s)
+        lost = by_rules.clean_s is None and any(source.result.clean_s is not None for source in sources)
+    return replace(result, flags=_with_flags(replace(result, flags=flags), flag, lost))
 
 
 def _with_flags(result: HoldResult, flag: str, lost: bool) -> list[str]:

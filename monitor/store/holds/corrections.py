@@ -92,6 +92,22 @@ class Corrections:
         with self._read() as connection:
             return [c for c in _of_hold_session(connection, hold_uid) if c.hold_uid == hold_uid or _names(c, hold_uid)]
 
+    def of_session(self, session_uid: str) -> list[Correction]:
+        """Return every correction that was made of a session's holds, undone ones too, oldest first."""
+        query = _corrections().where(session.c.uid == session_uid).order_by(correction.c.id)
+        with self._read() as connection:
+            return [Correction(**row) for row in connection.execute(query).mappings()]
+
+    def set_content(self, number: int, content: dict[str, Any]) -> None:
+        """Keep a correction's content as it was measured once more.
+
+        Raises
+        ------
+        UnknownCorrection
+        """
+        if not self._writer.submit(partial(_set_content, number, plain(content))).result():
+            raise _unknown(f"There is no correction {number}.")
+
     def recent(self, limit: int = 100) -> list[Correction]:
         """Return corrections, newest first."""
         with self._read() as connection:
@@ -205,6 +221,15 @@ def _make(
     refresh_session(connection, session_id)
     audit_row(made_by, f"correction made: {kind}", f"{hold_uid} #{number}", connection)
     return _one(connection, number)
+
+
+def _set_content(number: int, content: dict[str, Any], connection: Connection) -> bool:
+    session_id = connection.execute(select(correction.c.session_id).where(correction.c.id == number)).scalar()
+    if session_id is None:
+        return False
+    connection.execute(update(correction).where(correction.c.id == number).values(content=content))
+    refresh_session(connection, int(session_id))
+    return True
 
 
 def _undo(number: int, undone_by: str, connection: Connection) -> Correction:
