@@ -12,9 +12,11 @@ from typing import Any
 from monitor.analysis import measure_journal_stretches
 from monitor.errors import TellableError
 from monitor.holds.stretches import Spans
+from monitor.measures.hold_context import ALPHA_MAX
 from monitor.measures.session_analysis import GIVEN_U_REL, AnalysisSettings
 from monitor.records.correction import Correction, CorrectionKind
 from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult
+from monitor.records.plain_data import plain
 from monitor.records.stored_hold import StoredHold
 from monitor.store import DataFolder, Store
 from monitor.store.holds.corrected_holds import SAME_HOLD_S, corrected_holds
@@ -29,12 +31,27 @@ _log = logging.getLogger(__name__)
 
 
 def measured_content(
-    store: Store, folder: DataFolder, hold_uid: str, kind: CorrectionKind, content: Mapping[str, Any]
+    store: Store,
+    folder: DataFolder,
+    hold_uid: str,
+    kind: CorrectionKind,
+    content: Mapping[str, Any],
+    *,
+    alpha_max: float = ALPHA_MAX,
 ) -> dict[str, Any]:
-    """Return a correction's content with the holds that it makes as measured; unchanged where they cannot be."""
+    """Return a correction's content with the holds that it makes as measured; unchanged where they cannot be.
+
+    Parameters
+    ----------
+    store, folder
+    hold_uid, kind, content
+        The correction that is to be made; see ``Correction``.
+    alpha_max : float
+        The allowed assistance that is in force.
+    """
     sources = [store.get_hold(uid) for uid in (hold_uid, content.get("with")) if isinstance(uid, str)]
     known = [hold for hold in sources if hold is not None]
-    return _with_measured(store, folder, kind, content, known if len(known) == len(sources) else [])
+    return _with_measured(store, folder, kind, content, known if len(known) == len(sources) else [], alpha_max)
 
 
 def measure_made_holds(store: Store, folder: DataFolder, session_uid: str) -> int:
@@ -49,7 +66,7 @@ def measure_made_holds(store: Store, folder: DataFolder, session_uid: str) -> in
             sources = [live.get(uid) for uid in (correction.hold_uid, correction.content.get("with")) if uid]
             known = [hold for hold in sources if hold is not None]
             if len(known) == len(sources):
-                content = _with_measured(store, folder, correction.kind, correction.content, known)
+                content = _with_measured(store, folder, correction.kind, correction.content, known, ALPHA_MAX)
                 new = replace(correction, content=content)
         if new.content != correction.content:
             store.corrections.set_content(correction.id, new.content)
@@ -59,7 +76,12 @@ def measure_made_holds(store: Store, folder: DataFolder, session_uid: str) -> in
 
 
 def _with_measured(
-    store: Store, folder: DataFolder, kind: CorrectionKind, content: Mapping[str, Any], sources: Sequence[StoredHold]
+    store: Store,
+    folder: DataFolder,
+    kind: CorrectionKind,
+    content: Mapping[str, Any],
+    sources: Sequence[StoredHold],
+    alpha_max: float,
 ) -> dict[str, Any]:
     session = store.get_session(sources[0].session_uid) if sources else None
     stretches = _stretches(kind, content, sources)
@@ -67,7 +89,7 @@ def _with_measured(
         return dict(content)
     path = folder.journal(session.journal)
     settings = AnalysisSettings(
-        bodyweight_N=given_bodyweight_N(sources[0], session.rig), pendulum=store.swings.pendulum(session.person_uid)
+        given_bodyweight_N(sources[0], session.rig), alpha_max, pendulum=store.swings.pendulum(session.person_uid)
     )
     results = _results(path, settings, [((h.result.onset_s, h.result.release_s),) for h in sources] + stretches)
     before, made = results[: len(sources)], results[len(sources) :]
@@ -77,7 +99,7 @@ def _with_measured(
     if not all(_same_clean(hold.result, again) for hold, again in zip(sources, before, strict=True)):
         for row in rows:
             del row["clean_s"]  # it hangs on the assistance that was allowed, which the journal does not know
-    return {**content, "measured": {"version": MEASUREMENT_VERSION, "results": rows}}
+    return {**content, "measured": {"version": MEASUREMENT_VERSION, "results": plain(rows)}}
 
 
 def given_bodyweight_N(hold: StoredHold, rig: Mapping[str, Any]) -> float | None:

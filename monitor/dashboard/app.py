@@ -120,7 +120,7 @@ def create_app(
             entry_routes(coach),
             programme_routes(coach),
             progress_routes(coach),
-            correction_routes(coach, store, rig, hub),
+            correction_routes(coach, store, hub),
             marker_routes(coach),
         ]
     if coach is not None and jobs is not None:

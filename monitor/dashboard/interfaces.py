@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, NotRequired, Protocol, TypedDict
+from typing import Any, Literal, NotRequired, Protocol, TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from monitor.coaching.coaching_service import CoachingService
 from monitor.coaching.live.bar_panel import BarPanel
 from monitor.coaching.live.live_advice import LiveCoaching
+from monitor.records.correction import CorrectionKind
 from monitor.records.stored_hold import StoredHold
 from monitor.store import HoldFilter, HoldOrder
 
@@ -84,6 +85,10 @@ class StoreReader(Protocol):
 
     def hold_curve(self, uid: str) -> tuple[NDArray[np.float64], Sequence[str], NDArray[np.float64]] | None:
         """Return times (n,) in s, column names and loads (n, columns) in N; None when there is no curve."""
+        ...
+
+    def measured_correction(self, hold_uid: str, kind: CorrectionKind, content: dict[str, Any]) -> dict[str, Any]:
+        """Return a correction's content with the holds that it makes as measured, where their journal is there."""
         ...
 
 

@@ -122,7 +122,7 @@ def reanalysis(order: Order, tell: Tell) -> Made:
     from monitor.records.hold_result import MEASUREMENT_VERSION
 
     everything = bool(order.analysis_settings.get("everything"))
-    whole = sessions_to_measure(order.store, everything=everything)
+    whole = sessions_to_measure(order.store, order.folder, everything=everything)
     done = measured = new = gone = 0
     differences: list[dict[str, Any]] = []
     troubles: list[dict[str, str]] = []
@@ -130,7 +130,7 @@ def reanalysis(order: Order, tell: Tell) -> Made:
     # One process: this one. The measuring of the day keeps the others.
     for one in reanalyse(order.store, order.folder, jobs=1, everything=everything):
         done, measured = done + 1, measured + one.measured
-        new, gone = new + one.found_new, gone + one.no_more
+        new, gone = new + one.new, gone + one.gone
         differences += [dataclasses.asdict(d) for d in one.differences]
         if one.trouble:
             troubles.append({"session_uid": one.session_uid, "trouble": one.trouble})

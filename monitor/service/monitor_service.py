@@ -6,6 +6,7 @@ import contextlib
 import logging
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,12 +20,14 @@ from monitor.dashboard.live.hub import LiveHub
 from monitor.event_analyser import EventAnalyser
 from monitor.exports.hold_curve import hold_curve
 from monitor.health.mount import MountWatch
+from monitor.made_holds import measured_content
 from monitor.measures.picture import Picture
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.measures.swing import ANYBODY, Pendulum
 from monitor.newtons.calibration import Calibration
 from monitor.pipeline import Output, SessionBegan, SessionMeasured
 from monitor.procedures.procedure_manager import Practice, ProcedureManager
+from monitor.records.correction import CorrectionKind
 from monitor.records.stored_hold import StoredHold
 from monitor.rig import Rig
 from monitor.service.current_person import CurrentPerson
@@ -252,6 +255,10 @@ class MonitorService:
     def hold_curve(self, uid: str) -> tuple[NDArray[np.float64], tuple[str, ...], NDArray[np.float64]] | None:
         """Return a hold's curve from its session's journal, with a few seconds around it."""
         return hold_curve(self._store, self._folder, uid)
+
+    def measured_correction(self, hold_uid: str, kind: CorrectionKind, content: dict[str, Any]) -> dict[str, Any]:
+        """Return a correction's content with the holds that it makes as measured, where their journal is there."""
+        return measured_content(self._store, self._folder, hold_uid, kind, content, alpha_max=self._settings.alpha_max)
 
     # What the pipeline measured, in its thread
 

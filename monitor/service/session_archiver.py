@@ -14,6 +14,7 @@ from firmware_bridge.sources import ClockFit, HostClock
 from monitor.dashboard.live.hub import LiveHub
 from monitor.dashboard.views.json_views import event_view
 from monitor.event_analyser import EventAnalyser, rig_note
+from monitor.made_holds import measure_made_holds
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import calibration_to_dict
 from monitor.pipeline import SessionBegan, SessionMeasured
@@ -108,6 +109,7 @@ class SessionArchiver:
                 quality={**result.as_dict()["quality"], "rate_Hz": result.quality.rate_Hz},
                 interrupted=event.interrupted,
             )
+            self._books.later(self._measure_made_holds, session.uid)
             self.current = None
 
     def rebuild(self, journals: list[Path], analysis_settings: AnalysisSettings) -> None:
@@ -116,6 +118,7 @@ class SessionArchiver:
             _log.warning(
                 "session %s was interrupted; %d holds rebuilt. %s", one.session_uid, len(one.holds), one.problem
             )
+            measure_made_holds(self._store, self._folder, one.session_uid)
 
     def end_journal(self) -> None:
         """End the journal in progress: no more readings come."""
@@ -161,6 +164,16 @@ class SessionArchiver:
         for uid in gone:
             if self._store.withdraw_hold(uid):
                 self._hub.publish_event(event_view("withdrawn", uid))
+
+    def _measure_made_holds(self, session_uid: str) -> None:
+        """Measure what was joined or split during the session once more: its zeros are better known now."""
+        if not self._store.corrections.of_session(session_uid):
+            return
+        before = {hold.uid: hold for hold in self._store.holds_of_session(session_uid)}
+        measure_made_holds(self._store, self._folder, session_uid)
+        for hold in self._store.holds_of_session(session_uid):
+            if hold != before.get(hold.uid):
+                self._hub.publish_event(event_view("revised", hold.uid, hold))
 
     def _stored(
         self, session_uid: str, number: int, hold: HoldResult, result: SessionResult, clock: ClockFit | None

@@ -5,4 +5,5 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-sys.path.append(str(Path(__file__).parents[1] / "pipeline"))
+for room in ("pipeline", "store"):
+    sys.path.append(str(Path(__file__).parents[1] / room))

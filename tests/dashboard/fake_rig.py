@@ -206,6 +206,9 @@ class FakeStore:
         t_s = np.arange(int(25 * RATE_HZ)) / RATE_HZ  # the hold and a little about it
         return t_s, NAMES, loads_at(t_s)
 
+    def measured_correction(self, hold_uid: str, kind: str, content: dict[str, Any]) -> dict[str, Any]:
+        return content
+
 
 @dataclass
 class FakeControl:

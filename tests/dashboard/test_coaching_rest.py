@@ -6,9 +6,8 @@ import dataclasses
 import sys
 from pathlib import Path
 
-import numpy as np
 import pytest
-from fake_rig import NAMES, RIG, FakeControl, FakeStore
+from fake_rig import RIG, FakeControl, FakeStore
 from fastapi.testclient import TestClient
 
 from monitor.coaching.coaching_service import CoachingService
@@ -19,7 +18,7 @@ from monitor.coaching.live.live_advice import LiveCoaching
 from monitor.coaching.people.programme import template
 from monitor.dashboard import LiveHub, create_app
 from monitor.measures.picture import HoldClock, Picture
-from monitor.records.hold_result import Swing
+from monitor.records.hold_result import HoldResult, Swing
 from monitor.store import open_store
 
 sys.path += [str(Path(__file__).parents[1] / name) for name in ("coaching", "store")]
@@ -50,13 +49,14 @@ class FakeCoach:
 
 
 class FakeReader(FakeStore):
-    """Curves of a hold that carries 630 N in its first half and 490 N in its second."""
+    """Measures what a split makes: 0.9 of bodyweight on the hands, then 0.7."""
 
-    def hold_curve(self, uid: str):
-        t_s = np.arange(9.0, 52.0, 0.0125)
-        load_N = np.zeros((len(t_s), len(NAMES)))
-        load_N[:, :2] = np.where(t_s < 30.0, 315.0, 245.0)[:, None] + 20.0  # a zero that lies elsewhere
-        return t_s, NAMES, load_N
+    def measured_correction(self, hold_uid: str, kind: str, content: dict) -> dict:
+        if kind != "split":
+            return content
+        spans = ((10.0, 30.0, 0.9), (30.0, 50.0, 0.7))
+        results = [HoldResult(a, b, b - a, 0.01, beta_mean=beta).as_dict() for a, b, beta in spans]
+        return {**content, "measured": {"version": 3, "results": results}}
 
 
 @pytest.fixture
@@ -337,13 +337,12 @@ def test_a_hold_tells_its_measurement_and_its_corrections(client, session):
     assert (stored["measured"]["uid"], stored["measured"]["hidden"]) == (f"{session}-001", None)
 
 
-def test_a_split_takes_its_means_from_the_curve(client, coach, session):
-    """By hand: 630 N and 490 N of 700 N are 0.9 and 0.7; the measured mean of 0.8 is theirs, half the time each."""
-    assert correct(client, f"{session}-001", kind="split", at_s=30.0).status_code == 201
-    first, second = (coach.coaching.store.get_hold(f"{session}-001-part-{n}").result for n in (1, 2))
-    assert (first.beta_mean, second.beta_mean) == pytest.approx((0.9, 0.7), abs=1e-3)
-    assert (first.alpha_mean, second.alpha_mean) == pytest.approx((0.1, 0.3), abs=1e-3)
-    assert first.dose_bw_s == pytest.approx(18.0, abs=0.05)
+def test_a_split_is_kept_as_it_was_measured(client, coach, session):
+    made = correct(client, f"{session}-001", kind="split", at_s=30.0)
+    assert (made.status_code, made.json()["content"]) == (201, {"at_s": 30.0})
+    first, second = (coach.coaching.store.get_hold(f"{session}-001-part-{n}") for n in (1, 2))
+    assert (first.result.beta_mean, second.result.beta_mean) == (0.9, 0.7)
+    assert (first.measurement_version, second.result.onset_s) == (3, 30.0)
 
 
 def test_corrections_and_endings_are_told_to_who_reckons(client, coach, anna, session):

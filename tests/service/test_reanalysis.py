@@ -40,7 +40,7 @@ def test_a_hold_is_measured_again_and_its_earlier_result_stays(folder: DataFolde
         (before,) = store.list_holds(None)
         (report,) = reanalyse(store, folder, jobs=1)
         (after,) = store.list_holds(None)
-        assert (report.measured, report.found_new, report.no_more, report.trouble) == (1, 0, 0, "")
+        assert (report.measured, report.new, report.gone, report.trouble) == (1, 0, 0, "")
         (moved,) = report.differences
         assert moved.versions == (1, MEASUREMENT_VERSION)
         assert moved.duration_s[0] - moved.duration_s[1] == pytest.approx(1.0, abs=0.01)

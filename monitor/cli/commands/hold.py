@@ -14,7 +14,6 @@ from monitor.cli.terminal.text_io import write
 from monitor.errors import BadInput
 
 if TYPE_CHECKING:
-    from monitor.coaching.coaching_service import CoachingService
     from monitor.records.correction import CorrectionKind
 
 hold = typer.Typer(
@@ -30,7 +29,11 @@ DATA = typer.Option(None, help=DATA_HELP)
 
 
 def _correct(data: Path | None, uid: str, kind: CorrectionKind, content: dict[str, Any], reason: str, by: str) -> None:
+    from monitor.made_holds import measured_content
+    from monitor.store import DataFolder
+
     with open_coaching(data) as coaching:
+        content = measured_content(coaching.store, DataFolder.open(data), uid, kind, content)
         made = coaching.store.corrections.make(uid, kind, content, reason=reason, made_by=by)
         holds = [h for h in coaching.store.holds_of_session(made.session_uid) if h.made_by == made.id]
     lines = "".join(f"\n  {h.uid}  {h.result.duration_s:.2f} s" for h in holds)
@@ -61,8 +64,9 @@ def split(
 ) -> None:
     """Make two holds of one."""
     with open_coaching(data) as coaching:
-        content = _split_content(coaching, data, uid, at_s)
-    _correct(data, uid, "split", content, reason, by)
+        found = coaching.store.get_hold(uid)
+    onset_s = 0.0 if found is None else found.result.onset_s
+    _correct(data, uid, "split", {"at_s": onset_s + at_s}, reason, by)
 
 
 @hold.command("join")
@@ -176,25 +180,3 @@ def swing_calibration(
         f"Later swings of this person are computed with {now.kappa:.3f} ± {now.kappa * now.u_rel:.3f}; "
         "hang-monitor reanalyse --everything computes the earlier ones again."
     )
-
-
-def _split_content(coaching: CoachingService, data: Path | None, uid: str, after_s: float) -> dict[str, Any]:
-    """Return where a hold is split, and the parts' means where its curve is still on disk."""
-    from monitor.coaching.split_parts import part_means
-    from monitor.exports.hold_curve import hold_curve
-    from monitor.store import DataFolder
-
-    stored = coaching.store.get_hold(uid)
-    if stored is None:
-        return {"at_s": after_s}
-    at_s = stored.result.onset_s + after_s
-    curve, session = (
-        hold_curve(coaching.store, DataFolder.open(data), uid),
-        coaching.store.get_session(stored.session_uid),
-    )
-    if curve is None or session is None:
-        return {"at_s": at_s}
-    t_s, names, load_N = curve
-    bar = {c["name"] for c in session.rig.get("channels", []) if c.get("part") == "bar"}
-    parts = part_means(stored, at_s, t_s, load_N[:, [name in bar for name in names]].sum(axis=1))
-    return {"at_s": at_s} if parts is None else {"at_s": at_s, "parts": parts}

@@ -42,8 +42,6 @@ def reanalyse(
                     f"{one.uid}: version {one.versions[0]} to {one.versions[1]}, held {one.duration_s[0]:.3f} s to "
                     f"{one.duration_s[1]:.3f} s, feet {alpha}\n"
                 )
-            if report.found_new or report.no_more:
-                sys.stdout.write(
-                    f"{report.session_uid}: {report.found_new} found new, {report.no_more} no longer holds\n"
-                )
+            if report.new or report.gone:
+                sys.stdout.write(f"{report.session_uid}: {report.new} found new, {report.gone} no longer holds\n")
     sys.stdout.write(f"{measured} holds of {sessions} sessions carry version {MEASUREMENT_VERSION} now.\n")

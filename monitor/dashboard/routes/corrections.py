@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
-import numpy as np
 from fastapi import APIRouter
 
-from monitor.coaching.split_parts import part_means
-from monitor.dashboard.interfaces import Coach, RigView, StoreReader
+from monitor.dashboard.interfaces import Coach, StoreReader
 from monitor.dashboard.live.hub import LiveHub
 from monitor.dashboard.views.coaching_models import (
     CorrectionAnswer,
@@ -26,11 +25,10 @@ from monitor.records.stored_hold import StoredHold
 
 
 # Ruff adds up the branches of the routes inside; each route alone has few.
-def correction_routes(coach: Coach, reader: StoreReader, rig: RigView, hub: LiveHub) -> APIRouter:  # noqa: C901
+def correction_routes(coach: Coach, reader: StoreReader, hub: LiveHub) -> APIRouter:  # noqa: C901
     """Return the routes ``/corrections``, ``/corrections/{id}/undo``, ``/holds/{uid}/corrections``, ``/ending``."""
     router = APIRouter(tags=["corrections"])
     store = coach.coaching.store
-    bar_names = {channel["name"] for channel in rig["channels"] if channel["part"] == "bar"}
 
     def tell_screens(session_uid: str, change: Callable[[], Correction]) -> Correction:
         """Make a change and tell every screen which holds came, went or changed by it."""
@@ -52,7 +50,7 @@ def correction_routes(coach: Coach, reader: StoreReader, rig: RigView, hub: Live
             raise NotThere(f"hold {uid[:80]!r}")
         return hold
 
-    def content_of(uid: str, given: CorrectionGiven) -> dict[str, Any]:
+    def content_of(given: CorrectionGiven) -> dict[str, Any]:
         needs = {"retag": "to_kind", "split": "at_s", "join": "with_uid"}.get(given.kind)
         if needs is not None and getattr(given, needs) is None:
             raise InvalidRequest(f"{needs}: a {given.kind} needs it")
@@ -60,20 +58,12 @@ def correction_routes(coach: Coach, reader: StoreReader, rig: RigView, hub: Live
             return {"kind": given.to_kind}
         if given.kind == "join":
             return {"with": given.with_uid}
-        if given.kind != "split" or given.at_s is None:
-            return {}
-        curve = reader.hold_curve(uid)
-        parts = None
-        if curve is not None:
-            t_s, names, load_N = curve
-            bar = np.array([name in bar_names for name in names])
-            parts = part_means(wanted(uid), given.at_s, t_s, load_N[:, bar].sum(axis=1))
-        return {"at_s": given.at_s} if parts is None else {"at_s": given.at_s, "parts": parts}
+        return {"at_s": given.at_s} if given.kind == "split" else {}
 
     @router.get("/corrections", response_model=list[CorrectionAnswer])
     def recent() -> list[Correction]:
         """List corrections, newest first, undone ones too."""
-        return store.corrections.recent()
+        return [_shown(one) for one in store.corrections.recent()]
 
     @router.get("/holds/{uid}/corrections", response_model=HoldCorrections)
     def of_hold(uid: str) -> dict[str, Any]:
@@ -82,24 +72,25 @@ def correction_routes(coach: Coach, reader: StoreReader, rig: RigView, hub: Live
         measured = store.corrections.measured(uid)
         return {
             "measured": None if measured is None else hold_view(measured),
-            "corrections": store.corrections.of_hold(uid),
+            "corrections": [_shown(one) for one in store.corrections.of_hold(uid)],
         }
 
     @router.post("/holds/{uid}/corrections", response_model=CorrectionAnswer, status_code=201)
     def make(uid: str, given: CorrectionGiven) -> Correction:
         """Correct a hold. What is measured stays as it is; every screen sees the corrected hold."""
-        hold, content = wanted(uid), content_of(uid, given)
-        return tell_screens(
+        hold, content = wanted(uid), reader.measured_correction(uid, given.kind, content_of(given))
+        made = tell_screens(
             hold.session_uid,
             lambda: store.corrections.make(uid, given.kind, content, reason=given.reason, made_by=given.made_by),
         )
+        return _shown(made)
 
     @router.post("/corrections/{number}/undo", response_model=CorrectionAnswer)
     def undo(number: RowId, given: UndoGiven | None = None) -> Correction:
         """Take a correction back; those that rested on it are void until it is made again."""
         by = given.undone_by if given is not None else "coach"
         session_uid = store.corrections.get(number).session_uid
-        return tell_screens(session_uid, lambda: store.corrections.undo(number, by))
+        return _shown(tell_screens(session_uid, lambda: store.corrections.undo(number, by)))
 
     @router.put("/holds/{uid}/ending", response_model=HoldModel)
     def ending(uid: str, given: EndingGiven) -> dict[str, Any]:
@@ -110,3 +101,8 @@ def correction_routes(coach: Coach, reader: StoreReader, rig: RigView, hub: Live
         return hold_view(hold)
 
     return router
+
+
+def _shown(one: Correction) -> Correction:
+    """Return a correction without the results that it makes: they are the holds'."""
+    return replace(one, content={name: value for name, value in one.content.items() if name != "measured"})
