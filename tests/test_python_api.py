@@ -34,7 +34,7 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     outcome = analyse_file(CURVE)
     with open_store(DataFolder.open(tmp_path / "hall").database) as store:
         person = CoachingService(store).add_person("A. K.")
-        uid = store.begin_session(START_ns, rig_to_dict(outcome.rig), person_uid=person.uid)
+        uid = store.begin_session(START_ns, rig_to_dict(outcome.curve.rig), person_uid=person.uid)
         for number, hold in enumerate(outcome.result.holds, start=1):
             store.save_hold(
                 StoredHold(
