@@ -1,1 +1,1 @@
-"""Signals to holds: edges, touches, changes of hands, and the live watch."""
+"""Signals to holds: edges, touches, changes of hands, and the live detector."""

@@ -1,4 +1,4 @@
-"""Edges of holds: crossings of half of the settled level, gaps bridged, tugs and leaning told apart.
+"""Edges of holds: crossings of half of the settled level; gaps are bridged, tugs and leaning excluded.
 
 The settled level of a hold is the median of the bar's load between its edges, and the edges are the crossings of half
 of it (50 % reference level instants of IEEE Std 181-2011): each defines the other, so they are found by iteration.
@@ -68,7 +68,7 @@ class Run:
 class HoldEdges:
     """A hold between its half-level crossings; rows ``first`` to ``last`` (exclusive) lie inside of it.
 
-    ``begins_inside`` and ``ends_inside`` say that the record begins or ends in mid-hold: that edge is none.
+    ``begins_inside`` and ``ends_inside`` say that the record begins or ends in mid-hold: that edge is not one.
     """
 
     onset_s: float
@@ -95,7 +95,7 @@ def crossing_s(t_s: Array, load_N: Array, row: int, level_N: float) -> float:
 
 
 def bend_shift_s(t_s: Array, load_N: Array, at_s: float) -> float:
-    """Return by how much a crossing told on the straight line between two readings is too early (s).
+    """Return how much too early a crossing on the straight line between two readings is (s).
 
     Readings are means over their intervals. Against the cubic through the four readings around, the line lies too high
     by d f (1 - f) / 2 + t f (1 - f) (2 f - 1) / 12 and the means by (d + t (f - 1/2)) / 24, with d the mean of the two
@@ -117,10 +117,10 @@ def bend_shift_s(t_s: Array, load_N: Array, at_s: float) -> float:
 
 
 def let_go_s(t_s: Array, load_N: Array, row: int, level_N: float) -> float | None:
-    """Return when a load that hands let go of at once falls below a level; None where it does not fall like that.
+    """Return when the load falls below a level because hands open at once; None if it does not fall like that.
 
-    Hands that open take two readings from all to nothing, and the bar springs back: no straight line or cubic through
-    readings describes it. But the load stood still until a corner, at an instant that no reading shows
+    Opening hands take the load from full to nothing within two readings, and the bar springs back: neither a straight
+    line nor a cubic describes that. But the load was constant up to a corner between readings
     (``monitor.signals.corner``).
 
     Parameters
@@ -163,7 +163,7 @@ def runs_above(t_s: Array, load_N: Array, level_N: float) -> list[Run]:
 
 
 def _joins(tug: Run, hold: Run, load_N: Array, settled_N: float, t_s: Array) -> bool:
-    """Say whether a short run before a hold belongs to it: the hands stay on the bar in between, or all but."""
+    """Say whether a short run before a hold belongs to it: the hands (almost) stay on the bar in between."""
     gap = load_N[tug.last : hold.first]
     step_s = float(t_s[1] - t_s[0]) if len(t_s) > 1 else 0.0
     loose_s = step_s * float(np.count_nonzero(gap < LET_GO * settled_N))
@@ -200,7 +200,7 @@ def find_holds(t_s: Array, bar_N: Array, bodyweight_N: float) -> list[HoldEdges]
     t_s : (n,) float, s
     bar_N : (n,) float, N, no NaN.
     bodyweight_N : float, N
-        Tells hanging from leaning; the edges themselves do not depend on it.
+        Distinguishes hanging from leaning; the edges themselves do not depend on it.
     """
     holds: dict[tuple[int, int], HoldEdges] = {}
     first_level_N = LEAST_FRACTION * bodyweight_N

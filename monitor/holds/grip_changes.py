@@ -43,8 +43,9 @@ def _staying_sides(side: NDArray[np.int_], share: Array, rows: int) -> NDArray[n
 def grip_changes_s(t_s: Array, left_N: Array, right_N: Array, bodyweight_N: float, rate_Hz: float) -> list[float]:
     """Return the instants at which the load went over to the other side, (n,) inputs within one hold.
 
-    A change counts when one hand carried before it and the other after it. Its instant is the last equality of both
-    sides, each as a mean over 0.3 s, before the other side keeps the load: swinging to and fro before does not count.
+    A change counts if one hand carried before it and the other after it. Its instant is the last at which both sides,
+    each averaged over 0.3 s, are equal before the load stays on the other side: swaying to and fro before it does not
+    count.
     """
     # Odd lengths stay centred.
     rows = int(MEDIAN_S * rate_Hz) | 1
@@ -53,7 +54,7 @@ def grip_changes_s(t_s: Array, left_N: Array, right_N: Array, bodyweight_N: floa
     share = (right_N - left_N) / bodyweight_N
     smooth = sliding.median(share, rows)
     side = np.where(smooth > ONE_SIDED, 1, np.where(smooth < -ONE_SIDED, -1, 0))
-    # The bar rings at a change; its ringing is no hand's.
+    # The bar rings at a change; the mean removes the ringing.
     share = sliding.mean(share, int(MEAN_S * rate_Hz) | 1)
     decided = np.flatnonzero(_staying_sides(side, share, round(STAYS_S * rate_Hz)))
     changes = []

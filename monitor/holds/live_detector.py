@@ -1,7 +1,7 @@
-"""The live watch over holds: provisional at once, back-dated to the crossing, withdrawn when it was none.
+"""Live detection of holds: provisional at once, back-dated to the crossing, withdrawn if it was none.
 
-It works in ticks of fixed length, so it sees the same whatever the stream's cuts. Its numbers are for the screen; what
-is stored comes from the analysis of the whole session, which this watch only starts at the right row.
+It works in ticks of fixed length, so the stream's cuts make no difference. Its numbers are for the screen; what is
+stored comes from the analysis of the whole session, which this detector only starts at the right row.
 """
 
 from __future__ import annotations
@@ -51,14 +51,14 @@ class DetectedHold:
 
 
 class LiveHoldDetector:
-    """State machine over ticks; ``rows`` gives the loads that it dates edges by, column 0 is the bar's sum.
+    """State machine over ticks; edges are dated by the loads in ``rows``, whose column 0 is the bar's sum.
 
     Parameters
     ----------
     tick_rows : int
     rate_Hz : float
     least_s : float
-        A load that lasts shorter is no hold.
+        A shorter load is no hold.
     """
 
     def __init__(self, tick_rows: int, rate_Hz: float, least_s: float = TUG_S) -> None:
@@ -83,7 +83,7 @@ class LiveHoldDetector:
         self._due_row = None
 
     def _withdraw(self) -> None:
-        """Take back what was no hold; an earlier one may still be due to be measured."""
+        """Withdraw a hold that was none; an earlier one may still be due to be measured."""
         self.hold, self.phase = None, "none"
         self._above_ticks, self._low_ticks, self._history, self._low_since_row = 0, 0, [], None
 
@@ -146,7 +146,7 @@ class LiveHoldDetector:
             self._low(rows, end_row, settled_N, least_N)
             return
         if self._low_since_row is not None:
-            # Taken again within the bridge: a regrip, the clock goes on.
+            # Taken again in time to be bridged: a regrip, the clock continues.
             self._low_since_row = None
             self.hold = hold = DetectedHold(hold.onset_s, None, hold.provisional)
         if hold.provisional and now_s - hold.onset_s >= SURE_AFTER_S:
@@ -160,7 +160,7 @@ class LiveHoldDetector:
             self._redate(rows, end_row, least_N / LEAST_FRACTION)
 
     def _settled(self) -> float:
-        """Return the median of the hold so far; found anew at every tick at first, every half second later."""
+        """Return the median of the hold so far, updated at every tick at first and every half second later."""
         ticks = len(self._history)
         if ticks <= SETTLING_TICKS or ticks % SETTLING_TICKS == 0 or not self._settled_N:
             self._settled_N = median(np.array(self._history[-MOST_TICKS:]))
@@ -189,7 +189,7 @@ class LiveHoldDetector:
         self._above_ticks, self._history = 0, []
 
     def _redate(self, rows: Rows, end_row: int, bodyweight_N: float) -> None:
-        """Date the onset again, by the settled level known by now."""
+        """Date the onset again by the settled level so far."""
         hold = self.hold
         first = max(rows.first, self._onset_row - round(LOOK_BACK_S * self._rate_Hz))
         t_s, bar_N = rows.t_s(first, end_row), rows.load(first, end_row)[:, 0]

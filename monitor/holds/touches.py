@@ -66,7 +66,7 @@ def foot_contacts(t_s: Array, feet_N: Array, bodyweight_N: float, noise_N: float
         near_N = feet_N[low:high]
         inside, settled_N, parts = slice(run.first - low, run.last - low), 0.0, list[Run]()
         for _ in range(MOST_TURNS):
-            # Level and edges define each other, as for a hold: what comes before the foot really stands is no level.
+            # Level and edges define each other, as for a hold; before the foot really stands there is no level.
             before_N, settled_N = settled_N, float(np.median(near_N[inside]))
             if settled_N == before_N:
                 break

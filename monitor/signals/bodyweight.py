@@ -37,7 +37,7 @@ Source = Literal["given", "standing", "hang"]
 
 @dataclass(frozen=True)
 class Bodyweight:
-    """Bodyweight and its standard uncertainty in N, where it is from, and what its error is made of."""
+    """Bodyweight and its standard uncertainty in N, its source, and the sensitivities of its error."""
 
     bodyweight_N: float
     u_N: float
@@ -51,13 +51,13 @@ def given_bodyweight(session: SessionLoads, bodyweight_N: float, u_N: float) -> 
 
 
 def read_bodyweight(session: SessionLoads, zeros: Zeros) -> Bodyweight | None:
-    """Weigh the person of a session whose zeros are corrected; None when nothing was quiet long enough.
+    """Weigh the person of a session whose zeros are corrected; None if nothing was quiet long enough.
 
-    Standing quietly counts most: nothing but the platform carries the body then. Hanging adds the bar's cells to the
-    average, where it agrees; the two are weighted by their covariance (generalised least squares), since cells
-    that were calibrated with the same masses err together. A rig without a platform cannot know what the feet take, so
-    it weighs nobody. A platform alone takes the heaviest level on which ``FEWEST_STANDING`` windows agree: hands on a
-    bar that nobody weighs only ever make the feet lighter.
+    Standing quietly counts most: only the platform carries the body then. Hanging adds the bar's cells to the average,
+    where it agrees; the two are weighted by their covariance (generalised least squares), since cells that were
+    calibrated with the same masses err together. A rig without a platform cannot know what the feet carry, so it weighs
+    nobody. A platform alone takes the heaviest level on which ``FEWEST_STANDING`` windows agree: hands on a bar that
+    nobody weighs only ever make the feet lighter.
     """
     if not session.rig.has_platform:
         return None
@@ -89,9 +89,9 @@ def read_bodyweight(session: SessionLoads, zeros: Zeros) -> Bodyweight | None:
 def _over_beats(windows: Windows, among: NDArray[np.bool_]) -> tuple[Windows, NDArray[np.bool_]]:
     """Return the windows with S averaged over ``HANN`` about each, and where all of those are ``among``.
 
-    A swing's S beats, and is quiet only where the beat turns: quiet half seconds of a swing are too light or too heavy.
-    But nothing accelerates a body on the average that stays on the bar (Newton II), so a mean over some beats weighs
-    it, whatever it does; smooth weights leave less than a hundredth of a beat of 0.6 Hz and more.
+    In a swing S beats, and is quiet only where the beat turns: quiet half seconds of a swing are too light or too
+    heavy. But nothing accelerates a body on the average that stays on the bar (Newton II), so a mean over some beats
+    weighs it, whatever it does; smooth weights leave less than a hundredth of a beat of 0.6 Hz and more.
     """
     if len(among) < len(HANN):
         return windows, np.zeros_like(among)
@@ -101,7 +101,7 @@ def _over_beats(windows: Windows, among: NDArray[np.bool_]) -> tuple[Windows, ND
 
 @dataclass(frozen=True)
 class _Level:
-    """A level of S in N on which windows agree, and what it relies on."""
+    """A level of S in N on which windows agree, and its sensitivities."""
 
     level_N: float
     sensitivity: Sensitivity
@@ -163,7 +163,7 @@ def _heaviest(values: Array, mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
     for centre in np.sort(values[mask])[::-1].tolist():
         near = _is_near(values, centre)
         if (near & mask).sum() >= FEWEST_STANDING:
-            # Its middle, so that not only the heaviest half of a level counts.
+            # Around its median, so that not only the heavier half of a level counts.
             return _is_near(values, median(values[near & mask]))
     return np.zeros_like(mask)
 

@@ -1,8 +1,8 @@
-"""A load with a corner at an instant that no reading shows: hands that close on a bar, or open.
+"""A load with a corner between readings: hands that close on a bar, or open.
 
-A reading is the mean over its interval. Before the corner the load is as it was; after it its change begins with no
-slope and comes to any within some milliseconds. Every instant of the corner is looked at, and counts by how well it
-explains the readings.
+A reading is the mean over its interval. Before the corner the load is constant; after it the change starts with slope 0
+and may reach any slope within milliseconds. Every possible instant of the corner is weighted by how well it explains
+the readings.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ import numpy as np
 from monitor.signals.session_loads import Array
 
 TAKE_UP_S = 0.005
-"""How fast a contact comes to its slope: skin and fingers give way for some milliseconds (common practice, no
-source; between 3 and 8 ms the results hardly differ)."""
+"""How fast a contact reaches its slope: skin and fingers yield for some milliseconds (common practice, no source;
+between 3 and 8 ms the results hardly differ)."""
 
 FINE_Hz = 1280.0
 """A load is looked at in steps of a 1280th of a second: results hardly differ for finer ones (common practice, no
@@ -32,24 +32,24 @@ practice, no source)."""
 
 
 def fine_steps(rate_Hz: float) -> int:
-    """Return the steps within a sample interval in which a load is looked at."""
+    """Return how many steps a sample interval is divided into."""
     return max(2, round(FINE_Hz / rate_Hz))
 
 
 @dataclass(frozen=True, slots=True)
 class Corner:
-    """A load's change after a corner, for every instant at which that may be.
+    """A load's change after a corner, for every instant at which the corner may lie.
 
     Attributes
     ----------
     begins_s : (k,) float
         The instants, from the beginning of the first reading's interval on.
     share : (k,) float
-        How much each of them counts; they add up to one.
+        The weight of each; they add up to 1.
     course_N : (k, m) float
         The change at the middle of each fine step after the instant.
     left : (k, m) float
-        Variance (N^2) that the readings leave open of it.
+        Its variance (N^2), given the readings.
     """
 
     begins_s: Array
@@ -71,7 +71,7 @@ def corner_of(changed_N: Array, rate_Hz: float) -> Corner | None:
     weights = corners.inverse @ readings
     fit = weights @ readings
     course_N = np.einsum("kmn,kn->km", corners.course, weights)
-    # The reading before has not changed: what falls into it must be within its noise.
+    # The reading before has not changed, so what falls into it must be within its noise.
     unseen_N = (corners.early * course_N).sum(axis=1)
     likely = -0.5 * (n * np.log(fit) + corners.log_determinant + unseen_N**2)
     share = np.exp(likely - likely.max())
@@ -81,7 +81,7 @@ def corner_of(changed_N: Array, rate_Hz: float) -> Corner | None:
 
 @dataclass(frozen=True, slots=True)
 class Corners:
-    """What n readings are expected to be for a corner at each of k instants.
+    """The distribution of n readings for a corner at each of k instants.
 
     Attributes
     ----------
@@ -92,7 +92,7 @@ class Corners:
     early : (k, m) float
         Steps that fall into the reading before the first, as shares of its interval.
     left : (k, m) float
-        Variance that the readings leave open of the change at each step, in units of the process.
+        Variance of the change at each step, given the readings, in units of the process.
     """
 
     inverse: Array
@@ -104,12 +104,12 @@ class Corners:
 
 @functools.lru_cache(maxsize=4)
 def corners_of(n: int, fine: int, rate_Hz: int) -> Corners:
-    """Return what readings are expected to be for a corner in the interval before the first of them, or in the first.
+    """Return the distribution of n readings for a corner in the interval of the first, or in the one before it.
 
-    The slope is a stationary process (Matern, of smoothness 3/2 and length ``TAKE_UP_S``) under the condition that it
-    is nothing at the corner; the load is its integral, a reading the mean of that over its interval
-    (Gaussian process regression; C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, 2006,
-    equations 2.22 to 2.24 and 2.30, from memory).
+    The slope is a stationary process (Matern, of smoothness 3/2 and length ``TAKE_UP_S``) conditioned on being 0 at the
+    corner; the load is its integral, a reading the mean of that over its interval (Gaussian process regression; C. E.
+    Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, 2006, equations 2.22 to 2.24 and 2.30,
+    from memory).
     """
     step_s, steps = 1.0 / (rate_Hz * fine), (n + 1) * fine
     since_s = np.asarray((np.arange(steps) + 0.5) * step_s, dtype=float)
@@ -119,7 +119,7 @@ def corners_of(n: int, fine: int, rate_Hz: int) -> Corners:
     inverse, course = np.zeros((2 * fine, n, n)), np.zeros((2 * fine, steps, n))
     log_determinant, left = np.zeros(2 * fine), np.zeros((2 * fine, steps))
     for k, begins in enumerate(range(-fine, fine)):
-        # Step i after the corner lies ``begins`` steps later after the first reading's beginning.
+        # Step i after the corner is step i + ``begins`` after the start of the first reading.
         early, late, m = max(0, -begins), max(0, begins), n * fine - begins
         into = np.zeros((m, n * fine))
         into[:, late:] = load[:m, early:m]

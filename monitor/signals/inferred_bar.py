@@ -1,7 +1,7 @@
-"""A bar that nobody weighs: what its load must be while a person's feet are on the platform below it.
+"""The load of a bar without cells, inferred while the person's feet are on the platform below it.
 
-A platform by itself sees the feet only. While the body is quiet the hands carry what the feet do not, B = W - P
-(Newton's second law); once the feet are off for long, a free hang looks like an empty platform, and nothing is known.
+A platform alone weighs only the feet. While the body is quiet the hands carry the rest, B = W - P (Newton's second
+law); once the feet are off for long, a free hang looks like an empty platform and nothing is known.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ source)."""
 def inferred_bar_N(session: SessionLoads, bodyweight_N: float) -> Array:
     """Return (n,) W - P where it can be known, else 0: between two stretches of standing, feet on the platform.
 
-    Stepping on and off passes through every share of bodyweight, so what lies outside of the first and the last
-    standing is left out; and so is a stretch in which the feet are off for longer than ``FEET_OFF_S``.
+    Stepping on and off passes through every share of bodyweight, so rows before the first and after the last standing
+    are left out, as are stretches with the feet off for longer than ``FEET_OFF_S``.
     """
     feet_N = session.feet_N
     standing = [(a, b) for a, b in runs_of(feet_N > ON_ONE_PART * bodyweight_N) if b - a >= session.rows(STANDS_S)]

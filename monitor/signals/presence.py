@@ -14,7 +14,7 @@ LEAVES_AFTER_S = 3.0
 source)."""
 
 LEAVES_BAR_AFTER_S = 12.0
-"""Without a platform nobody is seen between two hangs of a set, so the rig waits longer (common practice, no
+"""Without a platform nobody is visible between two hangs of a set, so the rig waits longer (common practice, no
 source)."""
 
 LONGEST_SESSION_S = 7200.0
@@ -37,7 +37,7 @@ class Left:
 
 
 class Presence:
-    """Follows the mean load of ticks (short spans of fixed length) with a start, an end, and patience for both.
+    """Detects arrival and departure from the mean load of ticks (short spans of fixed length), each with a delay.
 
     Parameters
     ----------
@@ -56,10 +56,10 @@ class Presence:
         self.here = False
 
     def push(self, mean_N: Array) -> Iterator[Came | Left]:
-        """Yield what the ticks (n,) tell; NaN ticks (nothing received) change nothing."""
+        """Yield arrivals and departures in the ticks (n,); NaN ticks (nothing received) change nothing."""
         end = self._tick + len(mean_N)
         if len(mean_N) > 1 and self.here and end - self._since <= self._longest and (mean_N >= PRESENT_N / 2).all():
-            # Nothing can happen: somebody is here, and stays.
+            # Shortcut: somebody is here and stays.
             self._tick, self._run = end, 0
             return
         for value in mean_N.tolist():

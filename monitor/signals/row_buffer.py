@@ -1,4 +1,4 @@
-"""A growing store of rows with absolute row numbers; old rows are dropped from the front."""
+"""A buffer of rows with absolute row numbers; old rows are dropped from the front."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
-"""What one number of a session relies on, so that an error that two numbers share cancels in their ratio.
+"""First-order sensitivities of a session's numbers, so that an error that two of them share cancels in their ratio.
 
-A share of bodyweight is a load over a load. Where both were weighed by the same cells, a wrong span moves both alike
-and the share hardly at all. So every load carries its first-order sensitivities instead of one uncertainty, and only
-what is reported at last is turned into one (law of propagation with correlations, JCGM 100:2008, 5.2.2).
+A share of bodyweight is a load over a load. Where the same cells weighed both, a wrong span moves both alike and the
+share hardly at all. So every load carries its sensitivities, and only what is reported is turned into an uncertainty
+(law of propagation with correlations, JCGM 100:2008, 5.2.2).
 """
 
 from __future__ import annotations
@@ -16,13 +16,12 @@ from monitor.signals.session_loads import Array, SessionLoads
 from monitor.signals.zeros import Zeros
 
 POINTS = 24
-"""Instants that stand for a stretch of time where the drift of a zero over it is reckoned (common practice, no
-source)."""
+"""Instants at which the drift of a zero over a stretch of time is evaluated (common practice, no source)."""
 
 
 @dataclass(frozen=True)
 class Course:
-    """Weights (k,) of a part's zero at instants (k,) s: how a number feels it over time."""
+    """Sensitivity of a number to a part's zero over time: weights (k,) at instants (k,) s."""
 
     t_s: Array = field(default_factory=lambda: np.empty(0))
     weight: Array = field(default_factory=lambda: np.empty(0))
@@ -53,8 +52,8 @@ class Sensitivity:
     bar, feet : Course
         Its change per newton of the parts' zeros.
     own_variance : float
-        What no other number shares: noise, the scatter of its own average. Less than nothing where noise is in the
-        number and in its zero alike.
+        What no other number shares: noise, the scatter of its own average. Negative where noise is in the number and in
+        its zero alike.
     """
 
     cells: Array
@@ -93,14 +92,14 @@ class Sensitivity:
 
 
 def independent(session: SessionLoads, variance: float) -> Sensitivity:
-    """Return the sensitivity of a number that feels nothing of the rig: a bodyweight that somebody gave."""
+    """Return the sensitivity of a number that is independent of the rig: a stated bodyweight."""
     return Sensitivity(np.zeros(2 * len(session.rig.channels)), own_variance=variance)
 
 
 def load_sensitivity(
     session: SessionLoads, index: tuple[int, ...], cells_N: Array, t_s: Array, own_variance: float = 0.0
 ) -> Sensitivity:
-    """Return what the mean load of some cells over some rows relies on.
+    """Return the sensitivity of the mean load of some cells over some rows.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Single wild readings, masked per cell by their four neighbours; single failed readings bridged."""
+"""Single-reading spikes, replaced per cell by the median of their neighbours; single failed readings bridged."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ Rows = NDArray[np.float64]
 class Despike:
     """Stage: replaces single-row spikes by the median of their four neighbours, and bridges single failed readings.
 
-    A spike is electric: it stands in one row of one cell, far outside of what its neighbours span. A blow on the bar
-    or the platform reaches several cells at once and stays. The median of four neighbours is never moved by the
+    A spike is electrical: it affects one row of one cell and lies far outside the span of its neighbours. A blow on the
+    bar or the platform reaches several cells at once and stays. The median of four neighbours is never moved by the
     spike itself (running median, J. W. Tukey, Exploratory Data Analysis, 1977, from memory).
     """
 
@@ -34,7 +34,7 @@ class Despike:
         self.spikes = 0
         self.masked: list[int] = []
         """Rows of the last output in which a spike was masked, counted from its first row."""
-        # Beyond both ends of a record nothing was read.
+        # Nothing was read beyond the ends of a record.
         self._nowhen: NDArray[np.float64] = np.full(LOOK_AHEAD, np.nan)
         self._nothing: Rows = np.full((LOOK_AHEAD, channels), np.nan)
         self._begin()
@@ -66,11 +66,11 @@ class Despike:
         return out
 
     def _judge(self, wide: Rows) -> Rows:
-        """Return all rows but the first and last two, without what is wild beside its neighbours (two on each side)."""
+        """Return all rows but the first and last two, without spikes among their neighbours (two on each side)."""
         here = wide[LOOK_AHEAD:-LOOK_AHEAD]
         span = np.maximum.reduce(wide) - np.minimum.reduce(wide)
         if np.maximum.reduce(span) < QUIET_SPAN_N:
-            # All of it lies closer together than a spike from its neighbours, and nothing failed.
+            # All readings span less than a spike needs, and none failed.
             return here
         n = len(here)
         at = [wide[k : k + n] for k in (0, 1, 3, 4)]

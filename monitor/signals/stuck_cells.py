@@ -1,6 +1,6 @@
-"""Cells that stand still: a converter at its rail, a broken wire, a dead driver repeat the same reading for ever.
+"""Stuck cells: a converter at its rail, a broken wire or a dead driver repeats the same reading for ever.
 
-A living cell never does: its noise spans hundreds of the converter's steps.
+A working cell never does: its noise spans hundreds of the converter's steps.
 """
 
 from __future__ import annotations

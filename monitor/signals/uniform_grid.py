@@ -1,4 +1,4 @@
-"""A uniform grid of rows: lost rows come back as rows of NaN, so that filters and counts of samples stay true."""
+"""A uniform grid of rows: lost rows become rows of NaN, so that filters and sample counts stay correct."""
 
 from __future__ import annotations
 

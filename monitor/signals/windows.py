@@ -1,4 +1,4 @@
-"""A session in half-second windows: what a person on the rig does in each, and how quiet it is."""
+"""A session in half-second windows: what the person on the rig does in each, and how quietly."""
 
 from __future__ import annotations
 

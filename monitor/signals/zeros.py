@@ -1,8 +1,8 @@
 """Zeros read from the session itself: bar while the hands are off, platform while the feet are off or nobody is there.
 
-Cells creep and drift by tens of grams a minute; a calibration of this morning does not know it. What a part reads
-while it certainly carries nothing is its zero then. The correction is reported, never silent, and small by rule:
-beyond ``OFF_ZERO_N`` nothing is corrected, the rig must be zeroed by hand.
+Cells creep and drift by tens of grams a minute, which this morning's calibration cannot know. What a part reads while
+it certainly carries nothing is its zero. The correction is always reported and always small: beyond ``OFF_ZERO_N``
+nothing is corrected, and the rig must be zeroed by hand.
 """
 
 from __future__ import annotations
@@ -26,14 +26,14 @@ LONGEST_ANCHOR_S = 10.0
 practice, no source)."""
 
 DRIFT_N_per_s = 0.0033
-"""Steepest drift of one cell's zero that is reckoned with: 20 gf a minute (common practice)."""
+"""Fastest drift of one cell's zero to allow for: 20 gf a minute (common practice, no source)."""
 
 WANDER_N = 0.5
 """Standard deviation of one cell's zero over hours: half a newton is what a class C3 cell of 2 kN may shift over some
 ten kelvin (OIML R 60, least verification interval a ten-thousandth of the capacity per 5 K; from memory)."""
 
 RATE_N_per_s = DRIFT_N_per_s / math.sqrt(3.0)
-"""Its rate of drift as a standard deviation: anywhere within the steepest (JCGM 100:2008, 4.3.7)."""
+"""Its rate of drift as a standard deviation: anywhere within the fastest (JCGM 100:2008, 4.3.7)."""
 
 
 def wandered_N2(apart_s: Array | float) -> Array:
@@ -74,10 +74,10 @@ class PartZero:
     def variances(self, t_s: Array, weight: Array) -> tuple[float, float]:
         """Return the variance (N^2) of the sum of ``weight`` (k,) times the zero's error at ``t_s`` (k,), in two parts.
 
-        The first is that of the readings of the zero, the second what the zero wanders beside them.
+        The first comes from the readings of the zero, the second from how far the zero wanders between them.
 
-        Between two readings the zero is a straight line, beyond the first and last it stands: what it truly wanders
-        in between has the variance of a contrast, - c V c / 2 with the variogram V.
+        The zero is interpolated linearly between two readings and constant beyond the first and last. How far it truly
+        wanders in between has the variance of a contrast, - c V c / 2 with the variogram V.
         """
         if not self.cells or not len(t_s):
             return 0.0, 0.0
@@ -95,14 +95,14 @@ class PartZero:
         return known, self.cells * max(0.0, -0.5 * float(contrast @ apart @ contrast))
 
     def overlap(self, t_s: Array) -> float:
-        """Return how much of a mean over rows at ``t_s`` (n,) was taken off again because its zero is the same rows'.
+        """Return how much of a mean over rows at ``t_s`` (n,) cancels because its zero was read in the same rows.
 
-        1 where the zero was read over exactly these rows: then their noise has gone with it; 0 where it was read
-        elsewhere. It is the covariance of the mean and of its zero over the variance of the mean, for white noise.
+        1 if the zero was read over exactly these rows, whose noise then cancels; 0 if it was read elsewhere.
+        It is the covariance of the mean and of its zero over the variance of the mean, for white noise.
         """
         if not self.rows_s or not len(t_s):
             return 0.0
-        # A session of an hour has hundreds of readings of its zero; most holds lie beside all of them.
+        # A session of an hour has hundreds of readings of its zero; most holds overlap none of them.
         first_s, last_s = self._spans_s
         begin, end = int(np.searchsorted(last_s, t_s[0])), int(np.searchsorted(first_s, t_s[-1], "right"))
         if begin >= end:
@@ -182,16 +182,16 @@ def _apply(
 
 
 def _standard_error(load_N: Array, rate_Hz: float, white_N: float) -> float:
-    """Return the standard uncertainty of a mean of readings (n,): white noise, and what their Allan deviation has more.
+    """Return the standard uncertainty of a mean of readings (n,): white noise, and the excess of their Allan deviation.
 
-    ``white_N`` is that of the whole session, which more readings have told.
+    ``white_N`` comes from the whole session, which has more readings.
     """
     wandering_N = judge(allan_curve(load_N, rate_Hz)).excess if len(load_N) >= FEWEST_VALUES else 0.0
     return float(np.hypot(white_N / np.sqrt(max(1, len(load_N))), wandering_N))
 
 
 def _inner(free: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return the free windows whose neighbours are free, too: nothing is about to be touched."""
+    """Return the free windows whose neighbours are free as well: nothing is about to be touched."""
     inner = free.copy()
     inner[1:] &= free[:-1]
     inner[:-1] &= free[1:]
