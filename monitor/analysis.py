@@ -196,7 +196,7 @@ def _read_journal(path: Path, analyser: EventAnalyser, zeros: list[ZeroCourse]) 
 def joined(events: Iterable[SourceEvent]) -> Iterator[SourceEvent]:
     """Yield events with count blocks that follow on put together: a frame holds a few readings, and each block costs.
 
-    Results cannot tell (decision 1), and every other event keeps its place between the readings.
+    Results do not depend on it (decision 1), and every other event keeps its place between the readings.
     """
     held: list[CountBlock] = []
     for event in events:
@@ -235,7 +235,7 @@ def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, ra
     """Put the final results of all sessions of one record together.
 
     Bodyweight is that of the session with the most time on the bar, flags are those of the sessions with holds (of the
-    longest where nobody hung); ``several_sessions`` tells that there were others, ``interrupted`` that a gap or a
+    longest where nobody hung); ``several_sessions`` says that there were others, ``interrupted`` that a gap or a
     restart of the board cut one off.
     """
     last = [e for out in outputs for e in out.events if isinstance(e, SessionMeasured) and e.final]
@@ -249,7 +249,7 @@ def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, ra
 
     main = max(final, key=hanging_s)
     holds: list[HoldResult] = [h for r in final for h in r.holds]
-    # Somebody who only stepped over the rig could not be weighed: that says nothing of those who hung.
+    # Somebody who only stepped over the rig could not be weighed; that does not concern those who hung.
     flags = list(dict.fromkeys(f for r in final if r.holds or r is main for f in r.flags))
     if any(e.interrupted for e in last):
         flags.append("interrupted")

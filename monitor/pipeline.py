@@ -31,7 +31,7 @@ TICKS_PER_S = 20
 """Pictures a second: a screen looks fluent (common practice, no source)."""
 
 PIECE_ROWS = 4096
-"""A long block goes through the stages in pieces that fit into a processor's cache; results cannot tell."""
+"""A long block goes through the stages in pieces that fit into a processor's cache; results do not depend on it."""
 
 PRE_ROLL_S = 8.0
 """Kept from before somebody came: the empty rig's zeros are read in it (common practice, no source)."""
@@ -39,10 +39,11 @@ PRE_ROLL_S = 8.0
 CURVE_U_ZERO_N = 0.3
 CURVE_U_REL_SPAN = 5e-4
 """What is assumed of each cell where a curve in newtons comes without its calibration (R 60 class C3 cells, two-point
-calibration with gym plates; common practice)."""
+calibration with gym plates; common practice, no source)."""
 
 ASSUMED_ZERO_AGE_S = 3600.0
-"""How old a calibration's zero is taken to be where its date or the time of day is not known (common practice)."""
+"""How old a calibration's zero is taken to be where its date or the time of day is not known (common practice, no
+source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,7 +246,7 @@ class Pipeline:
         loads = self._rows.load(self._ticks * n, (self._ticks + fresh) * n)
         # A plain sum over each tick's rows, always the same rows: no cut of the stream can show in it.
         means = np.add.reduce(summed(loads, self._all).reshape(fresh, n), axis=1) / n
-        # A view looks at every tick; without one, all ticks go through presence at once.
+        # A view needs every tick; without one, all ticks go through presence at once.
         for ticks in [means] if self._view is None else means[:, None]:
             hold_due = self._show_tick(out)
             self._ticks += len(ticks)

@@ -1,4 +1,4 @@
-"""Shares of bodyweight: what the hands carry, what the feet take, and for how long within the allowance."""
+"""Shares of bodyweight: what the hands and the feet carry, and how long within the allowance."""
 
 from __future__ import annotations
 
@@ -108,8 +108,8 @@ def assistance(
 def u_share(share: float, load: Sensitivity, bodyweight: Bodyweight, session: SessionLoads, zeros: Zeros) -> float:
     """Return the standard uncertainty of a share ``load / bodyweight``.
 
-    To first order d(L / W) = (dL - share dW) / W (JCGM 100:2008, 5.2.2): what L and W feel alike, a span above all,
-    goes as far as the two were carried by the same cells.
+    To first order d(L / W) = (dL - share dW) / W (JCGM 100:2008, 5.2.2): what affects L and W alike, above all a span,
+    cancels as far as the same cells carried both.
     """
     both = load.plus(bodyweight.sensitivity.times(-share))
     return both.u(session, zeros) / bodyweight.bodyweight_N

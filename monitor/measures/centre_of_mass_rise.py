@@ -1,11 +1,10 @@
 """How far a movement raised the centre of mass from one rest to the next, by what else goes on in a hanging body.
 
-Beside the movement the readings show breathing, the beat of a small swing, the bounce on the arms, noise and a level
-that is never quite known. Together they are taken for one Gaussian process. Within the movement nothing is assumed of
-the movement but that the body rests, in the mean, before and after it. What the process must have done there follows
-from the readings on both sides and from that rest; it is taken off, and what is left open of it is the uncertainty
-(C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, 2006, equations 2.23 and 2.24, from
-memory).
+Beside the movement the readings show breathing, the beat of a small swing, the bounce on the arms, noise and an
+uncertain level, modelled together as one Gaussian process. The only assumption about the movement is that the body
+rests, on average, before and after it. What the process did meanwhile is predicted from the readings on both sides and
+from that rest, and subtracted; the variance of the prediction is the uncertainty (C. E. Rasmussen and C. K. I.
+Williams, Gaussian Processes for Machine Learning, 2006, equations 2.23 and 2.24, from memory).
 """
 
 from __future__ import annotations
@@ -24,8 +23,8 @@ MEANS_Hz = 10.0
 source)."""
 
 PAD_S = 0.1
-"""What a movement takes before and after the shape that it was found by: arms and bar give way, and swing back
-(common practice, no source)."""
+"""How far a movement extends beyond the shape that it was found by: arms and bar yield, and swing back (common
+practice, no source)."""
 
 REST_S = 0.3
 """About one bounce of a body on its arms (2 to 5 Hz), over which its ringing averages out."""
@@ -40,7 +39,7 @@ BOUNCE_Hz = (2.0, 5.0)
 """Vertical bounce of a body on its arms (common practice, no source)."""
 
 LEVEL_m_s2 = 0.05
-"""The level is not known beforehand: half a per cent of bodyweight (common practice, no source)."""
+"""Uncertainty of the level beforehand: half a per cent of bodyweight (common practice, no source)."""
 
 BREATHING_m_s2, BEAT_m_s2, BOUNCE_m_s2 = 0.003, 0.003, 0.006
 """Root mean square of each part (common practice, no source): breathing by one to two millimetres, a swing of a degree
@@ -82,7 +81,7 @@ def rise_of(
     Parameters
     ----------
     acceleration : (n,) float, m/s^2
-        ``S / m - g`` of an undisturbed stretch, the beat of a swing that was found taken off.
+        ``S / m - g`` of an undisturbed stretch, the beat of a measured swing taken off.
     others : sequence of (row, seconds)
         Movements that are no rest beside this one.
     noise : float, m/s^2
@@ -120,7 +119,7 @@ def rise_of(
     covariance = _covariance(len(means), step_s) + noise**2 / every * np.eye(len(means))
     height, velocity = np.zeros(len(means)), np.zeros(len(means))
     height[inside], velocity[inside] = _weights(2 * (half + rest), rest, step_s)
-    # What is seen of the process: every mean beside the movement, and one contrast of those within it.
+    # Known of the process: every mean beside the movement, and one contrast of those within it.
     rows = np.flatnonzero(beside)
     with_velocity = covariance @ velocity
     known_covariance = np.empty((len(rows) + 1, len(rows) + 1))
@@ -140,12 +139,12 @@ def rise_of(
 def _weights(n: int, rest: int, step_s: float) -> tuple[Array, Array]:
     """Return the weights (n,) of ``w`` and ``c`` (see ``rise_of``) for means of which ``rest`` at each end are a rest.
 
-    ``c`` has the norm of one: it is a condition, and its unit is its own.
+    ``c`` has norm 1: it is a condition, so its scale is arbitrary.
     """
     velocity, height = velocity_and_rise(np.eye(n), 1.0 / step_s)
     first, last = velocity[:, : rest + 1].mean(axis=1), velocity[:, -rest - 1 :].mean(axis=1)
     risen = height[:, -rest - 1 :].mean(axis=1) - height[:, : rest + 1].mean(axis=1)
-    # A velocity that is there all the time is no rise.
+    # A constant velocity is no rise.
     risen = risen - 0.5 * (first + last) * (n - rest) * step_s
     change = last - first
     return risen, change / np.sqrt(change @ change)

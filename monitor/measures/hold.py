@@ -187,7 +187,7 @@ class _Hold(Stretch):
         )
 
     def feet_only(self) -> HoldResult:
-        """Return what a platform without a weighed bar knows: the feet's share, and what must be missing from it."""
+        """Return what a platform without bar cells can measure: the feet's share, and the rest of bodyweight."""
         self.flags.append("beta_inferred")
         share = shares_of(self, self.flags)
         u_alpha = u_feet_share(self, share)
@@ -263,7 +263,7 @@ class _Hold(Stretch):
         if not self.rig.has_platform:
             return []
         if self.context.stuck:
-            # What is missing may be what the cell does not say.
+            # What is missing may be what the stuck cell does not show.
             self.flags.append("cell_stuck")
             return []
         supports = third_supports(self.t, self.sum, self.W, self.rate_Hz, self.edges.onset_s, self.edges.release_s)

@@ -1,4 +1,4 @@
-"""One hold cut out of its session: loads with some seconds around, and what every measure of it asks for."""
+"""One hold cut out of its session: its loads with a margin, and the inputs that its measures share."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ class HoldContext:
 
     ``clock_rate`` is true seconds per second of the record, with its standard uncertainty ``u_clock_rate``;
     ``alpha_max`` the allowed assistance; ``given_start`` the coach's word on the shoulders at the start; ``stuck`` the
-    columns of cells that stood still during the hold; ``pendulum`` the body's own kappa where it is known.
+    columns of cells that were stuck during the hold; ``pendulum`` the body's own kappa where it is known.
     """
 
     bodyweight: Bodyweight | None
@@ -53,7 +53,7 @@ class Stretch:
         Times (s), B, P and S (N).
     cells : (n, channels) float, N
     body, W : Bodyweight, float
-        Bodyweight with what its error is made of, and in N.
+        Bodyweight with the sensitivities of its error, and in N.
     part, inside : slice
         Its rows of the session; the rows between the edges, counted from the stretch's first.
     u_edges_s : (float, float)

@@ -18,8 +18,8 @@ def lateral(session: SessionLoads, zeros: Zeros, t_s: Array, cells_N: Array) -> 
     """Return the mean of sum(x_i B_i) / B over a hold and its standard uncertainty, in metres.
 
     To first order (JCGM 100:2008, 5.2.2) with x the result: each cell's error moves it by (x_i - x) / B, each cell's
-    place by its share of the load. Channels that are read one after the other see the load at different instants, which
-    over a hold moves a mean by no more than the change of the load within the skew over the hold's length.
+    place by its share of the load. Channels that are read one after the other sample the load at different instants,
+    which moves a mean over a hold by at most the change of the load within the skew over the hold's length.
 
     Parameters
     ----------

@@ -1,9 +1,9 @@
 """How fast the bar is loaded: the steepest rise of its load over 50 ms about the onset.
 
 A reading is the mean over its sample interval, so four of them at 80 per second blur a rise that lasts three. Two
-models give the load itself back. Where it goes on smoothly, a polynomial through seven readings whose own means they
-are. Where a jump is caught, a load that is nothing until the hands close and then takes up: between readings nobody
-sees when that was, so every instant counts by how well it explains the readings.
+models recover the load itself: where it rises smoothly, a polynomial whose means over seven intervals are the readings;
+where a jump is caught, a load that is 0 until the hands close. That instant lies between readings, so every possible
+one is weighted by how well it explains them.
 """
 
 from __future__ import annotations
@@ -32,7 +32,8 @@ EDGE = 3
 """Readings beyond each end that the widest polynomial needs: half of seven."""
 
 ALLOWED = 1.25
-"""A calmer polynomial may lie off the roughest by so many times what noise does (common practice, no source)."""
+"""A smoother polynomial may deviate from the roughest by so many times what noise makes them (common practice, no
+source)."""
 
 UNLOADED_N, UNLOADED_NOISES = 3.0, 6.0
 """A bar that reads less than this, or than so many times its noise, carries nobody (common practice, no source)."""
@@ -158,7 +159,7 @@ def _noise_apart(rough: tuple[int, int], calm: tuple[int, int], fine: int) -> fl
 
 
 def _foot(near_N: Array, noise_N: float) -> int | None:
-    """Return the first reading of a load that comes onto an empty bar, the last time that this happens; else None."""
+    """Return the first reading of the last load that comes onto an empty bar; None if none does."""
     empty = near_N < max(UNLOADED_N, UNLOADED_NOISES * noise_N)
     loaded = np.flatnonzero(~empty[1:] & empty[:-1]) + 1
     for foot in loaded[::-1].tolist():
@@ -168,7 +169,7 @@ def _foot(near_N: Array, noise_N: float) -> int | None:
 
 
 def _caught(after_N: Array, rate_Hz: float) -> Rise | None:
-    """Return the steepest rise of a load that was nothing until some instant near the first of the readings (n,)."""
+    """Return the steepest rise of a load that was 0 until some instant near the first of the readings (n,)."""
     corner = corner_of(after_N, rate_Hz)
     if corner is None:
         return None

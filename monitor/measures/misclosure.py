@@ -1,4 +1,4 @@
-"""The account: bar and platform must carry the whole body; what is missing while it is quiet has a name."""
+"""Misclosure: bar and platform must carry the whole body; what is missing while it is quiet rests elsewhere."""
 
 from __future__ import annotations
 
@@ -56,8 +56,8 @@ def third_supports(
 ) -> list[ThirdSupport]:
     """Return the stretches of a hold in which a second's mean of S stays below bodyweight.
 
-    A mean over a second is blind to tremor and nearly to swing and breathing, and keeps the middle of an edge in its
-    place. Edges are the half-level crossings of that mean.
+    A mean over a second removes tremor and nearly all of swing and breathing, and does not shift the middle of an edge.
+    Edges are the half-level crossings of that mean.
     """
     missing = -misclosure(sum_N, bodyweight_N)
     mean = sliding.mean(missing, max(1, round(MEAN_S * rate_Hz)))

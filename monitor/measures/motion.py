@@ -1,4 +1,4 @@
-"""Swing and travel of one hold, each read with the other taken out."""
+"""Swing and travel of one hold, each measured with the other removed."""
 
 from __future__ import annotations
 
@@ -32,10 +32,10 @@ def motion_of(
     unassisted: bool,
     direct: bool,
 ) -> tuple[Swing | None, list[Travel]]:
-    """Return swing and travel, each read with the other taken out.
+    """Return swing and travel, each measured with the other removed.
 
-    A pull has a swing's rhythm and a swing's beat a pull's time scale. So pulls are found first, the swing is read
-    between them, its beat is taken off, and both are read again.
+    A pull has a swing's rhythm, and a swing's beat a pull's time scale. So pulls are detected first, the swing is
+    measured between them, its beat is subtracted, and both are measured again.
     """
     travel = _travel(hold, hold.sum, disturbed, body, third, flags, direct)
     if not (unassisted and direct):
@@ -47,7 +47,7 @@ def motion_of(
     for _ in range(MOTION_TURNS):
         apart = disturbed | near_spans(hold.t, [(x.start_s, x.end_s) for x in travel], PULL_REACH_S)
         if before is not None and np.array_equal(apart, before):
-            break  # between the same pulls the same swing would be read again
+            break  # the same pulls leave the same swing
         before = apart
         swing, beat_Hz, reason = _swing(hold, apart, body, breaks_s, bounce)
         if beat_Hz is None:
@@ -96,7 +96,7 @@ def _swing(
     if largest < LEAST_DEG:
         return Swing(None, None, None, []), None, "swing_below_0.8_deg"
     if course.frequency_Hz is None:
-        # Without a line of its own in the spectrum it may be anything that moves slowly.
+        # Without a line in the spectrum it may be any slow movement.
         return Swing(None, None, None, []), None, "swing_frequency_unclear"
     rms = float(np.sqrt(np.mean(amplitude**2) / 2))
     kappa, kappa_u = hold.context.pendulum.kappa, hold.context.pendulum.kappa * hold.context.pendulum.u_rel

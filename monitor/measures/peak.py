@@ -12,7 +12,7 @@ from monitor.signals import sliding
 from monitor.signals.session_loads import Array
 
 PEAK_S = 0.0125
-"""A peak is a mean over this time: shorter ones no converter of 80 readings per second sees."""
+"""A peak is a mean over this time: no converter of 80 readings per second resolves a shorter one."""
 
 RESOLVED_REL = 0.005
 """Above this relative standard uncertainty a peak counts as not resolved: two of them are one per cent (common
@@ -27,7 +27,7 @@ LEAST_SIDE = 0.1
 (common practice, no source)."""
 
 BENT_NOISES = 6.0
-"""Where the load is straighter than its noise there is nothing between the readings (common practice, no
+"""Where the load bends less than its noise there is nothing to find between the readings (common practice, no
 source)."""
 
 ACROSS, PLACES, KAISER_BETA = 12, 17, 5.0
@@ -41,8 +41,7 @@ SAME_REL = 1e-9
 """Rounding of a mean of two readings, with room."""
 
 REACH = 2
-"""A reading that was not taken counts where it lies so many rows from the peak at most (common practice, no
-source)."""
+"""A missing reading matters if it lies at most so many rows from the peak (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +98,7 @@ def peak_of(t_s: Array, cells_N: Array, onset_s: float, release_s: float, rate_H
                 banded_N = float((_banded() @ near).max())
                 if banded_N > best:
                     best, at = banded_N, row
-    # The readings that the edges cut belong to the edges.
+    # Readings at the edges themselves are left out.
     near = taken_N[max(int(inside[0]) + 1, at - RINGS_ROWS) : min(int(inside[-1]), at + RINGS_ROWS + 1)]
     ringing_N = float(np.sqrt(np.mean(np.square(np.diff(near, 4) / 16)))) if len(near) > 4 else 0.0
     close = slice(max(0, at - REACH), at + REACH + 1)
@@ -110,8 +109,8 @@ def peak_of(t_s: Array, cells_N: Array, onset_s: float, release_s: float, rate_H
 def _put_in(cells_N: Array) -> tuple[Array, Array]:
     """Return (n,) the sum of the cells with cubics where a single reading was not taken, and as it was bridged.
 
-    A reading that is the mean of its neighbours to the last digit was bridged; where a load really runs so straight,
-    the cubic says the same.
+    A reading that equals the mean of its neighbours to the last digit was bridged; if the load is really that straight,
+    the cubic agrees.
     """
     straight_N = np.asarray(cells_N.sum(axis=1))
     if len(cells_N) < 5:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Scene = Literal["not_ready", "empty", "standing", "leaning", "hanging", "let_go"]
-"""What the rig thinks is happening. ``let_go`` lasts a few seconds after a release."""
+"""What is happening on the rig; ``let_go`` lasts a few seconds after a release."""
 
 Shoulders = Literal["relaxed", "drawn"]
 WeightSource = Literal["given", "standing", "hang"]

@@ -1,4 +1,4 @@
-"""How well an edge of a hold is known: noise, stamps, channels read one after the other, and the edge's own bend."""
+"""Reference level instants of a hold (IEEE Std 181) and their uncertainty: noise, stamps, channel skew, bend."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class Edge:
 
 
 def sharpened(session: SessionLoads, edges: HoldEdges) -> tuple[HoldEdges, tuple[float, float]]:
-    """Return the hold with its edges read from many readings where one smooth curve explains them, and the edges' u."""
+    """Return the hold with edges fitted to many readings where one smooth curve explains them, and the edges' u."""
     level_N = edges.settled_N / 2
     onset = edge_of(session, edges.onset_s, None if edges.begins_inside else level_N)
     release = edge_of(session, edges.release_s, None if edges.ends_inside else level_N)
@@ -44,11 +44,10 @@ def sharpened(session: SessionLoads, edges: HoldEdges) -> tuple[HoldEdges, tuple
 def edge_of(session: SessionLoads, at_s: float, level_N: float | None) -> Edge:
     """Return an edge from the cubic that fits the readings about it by least squares.
 
-    A bar that is taken over or let go of within some tenths of a second is smooth over eight readings: their noise
-    averages out, which the straight line through two of them lets through. Readings are means over their intervals, so
-    the load is the cubic less 1/24 of its second derivative (Taylor's theorem). Where a cubic does not explain the
-    readings as well as noise allows (hands that close or open at once), and where ``level_N`` is None, the edge stays
-    where it is.
+    If a bar is loaded or unloaded over some tenths of a second, the load is smooth over eight readings and their noise
+    averages out, unlike on a straight line through two of them. Readings are means over their intervals, so the load is
+    the cubic less 1/24 of its second derivative (Taylor's theorem). Where a cubic does not explain the readings as well
+    as noise allows (hands that close or open at once), and where ``level_N`` is None, the edge stays where it is.
     """
     fitted = None if level_N is None else _on_a_cubic(session, at_s, level_N)
     return fitted or Edge(at_s, u_crossing_s(session, at_s))

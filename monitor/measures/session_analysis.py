@@ -32,7 +32,7 @@ practice, no source."""
 
 @dataclass(frozen=True, slots=True)
 class AnalysisSettings:
-    """What a caller may set: bodyweight (N), allowed assistance, shoulders at the start, the person as a pendulum."""
+    """Settings of an analysis: bodyweight (N), allowed assistance, shoulders at the start, the person as a pendulum."""
 
     bodyweight_N: float | None = None
     alpha_max: float = ALPHA_MAX
@@ -192,7 +192,7 @@ def _weighed(
 
 
 def _reference_N(session: SessionLoads) -> float | None:
-    """Return a level that stands in for an unknown bodyweight when holds are told from leaning (bar-only rigs)."""
+    """Return a level in place of an unknown bodyweight, to tell holds from leaning (rigs with only a bar)."""
     loaded = session.bar_N[session.bar_N > PRESENT_N]
     if not len(loaded):
         return None

@@ -20,7 +20,7 @@ time of IEEE Std 181-2011 with a band of 5 %; the times are common practice, no 
 def settle_s(
     t_s: Array, sum_N: Array, bodyweight_N: float, rate_Hz: float, onset_s: float, release_s: float
 ) -> float | None:
-    """Return how long after the onset S still leaves the band of 5 % about its level; None when it never settles.
+    """Return the settling time after the onset: until S stays within 5 % about its level; None if it never settles.
 
     The level is the median of S over the hold, so that a third support does not read as ringing. The last half second
     of the hold is left out.
@@ -36,7 +36,7 @@ def settle_s(
         return 0.0
     last = int(out[-1])
     if last >= len(away) - max(2, round(STILL_AFTER_S * rate_Hz)):
-        # The last excursion is the end of what was looked at: whether it settles is not known.
+        # It still leaves the band at the end of the search: whether it settles is not known.
         return None
     return float(t_s[inside][last] - onset_s)
 
@@ -49,7 +49,7 @@ practice, no source)."""
 
 
 def bounce_Hz(t_s: Array, sum_N: Array, bodyweight_N: float, onset_s: float) -> float | None:
-    """Return the frequency at which the body rings up and down after the catch; None when it does not ring clearly.
+    """Return the frequency at which the body bounces after the catch; None if it does not ring clearly.
 
     From the half periods between the crossings of S with bodyweight while the ringing is above 2 % of it.
     """

@@ -24,7 +24,7 @@ HALF_READ = 0.5
 
 
 def shares_of(hold: Stretch, flags: list[str]) -> Assistance:
-    """Return the shares of the hold; flags tell what they stand on."""
+    """Return the shares of the hold; flags say what they are based on."""
     rig = hold.rig
     if not rig.has_platform:
         flags.append("alpha_inferred")
@@ -42,8 +42,8 @@ def shares_of(hold: Stretch, flags: list[str]) -> Assistance:
 def assistance_course(hold: Stretch) -> list[tuple[float, float | None, float | None]]:
     """Return the assistance over each whole second of the hold: its middle (s), alpha, standard uncertainty.
 
-    A second of which less than half was read has no number. u: the zero at that time, the noise of a second's mean,
-    and what bodyweight and spans make of the share (taken as independent: slightly too wide).
+    A second with less than half of its readings has no number. u combines the zero at that time, the noise of a
+    second's mean, and the uncertainties of bodyweight and spans (taken as independent: slightly too wide).
     """
     rig, session = hold.rig, hold.session
     start_s = seconds_of(hold.edges.onset_s, hold.edges.release_s)
@@ -55,7 +55,7 @@ def assistance_course(hold: Stretch) -> list[tuple[float, float | None, float | 
     share = means_between(hold.t, load_N / hold.W, start_s, start_s + 1.0)
     read = means_between(hold.t, session.valid[hold.part].astype(float), start_s, start_s + 1.0)
     middle_s = start_s + 0.5
-    # A zero wanders slowly: what it does between a few instants is a straight line.
+    # A zero wanders slowly: a few instants and straight lines between them suffice.
     some_s = middle_s[np.linspace(0, len(middle_s) - 1, min(len(middle_s), ZERO_INSTANTS)).round().astype(int)]
     zero_N2 = [sum(zero.variances(np.array([at_s]), np.ones(1))) for at_s in some_s]
     scale_rel = np.hypot(session.part_u_rel_span(index), hold.body.u_N / hold.W)
@@ -82,7 +82,7 @@ def u_feet_share(hold: Stretch, share: Assistance) -> float:
 def misclosure_of(
     hold: Stretch, quiet: NDArray[np.bool_], third: list[ThirdSupport]
 ) -> tuple[float | None, float | None]:
-    """Return what is left open outside of third supports; over all of the hold where one never ends."""
+    """Return the misclosure outside of third supports; over the whole hold if one never ends."""
     free = quiet & ~near_spans(hold.t, [(x.start_s, x.end_s) for x in third], 1.0)
     if free.sum() >= FEWEST_ROWS:
         quiet = free
@@ -96,7 +96,7 @@ def misclosure_of(
 
 
 def _between_edges(hold: Stretch, index: tuple[int, ...], load_N: Array) -> Sensitivity:
-    """Return what the mean of a part's load over the hold relies on: an edge counts with the load that it cuts."""
+    """Return the sensitivity of the mean of a part's load over the hold, edges included."""
     mean_N, edges = float(load_N[hold.inside].mean()), hold.edges
     cut = [
         u_s * (float(np.interp(at_s, hold.t, load_N)) - mean_N) / edges.duration_s
@@ -107,11 +107,11 @@ def _between_edges(hold: Stretch, index: tuple[int, ...], load_N: Array) -> Sens
 
 
 def _mean_load(hold: Stretch, index: tuple[int, ...], rows: NDArray[np.bool_] | slice) -> Sensitivity:
-    """Return what the mean load of some cells over some rows relies on."""
+    """Return the sensitivity of the mean load of some cells over some rows."""
     bar, feet = (tuple(i for i in index if i in part) for part in (hold.rig.bar_index, hold.rig.platform_index))
     noise_N2, t_s = 0.0, hold.t[rows]
     for part, zero in ((bar, hold.context.zeros.bar), (feet, hold.context.zeros.feet)):
         if part:
-            # Noise of rows that the zero was read from has gone with the zero: twice the covariance is taken off.
+            # Noise of rows that the zero was read from cancels: twice the covariance is subtracted.
             noise_N2 += hold.session.noise_N(part) ** 2 * (1.0 - 2.0 * zero.overlap(t_s))
     return load_sensitivity(hold.session, index, hold.cells[rows].mean(axis=0), t_s, noise_N2 / max(1, len(t_s)))

@@ -1,8 +1,8 @@
 """Passive or active through a hold, as far as cells can tell.
 
-Cells see changes, not postures. A rise of the centre of mass is the shoulder blades drawn down, a sinking is letting
-them go; with both seen, the lower end is taken for passive and the upper one for active. A hold without any change
-keeps the state that is given from outside, or none.
+Cells see changes, not postures. The centre of mass rises as the shoulder blades are drawn down and sinks as they are
+let go; the lower end of the range is taken as passive and the upper one as active. A hold without a change has the
+state that was given for its start, or none.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ def certainty_of(travel: list[Travel]) -> float:
 def states_of(
     onset_s: float, release_s: float, travel: list[Travel], given_start: str | None = None
 ) -> tuple[list[StateSpan], Kind | None]:
-    """Return the stretches of passive and active and the hold's kind; ``([], None)`` where nothing tells.
+    """Return the stretches of passive and active and the hold's kind; ``([], None)`` if neither is known.
 
     Parameters
     ----------

@@ -1,6 +1,6 @@
-"""Signs of fatigue in a load curve, as description: slopes through the hold, each with its standard error.
+"""Slopes of measures through a hold, which may be signs of fatigue, each with its standard error.
 
-They say what the curve does, never why: a slope is no diagnosis.
+They describe the curve and do not explain it: a slope is no diagnosis.
 """
 
 from __future__ import annotations

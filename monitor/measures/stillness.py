@@ -1,4 +1,4 @@
-"""Stillness as a number that a coach can use: the share of the hold in the still band, and what broke it."""
+"""Stillness: the share of the hold in the still band, and what took the rest out of it."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def stillness_of(
 
 
 def _swing_at(times: Array, course: Sequence[tuple[float, float | None, float | None]]) -> Array:
-    """Return the swing's amplitude (degrees) at some instants; 0 where none was seen within a second."""
+    """Return the swing's amplitude (degrees) at some instants; 0 without one within a second."""
     known = [(t, a) for t, a, _ in course if a is not None]
     if not known:
         return np.zeros(len(times))

@@ -18,7 +18,7 @@ from monitor.statistics import robust_sd
 
 KAPPA = 0.85
 """m d^2 / I_pivot of a hanging body. Segment tables give 0.82 to 0.84 for rigid shoulders
-(reference/hanging_body_pendulum.json); arms drawn long add to it."""
+(reference/hanging_body_pendulum.json); stretched arms add to it."""
 
 U_KAPPA_REL = 0.03
 """Half of what segment tables and long arms leave open, as a standard uncertainty (common practice, no source)."""
@@ -38,15 +38,14 @@ STEP_S = 0.5
 """An amplitude is fitted in windows of 8 s, several beats, every half second (common practice, no source)."""
 
 LINE_S = 1.5
-"""A swing dies down evenly: its amplitude is that of a straight line through those of the windows so far around
-(common practice, no source)."""
-
-LEAST_DEG = 0.8
-"""A swing below this is drowned in breathing and tremor: it is reported as absent, not as a number (common
+"""A swing decays evenly: its amplitude is smoothed by a straight line through the windows within this time (common
 practice, no source)."""
 
+LEAST_DEG = 0.8
+"""A swing below this is lost in breathing and tremor: it is reported as absent (common practice, no source)."""
+
 CLIPPED = 3.0
-"""The beat is cut off at so many robust standard deviations while its frequency is looked for (common practice, no
+"""The beat is clipped at so many robust standard deviations while its frequency is estimated (common practice, no
 source)."""
 
 FREQUENCY_STEP_Hz = 0.004
@@ -80,7 +79,7 @@ ANYBODY = Pendulum()
 class SwingCourse:
     """Swing through a hold: rows of time (s), amplitude (degrees), its standard uncertainty; pendulum frequency.
 
-    ``drowned`` says that in some window there was a beat too small to stand out of its uncertainty.
+    ``drowned`` says that the beat of some window was within its uncertainty.
     """
 
     t_s: Array
@@ -132,7 +131,7 @@ def swing_course(
         below its resonance, which enlarges it by ``1 / (1 - (f / f_bounce)**2)`` (undamped oscillator, any text on
         vibration); the enlargement is taken off.
     pendulum : Pendulum
-        The body's own kappa where a deliberate swing has told it.
+        The body's own kappa where a deliberate swing was measured.
     """
     rows = round(WINDOW_S * rate_Hz)
     if len(t_s) < rows:
@@ -260,7 +259,7 @@ def _beat_frequency(
     if (~disturbed).sum() < WINDOW_S * rate_Hz / 2:
         return None
     sections = band_pass(2, BAND_Hz, round(rate_Hz, 2))
-    # A pull that was not found yet must not drown the beat: what stands far above the rest is cut off.
+    # An undetected pull must not hide the beat: values far above the rest are clipped.
     level = robust_sd(beat[~disturbed], 0.0)
     narrow = zero_phase(sections, np.where(disturbed, 0.0, np.clip(beat, -CLIPPED * level, CLIPPED * level)))
     narrow = np.where(disturbed, 0.0, narrow)

@@ -78,7 +78,7 @@ def angle_from_reach(
     if not 0.3 <= length_m <= 3.5 or not 0.0 < reach_m < 2 * length_m * math.sin(math.radians(MOST_DELIBERATE_DEG)):
         raise SwingNotUsable(
             what=f"Turning points {reach_m:g} m apart at {length_m:g} m below the bar are no swing of a person.",
-            means="Nothing was kept.",
+            means="Nothing was saved.",
             do="Measure between both turning points of the toes along the floor, and from the bar to the toes.",
         )
     sine = reach_m / (2 * length_m)
@@ -138,7 +138,7 @@ def pendulum_of(swings: Iterable[tuple[float, float]], before: Pendulum = ANYBOD
 def _not_usable(what: str) -> SwingNotUsable:
     return SwingNotUsable(
         what=what,
-        means="No kappa was kept; swings are told as before.",
+        means="No kappa was saved; swings are computed as before.",
         do="Swing by 8 to 15 degrees, arms and body straight, for ten seconds; measure the turning points, "
         "and give the time after the onset at which you did.",
     )

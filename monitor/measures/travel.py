@@ -26,14 +26,15 @@ LEAST_SNR = 7.0
 source)."""
 
 LEAST_SHAPE = 0.72
-"""Share of the local variance that the movement's shape must explain: a swing or a ringing bar goes on before and
-after, a pull stands alone (common practice, no source)."""
+"""Share of the local variance that the movement's shape must explain: a swing or a ringing bar continues before and
+after, a pull is isolated (common practice, no source)."""
 
 LEAST_m = 0.7e-3 * LEAST_mm
-"""The shape is no textbook curve, so what it tells may be smaller than the travel (common practice, no source)."""
+"""Movements deviate from the shape, so the fitted amplitude may be smaller than the travel (common practice, no
+source)."""
 
 LEAST_NOISE_m_s2 = 1e-4
-"""A record without noise is invented; nothing is divided by 0 for it (common practice, no source)."""
+"""Only an invented record has less noise; prevents a division by 0 (common practice, no source)."""
 
 LESS = 0.999
 """A bound is compared with a little less than its limit, since it is rounded."""

@@ -82,7 +82,7 @@ class Calibration:
     span_covariance : (n, n) or (2 n, 2 n) nested tuples of float, or empty
         Covariance of the n relative spans; in the large form the n bends (1/N) follow. Empty: spans are independent.
     gravity_m_s2, temperature_degC : float or None
-        Gravity that the masses were reckoned with, and the temperature, where they are known.
+        Gravity used for the masses, and the temperature, where they are known.
     """
 
     channels: tuple[ChannelCalibration, ...]
@@ -145,7 +145,7 @@ class Calibration:
         return np.asarray(np.sqrt(np.maximum(variance, 0.0) + fixed))
 
     def u_rel_span_of(self, index: Sequence[int], load_N: ArrayLike | None = None) -> float:
-        """Return the relative standard uncertainty of the span of a sum of cells, their errors' likeness included.
+        """Return the relative standard uncertainty of the span of a sum of cells, including their covariance.
 
         Parameters
         ----------
@@ -256,7 +256,7 @@ def calibration_to_dict(calibration: Calibration) -> dict[str, Any]:
     channels = []
     for channel in calibration.channels:
         entry = asdict(channel)
-        # What a straight line does not have is left out: files stay readable, also to older versions.
+        # A straight line has neither: left out, the file stays readable to older versions.
         for key in ("bend_per_N", "u_curve_N"):
             if entry[key] == 0:
                 del entry[key]

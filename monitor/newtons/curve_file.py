@@ -98,7 +98,7 @@ def _numbers(path: Path, lines: list[str], columns: int) -> NDArray[np.float64]:
     try:
         return _quickly(lines, columns)
     except ValueError:
-        # Something is wrong: the slow way finds out what, and in which line.
+        # Something is wrong: parse slowly to say what, and in which line.
         pass
     rows = np.full((len(lines), columns), np.nan)
     for number, line in enumerate(lines):
@@ -171,7 +171,7 @@ def read_curve(path: str | os.PathLike[str]) -> Curve:
     if np.any(np.isinf(load_N)):
         row = int(np.flatnonzero(np.any(np.isinf(load_N), axis=1))[0])
         raise _bad(f"Line {row + 2} of {path} holds an infinite load.", "Leave the field of a failed reading empty.")
-    # The median step is blind to lost rows; the mean of all steps near it is free of the stamps' jitter.
+    # The median step ignores lost rows; the mean of all steps near it averages the stamps' jitter.
     typical_s = float(np.median(steps))
     rate_Hz = 1.0 / float(np.mean(steps[np.abs(steps - typical_s) < 0.5 * typical_s]))
     if not LOWEST_RATE_Hz / RATE_SLACK <= rate_Hz <= HIGHEST_RATE_Hz * RATE_SLACK:

@@ -43,7 +43,7 @@ def normal_gravity(latitude_deg: float, height_m: float = 0.0) -> float:
     latitude_deg : float
         Geodetic latitude, -90 to 90.
     height_m : float
-        Height above the ellipsoid; the height above sea level does (the geoid lies within 0.1 km of it).
+        Height above the ellipsoid; height above sea level is close enough (the geoid lies within 0.1 km).
 
     Raises
     ------

@@ -23,7 +23,7 @@ degrees of freedom (``white_noise_dof``), approximated after E. B. Wilson and M.
 
 @dataclass(frozen=True)
 class CalibrationUncertainty:
-    """What a session may know of its cells and stamps beside zeros and spans; None or 0 where nothing is known.
+    """What is known of a session's cells and stamps beside zeros and spans; None or 0 where nothing is.
 
     Attributes
     ----------
@@ -173,8 +173,8 @@ class SessionLoads:
     def noise_N(self, index: tuple[int, ...]) -> float:
         """Return the white noise of one reading of a sum of cells (N): its Allan deviation at one reading.
 
-        Taken from the quieter pieces of ``NOISE_ROWS`` rows (their lower quartile, made good for being one), so that
-        neither steps nor tremor pass for noise; 0 where there is no whole piece.
+        Taken from the quieter pieces of ``NOISE_ROWS`` rows (their lower quartile, corrected for being one), so that
+        neither steps nor tremor count as noise; 0 without a whole piece.
         """
         if index not in self._noise:
             self._noise[index] = self._compute_noise_N(index)
@@ -201,15 +201,15 @@ class SessionLoads:
 
 
 UNEVEN_STAMP_S = 3e-4
-"""Standard uncertainty of a stamp that no line was drawn through (common practice, no source)."""
+"""Standard uncertainty of a stamp off such a line (common practice, no source)."""
 
 
 def even_times(t_s: Array, largest_jitter_s: float = 0.003) -> tuple[Array, float]:
     """Return stamps freed of their jitter, and the standard uncertainty of a time between two of them.
 
-    A converter counts evenly; it is the stamping that trembles: where the stamps lie within ``largest_jitter_s`` of
-    one straight line, the line is taken, whose middle is known to the jitter over the root of their number and whose
-    ends to twice that. Where they do not (a gap of unknown length, a changed rate) they are returned as they are.
+    A converter counts evenly; only its stamps jitter. If they lie within ``largest_jitter_s`` of one straight line, the
+    line is taken; its middle is known to the jitter over the root of their number, its ends to twice that. Otherwise (a
+    gap of unknown length, a changed rate) the stamps are returned as they are.
     """
     n = len(t_s)
     if n < 8:

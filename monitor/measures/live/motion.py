@@ -112,8 +112,8 @@ class LiveMotion:
     ) -> None:
         """Measure the swing over the last eight seconds of an unassisted hang.
 
-        Without a line of its own in the spectrum it may be anything that moves slowly: that takes the seconds before
-        as well. A swing that had one is followed while its beat stands out of the noise.
+        Without a line in the spectrum, which needs the seconds before as well, it may be any slow movement. A swing
+        that had one is followed while its beat exceeds the noise.
         """
         had_swing = self.swing_deg is not None
         self.swing_deg, self._beat_Hz = None, None
@@ -133,8 +133,8 @@ class LiveMotion:
     def look_for_travel(self, recent: RecentLoads, onset_s: float, weight_N: float, gravity_m_s2: float) -> None:
         """Look for pulls in the last seconds; one that is found in two looks is kept.
 
-        Nothing is shown before the swing beside it can be seen: its beat looks like small pulls. A swing that begins
-        looks like one, too, until it goes on.
+        Nothing is shown before a swing could be detected: its beat looks like small pulls, and so does a swing that
+        begins.
         """
         inside = recent.t_s > onset_s + CATCH_S
         if np.count_nonzero(inside) < WINDOW_S * recent.rate_Hz:
@@ -143,7 +143,7 @@ class LiveMotion:
         sum_N = recent.bar_N + recent.feet_N
         if self._beat_Hz is not None:
             if not self._beat_was_known:
-                # What was shown before the swing stood out may have been its beat: it is looked for once more.
+                # Pulls shown before the swing was detected may have been its beat: they are looked for again.
                 self._travels = [one for one in self._travels if one.end_s < recent.t_s[inside][0]]
                 self._beat_was_known = True
             apart = free & ~self._near_pulls(recent.t_s)
