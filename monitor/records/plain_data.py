@@ -30,7 +30,14 @@ def record_of(kind: type[_Record], data: Mapping[str, Any]) -> _Record:
     """Rebuild a record from ``dataclasses.asdict`` of it, also from JSON: parts as records, rows of a list as tuples.
 
     Unknown keys, those of a newer version, are ignored; a missing key takes the field's default.
+
+    Raises
+    ------
+    TypeError
+        It is no mapping, or lacks a key that has no default.
     """
+    if not isinstance(data, Mapping):
+        raise TypeError(f"A {kind.__name__} is built from a mapping, not from a {type(data).__name__}.")
     builders = _builders(kind)  # type: ignore[arg-type]
     known = ((name, value, builders[name]) for name, value in data.items() if name in builders)
     return kind(**{name: value if build is None else build(value) for name, value, build in known})
@@ -49,7 +56,7 @@ def _builder(hint: Any) -> Callable[[Any], Any] | None:
         (of,) = get_args(hint)
         if part is not None:
             return lambda values: [record_of(part, value) for value in values]
-        return (lambda rows: [tuple(row) for row in rows]) if get_origin(of) is tuple else list
+        return (lambda rows: [tuple(row) for row in rows]) if get_origin(of) is tuple else None
     if part is not None:
         return lambda value: None if value is None else record_of(part, value)
     return None
