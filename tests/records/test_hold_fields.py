@@ -82,6 +82,13 @@ def test_an_uncertainty_is_a_field_of_the_same_unit():
             assert re.search(r"_u\b|_u_|\.u$", one.uncertainty), one.uncertainty
 
 
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_every_label_has_its_words_on_the_page(language):
+    text = (DOC.parents[1] / f"monitor/dashboard/static/words/{language}.js").read_text(encoding="utf-8")
+    labels = re.findall(r"(\w+): \"", re.search(r"^  measure: \{(.*?)^  \}", text, re.DOTALL | re.MULTILINE)[1])
+    assert {one.measure.label for one in hold_fields.HOLD_FIELDS} - {None} == set(labels)
+
+
 # A measure that is declared here and nowhere else.
 
 
