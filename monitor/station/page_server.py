@@ -8,16 +8,16 @@ import socket
 import sys
 import time
 from collections.abc import Callable, Iterator
-from typing import Any, Protocol
+from typing import Any
 
 import uvicorn
 from fastapi import FastAPI
 
 from monitor.dashboard.live.connections import FeedProtocol, PatientProtocol
 from monitor.dashboard.routes.power import ProgramEnd
-from monitor.dashboard.routes.setup import Setup
 from monitor.errors import MonitorError
 from monitor.service import MonitorService
+from monitor.station.rig_choice import RigChoice
 from monitor.station.server_config import ServerConfig
 from monitor.station.service_notifications import ServiceManager
 
@@ -33,15 +33,6 @@ class PagePortInUse(MonitorError):
     """The live page's port is taken, or may not be used."""
 
     code = "page-port-in-use"
-
-
-class RigRestart(Setup, Protocol):
-    """The choice of a rig on the page, after which the program begins anew with it."""
-
-    renewed: bool
-    """Another rig was chosen: the program does not end, it begins anew."""
-    end: Callable[[], None]
-    """Ends the running page; set by ``serve_page``."""
 
 
 @contextlib.contextmanager
@@ -132,9 +123,9 @@ def serve_page(
     config: ServerConfig,
     service: MonitorService,
     end: ProgramEnd,
-    restart: RigRestart | None = None,
+    choice: RigChoice | None = None,
 ) -> None:
-    """Run a service and its page until Ctrl-C, a stop signal, ``end`` or ``restart``; then finish the recording."""
+    """Run a service and its page until Ctrl-C, a stop signal, ``end`` or ``choice``; then finish the recording."""
     manager = ServiceManager.of_process()
     host, port = listener.getsockname()[:2]
     shown = f"[{host}]" if ":" in host else host
@@ -145,13 +136,13 @@ def serve_page(
 
     server = _PageServer(uvicorn_config(app, config), address, answering)
     end.end = server.end_soon
-    if restart is not None:
-        restart.end = server.end_soon
+    if choice is not None:
+        choice.end = server.end_soon
     service.start()
     try:
         server.run(sockets=[listener])
     finally:
-        renewed = restart is not None and restart.renewed
+        renewed = choice is not None and choice.renewed
         if not renewed:
             manager.stopping()
         service.stop()

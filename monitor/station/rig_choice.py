@@ -1,4 +1,4 @@
-"""``hang-monitor run`` without a rig: an owner chooses one on the page, and the program begins anew with it."""
+"""The rig that an owner chooses on the page of a program started without one."""
 
 from __future__ import annotations
 
@@ -10,22 +10,13 @@ from collections.abc import Callable
 from typing import Any, Literal
 
 from firmware_bridge.link import list_ports
-from monitor.dashboard.routes.power import ProgramEnd
 from monitor.dashboard.routes.setup import SetupFixed
-from monitor.demo.stage import Stage
 from monitor.errors import BadInput
 from monitor.health.builds import BUILDS
 from monitor.rig import BadRig, RigNotFound, load_rig, save_rig, write_toml
-from monitor.station.server_config import ServerConfig
-from monitor.station.sources import SourceConfig
-from monitor.station.station import Station, StationConfig, run_station
 from monitor.store import DataFolder
 
 CHOICE_FILE = "chosen-rig.toml"
-VIRTUAL_FOLDER = "virtual"
-"""Below the data folder: invented data stay apart from measured ones."""
-
-SEED = 1
 
 
 class RigChoice:
@@ -37,6 +28,7 @@ class RigChoice:
         self.port = self._stored_port()
         self.way: Literal["port", "virtual", "none"] = "port" if self.port and folder.rig_file.exists() else "none"
         self.renewed = False
+        """Another rig was chosen: the program does not end, it starts anew."""
         self.end: Callable[[], None] = lambda: None
         """Ends the running page; set by whoever serves it."""
 
@@ -72,17 +64,6 @@ class RigChoice:
         self.way = "port" if way == "port" else "virtual" if way == "virtual" else "none"
         self.renewed = True
         self.end()
-
-    def station_config(self, server: ServerConfig) -> StationConfig:
-        """Return the program for the rig that is chosen now; passcodes are always those of the data folder itself."""
-        folder, source = self.folder, SourceConfig(self.way)
-        if self.way == "port":
-            source = SourceConfig("port", port=self.port, wait_for_board=True)
-        elif self.way == "virtual":
-            stage = Stage(SEED)
-            folder = DataFolder.open(folder.root / VIRTUAL_FOLDER)
-            source = SourceConfig("virtual", virtual=stage, practice=stage)
-        return StationConfig(source, folder, server, passcodes=self.folder)
 
     def _describe(self, port: str, build: str | None, mount_rating_N: float | None) -> None:
         if not _is_port(port):
@@ -125,20 +106,3 @@ def _is_port(path: str) -> bool:
         return stat.S_ISCHR(os.stat(path).st_mode)
     except (OSError, ValueError):  # not a valid name of a file
         return False
-
-
-def run_chosen(folder: DataFolder, server: ServerConfig, end: ProgramEnd) -> None:
-    """Run the program on the chosen rig, again and again while another one is chosen."""
-    choice = RigChoice(folder)
-    while True:
-        choice.renewed = False
-        port = run_station(choice.station_config(server), end=end, restart=choice, greeting=_greeting)
-        if not choice.renewed or end.status:
-            return
-        server = dataclasses.replace(server, port=port)
-
-
-def _greeting(station: Station) -> str:
-    if station.rig_source.rig is None:
-        return "No rig is chosen yet: the page shows the first steps.\n"
-    return ""

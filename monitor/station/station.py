@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from importlib.metadata import version
-from typing import Any
 
 from fastapi import FastAPI
 
@@ -15,11 +14,13 @@ from monitor.dashboard.app import create_app
 from monitor.dashboard.live.hub import LiveHub
 from monitor.dashboard.routes.maintenance import Maintenance
 from monitor.dashboard.routes.power import ProgramEnd
+from monitor.dashboard.security.authorization import Authorization
 from monitor.jobs.job_runner import JobRunner
 from monitor.service import MonitorService, rig_view
 from monitor.service.pipeline_thread import Observer
 from monitor.station.page_access import authorization_of, check_passcodes
-from monitor.station.page_server import RigRestart, listening, serve_page
+from monitor.station.page_server import listening, serve_page
+from monitor.station.rig_choice import RigChoice
 from monitor.station.server_config import ServerConfig
 from monitor.station.sources import RigSource, SourceConfig, open_source
 from monitor.store import DataFolder, Store, open_store
@@ -55,8 +56,15 @@ class Station:
     hub: LiveHub
     service: MonitorService
 
-    def app(self, **options: Any) -> FastAPI:
-        """Return the page over these parts; the options are those of ``create_app`` that are not parts."""
+    def app(
+        self,
+        *,
+        authorization: Authorization | None = None,
+        jobs: JobRunner | None = None,
+        power: ProgramEnd | None = None,
+        setup: RigChoice | None = None,
+    ) -> FastAPI:
+        """Return the page over these parts, with what ``create_app`` takes besides."""
         service = self.service
         return create_app(
             hub=self.hub,
@@ -66,7 +74,12 @@ class Station:
             coach=service,
             instruments=service,
             procedures=service.procedures,
-            **options,
+            authorization=authorization,
+            audit=self.store.audit.recent,
+            jobs=jobs,
+            power=power,
+            maintenance=Maintenance(self.folder, self.store),
+            setup=setup,
         )
 
     def job_runner(self) -> JobRunner:
@@ -128,7 +141,7 @@ def run_station(
     config: StationConfig,
     *,
     end: ProgramEnd | None = None,
-    restart: RigRestart | None = None,
+    choice: RigChoice | None = None,
     greeting: Callable[[Station], str] = lambda station: "",
 ) -> int:
     """Run a program until somebody ends it; return the port of its page.
@@ -138,7 +151,7 @@ def run_station(
     config : StationConfig
     end : ProgramEnd or None
         Lets the page end the program.
-    restart : RigRestart or None
+    choice : RigChoice or None
         Lets the page choose a rig.
     greeting : callable
         Returns what is written once nothing hinders the start any more.
@@ -165,11 +178,9 @@ def run_station(
         end = end or ProgramEnd()
         app = station.app(
             authorization=authorization_of(server, passcodes, store.audit.add),
-            audit=store.audit.recent,
             jobs=jobs,
             power=end,
-            maintenance=Maintenance(config.folder, store),
-            setup=restart,
+            setup=choice,
         )
-        serve_page(app, listener, server, service, end, restart)
+        serve_page(app, listener, server, service, end, choice)
     return page_port

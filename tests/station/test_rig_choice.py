@@ -15,8 +15,9 @@ from monitor.dashboard.security.authorization import Authorization
 from monitor.errors import BadInput, TellableError
 from monitor.health.builds import BUILDS
 from monitor.rig import load_rig
+from monitor.station.chosen_station import run_chosen
 from monitor.station.page_server import PagePortInUse
-from monitor.station.rig_choice import RigChoice, run_chosen
+from monitor.station.rig_choice import RigChoice
 from monitor.station.server_config import ServerConfig
 from monitor.station.sources import calibration_in_force
 from monitor.store import AccessFile, DataFolder

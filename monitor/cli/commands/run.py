@@ -88,7 +88,7 @@ def run(
     """
     from monitor.cli.logging_setup import begin_log
     from monitor.dashboard.routes.power import ProgramEnd
-    from monitor.station.rig_choice import run_chosen
+    from monitor.station.chosen_station import run_chosen
     from monitor.station.sources import SourceConfig
     from monitor.station.station import StationConfig, run_station
     from monitor.store import DataFolder
