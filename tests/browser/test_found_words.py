@@ -30,8 +30,8 @@ CALIBRATION = Calibration(tuple(ChannelCalibration(c.name, 0.0, 1e-3) for c in R
 MODULES = (load_agreement, board, cells, creep, ratings)
 
 GERMAN = """async (found) => {
-    const { toldFinding } = await import("/static/words.js");
-    return found.map((said) => toldFinding(said));
+    const { translateFinding } = await import("/static/lib/words.js");
+    return found.map((said) => translateFinding(said));
 }"""
 
 

@@ -41,7 +41,7 @@ def test_without_rest_it_is_told_in_three_sentences(open_page, hall, screen):
 
 def test_a_script_that_is_missing_is_told(open_page, hall):
     page = open_page("about:blank", refusals=True)
-    page.route("**/static/mark.js", lambda route: route.fulfill(status=404))
+    page.route("**/static/lib/hold-mark.js", lambda route: route.fulfill(status=404))
     page.goto(hall.url + "/holds")
     expect(page.get_by_role("alert").first).to_contain_text("did not arrive whole")
 

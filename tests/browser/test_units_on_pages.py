@@ -9,7 +9,7 @@ pytestmark = pytest.mark.browser
 
 TOLD = """async ([unit, call, ...given]) => {
     localStorage.setItem("unit", unit);
-    const units = await import("/static/units.js");
+    const units = await import("/static/lib/units.js");
     return units[call](...given);
 }"""
 
@@ -70,7 +70,7 @@ def test_a_plate_reads_its_mass_at_the_rigs_own_gravity(page):
     text = page.evaluate(
         """async () => {
             localStorage.setItem("unit", "kgf");
-            const { useGravity, loadText } = await import("/static/units.js");
+            const { useGravity, loadText } = await import("/static/lib/units.js");
             useGravity(9.78);
             const told = loadText(20 * 9.78, { digits: 1 });
             useGravity(9.80665);

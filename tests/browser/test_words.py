@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 
 from monitor.coaching.people.intake import questions
 from monitor.dashboard.routes.pages import SCREENS, STATIC
-from monitor.dashboard.views.screen_templates import NOWHERE
+from monitor.dashboard.views.screen_templates import NOT_FOUND
 from monitor.errors import TellableError
 from monitor.measures.flag_words import FLAG_WORDS
 
@@ -51,7 +51,7 @@ def page(chromium, hall):
 
 
 def languages(page) -> list[str]:
-    return page.evaluate("import('/static/words.js').then(({ languages }) => Object.keys(languages))")
+    return page.evaluate("import('/static/lib/words.js').then(({ languages }) => Object.keys(languages))")
 
 
 def test_every_language_has_the_same_keys_and_functions(page):
@@ -77,17 +77,17 @@ def test_nothing_is_said_with_a_hole_in_it(page):
 
 
 def test_every_flag_and_question_has_german_words(page):
-    told = page.evaluate(
-        "import('/static/words/told-de.js').then(({ told }) => ({flags: told.flags, questions: told.questions}))"
+    flags, questions_de = page.evaluate(
+        "import('/static/words/program-messages-de.js').then(({ messages }) => [messages.flags, messages.questions])"
     )
-    assert set(FLAG_WORDS) <= set(told["flags"])
-    assert set(told["questions"]) == {question.key for question in questions()}
+    assert set(FLAG_WORDS) <= set(flags)
+    assert set(questions_de) == {question.key for question in questions()}
 
 
 def test_german_errors_are_whole_and_of_codes_that_exist(page):
     import monitor.service  # noqa: F401  the program with all that it can tell
 
-    errors = page.evaluate("import('/static/words/told-de.js').then(({ told }) => told.errors)")
+    errors = page.evaluate("import('/static/words/program-messages-de.js').then(({ messages }) => messages.errors)")
     assert all(set(error) == {"what", "means", "do"} and all(error.values()) for error in errors.values())
     here = {kind.code for kind in every_kind(TellableError) if kind.__module__.startswith("monitor.dashboard")}
     roots = {"dashboard", "refused"}
@@ -121,7 +121,7 @@ class Outside(HTMLParser):
 
 
 @pytest.mark.parametrize(
-    "screen", dict.fromkeys([*SCREENS.values(), NOWHERE]), ids=lambda screen: f"{screen.part} {screen.kind}"
+    "screen", dict.fromkeys([*SCREENS.values(), NOT_FOUND]), ids=lambda screen: f"{screen.part} {screen.kind}"
 )
 def test_no_word_stands_outside_of_the_words(screen):
     outside = Outside()

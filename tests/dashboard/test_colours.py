@@ -10,7 +10,7 @@ import pytest
 
 from monitor.dashboard.app import STATIC
 
-CSS = (STATIC / "page.css").read_text(encoding="utf-8")
+CSS = (STATIC / "css" / "page.css").read_text(encoding="utf-8")
 BLOCKS = [
     dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", block)) for block in re.findall(r"\{([^{}]*--paper: #[^{}]*)\}", CSS)
 ]
@@ -77,7 +77,7 @@ def test_accents_stay_apart_for_colour_blind_readers(light, kind):
 
 def test_the_wall_has_contrast_aaa():
     # WCAG 2.2 criterion 1.4.6 (AAA): 7:1 for text of any size (from memory).
-    live = (STATIC / "live.css").read_text(encoding="utf-8")
+    live = (STATIC / "css" / "live.css").read_text(encoding="utf-8")
     blocks = [
         dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", block))
         for block in re.findall(r"\{([^{}]*--feet: #[^{}]*)\}", live)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from urllib.parse import urljoin
 
 import pytest
 from fastapi.testclient import TestClient
@@ -63,7 +64,7 @@ def test_the_feed_is_closed_to_foreign_pages(client, hub, headers):
     assert hub.screens == 0
 
 
-@pytest.mark.parametrize("path", ["/", "/static/page.js", "/api/health", "/api/none", "/api/holds?limit=x"])
+@pytest.mark.parametrize("path", ["/", "/static/live/live-page.js", "/api/health", "/api/none", "/api/holds?limit=x"])
 def test_every_answer_carries_the_security_headers(client, path):
     headers = client.get(path).headers
     policy = dict(part.strip().split(" ", 1) for part in headers["content-security-policy"].split(";"))
@@ -84,10 +85,15 @@ def test_the_page_and_all_that_it_names_are_served(client):
     page = client.get("/")
     assert page.status_code == 200
     named = re.findall(r'(?:src|href)="(/static/[^"]+)"', page.text)
-    assert "/static/page.js" in named
+    assert "/static/live/live-page.js" in named
     scripts = {name for name in named if name.endswith(".js")}
-    for name in sorted(scripts):
-        scripts |= {f"/static/{part}" for part in re.findall(r'from "\./([^"]+)"', client.get(name).text)}
+    waiting = list(scripts)
+    while waiting:
+        name = waiting.pop()
+        imports = {urljoin(name, part) for part in re.findall(r'from "(\.[^"]+)"', client.get(name).text)}
+        waiting += imports - scripts
+        scripts |= imports
+    assert "/static/words/de.js" in scripts
     for name in sorted({*named, *scripts}):
         answer = client.get(name)
         assert answer.status_code == 200, name

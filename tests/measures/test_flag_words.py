@@ -13,7 +13,7 @@ import monitor
 from monitor.measures.flag_words import FLAG_WORDS, in_words
 
 ROOT = Path(monitor.__path__[0])
-GERMAN = next((ROOT / "dashboard" / "static").rglob("told-de.js"))
+GERMAN = next((ROOT / "dashboard" / "static").rglob("program-messages-de.js"))
 RESULTS = ("HoldResult", "SessionResult")
 NOT_OF_RESULTS = ("newtons/calibrating", "health", "demo")
 """What is called flags there are sentences, or made up for the demo."""

@@ -64,7 +64,7 @@ def test_the_wheel_runs_in_a_clean_environment(built, tmp_path):
         address = said[-1].split()[2]
         with urllib.request.urlopen(address, timeout=DEADLINE_S) as answer:
             assert b"<html" in answer.read()
-        with urllib.request.urlopen(f"{address}static/page.js", timeout=DEADLINE_S) as answer:
+        with urllib.request.urlopen(f"{address}static/live/live-page.js", timeout=DEADLINE_S) as answer:
             assert answer.status == 200
     finally:
         demo.terminate()

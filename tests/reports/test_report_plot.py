@@ -209,7 +209,7 @@ def test_every_written_colour_has_the_contrast_that_small_text_needs(name):
 
 @pytest.mark.parametrize("name", ["paper", "ink", "hands", "feet", "attention"])
 def test_the_colours_are_those_of_the_page_by_day(name):
-    css = (ROOT / "monitor" / "dashboard" / "static" / "page.css").read_text(encoding="utf-8")
+    css = (ROOT / "monitor" / "dashboard" / "static" / "css" / "page.css").read_text(encoding="utf-8")
     first = re.search(rf"--{name}:\s*(#[0-9a-fA-F]{{6}})", css)
     assert first is not None
     assert getattr(notebook, name.upper()).lower() == first[1].lower()

@@ -183,7 +183,7 @@ def test_an_answer_that_is_not_taken_is_given_up(port, monkeypatch):
         wire.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
         wire.settimeout(DEADLINE_S)
         wire.connect(("127.0.0.1", port))
-        request = f"GET /static/page.css HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n".encode()
+        request = f"GET /static/css/page.css HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n".encode()
         # Pipelined requests, none of whose answers is read, until the server has let go.
         with pytest.raises(ConnectionError):
             send_for_ever(wire, request * 50)

@@ -17,21 +17,21 @@ from monitor.dashboard.views.screen_templates import PIECES, Screen
 STATIC = Path(__file__).parents[1] / "static"
 
 PROCEDURES = ("sheet", "procedures")
-COACHING = ("sheet", "coaching")
+FORMS = ("sheet", "forms")
 SCREENS = {
-    "/": Screen("live", ("live",), script="page", frame=None, kind="wall"),
-    "/coach": Screen("live", ("live", "coach"), script="coach", frame=None, kind="coach", pieces=PIECES),
-    "/sign-in": Screen("sign-in", ("sign-in",), frame=None),
-    "/holds": Screen("hold-list", COACHING),
-    "/rig": Screen("rig", PROCEDURES),
-    "/rig/zero": Screen("procedure", PROCEDURES),
-    "/rig/calibrate": Screen("procedure", PROCEDURES),
-    "/rig/check": Screen("procedure", PROCEDURES),
-    "/first-steps": Screen("first-steps", PROCEDURES),
-    "/people": Screen("people"),
-    "/settings": Screen("settings", COACHING, script="preferences"),
-    "/person/{uid}": Screen("person", COACHING),
-    "/hold/{uid}": Screen("hold", COACHING),
+    "/": Screen("live", "live/live-page", ("live",), frame=None, kind="wall"),
+    "/coach": Screen("live", "coach/coach-page", ("live", "coach"), frame=None, kind="coach", pieces=PIECES),
+    "/sign-in": Screen("sign-in", "site/sign-in", ("sign-in",), frame=None),
+    "/holds": Screen("hold-list", "holds/hold-list", FORMS),
+    "/rig": Screen("rig", "rig/rig", PROCEDURES),
+    "/rig/zero": Screen("procedure", "rig/procedure", PROCEDURES),
+    "/rig/calibrate": Screen("procedure", "rig/procedure", PROCEDURES),
+    "/rig/check": Screen("procedure", "rig/procedure", PROCEDURES),
+    "/first-steps": Screen("first-steps", "rig/first-steps", PROCEDURES),
+    "/people": Screen("people", "person/people"),
+    "/settings": Screen("settings", "settings/settings", FORMS),
+    "/person/{uid}": Screen("person", "person/person", FORMS),
+    "/hold/{uid}": Screen("hold", "holds/hold", FORMS),
 }
 """Every screen at its address; what it shows, it reads from REST."""
 

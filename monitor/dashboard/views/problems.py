@@ -9,7 +9,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from starlette.exceptions import HTTPException
 
-from monitor.dashboard.views.screen_templates import NOWHERE
+from monitor.dashboard.views.screen_templates import NOT_FOUND
 from monitor.errors import MonitorError, TellableError
 from monitor.exports.formats import UnknownFormat
 from monitor.procedures.procedure import ProcedureMovedOn, ProcedureNotReady
@@ -159,7 +159,7 @@ def tell_problems(app: FastAPI) -> None:
         path = request.url.path
         if error.status_code == 404:
             if _person_asks(request):
-                return HTMLResponse(NOWHERE.html(), status_code=404)
+                return HTMLResponse(NOT_FOUND.html(), status_code=404)
             return problem(NotThere(f"page at {path}"), 404)
         if error.status_code == 405:
             answer = problem(NotAllowed(request.method, path), 405)

@@ -11,7 +11,7 @@ from pathlib import Path
 from string import Template
 
 MARKUP = Path(__file__).parents[1] / "markup"
-PIECES = ("told", "papers", "tasks")
+PIECES = ("notice", "charts", "tasks")
 """What a kind of the live page may add to it, in files named after both."""
 
 
@@ -23,10 +23,10 @@ class Screen:
     ----------
     part : str
         File of its own part.
-    styles : tuple of str
-        Style sheets beside ``page.css``.
     script : str
-        Module that fills it; named after the part where it is empty.
+        Module that fills it: its path in ``static``, without the ending.
+    styles : tuple of str
+        Style sheets in ``static/css``, beside ``page.css``.
     frame : str or None
         File of the frame around the part; None where the part is the whole body.
     kind : str
@@ -36,8 +36,8 @@ class Screen:
     """
 
     part: str
+    script: str
     styles: tuple[str, ...] = ("sheet",)
-    script: str = ""
     frame: str | None = "sheet"
     kind: str = ""
     pieces: tuple[str, ...] = ()
@@ -48,12 +48,12 @@ class Screen:
         body = Template(_piece(self.part)).substitute(own, kind=self.kind)
         if self.frame is not None:
             body = Template(_piece(self.frame)).substitute(part=body)
-        styles = "\n".join(f'<link rel="stylesheet" href="/static/{name}.css">' for name in ("page", *self.styles))
-        return Template(_piece("frame")).substitute(styles=styles, script=self.script or self.part, body=body)
+        styles = "\n".join(f'<link rel="stylesheet" href="/static/css/{name}.css">' for name in ("page", *self.styles))
+        return Template(_piece("frame")).substitute(styles=styles, script=self.script, body=body)
 
 
-NOWHERE = Screen("nowhere")
-"""For an address at which there is nothing."""
+NOT_FOUND = Screen("not-found", "site/not-found")
+"""For an address without a page."""
 
 
 @functools.cache

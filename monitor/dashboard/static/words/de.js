@@ -120,7 +120,7 @@ export const words = {
   },
   notReached: { what: "Das Programm wurde nicht erreicht.", means: "Was zu sehen ist, kann veraltet sein.", do: "Bitte nachsehen, ob es läuft, und die Seite neu laden." },
   pageBroke: { what: "Auf dieser Seite ging etwas schief.", means: "Was zu sehen ist, kann unvollständig sein; Messen und Aufnehmen gehen weiter.", do: "Bitte die Seite neu laden; bleibt es so, bitte melden." },
-  nowhere: { title: "hier ist nichts", what: "Unter dieser Adresse gibt es keine Seite.", means: "Es wurde nichts gelesen oder geändert.", do: "Bitte oben eine Seite wählen." },
+  notFound: { title: "hier ist nichts", what: "Unter dieser Adresse gibt es keine Seite.", means: "Es wurde nichts gelesen oder geändert.", do: "Bitte oben eine Seite wählen." },
   strangeAnswer: (status) => `Das Programm antwortete mit ${status}.`,
 
   // A kept hold

@@ -120,7 +120,7 @@ export const words = {
   },
   notReached: { what: "The program was not reached.", means: "What is shown may be out of date.", do: "Check that it runs, then load the page again." },
   pageBroke: { what: "Something went wrong on this page.", means: "What is shown may be incomplete; measuring and recording go on.", do: "Load the page again; if it stays so, report it." },
-  nowhere: { title: "nothing here", what: "There is no page at this address.", means: "Nothing was read or changed.", do: "Choose a page from the line above." },
+  notFound: { title: "nothing here", what: "There is no page at this address.", means: "Nothing was read or changed.", do: "Choose a page from the line above." },
   strangeAnswer: (status) => `The program answered with ${status}.`,
 
   // A kept hold
