@@ -1,4 +1,4 @@
-"""Whether the board answers, and whether it reads as fast and as completely as it says."""
+"""Whether the board answers, and reads as fast and as completely as it should."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from monitor.health.verdict import Outcome, Verdict, graded
 from monitor.rig import Rig
 
 RATE_GOOD, RATE_DOUBTFUL = 0.06, 0.20
-"""Cheap converters run on their own oscillators, several percent off (hardware/electronics.md); more is a setting."""
+"""Cheap converters run on their own oscillators, several percent off (hardware/electronics.md); more is a wrong setting
+(common practice, no source)."""
 
 LOST_GOOD, LOST_DOUBTFUL = 0.001, 0.01
 """Share of readings that may be lost (common practice, no source)."""
@@ -35,15 +36,15 @@ def answer_verdict(rig: Rig, facts: BoardFacts | None, trouble: str, remedy: str
 
 
 def rate_verdict(rig: Rig, facts: BoardFacts | None, measured_Hz: float | None) -> Verdict:
-    """Compare the measured sample rate with the one that the board tells, or the rig's nominal one."""
+    """Compare the measured sample rate with the one that the board states, or the rig's nominal one."""
     title = "Sample rate"
     if measured_Hz is None:
         return Verdict("rate", title, "not_told", "Too few readings came to measure the rate.")
-    wanted_Hz = facts.rate_Hz if facts is not None and facts.rate_Hz else rig.nominal_rate_Hz
-    off = measured_Hz / wanted_Hz - 1
-    numbers = {"measured_Hz": measured_Hz, "told_Hz": wanted_Hz, "nominal_Hz": rig.nominal_rate_Hz}
-    words = f"{measured_Hz:.2f} readings per second, {wanted_Hz:g} expected."
-    outcome = graded(max(abs(off), abs(wanted_Hz / rig.nominal_rate_Hz - 1) / 10), RATE_GOOD, RATE_DOUBTFUL)
+    expected_Hz = facts.rate_Hz if facts is not None and facts.rate_Hz else rig.nominal_rate_Hz
+    off = measured_Hz / expected_Hz - 1
+    numbers = {"measured_Hz": measured_Hz, "told_Hz": expected_Hz, "nominal_Hz": rig.nominal_rate_Hz}
+    words = f"{measured_Hz:.2f} readings per second, {expected_Hz:g} expected."
+    outcome = graded(max(abs(off), abs(expected_Hz / rig.nominal_rate_Hz - 1) / 10), RATE_GOOD, RATE_DOUBTFUL)
     do = ""
     if outcome != "good":
         do = "Set nominal_rate_Hz in rig.toml to what the board does, or mend the board's settings."
@@ -53,7 +54,7 @@ def rate_verdict(rig: Rig, facts: BoardFacts | None, measured_Hz: float | None) 
 
 
 def loss_verdict(samples: int, lost: int, damaged: int, faults: tuple[BoardFault, ...]) -> Verdict:
-    """Say how many readings were lost on the way, and what the board itself reported."""
+    """Say how many readings were lost, and which faults the board reported."""
     title = "Readings lost"
     whole = samples + lost
     numbers = {"samples": samples, "lost": lost, "damaged_frames": damaged, "faults": len(faults)}

@@ -27,14 +27,18 @@ NOISE_GOOD, NOISE_DOUBTFUL = 2.0, 5.0
 """Noise as a multiple of what the converter should give; 350 ohm of bridge add little (common practice, no source)."""
 
 USUAL_NOISE_N, MOST_NOISE_N = 0.5, 1.5
-"""Noise of one reading that every measure can live with, where nothing is known of the converter (common practice)."""
+"""Acceptable and largest tolerable noise of one reading where the converter is unknown (common practice, no source)."""
 
 DRIFT_GOOD_N_per_min, DRIFT_DOUBTFUL_N_per_min = 0.2, 0.6
-"""20 gf a minute is what the zeros' uncertainty reckons with (docs/measurement.md)."""
+"""20 gf a minute is what the zeros' uncertainty allows for (docs/measurement.md); three times as much is bad (common
+practice, no source)."""
 
 LEAST_PRESS_N = 25.0
+"""A smaller change is no press (common practice, no source)."""
+
 OF_STRONGEST = 0.8
-"""A cell that moves at least this share of the strongest may well be the one that was pressed."""
+"""A cell that moves at least this share of the strongest may be the one that was pressed (common practice, no
+source)."""
 
 
 @dataclass(frozen=True)
@@ -56,20 +60,20 @@ class Stillness:
 
 
 def stillness(name: str, load_N: Array, rate_Hz: float, N_per_count: float) -> Stillness:
-    """Return what one cell's readings (n,) on the empty rig tell; wild readings are left out."""
+    """Return what one cell's readings (n,) on the empty rig say; outliers are left out."""
     good = load_N[~np.isnan(load_N)]
     if len(good) >= FEWEST_VALUES:
         good = good[inliers(good, abs(N_per_count))]
     if len(good) < max(FEWEST_VALUES, 0.5 * len(load_N)):
         return Stillness(name, None, None, None, None, 0.0, None, None)
     curve = allan_curve(good, rate_Hz)
-    told = judge(curve)
+    stability = judge(curve)
     minutes = np.arange(len(good)) / rate_Hz / 60
     slope = float(np.polyfit(minutes - minutes.mean(), good, 1)[0])
     # Of a straight line through n readings of white noise over a time T: noise sqrt(12 / n) / T (least squares).
-    u_slope = told.white * math.sqrt(12 / len(good)) / float(minutes[-1])
-    noise_counts = told.white / abs(N_per_count)
-    return Stillness(name, told.white, noise_counts, told.excess, slope, u_slope, float(good.mean()), curve)
+    u_slope = stability.white * math.sqrt(12 / len(good)) / float(minutes[-1])
+    noise_counts = stability.white / abs(N_per_count)
+    return Stillness(name, stability.white, noise_counts, stability.excess, slope, u_slope, float(good.mean()), curve)
 
 
 def expected_counts(converter: str, rate_Hz: float) -> float | None:
@@ -136,7 +140,7 @@ def press_verdicts(rig: Rig, pressed: Mapping[str, Array | None]) -> list[Verdic
     Parameters
     ----------
     pressed : mapping of name to (channels,) float or None
-        Changes of all cells (N) while a person pressed the named one; None: nothing was seen to move.
+        Changes of all cells (N) while a person pressed the named one; None: nothing moved.
     """
     moved = {name: _moved(rig, change) for name, change in pressed.items()}
     return [_press_verdict(rig, name, pressed[name], moved) for name in pressed]
@@ -183,7 +187,7 @@ def _wrong_cell(
     moved: Mapping[str, str | None],
     numbers: dict[str, float],
 ) -> Verdict:
-    """Tell swapped cables from a cell that is dead or was not the one that was pressed."""
+    """Distinguish swapped cables from a dead cell and from a press at the wrong place."""
     if moved.get(other) == name:
         words = f"{other} moves instead, and {name} when {other} is pressed: the two are swapped."
         return Verdict(key, title, "bad", words, f"Swap the cables of {name} and {other}, or their names.", numbers)

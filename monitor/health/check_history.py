@@ -1,4 +1,4 @@
-"""Checks that were kept: one JSON and one HTML file each, dated, never overwritten."""
+"""Saved checks: one JSON and one HTML file each, dated, never overwritten."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from monitor.health.check_page import check_page
 
 FOLDER = "checks"
 SHOWN = 12
-"""Earlier checks that the page of a new one lists."""
+"""Earlier checks that the page of a new one lists (common practice, no source)."""
 
 
 class CheckNotSaved(MonitorError):
@@ -23,7 +23,7 @@ class CheckNotSaved(MonitorError):
 
 
 def read_check(root: Path, name: str) -> dict[str, Any] | None:
-    """Return a kept check by its file's name, None where there is none that can be read."""
+    """Return a saved check by its file's name, None where there is none that can be read."""
     try:
         report = json.loads((root / FOLDER / f"{name}.json").read_text(encoding="utf-8"))
     except (OSError, ValueError, RecursionError):
@@ -39,7 +39,7 @@ def newest_check(root: Path) -> dict[str, Any] | None:
 
 
 def saved_checks(root: Path) -> list[dict[str, Any]]:
-    """Return the checks kept in a data folder, the newest first; files that cannot be read are left out."""
+    """Return the checks saved in a data folder, the newest first; files that cannot be read are left out."""
     names = sorted((path.stem for path in (root / FOLDER).glob("*.json")), reverse=True)
     return [report for name in names if (report := read_check(root, name)) is not None]
 
@@ -63,7 +63,7 @@ def save_check(root: Path, report: dict[str, Any], now: dt.datetime) -> tuple[Pa
         raise CheckNotSaved(
             what=f"The check could not be written to {data.parent}: {error.strerror or error}.",
             means="Its result stands on the screen only; the rig's history is as it was.",
-            do="Free some space or mend the folder's permissions, then check again.",
+            do="Free some space or fix the folder's permissions, then check again.",
         ) from error
     return data, page
 

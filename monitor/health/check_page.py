@@ -8,7 +8,7 @@ from html import escape
 from typing import Any
 
 MARKS = {"good": "✓", "doubtful": "?", "bad": "✗", "not_told": "–"}
-WORDS = {"good": "good", "doubtful": "doubtful", "bad": "to be mended", "not_told": "not told"}
+WORDS = {"good": "good", "doubtful": "doubtful", "bad": "to be mended", "not_told": "unknown"}
 SUMMARY = {
     "good": "The rig is in order.",
     "doubtful": "The rig can be used; something wants a look.",
@@ -104,7 +104,7 @@ WIDTH, HEIGHT, LEFT, BOTTOM, RIGHT, TOP = 760.0, 380.0, 70.0, 50.0, 130.0, 15.0
 
 
 def _allan(curves: Mapping[str, Sequence[Sequence[float]]]) -> str:
-    """Return the Allan deviations as a drawing: both axes logarithmic, lines told apart by their dashes and names."""
+    """Return the Allan deviations as a drawing: both axes logarithmic, each line with its own dashes and name."""
     points = [(t, d) for curve in curves.values() for t, d in curve if t > 0 and d > 0]
     if len(points) < 2:
         return ""

@@ -1,8 +1,7 @@
-"""A check of the rig as a state machine: asks, watches the loads, and has verdicts in the end.
+"""A check of the rig as a state machine: it sets tasks, watches the loads, and gives verdicts at the end.
 
-It works on windows of a fixed number of readings, so it sees the same however the stream was cut. No key needs to be
-pressed: it sees for itself when a cell is pressed and when a person keeps still, and goes on by itself where nothing
-comes.
+It works on windows of a fixed number of readings, so the result does not depend on how the stream was cut. No key needs
+to be pressed: it detects when a cell is pressed and when a person keeps still, and skips a task where nothing comes.
 """
 
 from __future__ import annotations
@@ -24,6 +23,7 @@ from monitor.health.ratings import HEAVIEST_kg, rating_verdicts
 from monitor.health.tasks import Task, tasks_for
 from monitor.health.verdict import Verdict, worst
 from monitor.health.zero import ZeroReading, read_zero
+from monitor.newtons.calibrating.guided_calibration import COUNTS_AT_CAPACITY
 from monitor.newtons.calibration import Calibration, ChannelCalibration
 from monitor.rig import Rig
 from monitor.signals.windows import OFF_ZERO_N, PRESENT_N, QUIET_FLOOR_N, QUIET_OF_LOAD
@@ -32,16 +32,20 @@ from monitor.statistics import column_medians
 Array = NDArray[np.float64]
 
 WINDOW_S = 0.5
-STILL_WINDOWS = 6
-PRESS_WINDOWS = 2
-COUNTS_AT_CAPACITY = 2**22
-"""About what the reference electronics give at a cell's capacity; only used before the rig was ever calibrated."""
+"""Length of a window (common practice, no source)."""
+
+STILL_WINDOWS, PRESS_WINDOWS = 6, 2
+"""Windows for which a person must keep still, and a cell be pressed (common practice, no source)."""
 
 USUAL_CAPACITY_N = 2000.0
+"""Capacity of a cell whose rating is not entered (common practice, no source)."""
+
 TOWARDS = 0.25
-"""How far towards a place, as a share of the way, a person must stand or hang to count as being there."""
+"""How far towards a place, as a share of the way, a person must stand or hang to count as being there
+(common practice, no source)."""
 
 ZERO_GOOD_N = 2.0
+"""An empty part that reads less has a good zero (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +60,7 @@ class Progress:
 
 
 def rough_calibration(rig: Rig) -> Calibration:
-    """Return what cells of their rated capacity would give with the reference electronics: enough to see movements."""
+    """Return the calibration of cells of rated capacity with the reference electronics: enough to detect movements."""
     channels = tuple(
         ChannelCalibration(c.name, 0.0, (c.rated_N or USUAL_CAPACITY_N) / COUNTS_AT_CAPACITY) for c in rig.channels
     )
@@ -64,13 +68,13 @@ def rough_calibration(rig: Rig) -> Calibration:
 
 
 class Checkup:
-    """Walks through the tasks of a rig.
+    """Leads through the tasks of a rig.
 
     Parameters
     ----------
     rig : Rig
     calibration : Calibration or None
-        None: the rig was never calibrated; what needs one is told as not known.
+        None: the rig was never calibrated; what needs one is unknown.
     empty_s : float
         How long the empty rig is watched.
     heaviest_kg : float
@@ -78,7 +82,7 @@ class Checkup:
     with_person : bool
         False: only what an empty rig shows.
     largest_peak_N : float or None
-        Largest load that a kept hold put on the bar.
+        Largest load that a stored hold put on the bar.
     """
 
     def __init__(
@@ -117,7 +121,7 @@ class Checkup:
 
     @property
     def finished(self) -> bool:
-        """Say whether every task was done, or waited for in vain."""
+        """Say whether every task was done or given up."""
         return self._number >= len(self.tasks)
 
     @property
@@ -134,18 +138,18 @@ class Checkup:
         return rows / seconds if rows >= 2 * self._rows and seconds > 0 else None
 
     def give_up(self, why: str, remedy: str = "") -> None:
-        """End the check: what was not done is told as such."""
+        """End the check; tasks that were not done are reported as such."""
         self._trouble, self._remedy = why, remedy
         self._number = len(self.tasks)
 
     def skip(self) -> None:
-        """Go on without what is asked now; only the empty rig cannot be left out, all else rests on it."""
+        """Skip the running task; only the empty rig cannot be skipped, since everything else rests on it."""
         task = self.progress.task
         if task is not None and task.kind != "empty":
             self._close(task)
 
     def take(self, event: SourceEvent) -> None:
-        """Take what a source tells."""
+        """Take an event of the source."""
         if isinstance(event, BoardFacts):
             self._facts = event
         elif isinstance(event, BoardFault):
@@ -184,11 +188,11 @@ class Checkup:
         self._pending, self._pending_rows = [rows[whole:]], len(rows) - whole
 
     def _window(self, counts: NDArray[np.int32]) -> None:
-        """Look at one window of readings."""
+        """Process one window of readings."""
         task = self.tasks[self._number]
         self._windows += 1
         load_N = self._scale.newtons(counts)
-        # A middle value: one wild reading must not look like a press.
+        # The median: one wild reading must not look like a press.
         mean_N = np.nan_to_num(column_medians(load_N))
         if task.kind == "empty":
             done = self._watch_empty(counts, mean_N)
@@ -268,7 +272,7 @@ class Checkup:
             return bool((place[0] - middle[0]) * (1 if task.at == "right" else -1) >= 0.5 * TOWARDS * half)
         return True
 
-    # What came of it
+    # Results
 
     def _stillness(self) -> list[Stillness]:
         counts, rate_Hz = self._empty_counts, self.rate_Hz or self.rig.nominal_rate_Hz
@@ -318,33 +322,33 @@ class Checkup:
         return Verdict(key, title, "doubtful" if worst_N <= OFF_ZERO_N else "bad", words, do, numbers)
 
     def verdicts(self) -> list[Verdict]:
-        """Return what was found so far, in the order in which it was looked at."""
-        rig, told = self.rig, self._facts
-        found = [
-            answer_verdict(rig, told, "" if self._samples else self._trouble, self._remedy),
-            rate_verdict(rig, told, self.rate_Hz),
+        """Return the verdicts so far, in the order of the tasks."""
+        rig, facts = self.rig, self._facts
+        verdicts = [
+            answer_verdict(rig, facts, "" if self._samples else self._trouble, self._remedy),
+            rate_verdict(rig, facts, self.rate_Hz),
             loss_verdict(self._samples, self._lost, self._damaged, tuple(self._faults)),
         ]
         if self._trouble and self._samples:
-            found.append(Verdict("ended", "The check was cut off", "bad", self._trouble, self._remedy))
+            verdicts.append(Verdict("ended", "The check was cut off", "bad", self._trouble, self._remedy))
         cells = self._stillness()
-        converter = told.converter if told is not None else ""
-        found += [noise_verdict(cell, converter, self.rate_Hz or rig.nominal_rate_Hz) for cell in cells]
-        found += [drift_verdict(cell, self.empty_s) for cell in cells]
-        found += self._half_hours()
-        found.append(self._zero_verdict())
-        found += press_verdicts(rig, self._pressed)
+        converter = facts.converter if facts is not None else ""
+        verdicts += [noise_verdict(cell, converter, self.rate_Hz or rig.nominal_rate_Hz) for cell in cells]
+        verdicts += [drift_verdict(cell, self.empty_s) for cell in cells]
+        verdicts += self._half_hours()
+        verdicts.append(self._zero_verdict())
+        verdicts += press_verdicts(rig, self._pressed)
         corners = {t.at: self._stood.get(t.key) for t in self.tasks if t.kind == "corner"}
         if corners:
-            found.append(corner_verdict("platform", corners, self.calibration))
+            verdicts.append(corner_verdict("platform", corners, self.calibration))
         hangs = [(_hang_words(t), self._stood.get(t.key)) for t in self.tasks if t.kind == "hang"]
         if hangs:
-            found.append(closure_verdict(self._stood.get("stand"), hangs, self.calibration))
-        return [*found, *rating_verdicts(rig, self.heaviest_kg, self.largest_peak_N)]
+            verdicts.append(closure_verdict(self._stood.get("stand"), hangs, self.calibration))
+        return [*verdicts, *rating_verdicts(rig, self.heaviest_kg, self.largest_peak_N)]
 
     def report(self, at: str) -> dict[str, Any]:
         """Return everything as plain JSON data; ``at`` is the instant (ISO 8601)."""
-        found = [replace(v, numbers={k: _plain(n) for k, n in v.numbers.items()}) for v in self.verdicts()]
+        verdicts = [replace(v, numbers={k: _plain(n) for k, n in v.numbers.items()}) for v in self.verdicts()]
         zero = self.zero()
         return {
             "at": at,
@@ -353,8 +357,8 @@ class Checkup:
             "calibration": self.calibration.id if self.calibration else None,
             "empty_s": self.empty_s,
             "heaviest_kg": self.heaviest_kg,
-            "outcome": worst(found),
-            "verdicts": [verdict.as_dict() for verdict in found],
+            "outcome": worst(verdicts),
+            "verdicts": [verdict.as_dict() for verdict in verdicts],
             "zero_proposal": zero.as_dict() if zero else None,
             "allan_N": {
                 cell.name: [[float(t), float(d)] for t, d in zip(cell.allan.tau_s, cell.allan.deviation, strict=True)]

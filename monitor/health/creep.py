@@ -1,7 +1,7 @@
-"""The half hour of OIML R 60: how far the reading of a cell wanders in it, and in its last ten minutes.
+"""Creep of a cell on the empty rig over the half hour of OIML R 60, and over its last ten minutes.
 
-The limits stand for a cell under a load near its capacity; here they are marks for the empty rig, whose zero has to
-keep still as well. Temperature wanders with it: a cell beyond a mark may be a cell in the sun.
+The limits are for a cell under a load near its capacity; here they serve as marks for the empty rig, whose zero must
+be steady too. Temperature acts in the same way: a cell beyond a mark may be a cell in the sun.
 """
 
 from __future__ import annotations
@@ -21,9 +21,10 @@ HALF_HOUR_S, LATE_FROM_S = 1800.0, 1200.0
 """OIML R 60-1:2021, 5.5.1: thirty minutes, and what happens between the twentieth and the thirtieth."""
 
 WINDOW_S = 60.0
-"""Readings are compared as means over a minute, so that noise is no creep."""
+"""Readings are compared as means over a minute, so that noise does not pass for creep (common practice, no source)."""
 
 GRADE, INTERVALS = "C", 1000
+"""Class of accuracy and number of intervals that a rig should at least reach (common practice, no source)."""
 
 
 def covers_half_hour(seconds: float) -> bool:
@@ -32,7 +33,7 @@ def covers_half_hour(seconds: float) -> bool:
 
 
 def shorter_words(seconds: float) -> str:
-    """Return what is to be said of a watch that was shorter; empty for one that was not."""
+    """Return a remark for a watch that was too short; empty otherwise."""
     if covers_half_hour(seconds):
         return ""
     return f" {seconds / 60:.2g} min are shorter than the 30 min of OIML R 60: its creep limits were not applied."

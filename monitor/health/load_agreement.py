@@ -1,4 +1,4 @@
-"""Whether the loads add up: corners that agree, bar and platform that carry the same person."""
+"""Whether the loads agree: between corners, and between bar and platform, for the same person."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ AGREE = 0.005
 
 @dataclass(frozen=True)
 class Standing:
-    """The mean loads (channels,) of a person who kept still, in newtons, zeros of this check taken off."""
+    """The mean loads (channels,) of a person who kept still, in newtons, this check's zeros subtracted."""
 
     cells_N: Array
 
     @property
     def sum_N(self) -> float:
-        """Return what the rig carried in all."""
+        """Return the total load."""
         return float(self.cells_N.sum())
 
 
@@ -46,15 +46,15 @@ def corner_verdict(part: str, places: Mapping[str, Standing | None], calibration
     key, title = f"corners:{part}", f"The places of the {part} agree"
     if calibration is None:
         return Verdict(key, title, "not_told", "There is no calibration yet.", "Calibrate the rig, then check again.")
-    seen = {place: standing for place, standing in places.items() if standing is not None}
-    missed = [place for place in places if place not in seen]
-    if len(seen) < 2:
+    measured = {place: standing for place, standing in places.items() if standing is not None}
+    missed = [place for place in places if place not in measured]
+    if len(measured) < 2:
         return Verdict(key, title, "not_told", f"Nobody kept still at: {', '.join(missed)}.", "Check again.")
-    sums = {place: standing.sum_N for place, standing in seen.items()}
+    sums = {place: standing.sum_N for place, standing in measured.items()}
     mean_N = float(np.mean(list(sums.values())))
     far = max(sums, key=lambda place: abs(sums[place] - mean_N))
     off = sums[far] / mean_N - 1
-    pairs = [(a, b) for a in seen.values() for b in seen.values()]
+    pairs = [(a, b) for a in measured.values() for b in measured.values()]
     u = max(u_of_ratio(calibration, a, b) for a, b in pairs)
     outcome = graded(abs(off), max(AGREE, 2 * u), 2 * max(AGREE, 2 * u))
     words = (
@@ -76,12 +76,12 @@ def closure_verdict(
     key, title = "closure", "Bar and platform close the account"
     if calibration is None:
         return Verdict(key, title, "not_told", "There is no calibration yet.", "Calibrate the rig, then check again.")
-    seen = [(label, hang) for label, hang in hanging if hang is not None]
-    if standing is None or not seen:
+    hangs = [(label, hang) for label, hang in hanging if hang is not None]
+    if standing is None or not hangs:
         words = "Nobody stood still on the platform." if standing is None else "Nobody hung still from the bar."
         return Verdict(key, title, "not_told", words, "Check again, with a person who stands and hangs.")
-    open_by = {label: hang.sum_N / standing.sum_N - 1 for label, hang in seen}
-    u = max(u_of_ratio(calibration, hang, standing) for _, hang in seen)
+    open_by = {label: hang.sum_N / standing.sum_N - 1 for label, hang in hangs}
+    u = max(u_of_ratio(calibration, hang, standing) for _, hang in hangs)
     label = max(open_by, key=lambda one: abs(open_by[one]))
     off = open_by[label]
     limit = max(AGREE, 2 * u)

@@ -1,4 +1,4 @@
-"""Watches the load on the bar against the mount's working load, and says so aloud where it comes near."""
+"""Compares the load on the bar with the mount's working load, and warns where it comes near."""
 
 from __future__ import annotations
 
@@ -15,13 +15,14 @@ NEAR = 0.8
 """From this share of the working load on a warning is given (common practice, no source)."""
 
 SHOWN_s = 600.0
-"""A warning stays for so long after the load: whoever looks after the rig comes by later than it happened."""
+"""A warning stays for so long after the load, until somebody comes by (common practice, no source)."""
 
 SAME_EVENT_s = 5.0
+"""Heavy loads closer together than this are one event (common practice, no source)."""
 
 
 class MountWatch:
-    """Sees pictures, keeps the newest heavy load; one rig, one thread.
+    """Takes pictures and remembers the newest heavy load; one rig, one thread.
 
     Parameters
     ----------
@@ -37,7 +38,7 @@ class MountWatch:
         self._now_s = 0.0
 
     def see(self, picture: Picture) -> None:
-        """Take what the rig shows now; the readings of a picture tell a peak better than its mean."""
+        """Take a picture; its single readings show a peak better than their mean."""
         self._now_s = picture.t_s
         if self._rating_N is None or not self._names:
             return
@@ -55,18 +56,18 @@ class MountWatch:
     def _load_N(self, picture: Picture) -> float | None:
         columns = [i for i, name in enumerate(picture.curve_names) if name in self._names]
         if columns and picture.curve_N is not None and len(picture.curve_N):
-            # A middle of three, so that one wild reading is no load; a sum with a missing cell says nothing.
+            # The median of three, so that one wild reading is no load; a sum with a missing cell is unknown.
             total = np.asarray(picture.curve_N, dtype=np.float64)[:, columns].sum(axis=1)
             total = total[~np.isnan(total)]
             if len(total) >= 3:
                 top_N = float(total.max())
                 if self._rating_N is None or top_N < NEAR * self._rating_N:
-                    return top_N  # no middle of three lies higher, and nothing is told of it
+                    return top_N  # no median of three lies higher, so nothing is near
                 return float(np.median(np.lib.stride_tricks.sliding_window_view(total, 3), axis=1).max())
         return picture.bar_N
 
     def warnings(self) -> list[str]:
-        """Return what is to be told on every screen."""
+        """Return the warnings for every screen."""
         if self._peak_s is None or not 0 <= self._now_s - self._peak_s <= SHOWN_s:
             return []
         return [self._words()]

@@ -1,4 +1,4 @@
-"""Ratings against the expected peak: cells, mount, and what the rig has borne already."""
+"""Ratings of cells and mount compared with the expected peak, and with what the rig has already carried."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from monitor.rig import Rig
 
 DYNAMIC_FACTOR = 2.0
 """A load applied suddenly, from rest and without a fall, pulls an elastic support with twice its weight (textbook
-mechanics: the energy of the descent equals the spring's). hardware/loads.md tells why it is asked of each load path."""
+mechanics: the energy of the descent equals the spring's). hardware/loads.md says why it applies to each load path."""
 
 HEAVIEST_kg = 130.0
 """The person that the example parts are chosen for (hardware/loads.md)."""
@@ -33,7 +33,7 @@ def rating_verdicts(rig: Rig, heaviest_kg: float, largest_peak_N: float | None =
     ----------
     heaviest_kg : float
     largest_peak_N : float or None
-        The largest load that a kept hold put on the bar.
+        The largest load that a stored hold put on the bar.
     """
     weight_N = heaviest_kg * rig.gravity_m_s2
     peak_N = DYNAMIC_FACTOR * weight_N

@@ -1,4 +1,4 @@
-"""What a check asks for, one thing after the other: an empty rig, each cell pressed, a person who stands and hangs."""
+"""The tasks of a check in order: an empty rig, each cell pressed, a person who stands and hangs."""
 
 from __future__ import annotations
 
@@ -10,8 +10,10 @@ from monitor.rig import Channel, Rig
 Kind = Literal["empty", "press", "corner", "stand", "hang"]
 
 PATIENCE_PRESS_S, PATIENCE_STILL_S = 30.0, 60.0
+"""How long the check waits for a press, and for a person to keep still (common practice, no source)."""
+
 WIDE_BAR_M = 0.8
-"""A bar whose cells are further apart is hung from near both ends, too."""
+"""With cells further apart the check also asks for hangs near both ends of the bar (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,11 +26,11 @@ class Task:
         ``empty``, ``press:<cell>``, ``corner:<cell>``, ``stand``, ``hang``, ``hang:left``, ``hang:right``.
     kind : Kind
     do : str
-        Told to the person.
+        What the person is to do.
     at : str
         Name of the cell, or the side of the bar; empty where it does not matter.
     patience_s : float
-        After this long the check goes on without.
+        After this long the check skips the task.
     """
 
     key: str

@@ -1,4 +1,4 @@
-"""Verdicts of a check: in words that a person understands, with the numbers that they rest on."""
+"""Verdicts of a check: in plain words, with the numbers that they rest on."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ _RANK: dict[Outcome, int] = {"good": 0, "not_told": 1, "doubtful": 2, "bad": 3}
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """One thing that was looked at.
+    """The verdict on one thing.
 
     Attributes
     ----------
     key : str
         Stable name, for programs.
     title, words : str
-        What was looked at, and what was found.
+        What was checked, and the result.
     outcome : Outcome
-        ``not_told``: nothing can be said, ``words`` tell why.
+        ``not_told``: unknown, ``words`` say why.
     do : str
         What to do; empty where all is well.
     numbers : dict

@@ -1,4 +1,4 @@
-"""A new zero, proposed while the rig is empty and still; a person takes it, never the program by itself."""
+"""A new zero, proposed while the rig is empty and still; only a person puts it in force."""
 
 from __future__ import annotations
 
@@ -17,25 +17,29 @@ from monitor.signals.windows import PRESENT_N, QUIET_FLOOR_N
 from monitor.statistics import inliers
 
 READ_S = 10.0
+"""How long a zero is read (common practice, no source)."""
+
 STILL_PIECES = 10
+"""The rig is still where the medians of so many pieces of the reading agree (common practice, no source)."""
+
 USUAL_SHIFT_N = 20.0
 """A cell that moved further since its last zero has been overloaded, moved or loaded (common practice, no source)."""
 
 
 class RigNotEmpty(MonitorError):
-    """A zero was asked for while something is on the rig."""
+    """Something is on the rig: no zero can be read."""
 
     code = "rig-not-empty"
 
 
 class RigNotStill(MonitorError):
-    """A zero was asked for while the rig moves, or while a cell gives no readings."""
+    """The rig moves, or a cell gives no readings: no zero can be read."""
 
     code = "rig-not-still"
 
 
 class ZeroNotTaken(MonitorError):
-    """The person did not confirm the new zero, or nobody could be asked."""
+    """Nobody confirmed the new zero."""
 
     code = "zero-not-taken"
 

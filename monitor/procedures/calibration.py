@@ -14,7 +14,7 @@ from monitor.errors import TellableError
 from monitor.newtons.calibrating.guided_calibration import WARM_UP_S, GuidedCalibration, Progress
 from monitor.newtons.calibrating.outcome import Outcome
 from monitor.newtons.calibrating.plan import Plan, Step
-from monitor.newtons.calibrating.raw_readings import WARM_UP_STEP, Record, carry_out
+from monitor.newtons.calibrating.raw_readings import WARM_UP_STEP, RawReadings, carry_out
 from monitor.newtons.calibrating.summary import outcome_to_dict
 from monitor.newtons.calibration import Calibration
 from monitor.procedures.procedure import (
@@ -48,7 +48,7 @@ class CalibrationProcedure:
     Attributes
     ----------
     guide : GuidedCalibration
-    record : Record
+    record : RawReadings
         The raw readings of every step.
     """
 
@@ -65,7 +65,7 @@ class CalibrationProcedure:
     ) -> None:
         self.lock = threading.RLock()
         self.guide = GuidedCalibration(rig, plan, previous=previous, warm_up_s=warm_up_s)
-        self.record = Record(rig)
+        self.record = RawReadings(rig)
         self._place = place
         self._outcome: Outcome | None = None
         self._failure: TellableError | None = None

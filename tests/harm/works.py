@@ -12,7 +12,7 @@ from monitor.cli.commands.calibrate import save
 from monitor.demo import DemoRig
 from monitor.health.zero import read_zero
 from monitor.newtons.calibrating.plan import plan_from_dict
-from monitor.newtons.calibrating.raw_readings import Record, read_readings
+from monitor.newtons.calibrating.raw_readings import RawReadings, read_readings
 from monitor.newtons.calibration import load_calibration, save_calibration
 from monitor.procedures.calibration import CalibrationProcedure
 from monitor.reanalysis import reanalyse
@@ -62,7 +62,7 @@ def bench(place: Path) -> None:
     place.mkdir(parents=True, exist_ok=True)
     save_rig(place / "rig.toml", ONE)
     plan = plan_from_dict(PLAN, ONE)
-    record = Record(ONE)
+    record = RawReadings(ONE)
     record.add(0, _read(0.0, 0.0, 40.0))
     for step in plan.steps:
         record.begin(step.number)

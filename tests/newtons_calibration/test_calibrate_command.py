@@ -23,7 +23,7 @@ from monitor.demo.virtual_rig import demo_rig
 from monitor.newtons.calibrating.guided_calibration import GuidedCalibration
 from monitor.newtons.calibrating.outcome import evaluate
 from monitor.newtons.calibrating.plan import check_whole, load_plan, plan_from_dict
-from monitor.newtons.calibrating.raw_readings import Record, carry_out, read_readings
+from monitor.newtons.calibrating.raw_readings import RawReadings, carry_out, read_readings
 from monitor.newtons.calibrating.refusals import BadPlan, BadReadings, CellOverloaded
 from monitor.newtons.calibrating.standard_plan import plan_answers
 from monitor.newtons.calibrating.summary import outcome_to_dict
@@ -52,7 +52,7 @@ def loaded(tmp_path) -> LoadedRig:
     (tmp_path / "plan.toml").write_text(PLAN)
     plan = load_plan(tmp_path / "plan.toml", ONE)
     made = LoadedRig(ONE, plan, 11)
-    record = Record(ONE)
+    record = RawReadings(ONE)
     record.add(0, made.block(np.zeros(1), 40.0, 0.0))
     for step in plan.steps:
         record.begin(step.number)
@@ -222,7 +222,7 @@ def test_the_practice_rig_balances_forces_and_moments():
 
 
 def test_raw_readings_come_back_as_they_were(tmp_path):
-    record = Record(BAR)
+    record = RawReadings(BAR)
     counts = np.array([[1, -2], [NO_READING, 8388607]], dtype=np.int32)
     record.add(3, CountBlock(0, np.array([0.1, 0.1125]), counts))
     record.begin(4)

@@ -37,7 +37,7 @@ def test_a_reading_refused_for_its_mass_is_taken_once_the_mass_is_right():
     outcome = guided(loaded, machine).finish(AT)
     (channel,) = outcome.calibration.channels
     assert abs(channel.N_per_count / loaded.true_N_per_count[0] - 1) < 2.5 * channel.u_rel_span
-    assert "B was corrected to 10 kg during the walk" in outcome.flags
+    assert "B was corrected to 10 kg during the calibration" in outcome.flags
 
 
 def test_pounds_are_told_with_the_kilograms_to_correct_them_to():

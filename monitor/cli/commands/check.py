@@ -21,8 +21,6 @@ if TYPE_CHECKING:
 SHORTEST_WATCH_S, LONGEST_WATCH_S = 10.0, 3600.0
 SOMETHING_BAD = 1
 
-_MARKS = {"good": "good", "doubtful": "doubtful", "bad": "TO BE MENDED", "not_told": "not told"}
-
 
 @reports_errors
 def check(
@@ -43,7 +41,7 @@ def check(
 ) -> None:
     """Check a rig: board, rate, losses, noise, drift, each cell and its wires, corners, bar against platform, ratings.
 
-    The check asks for one thing after the other and notices by itself when it is done. The result is kept in the data
+    The check asks for one thing after the other and notices by itself when it is done. The result is saved in the data
     folder, as JSON and as a page to print. Exit status 1: something has to be mended.
     """
     from monitor.cli.terminal.procedure_screen import ProcedureScreen
@@ -92,12 +90,12 @@ def _seconds(text: str) -> float:
     ------
     BadInput
     """
-    found = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(s|m|min|h)?", text.strip())
-    seconds = float(found[1]) * {"h": 3600.0, "m": 60.0, "min": 60.0}.get(found[2] or "s", 1.0) if found else 0.0
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(s|m|min|h)?", text.strip())
+    seconds = float(match[1]) * {"h": 3600.0, "m": 60.0, "min": 60.0}.get(match[2] or "s", 1.0) if match else 0.0
     if not 10 <= seconds <= LONGEST_WATCH_S:
         raise BadInput(
-            what=f"{text!r} is no time between 10 s and an hour.",
-            means="Nothing was looked at.",
+            what=f"{text!r} is not a time between 10 s and an hour.",
+            means="Nothing was checked.",
             do="Write for example 30m (minutes) or 90s (seconds).",
         )
     return seconds
@@ -118,15 +116,18 @@ def _show(report: dict[str, Any], files: dict[str, str]) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from monitor.health.check_page import SUMMARY
+    from monitor.health.check_page import SUMMARY, WORDS
 
     console = Console()
     table = Table(box=SIMPLE_HEAD, pad_edge=False)
-    for name in ("", "looked at", "found"):
+    for name in ("", "checked", "result"):
         table.add_column(name, overflow="fold")
     for verdict in report["verdicts"]:
         do = f"\n{verdict['do']}" if verdict["do"] else ""
-        table.add_row(_MARKS[verdict["outcome"]], verdict["title"], f"{verdict['words']}{do}")
+        words = WORDS[verdict["outcome"]]
+        table.add_row(
+            words if verdict["outcome"] != "bad" else words.upper(), verdict["title"], f"{verdict['words']}{do}"
+        )
     console.print(table)
     if report["zero_proposal"]:
         console.print("A new zero is proposed; nothing was changed. hang-monitor zero takes it when you say so.")

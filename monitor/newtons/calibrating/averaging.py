@@ -18,15 +18,19 @@ Array = NDArray[np.float64]
 Phase = Literal["settling", "averaging", "done", "restless", "saturated"]
 
 SETTLE_S = 3.0
-"""After a load was placed nothing counts for this long."""
+"""Readings of this long after a load was placed do not count (common practice, no source)."""
 
 WINDOW_S, CHUNK_S = 2.0, 0.25
+"""Unrest is the spread of chunk means within a window (common practice, no source)."""
+
 STILL_SHARE = 5e-4
-"""A load counts as still while quarter-second means stay within this share of it (standard deviation)."""
+"""A load is still while that spread (standard deviation) is below this share of it (common practice, no source)."""
 
 SHORTEST_S, LONGEST_S = 8.0, 60.0
+"""Shortest and longest averaging time (common practice, no source)."""
+
 PATIENCE_S = 90.0
-"""A load that was never still for the shortest time within this is given up."""
+"""A load that was not still for the shortest time within this is given up (common practice, no source)."""
 
 SATURATED_COUNT = 2**23 - 1
 """The largest count of a 24-bit converter."""
@@ -50,7 +54,7 @@ class Reading:
     crept_counts : (channels,) float
         Change over the averaging by a straight line.
     limited_by : "" or "drift" or "time"
-        Why the mean is worse than it was wanted; empty where it is as good.
+        Why the mean is less certain than wanted; empty where it is not.
     """
 
     t_s: float
@@ -65,9 +69,9 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Watch:
-    """How a running reading stands.
+    """The state of a running reading.
 
-    ``still`` is None until there is enough to tell; ``unrest`` is the unrest as a multiple of what counts as still;
+    ``still`` is None until there are enough readings; ``unrest`` is the unrest as a multiple of what counts as still;
     ``u_counts`` the present standard error of the worst channel, ``needed_s`` how much longer it takes.
     """
 
@@ -112,7 +116,7 @@ class Averager:
         self._longest_s = max(LONGEST_S, 1.5 * self._shortest_s)
         self._rows: list[Array] = []
         self._times: list[Array] = []
-        self._seen = 0
+        self._rows_taken = 0
         self._judged = 0
         self.restarts = 0
         self.watch = Watch("settling", 0.0)
@@ -127,11 +131,11 @@ class Averager:
         for row in range(len(t_s)):
             if self.watch.phase in ("done", "restless", "saturated"):
                 break
-            self._seen += 1
-            if self._seen > settled:
+            self._rows_taken += 1
+            if self._rows_taken > settled:
                 self._rows.append(counts[row])
                 self._times.append(t_s[row : row + 1])
-            if self._seen % chunk == 0:
+            if self._rows_taken % chunk == 0:
                 self._look()
         return self.watch
 
@@ -143,7 +147,7 @@ class Averager:
     @property
     def waited_s(self) -> float:
         """Return how long ago the load was placed."""
-        return self._seen / self.rate_Hz
+        return self._rows_taken / self.rate_Hz
 
     def _look(self) -> None:
         window = round(WINDOW_S * self.rate_Hz)
@@ -156,7 +160,7 @@ class Averager:
             return
         unrest = self._unrest(newest)
         if not unrest <= 1.0:
-            # Whatever was averaged while the load moved is worthless: a new start.
+            # What was averaged while the load moved is worthless: start again.
             if self.seconds > 2 * WINDOW_S:
                 self.restarts += 1
             self._rows, self._times = self._rows[-window // 2 :], self._times[-window // 2 :]
@@ -191,7 +195,7 @@ class Averager:
         return float(worst) if math.isfinite(worst) else math.inf
 
     def _judge(self, unrest: float) -> None:
-        """See whether the mean is good enough by now."""
+        """Judge whether the mean is good enough by now."""
         self._judged = len(self._rows)
         reading, stabilities, left = self._mean()
         moved = self._moved(reading.counts)
@@ -222,13 +226,13 @@ class Averager:
             if len(values) < 0.5 * len(rows):
                 judged.append(Stability(math.inf, math.inf, 0.0))
                 continue
-            said = judge(allan_curve(values, self.rate_Hz))
+            stability = judge(allan_curve(values, self.rate_Hz))
             line = polynomial_fit(times[good] - times.mean(), values, 1)
-            counts[c], noise[c] = values.mean(), said.white
+            counts[c], noise[c] = values.mean(), stability.white
             # Rounding to whole counts hides noise below it: 1 / sqrt(12) of a count stays (JCGM 100, F.2.2.1).
-            u[c] = math.hypot(said.standard_error(len(values)), 12**-0.5)
+            u[c] = math.hypot(stability.standard_error(len(values)), 12**-0.5)
             crept[c] = line.coefficients[1] * (times[-1] - times[0])
-            judged.append(said)
+            judged.append(stability)
         complete = not np.isnan(counts[self._watched]).any()
         seconds = float(times[-1] - times[0])
         return (

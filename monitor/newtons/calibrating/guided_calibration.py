@@ -1,4 +1,4 @@
-"""The guided calibration as a state machine: tells what to do, watches, takes readings, refuses nonsense."""
+"""The guided calibration as a state machine: says what to do, watches, takes readings, refuses nonsense."""
 
 from __future__ import annotations
 
@@ -26,14 +26,17 @@ Stage = Literal["warm_up", "place", "reading", "refused", "finished"]
 Array = NDArray[np.float64]
 
 WARM_UP_S = 30.0
+"""How long the empty rig is watched (common practice, no source)."""
+
 WARM_DRIFT_N_per_min = 0.2
 """A zero that drifts faster is still warming up: 20 gf a minute (common practice, no source)."""
 
 COUNTS_AT_CAPACITY = 2**22
-"""About what the reference electronics give at a cell's capacity; only used before anything better is known."""
+"""About what the reference electronics give at a cell's capacity; only used before
+anything better is known."""
 
 READING_SHARE = 0.1
-"""A reading may take up this share of the wanted uncertainty."""
+"""Share of the wanted uncertainty that a single reading may use up (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +53,7 @@ class Progress:
     watch : Watch or None
         The running reading.
     drift_N_per_min : float or None
-        While warming up: of the fastest cell; None where it cannot be told yet.
+        While warming up: of the fastest cell; None where it is not known yet.
     reading : Reading or None
         The newest finished reading.
     refusal : TellableError or None
@@ -83,7 +86,7 @@ def instruction(step: Step, before: Step | None) -> str:
 
 
 class GuidedCalibration:
-    """Walks through a plan.
+    """Leads through a plan.
 
     It starts in the warm-up, then asks for each step (stage ``place``); ``confirm`` says that the load is placed, the
     blocks pushed from then on are settled and averaged (``reading``). After the last step it is ``finished``.
@@ -130,7 +133,7 @@ class GuidedCalibration:
         if warm_up_s <= 0:
             self.skip_warm_up()
 
-    # What a screen needs
+    # For a screen
 
     @property
     def step(self) -> Step | None:
@@ -169,7 +172,7 @@ class GuidedCalibration:
             return "Hands off: reading."
         return instruction(step, before)
 
-    # What a person does
+    # A person's actions
 
     def skip_warm_up(self) -> None:
         """Go on without waiting for a steady zero; the result says so."""
@@ -178,7 +181,7 @@ class GuidedCalibration:
             self._stage = "place"
 
     def confirm(self) -> None:
-        """Say that the load of the step is placed: its reading begins with the next block."""
+        """Confirm that the step's load is placed: its reading begins with the next block."""
         step = self.step
         if self._stage not in ("place", "refused") or step is None:
             return
@@ -194,7 +197,7 @@ class GuidedCalibration:
         self._stage = "reading"
 
     def back(self) -> None:
-        """Forget the newest reading (or refusal), so that its step is done again."""
+        """Discard the newest reading (or refusal), so that its step is done again."""
         if self._stage == "refused":
             self._refusal, self._refused, self._stage = None, None, "place"
             return
@@ -205,7 +208,7 @@ class GuidedCalibration:
             self._stage = "place"
 
     def correct(self, masses_kg: Mapping[str, float]) -> None:
-        """Take other kilograms for masses by name; readings stay, and one that was refused for its mass is judged anew.
+        """Correct kilograms of masses by name; readings stay, and one that was refused for its mass is judged anew.
 
         Raises
         ------
@@ -221,7 +224,7 @@ class GuidedCalibration:
             check_reading(self.rig, plan, taken, now, self.previous)
             taken.append(now)
         self._flags += [
-            f"{name} was corrected to {masses_kg[name]:g} kg during the walk"
+            f"{name} was corrected to {masses_kg[name]:g} kg during the calibration"
             for name, mass in self.plan.masses.items()
             if masses_kg.get(name, mass.kg) != mass.kg
         ]
@@ -229,10 +232,10 @@ class GuidedCalibration:
         if self._refused is not None:
             self._judge(StepReading(plan.steps[len(taken)], self._refused.reading))
 
-    # What the rig does
+    # The rig's readings
 
     def push(self, block: CountBlock) -> Progress:
-        """Take readings; what they mean depends on the stage."""
+        """Take readings; their use depends on the stage."""
         t_s = self._times(block)
         if self._stage == "warm_up":
             self._warm(block)
@@ -243,11 +246,11 @@ class GuidedCalibration:
         return self.progress
 
     def _times(self, block: CountBlock) -> Array:
-        """Return the block's times on one scale, whatever the board's clock does between."""
+        """Return the block's times on one scale across restarts of the board's clock."""
         if len(block) == 0:
             return block.board_s
         if block.segment != self._segment:
-            # The board started anew: nobody knows how long it was away; the running reading begins again.
+            # The board restarted and was away for an unknown time: the running reading begins again.
             self._offset_s = self._last_s + SETTLE_S - float(block.board_s[0])
             if self._segment >= 0:
                 self._flags.append("the board started anew in between")
@@ -277,7 +280,7 @@ class GuidedCalibration:
 
     def _drift_N_per_min(self, rows: Array) -> float | None:
         """Return the drift of the fastest cell, None where no cell's scale is known even roughly."""
-        found: list[float] = []
+        drifts: list[float] = []
         for column, channel in enumerate(self.rig.channels):
             values = rows[:, column]
             good = inliers(values, 1.0)
@@ -286,10 +289,10 @@ class GuidedCalibration:
             minutes = np.arange(len(values))[good] / self._rate_Hz / 60
             slope = polynomial_fit(minutes, values[good], 1, origin=float(minutes.mean())).coefficients[1]
             if self.previous is not None:
-                found.append(float(slope) * abs(self.previous.channels[column].N_per_count))
+                drifts.append(float(slope) * abs(self.previous.channels[column].N_per_count))
             elif channel.rated_N is not None:
-                found.append(float(slope) * channel.rated_N / COUNTS_AT_CAPACITY)
-        return max(found, key=abs, default=None)
+                drifts.append(float(slope) * channel.rated_N / COUNTS_AT_CAPACITY)
+        return max(drifts, key=abs, default=None)
 
     def _close(self, watch: Watch) -> None:
         """End the running reading, well or badly."""
@@ -317,7 +320,7 @@ class GuidedCalibration:
         self._judge(StepReading(step, averager.reading))
 
     def _judge(self, now: StepReading) -> None:
-        """Take a finished reading, or refuse it and keep it: perhaps only its mass was typed wrongly."""
+        """Accept a finished reading, or refuse it but keep it: perhaps only its mass was mistyped."""
         try:
             check_reading(self.rig, self.plan, self._taken, now, self.previous)
         except TellableError as refusal:

@@ -1,4 +1,4 @@
-"""Masses that were typed wrongly: a plan with others, for readings that were taken already."""
+"""Corrected masses: a plan with other kilograms, for readings that were already taken."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from monitor.newtons.calibrating.refusals import BadPlan
 
 
 def corrected_plan(plan: Plan, masses_kg: Mapping[str, float]) -> Plan:
-    """Return the plan with other masses; its steps stay, and a name that tells the kilograms tells the new ones.
+    """Return the plan with other masses; its steps stay, and a name that contains the kilograms gets the new ones.
 
-    What a mass is known to stays as it was given; where nobody gave it, it is that of an unweighed gym plate again.
+    A given uncertainty stays; where none was given it is that of an unweighed gym plate of the new mass.
 
     Parameters
     ----------
     masses_kg : mapping of str to float
-        Kilograms by the mass's name; masses left out stay as they are.
+        Kilograms by the mass's name; masses left out are unchanged.
 
     Raises
     ------
@@ -29,7 +29,7 @@ def corrected_plan(plan: Plan, masses_kg: Mapping[str, float]) -> Plan:
         if name not in plan.masses:
             raise BadPlan(
                 what=f"The plan has no mass {name[:40]!r}.",
-                means="Nothing was corrected; every reading is as it was.",
+                means="Nothing was corrected; every reading is unchanged.",
                 do=f"Correct one of {', '.join(plan.masses)}.",
             )
     masses: dict[str, Mass] = {}

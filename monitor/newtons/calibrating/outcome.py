@@ -1,4 +1,4 @@
-"""What a calibration found: spans, figures, verdict, and the calibration that is saved."""
+"""The result of a calibration: spans, figures, verdict, and the calibration that is saved."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 Verdict = Literal["pass", "fail", "unsure"]
 
 CELL_ALLOWANCE = 5.0
-"""A single cell of several may be this much less certain than their sum is wanted to be."""
+"""A single cell may be this much less certain than the sum is required to be (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class Check:
     """One comparison with a limit, all in newtons.
 
     ``pass`` where the value lies within the limit by twice its uncertainty, ``fail`` where it lies beyond by as much,
-    ``unsure`` between: masses and noise are then too large to tell.
+    ``unsure`` between: masses and noise are then too large to decide.
     """
 
     name: str
@@ -52,7 +52,7 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class PartFigures:
-    """Everything found of one part.
+    """The results of one part.
 
     Attributes
     ----------
@@ -93,8 +93,8 @@ class PartFigures:
     @property
     def verdict(self) -> Verdict:
         """Return the worst of the checks' verdicts."""
-        found = [c.verdict for c in self.checks]
-        return "fail" if "fail" in found else "unsure" if "unsure" in found else "pass"
+        verdicts = [c.verdict for c in self.checks]
+        return "fail" if "fail" in verdicts else "unsure" if "unsure" in verdicts else "pass"
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,7 +220,7 @@ def _checks(
 
 
 def part_figures(rig: Rig, plan: Plan, part: Part, taken: Sequence[StepReading]) -> PartFigures:
-    """Return what the readings of one part say.
+    """Return the results of one part's readings.
 
     Raises
     ------

@@ -338,5 +338,5 @@ def load_plan(path: str | os.PathLike[str], rig: Rig) -> Plan:
     except OSError as error:
         raise _bad(f"The plan {path} cannot be read: {error.strerror}.", "Give the path of a plan file.") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise _bad(f"{path} is not valid TOML: {error}.", "Mend the line that is named.") from error
+        raise _bad(f"{path} is not valid TOML: {error}.", "Fix the line that is named.") from error
     return plan_from_dict(data, rig)

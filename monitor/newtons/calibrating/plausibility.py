@@ -1,4 +1,4 @@
-"""Common sense about a fresh reading: whether the mass moved the right cell, the right way, by the right amount."""
+"""Plausibility of a reading: whether the mass moved the right cell, the right way, by the right amount."""
 
 from __future__ import annotations
 
@@ -17,9 +17,11 @@ KG_PER_LB = 0.45359237
 """The international pound, exact."""
 
 SURE = 20.0
-"""A load must move its cell by this many standard uncertainties at least, as in ``two_point_fit``."""
+"""A load must move its cell by at least so many standard uncertainties, as in ``two_point_fit`` (common practice, no
+source)."""
 
 POUNDS_WITHIN, AS_GIVEN_WITHIN = 0.05, 0.15
+"""Relative tolerances of the ratio to a pound, and of a mass compared with the others (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,22 +70,22 @@ def check_reading(
         cell = rig.names.index(step.place.cell)
         if moved[cell] * previous.channels[cell].N_per_count < 0:
             raise _flipped(rig.names[cell], "its last calibration says the opposite")
-    # What the newest plates did, compared with what others did at the same place.
+    # The effect of the newest plates, compared with that of others at the same place.
     rising = [t for t in (*before, now) if t.step.place == step.place and t.step.part == step.part]
     direction = moved[cells] / np.linalg.norm(moved[cells])
     steps: list[tuple[tuple[str, ...], float]] = []
     last: NDArray[np.float64] = zeros[-1].reading.counts
     last_masses: tuple[str, ...] = ()
-    for taken in rising:
-        if not taken.step.masses:
-            last, last_masses = taken.reading.counts, ()
+    for reading in rising:
+        if not reading.step.masses:
+            last, last_masses = reading.reading.counts, ()
             continue
-        if taken.step.direction == "rising":
-            added = tuple(m for m in taken.step.masses if m not in last_masses)
-            answer = float(direction @ (taken.reading.counts - last)[cells])
-            known_N = plan.load_N(taken.step) * (1 - _kg(plan, last_masses) / _kg(plan, taken.step.masses))
+        if reading.step.direction == "rising":
+            added = tuple(m for m in reading.step.masses if m not in last_masses)
+            answer = float(direction @ (reading.reading.counts - last)[cells])
+            known_N = plan.load_N(reading.step) * (1 - _kg(plan, last_masses) / _kg(plan, reading.step.masses))
             steps.append((added, answer / known_N))
-        last, last_masses = taken.reading.counts, taken.step.masses
+        last, last_masses = reading.reading.counts, reading.step.masses
     if step.direction != "rising" or not steps:
         return
     newest, sensitivity = steps[-1]
@@ -103,17 +105,17 @@ def _kg(plan: Plan, masses: tuple[str, ...]) -> float:
 
 
 def _feels(rig: Rig, step: Step, cells: list[int], moved: NDArray[np.float64], u: NDArray[np.float64]) -> None:
-    """Refuse a load that the cells of its place do not feel."""
-    wanted = rig.names.index(step.place.cell) if step.place.cell else cells[int(np.argmax(np.abs(moved[cells])))]
+    """Refuse a load that the cells at its place do not register."""
+    expected = rig.names.index(step.place.cell) if step.place.cell else cells[int(np.argmax(np.abs(moved[cells])))]
     strongest = cells[int(np.argmax(np.abs(moved[cells])))]
-    felt = abs(moved[wanted]) >= SURE * u[wanted] and abs(moved[wanted]) >= 0.3 * abs(moved[strongest])
+    felt = abs(moved[expected]) >= SURE * u[expected] and abs(moved[expected]) >= 0.3 * abs(moved[strongest])
     if felt:
         return
-    others = [i for i in range(len(moved)) if i != wanted and np.isfinite(moved[i]) and abs(moved[i]) >= SURE * u[i]]
+    others = [i for i in range(len(moved)) if i != expected and np.isfinite(moved[i]) and abs(moved[i]) >= SURE * u[i]]
     instead = max(others, key=lambda i: abs(moved[i]) / u[i], default=None)
     where = step.place.cell or f"the {step.part}"
     raise MassMovesNothing(
-        what=f"{_names(step.masses)} moves {where} by {moved[wanted]:.0f} counts only, known to {u[wanted]:.0f}.",
+        what=f"{_names(step.masses)} moves {where} by {moved[expected]:.0f} counts only, known to {u[expected]:.0f}.",
         means="A scale factor from it would be noise."
         if instead is None
         else f"{rig.names[instead]} moved instead, by {moved[instead]:.0f} counts: two cables are swapped, or the load "
@@ -127,7 +129,7 @@ def _flipped(where: str, why: str) -> SignFlips:
     return SignFlips(
         what=f"The sign of {where} flips: {why}.",
         means="The cell is loaded the other way round, its signal wires are swapped, or the load was taken off.",
-        do="Mend the wiring or the load and read again; if the cell was turned on purpose, remove the old calibration.",
+        do="Fix the wiring or the load and read again; if the cell was turned on purpose, remove the old calibration.",
     )
 
 

@@ -1,4 +1,4 @@
-"""Raw readings of a calibration on disk: what was seen, step by step, so that any later version can compute it anew."""
+"""Raw readings of a calibration on disk, step by step, so that any later version can compute it anew."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def _bad(what: str, do: str) -> BadReadings:
 
 
 @dataclass(slots=True)
-class Record:
+class RawReadings:
     """Collects raw readings by the plan's step (0: warm-up); a step that is done again replaces its rows."""
 
     rig: Rig
@@ -35,7 +35,7 @@ class Record:
         self.steps[step] = []
 
     def add(self, step: int, block: CountBlock) -> None:
-        """Keep a block's readings."""
+        """Add a block's readings."""
         self.steps.setdefault(step, []).append((block.board_s, block.counts))
 
     def csv(self) -> bytes:
@@ -77,7 +77,7 @@ def read_readings(path: str | os.PathLike[str], rig: Rig) -> dict[int, CountBloc
                 raise ValueError("a count beyond 32 bits")
             rows.setdefault(int(fields[1]), []).append((float(fields[0]), counts))
         except ValueError as error:
-            raise _bad(f"Line {number} of {path} cannot be used: {error}.", "Mend that line, or remove it.") from error
+            raise _bad(f"Line {number} of {path} cannot be used: {error}.", "Fix that line, or remove it.") from error
     blocks = {}
     for step, entries in rows.items():
         times = np.array([t for t, _ in entries])

@@ -1,4 +1,4 @@
-"""What a calibration refuses, and what to do about it."""
+"""What a calibration refuses."""
 
 from __future__ import annotations
 
@@ -66,6 +66,6 @@ class SpanTooUncertain(MonitorError):
 
 
 class CalibrationUnfinished(MonitorError):
-    """A result was asked for before the last reading."""
+    """A result was requested before the last reading."""
 
     code = "calibration-unfinished"

@@ -1,4 +1,4 @@
-"""The usual plan of loads for a rig's shape, from a few answers."""
+"""The standard plan of loads for a rig's shape, from a few answers."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def plan_answers(
         middle = [sum(c.x_m for c in cells) / len(cells), sum(c.y_m for c in cells) / len(cells)]
         places: list[list[float] | None] = [middle] if len(cells) > 1 else [None]
         if len(cells) > 1:
-            # Half-way to each cell: right over a cell, the opposite one would lift off.
+            # Half-way to each cell: directly above one cell the opposite one would lift off.
             places += [[round((middle[0] + c.x_m) / 2, 4), round((middle[1] + c.y_m) / 2, 4)] for c in cells]
         for place in places:
             series.append({"part": "platform", "masses": names} | ({} if place is None else {"at": place}))

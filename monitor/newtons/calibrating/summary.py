@@ -10,7 +10,7 @@ from monitor.newtons.gravity import effect_of
 
 
 def outcome_to_dict(outcome: Outcome) -> dict[str, Any]:
-    """Return everything that was found, for programs; units stand in the keys, absent figures are None."""
+    """Return the whole result, for programs; units stand in the keys, absent figures are None."""
     plan = outcome.plan
     return {
         "at": outcome.at,

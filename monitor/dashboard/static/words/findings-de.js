@@ -131,7 +131,7 @@ export function findings(cell, own) {
     [/^the warm-up was skipped$/, () => "das Warmwerden wurde übersprungen"],
     [/^the warm-up was waited for but could not be judged$/, () => "auf das Warmwerden wurde gewartet, es ließ sich aber nicht beurteilen"],
     [/^the board started anew in between$/, () => "die Platine begann dazwischen von vorn"],
-    [/^(.*) was corrected to (.*) kg during the walk$/, (name, kg) => `${name} wurde unterwegs auf ${kg} kg berichtigt`],
+    [/^(.*) was corrected to (.*) kg during the calibration$/, (name, kg) => `${name} wurde unterwegs auf ${kg} kg berichtigt`],
     [/^step (\d+): the mean is less certain than wanted, it drifts$/, (n) => `Schritt ${n}: der Mittelwert ist weniger sicher als gewünscht, er driftet`],
     [/^step (\d+): the mean is less certain than wanted, the noise is large$/, (n) => `Schritt ${n}: der Mittelwert ist weniger sicher als gewünscht, das Rauschen ist groß`],
     [/^residual at (\d+) N$/, (n) => `Abweichung bei ${n} N`],

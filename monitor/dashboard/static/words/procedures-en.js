@@ -103,7 +103,7 @@ export const procedures = {
   foundValue: "found",
   limit: "limit",
   verdicts: { pass: "within", fail: "beyond", unsure: "cannot tell" },
-  outcomes: { good: "good", doubtful: "doubtful", bad: "to be mended", not_told: "not told" },
+  outcomes: { good: "good", doubtful: "doubtful", bad: "to be mended", not_told: "unknown" },
   summary: {
     good: "The rig is in order.",
     doubtful: "The rig can be used; something wants a look.",
