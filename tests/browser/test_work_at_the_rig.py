@@ -62,7 +62,7 @@ def test_a_mistyped_mass_is_corrected_and_its_reading_counts(open_page, uncalibr
     page.get_by_label("watch zero and first load for s").fill("8")
     page.get_by_role("button", name="begin to calibrate").click()
     expect(page.locator("#where")).to_contain_text("step 1 of 9")
-    procedures.stage._at_work.true_kg["B (20 kg)"] = 10.0  # the plate is lighter than somebody has typed
+    procedures.stage._procedure_rig.true_kg["B (20 kg)"] = 10.0  # the plate is lighter than somebody has typed
     for number in range(1, 4):
         expect(page.locator("#where")).to_contain_text(f"step {number} of 9", timeout=LONGEST_MS)
         expect(main_button(page)).to_be_visible(timeout=LONGEST_MS)

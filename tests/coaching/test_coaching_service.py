@@ -37,7 +37,7 @@ def hung(coaching, person_uid, holds):
     return session_uid
 
 
-def test_people_are_found_by_uid_and_by_name(coaching, anna):
+def test_people_are_looked_up_by_uid_and_by_name(coaching, anna):
     assert coaching.find_person("anna k.") == coaching.find_person(anna.uid) == anna
     coaching.add_person("Anna K.")
     with pytest.raises(UnknownPerson):
@@ -53,8 +53,8 @@ def test_only_the_persons_own_holds_count(coaching, anna):
     hung(coaching, anna.uid, [hold_at(NOW - DAY_ns, 40.0, target_s=60.0)])
     hung(coaching, None, [hold_at(NOW - DAY_ns // 2, 90.0)])
     assert [h.result.duration_s for h in coaching.holds(anna.uid)] == [40.0]
-    found = coaching.posterior(anna.uid)
-    assert (found.efforts, found.exhausted, found.unsure) == (1, 0, 1)
+    actual = coaching.posterior(anna.uid)
+    assert (actual.efforts, actual.exhausted, actual.unsure) == (1, 0, 1)
 
 
 def test_a_corrected_hold_counts_as_corrected(coaching, anna):
@@ -73,26 +73,26 @@ def test_the_programme_in_force_and_its_days(coaching, anna):
     assert coaching.programme(anna.uid) == (template("first_hangs"), NOW)
     hung(coaching, anna.uid, [hold_at(NOW - 3600 * 10**9, 120.0)])
     coaching.log_hang(anna.uid, 120.0, NOW - 7200 * 10**9, "active", "tree")
-    found = coaching.days(anna.uid)
-    assert (found.today.rig_s, found.today.by_hand_s) == (120.0, 120.0)
-    assert (found.streak, found.minutes_left) == (1, 0.0), "four minutes a day are this programme's"
+    actual = coaching.days(anna.uid)
+    assert (actual.today.rig_s, actual.today.by_hand_s) == (120.0, 120.0)
+    assert (actual.streak, actual.minutes_left) == (1, 0.0), "four minutes a day are this programme's"
     assert coaching.prescribe(anna.uid).next is None
 
 
 def test_pain_pauses_and_the_prescription_obeys(coaching, anna):
     hung(coaching, anna.uid, [hold_at(NOW - DAY_ns, 80.0, target_s=75.0, kind="active", number=k) for k in range(6)])
     assert coaching.prescribe(anna.uid).next == "passive"
-    _, found = coaching.log_pain(anna.uid, 5, place="shoulder", item="passive")
-    assert [s.item for s in found] == ["passive"]
+    _, actual = coaching.log_pain(anna.uid, 5, place="shoulder", item="passive")
+    assert [s.item for s in actual] == ["passive"]
     assert coaching.prescribe(anna.uid).next != "passive"
     assert coaching.back_care(anna.uid).next.key == "look_from_the_side"
 
 
-def test_an_intake_is_kept_with_its_outcome(coaching, anna):
+def test_an_intake_is_saved_with_its_outcome(coaching, anna):
     assert coaching.latest_intake(anna.uid) is None
-    kept, outcome = coaching.take_intake(anna.uid, {"pain_now": 3, "numbness": True})
-    assert coaching.latest_intake(anna.uid) == (kept, outcome)
-    assert kept.outcome["ask_clinician"] == ["numbness"]
+    saved, outcome = coaching.take_intake(anna.uid, {"pain_now": 3, "numbness": True})
+    assert coaching.latest_intake(anna.uid) == (saved, outcome)
+    assert saved.outcome["ask_clinician"] == ["numbness"]
     assert any("licensed clinician" in c for c in coaching.prescribe(anna.uid).cautions)
 
 
@@ -108,7 +108,7 @@ def test_an_intake_is_kept_with_its_outcome(coaching, anna):
         lambda coaching, uid: coaching.log_hang(uid, 30.0, NOW + DAY_ns),
     ],
 )  # fmt: skip
-def test_entries_that_cannot_be_are_told_and_not_kept(coaching, anna, attempt):
+def test_impossible_entries_are_refused_and_not_saved(coaching, anna, attempt):
     with pytest.raises(BadEntry):
         attempt(coaching, anna.uid)
     assert coaching.store.people.pains(anna.uid) == []
@@ -120,11 +120,11 @@ def test_periods_are_days_of_the_person(coaching, anna):
     hung(coaching, anna.uid, [hold_at(ns_of(2026, 5, 2, 0, 5), 50.0)])
     first = dt.date(2026, 5, 1)
     assert coaching.progress(anna.uid, first, first).holds == 2
-    found = coaching.compare(anna.uid, (first, first), (dt.date(2026, 5, 2), dt.date(2026, 5, 2)))
-    assert found["duration"].difference == pytest.approx(19.5)
+    actual = coaching.compare(anna.uid, (first, first), (dt.date(2026, 5, 2), dt.date(2026, 5, 2)))
+    assert actual["duration"].difference == pytest.approx(19.5)
 
 
-def test_everything_of_endurance_is_told_of_a_month_of_holds(coaching, anna):
+def test_a_month_of_holds_gives_a_whole_endurance_overview(coaching, anna):
     for week in range(5):
         day_ns = NOW - (34 - 7 * week) * DAY_ns
         holds = [
@@ -132,16 +132,16 @@ def test_everything_of_endurance_is_told_of_a_month_of_holds(coaching, anna):
             for k, (a, s) in enumerate([(0.1, 26.0), (0.3, 40.0), (0.45, 58.0)])
         ]
         hung(coaching, anna.uid, holds)
-    found = coaching.endurance(anna.uid)
-    assert (found.posterior.efforts, found.posterior.unsure) == (15, 15)
-    assert found.trend.per_week.low < 0.08 < found.trend.per_week.high
-    assert found.critical is not None
-    assert found.models.rows[0][0] == 1.0
+    actual = coaching.endurance(anna.uid)
+    assert (actual.posterior.efforts, actual.posterior.unsure) == (15, 15)
+    assert actual.trend.per_week.low < 0.08 < actual.trend.per_week.high
+    assert actual.critical is not None
+    assert actual.models.rows[0][0] == 1.0
 
 
-def test_whatever_a_prescription_rests_on_is_told_to_the_watchers(coaching, anna):
-    told: list[str] = []
-    coaching.watchers.append(told.append)
+def test_watchers_hear_of_every_change_that_a_prescription_rests_on(coaching, anna):
+    notified: list[str] = []
+    coaching.watchers.append(notified.append)
     changes = [
         lambda: coaching.take_intake(anna.uid, {"passive_30s": False}),
         lambda: coaching.set_programme(anna.uid, template()),
@@ -150,6 +150,6 @@ def test_whatever_a_prescription_rests_on_is_told_to_the_watchers(coaching, anna
     ]  # fmt: skip
     for number, change in enumerate(changes, start=1):
         change()
-        assert told == [anna.uid] * number
+        assert notified == [anna.uid] * number
     coaching.changed(None)
-    assert len(told) == len(changes), "of a guest nothing is reckoned"
+    assert len(notified) == len(changes), "a guest has no prescription"

@@ -10,20 +10,20 @@ from monitor.coaching.endurance.curve import fit_endurance
 from monitor.coaching.endurance.effort import Effort
 
 
-def test_the_published_hyperbola_is_found_again(endurance_models):
+def test_the_published_hyperbola_is_recovered(endurance_models):
     """Monod and Scherrer's model, example of the reference file: CP 400, W' 25500, points computed from it."""
     example = endurance_models["monod_scherrer_1965_critical_power"]
     points = example["synthetic_check"]
-    found = fit_hyperbola(points["P"], points["t_s"])
-    assert (found.critical, found.reserve) == pytest.approx((points["CP"], points["W_prime"]), rel=1e-5)
+    result = fit_hyperbola(points["P"], points["t_s"])
+    assert (result.critical, result.reserve) == pytest.approx((points["CP"], points["W_prime"]), rel=1e-5)
     published = example["published_example"]
-    assert found.time_s(published["P"]) == pytest.approx(published["t_computed_s"], rel=1e-3)
-    assert found.time_s(published["CP"] - 1) == float("inf")
-    assert found.spread < 1e-5
+    assert result.time_s(published["P"]) == pytest.approx(published["t_computed_s"], rel=1e-3)
+    assert result.time_s(published["CP"] - 1) == float("inf")
+    assert result.spread < 1e-5
 
 
 def test_its_uncertainties_are_those_of_repeated_trials():
-    """Invented: 300 people with the same curve and a spread of 5 %; told and seen standard deviations agree."""
+    """Invented: 300 people with the same curve and a spread of 5 %; stated and actual standard deviations agree."""
     rng = np.random.default_rng(4)
     loads = np.array([0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 0.55, 0.75])
     fits = [fit_hyperbola(loads, 15.0 / (loads - 0.3) * np.exp(0.05 * rng.standard_normal(8))) for _ in range(300)]
@@ -45,19 +45,19 @@ def power_law(betas, b=-1.61):
     return [Effort(33.55 * beta**b, (beta,), "exhausted") for beta in betas]
 
 
-def test_where_the_models_part_is_told():
+def test_the_statement_names_the_loads_at_which_the_models_differ():
     """A power law of the published exponent looks like a hyperbola over the upper loads and not below them."""
     efforts = power_law([1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7])
-    told = compare(fit_endurance(efforts), fit_critical_load(efforts))
-    upper = [row for row in told.rows if row[0] >= 0.7]
+    comparison = compare(fit_endurance(efforts), fit_critical_load(efforts))
+    upper = [row for row in comparison.rows if row[0] >= 0.7]
     assert all(row[2] == pytest.approx(row[1], rel=0.1) for row in upper)
-    assert "differ by more than a quarter at" in told.statement
-    assert "No hold lighter than 70%" in told.statement
-    assert "30%" in told.statement
-    assert any(row[2] is None for row in told.rows), "below the critical load there is no end"
+    assert "differ by more than a quarter at" in comparison.statement
+    assert "No hold lighter than 70%" in comparison.statement
+    assert "30%" in comparison.statement
+    assert any(row[2] is None for row in comparison.rows), "below the critical load there is no end"
 
 
-def test_without_a_hyperbola_the_reason_is_told():
-    told = compare(fit_endurance(power_law([1.0])), None)
-    assert "cannot be fitted" in told.statement
-    assert all(row[2] is None for row in told.rows)
+def test_without_a_hyperbola_the_statement_gives_the_reason():
+    comparison = compare(fit_endurance(power_law([1.0])), None)
+    assert "cannot be fitted" in comparison.statement
+    assert all(row[2] is None for row in comparison.rows)

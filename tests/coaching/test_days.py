@@ -79,10 +79,11 @@ def days_of(minutes: list[float], last: dt.date) -> tuple[dict[dt.date, DayMinut
         ([6.999], 1, 1, 1, 0, "Today is done"),
     ],
 )
-def test_the_ledger_tells_streak_and_missed_days_kindly(minutes, streak, longest, done, missed, words):
+def test_the_ledger_mentions_streak_and_missed_days_kindly(minutes, streak, longest, done, missed, words):
     today = dt.date(2026, 3, 30)
     days, first = days_of(minutes, today)
-    found = ledger(days, today, first, 7.0, 30)
-    assert (found.streak, found.longest_streak, found.done_days, found.missed_days) == (streak, longest, done, missed)
-    assert words in found.words
-    assert found.minutes_left == pytest.approx(max(0.0, 7 - minutes[-1]) if minutes[-1] < 6.99 else 0.0)
+    result = ledger(days, today, first, 7.0, 30)
+    assert (result.streak, result.longest_streak) == (streak, longest)
+    assert (result.done_days, result.missed_days) == (done, missed)
+    assert words in result.words
+    assert result.minutes_left == pytest.approx(max(0.0, 7 - minutes[-1]) if minutes[-1] < 6.99 else 0.0)

@@ -49,17 +49,17 @@ def test_a_slip_hardly_moves_what_is_believed():
 
 
 def test_a_hold_near_what_is_believed_counts_like_one_that_was_held_to_the_end():
-    told, unsure = (middle(*[Effort(35.0, (0.8,), ending)] * 4) for ending in ("exhausted", "unsure"))
-    assert unsure == pytest.approx(told, rel=0.02)
+    exhausted, unsure = (middle(*[Effort(35.0, (0.8,), ending)] * 4) for ending in ("exhausted", "unsure"))
+    assert unsure == pytest.approx(exhausted, rel=0.02)
     assert unsure < middle(*[Effort(35.0, (0.8,), "other")] * 4)
 
 
 def test_nothing_but_unsure_holds_still_tell_of_strength():
-    found = fit_endurance([Effort(t_s, (0.8,), "unsure") for t_s in (38.0, 44.0, 41.0, 36.0, 47.0, 40.0)])
-    assert (found.exhausted, found.unsure) == (0, 6)
-    told = time_at(found, 0.8)
-    assert told.low < 41.0 < told.high
-    assert told.value == pytest.approx(middle(), rel=0.05)
+    result = fit_endurance([Effort(t_s, (0.8,), "unsure") for t_s in (38.0, 44.0, 41.0, 36.0, 47.0, 40.0)])
+    assert (result.exhausted, result.unsure) == (0, 6)
+    time = time_at(result, 0.8)
+    assert time.low < 41.0 < time.high
+    assert time.value == pytest.approx(middle(), rel=0.05)
 
 
 def course_of(alphas) -> list[tuple[float, float | None, float | None]]:

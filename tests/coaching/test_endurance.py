@@ -43,8 +43,8 @@ def test_the_mode_under_flat_priors_is_that_of_a_library_for_survival_times():
     )
     reference = lifelines.LogNormalAFTFitter(penalizer=0.0).fit(table, "T", event_col="E", formula="ln_beta")
     mu, sigma = reference.params_["mu_"], reference.params_["sigma_"]
-    found = fit_endurance(efforts, prior=FLAT).mode
-    assert found == pytest.approx((mu["Intercept"], mu["ln_beta"], sigma["Intercept"]), abs=2e-4)
+    result = fit_endurance(efforts, prior=FLAT).mode
+    assert result == pytest.approx((mu["Intercept"], mu["ln_beta"], sigma["Intercept"]), abs=2e-4)
 
 
 def test_weights_of_age_are_those_of_the_library():
@@ -86,16 +86,16 @@ def test_the_grid_is_the_posterior_itself(count):
         log_p += curve.logpdf(effort.duration_s) if effort.ending == "exhausted" else curve.logsf(effort.duration_s)
     p = np.exp(log_p - log_p.max())
     p /= p.sum()
-    found = fit_endurance(efforts)
-    for ours, theirs in ((found.a, a), (found.b, b), (np.log(found.sigma), s)):
+    result = fit_endurance(efforts)
+    for ours, theirs in ((result.a, a), (result.b, b), (np.log(result.sigma), s)):
         mean = float((p * theirs).sum())
         sd = float(np.sqrt((p * (theirs - mean) ** 2).sum()))
-        assert found.mean(ours) == pytest.approx(mean, abs=0.02 * sd)
-        assert np.sqrt(found.mean((ours - found.mean(ours)) ** 2)) == pytest.approx(sd, rel=0.02)
+        assert result.mean(ours) == pytest.approx(mean, abs=0.02 * sd)
+        assert np.sqrt(result.mean((ours - result.mean(ours)) ** 2)) == pytest.approx(sd, rel=0.02)
 
 
 @pytest.mark.parametrize("joint", JOINTS)
-def test_the_published_endurance_table_is_found_again(joint, endurance_models):
+def test_the_published_endurance_table_is_recovered(joint, endurance_models):
     """Source: Frey Law and Avin 2010, table 2; the seconds are computed from its coefficients, to 0.01 s."""
     published = endurance_models["frey_law_avin_2010"]
     coefficients = published["coefficients"][joint]
@@ -116,13 +116,13 @@ def test_before_any_hold_the_published_exponent_of_the_hand_is_believed(enduranc
     assert (nothing.efforts, nothing.exhausted) == (0, 0)
 
 
-def test_a_time_at_a_low_load_is_told_with_the_spread_of_published_measurements(endurance_models):
+def test_a_time_at_a_low_load_has_the_spread_of_published_measurements(endurance_models):
     """At 15 % Heinzl et al. 2025 measured 456 s where the formulas say 712 s and 928 s: both must be inside."""
     point = endurance_models["measured_points"][0]
     published = endurance_models["frey_law_avin_2010"]["computed_seconds"]["hand_grip"]
     efforts = [Effort(t_s, (float(f),), "exhausted") for f, t_s in published.items() if float(f) >= TRUSTED_BETA]
-    told = time_at(fit_endurance(efforts * 3), 0.15)
-    assert told.low < point["seconds"] < point["compare"]["rohmert_s"] < told.high
+    time = time_at(fit_endurance(efforts * 3), 0.15)
+    assert time.low < point["seconds"] < point["compare"]["rohmert_s"] < time.high
 
 
 def test_a_course_of_loads_counts_as_its_equivalent_load():
@@ -136,7 +136,7 @@ def test_a_course_of_loads_counts_as_its_equivalent_load():
     assert varied.mode[0] == pytest.approx(steady.mode[0], abs=1e-3)
 
 
-def test_a_hold_that_ended_at_its_target_says_at_least_so_long():
+def test_a_hold_that_ended_at_its_target_counts_as_at_least_so_long():
     reached = fit_endurance([Effort(40.0, (0.8,), "target")])
     let_go = fit_endurance([Effort(40.0, (0.8,), "exhausted")])
     assert reached.mean(reached.a) > let_go.mean(let_go.a) + 0.3

@@ -1,4 +1,4 @@
-"""Who steps on: nobody is named without a look at the screen, and what stays unsure is a guest's.
+"""Who steps on: nobody is named without a countdown on the screen, and whoever stays unsure is a guest's.
 
 The tolerances (how far a bodyweight wanders in a day) are common practice, no source; the rules are those of
 docs/live-page.md.
@@ -98,7 +98,7 @@ def test_a_stranger_by_weight_is_a_guest_and_not_who_was_here_before():
     assert rig.decisions == [None]
 
 
-def test_two_of_like_weight_are_asked_even_if_one_was_here_last():
+def test_two_of_equal_weight_must_confirm_even_if_one_was_here_last():
     rig = Rig(BERT, CARL)
     rig.identification.set_named("carl", by_hand=False)
     rig.show("standing", 2.0, 801.0)
@@ -136,13 +136,13 @@ def test_somebody_else_in_the_same_session_never_inherits_the_name():
     assert rig.state == "crowded", "a session has one owner"
     assert rig.decisions == ["anna"]
     rig.show("hanging", 3.0, 800.0)
-    assert rig.decisions == ["anna", None], "whose holds cannot be told apart is a guest"
+    assert rig.decisions == ["anna", None], "whoever cannot be distinguished is a guest"
     rig.leave()
     rig.show("standing", WEIGH_s + CONFIRM_s + 0.3, 800.0)
     assert rig.decisions == ["anna", None, "bert"]
 
 
-def test_somebody_who_steps_on_without_a_gap_is_seen_by_weight():
+def test_somebody_who_steps_on_without_a_gap_is_noticed_by_weight():
     rig = Rig(ANNA, BERT)
     rig.show("standing", WEIGH_s + CONFIRM_s + 0.3, 600.0)
     rig.show("standing", WEIGH_s + 2 * STEP_s, 800.0)  # both feet at once, no instant of an empty platform

@@ -63,13 +63,13 @@ def changed(**changes):
         (changed(stop={"pain": 11}), "stop.pain"), (changed(day=[]), "no table"),
     ],
 )  # fmt: skip
-def test_a_programme_that_makes_no_sense_is_told(data, named):
+def test_an_impossible_programme_is_refused(data, named):
     with pytest.raises(BadProgramme) as caught:
         programme_from_dict(data)
     assert named in caught.value.what
 
 
-def test_text_that_is_no_toml_is_told():
+def test_text_that_is_not_toml_is_refused():
     with pytest.raises(BadProgramme, match="no TOML"):
         programme_from_toml("name = ")
     with pytest.raises(BadProgramme, match="no template"):
@@ -77,11 +77,11 @@ def test_text_that_is_no_toml_is_told():
 
 
 def test_a_yes_to_a_warning_question_asks_for_a_clinician_and_clears_nobody():
-    asked = {q.key: q.clinician for q in questions() if q.clinician}
-    assert set(asked.values()) == {
+    requested = {q.key: q.clinician for q in questions() if q.clinician}
+    assert set(requested.values()) == {
         "recent surgery or dislocation", "uncontrolled blood pressure", "pregnancy", "dizziness", "numbness"
     }  # fmt: skip
-    for key, note in asked.items():
+    for key, note in requested.items():
         assert intake_outcome({key: True}).ask_clinician == [note]
         assert intake_outcome({key: False}).ask_clinician == []
 
@@ -125,7 +125,7 @@ def test_items_open_by_what_the_person_can_do():
     [{"nothing": True}, {"pain_now": 11}, {"pain_now": True}, {"pain_now": 2.5}, {"passive_30s": "yes"},
      {"pain_places": ["toe"]}, {"pain_places": "hand"}, {"overhead_reach": "far"}],
 )  # fmt: skip
-def test_answers_that_fit_no_question_are_told(answers):
+def test_answers_that_fit_no_question_are_refused(answers):
     with pytest.raises(BadAnswers):
         intake_outcome(answers)
 
@@ -147,7 +147,7 @@ def test_the_scale_of_pain_is_the_numeric_rating_scale():
     [{"name": "  "}, {"name": "x" * 200}, {"stature_m": 174.0}, {"stature_m": 0.1}, {"units": "stone"},
      {"consent_on": "yesterday"}, {"time_zone": "Mars/Olympus"}, {"time_zone": "../etc"}],
 )  # fmt: skip
-def test_a_person_that_cannot_be_is_told(fields):
+def test_an_impossible_person_is_refused(fields):
     with pytest.raises(BadPerson):
         checked_person(Person(**{"uid": "", "name": "A.", **fields}))
 

@@ -24,21 +24,21 @@ def test_the_reserve_runs_once_a_second():
     live = LiveCoaching()
     live.set_person("p", KNOWN, item="passive", target_s=45.0, alpha_max=0.2)
     assert live.now() == LiveAdvice("p", "passive", 45.0, 0.2)
-    seen = []
+    observed = []
     for k in range(1, 401):
         live.take(picture(10.0 + k / 20))
-        if not seen or live.now() != seen[-1]:
-            seen.append(live.now())
-    assert len([s for s in seen if s.reserve is not None]) == 20
-    assert seen[-1].hold_s == pytest.approx(20.0, abs=0.06)
-    used = [s.reserve.used.value for s in seen if s.reserve]
+        if not observed or live.now() != observed[-1]:
+            observed.append(live.now())
+    assert len([s for s in observed if s.reserve is not None]) == 20
+    assert observed[-1].hold_s == pytest.approx(20.0, abs=0.06)
+    used = [s.reserve.used.value for s in observed if s.reserve]
     assert used == sorted(used)
     # The same load pushed in whole seconds by hand.
     by_hand = RunningReserve(KNOWN)
     by_hand.push(0.8, 20.0)
-    assert seen[-1].reserve.used.value == pytest.approx(by_hand.now().used.value, rel=1e-3)
-    assert seen[-1].reserve.left_s.value == pytest.approx(by_hand.now().left_s.value, rel=1e-2)
-    assert json.dumps(seen[-1].as_dict(), allow_nan=False)
+    assert observed[-1].reserve.used.value == pytest.approx(by_hand.now().used.value, rel=1e-3)
+    assert observed[-1].reserve.left_s.value == pytest.approx(by_hand.now().left_s.value, rel=1e-2)
+    assert json.dumps(observed[-1].as_dict(), allow_nan=False)
 
 
 def test_between_holds_there_is_none_and_the_next_begins_anew():

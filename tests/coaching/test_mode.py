@@ -14,7 +14,7 @@ from monitor.coaching.endurance.mode import find_mode
 RNG = np.random.default_rng(6)
 
 
-def test_a_mode_is_found_from_far_away_with_its_precision():
+def test_the_mode_and_its_precision_are_found_from_far_away():
     """Reference: scipy's minimizer (Nelder and Mead's simplex, which asks for no derivative).
 
     Logistic regression on invented numbers with a normal prior; its curvature by hand: X' diag(p (1 - p)) X + 1.

@@ -33,15 +33,15 @@ def entry(day: float, pain: int, place: str | None = "shoulder", item: str | Non
     ids=["3", "4", "rise of 2", "rise of 1", "rise, long ago", "other place", "gone", "gone at the place", "still"],
 )
 def test_pain_pauses_its_item(entries, paused):
-    found = stops(entries, RULE)
-    assert [s.item for s in found] == ([paused] if paused else [])
+    result = stops(entries, RULE)
+    assert [s.item for s in result] == ([paused] if paused else [])
     if paused:
-        assert "physiotherapist" in paused_why(found, "passive")
-        assert paused_why(found, "active") == ""
+        assert "physiotherapist" in paused_why(result, "passive")
+        assert paused_why(result, "active") == ""
 
 
 @pytest.mark.parametrize("symptom", ["numbness", "dizziness"])
-def test_a_symptom_pauses_everything_until_a_clinician_was_asked(symptom):
+def test_a_symptom_pauses_everything_until_a_clinician_was_consulted(symptom):
     first = entry(0, 0, None, None, symptoms=(symptom,))
     (stop,) = stops([first], RULE)
     assert (stop.item, "physician" in stop.ask) == (None, True)
@@ -68,18 +68,18 @@ def back(day: float, pain: int, *tried: str) -> PainEntry:
 def test_the_cues_come_in_their_order():
     entries = [back(0, 3)]
     for cue in CUES:
-        found = back_care(entries)
-        assert found.next == cue
-        assert cue.text in found.words
+        result = back_care(entries)
+        assert result.next == cue
+        assert cue.text in result.words
         entries.append(back(len(entries), 3, cue.key))
-    found = back_care(entries)
-    assert found.next is None
-    assert "physiotherapist" in found.words
+    result = back_care(entries)
+    assert result.next is None
+    assert "physiotherapist" in result.words
 
 
-def test_a_cue_that_helped_is_kept():
-    found = back_care([back(0, 3), back(1, 3, "look_from_the_side"), back(2, 1, "ribs_down"), entry(3, 9)])
-    assert found.next.key == "ribs_down"
-    assert "from 3.0 to 1.0" in found.words
-    record = next(r for r in found.records if r.cue.key == "ribs_down")
+def test_a_cue_that_helped_stays_the_next_one():
+    result = back_care([back(0, 3), back(1, 3, "look_from_the_side"), back(2, 1, "ribs_down"), entry(3, 9)])
+    assert result.next.key == "ribs_down"
+    assert "from 3.0 to 1.0" in result.words
+    record = next(r for r in result.records if r.cue.key == "ribs_down")
     assert (record.tries, record.pain_before, record.pain_after) == (1, 3.0, 1.0)

@@ -30,20 +30,30 @@ def done(*numbers: int) -> dict[dt.date, DayMinutes]:
 
 def test_days_of_rest_are_neither_missed_nor_break_a_streak():
     days = done(1, 2, 3, 7, 8)
-    told = ledger(days, day(9), FIRST, 7.0, 30, resting={day(4), day(5), day(6)})
-    assert (told.streak, told.longest_streak, told.done_days, told.missed_days) == (5, 5, 5, 0)
+    rested = ledger(days, day(9), FIRST, 7.0, 30, resting={day(4), day(5), day(6)})
+    assert (rested.streak, rested.longest_streak, rested.done_days, rested.missed_days) == (
+        5,
+        5,
+        5,
+        0,
+    )
     without = ledger(days, day(9), FIRST, 7.0, 30)
     assert (without.streak, without.missed_days) == (2, 3)
 
 
 def test_minutes_of_a_day_of_rest_count_all_the_same():
-    told = ledger(done(1, 2, 3), day(4), FIRST, 7.0, 30, resting={day(2)})
-    assert (told.streak, told.done_days, told.missed_days) == (3, 3, 0)
+    rested = ledger(done(1, 2, 3), day(4), FIRST, 7.0, 30, resting={day(2)})
+    assert (rested.streak, rested.done_days, rested.missed_days) == (3, 3, 0)
 
 
 def test_a_day_of_rest_asks_for_nothing():
-    told = ledger(done(1, 2), day(3), FIRST, 7.0, 30, resting={day(3)})
-    assert (told.minutes_left, told.streak, told.missed_days, told.words) == (0.0, 2, 0, "A day of rest.")
+    rested = ledger(done(1, 2), day(3), FIRST, 7.0, 30, resting={day(3)})
+    assert (rested.minutes_left, rested.streak, rested.missed_days, rested.words) == (
+        0.0,
+        2,
+        0,
+        "A day of rest.",
+    )
     assert ledger({}, FIRST, FIRST, 7.0, 30, resting={FIRST}).longest_streak == 0
 
 
@@ -80,14 +90,14 @@ def coaching(tmp_path):
         yield coaching
 
 
-def test_a_pause_is_kept_with_the_programme_obeyed_and_ended(coaching):
+def test_a_pause_is_saved_with_the_programme_obeyed_and_ended(coaching):
     uid = coaching.add_person("A. K.", time_zone="Europe/Vienna").uid
     assert coaching.prescribe(uid).next is not None
     coaching.pause(uid, last=dt.date(2026, 5, 10), reason="a cold")
-    told = coaching.prescribe(uid)
-    assert (told.next, told.next_at_utc_ms) == (None, None)
-    assert told.reason == "The programme is paused until 2026-05-10: a cold."
-    assert all("a cold" in item.paused for item in told.items)
+    prescription = coaching.prescribe(uid)
+    assert (prescription.next, prescription.next_at_utc_ms) == (None, None)
+    assert prescription.reason == "The programme is paused until 2026-05-10: a cold."
+    assert all("a cold" in item.paused for item in prescription.items)
     coaching.resume(uid)
     assert coaching.prescribe(uid).next is not None
     coaching.pause(uid, item="active")

@@ -28,9 +28,9 @@ def test_chance_and_time_of_a_known_curve(endurance_models):
     person = known(33.55, -1.61, 0.2)
     for beta in ("0.5", "0.8", "1.0"):
         assert chance_of_holding(person, seconds[beta], float(beta)).value == pytest.approx(0.5, abs=1e-3)
-        told = time_at(person, float(beta))
-        assert told.value == pytest.approx(seconds[beta], rel=1e-3)
-        assert (told.low, told.high) == pytest.approx(
+        time = time_at(person, float(beta))
+        assert time.value == pytest.approx(seconds[beta], rel=1e-3)
+        assert (time.low, time.high) == pytest.approx(
             [seconds[beta] * np.exp(0.2 * ndtri(q)) for q in (0.1, 0.9)], rel=1e-3
         )
 
@@ -39,9 +39,9 @@ def test_least_assistance_of_a_known_curve():
     """Ln t = a + b ln beta - 0.8416 sigma, solved for beta by hand; 0.8416 is the normal quantile of 0.8."""
     person = known(20.0, -1.5, 0.2)
     beta = (30.0 / (20.0 * np.exp(-0.8416 * 0.2))) ** (1 / -1.5)
-    found = least_assistance(person, 30.0, 0.8)
-    assert found.alpha == pytest.approx(1 - beta, abs=1e-4)
-    assert (found.chance, found.flag) == (pytest.approx(0.8, abs=1e-4), "")
+    result = least_assistance(person, 30.0, 0.8)
+    assert result.alpha == pytest.approx(1 - beta, abs=1e-4)
+    assert (result.chance, result.flag) == (pytest.approx(0.8, abs=1e-4), "")
 
 
 def test_least_assistance_at_its_ends():

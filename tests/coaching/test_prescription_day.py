@@ -43,34 +43,34 @@ def strong(count: int = 8, kind: str = "passive") -> list:
 
 
 def test_a_beginner_is_helped_as_much_as_needed_and_no_more():
-    found = prescribed(beginner())
-    assert found.next == "assisted"
-    item = found.item("assisted")
+    result = prescribed(beginner())
+    assert result.next == "assisted"
+    item = result.item("assisted")
     assert (item.target_s, item.rest_s, item.sets) == (30.0, 120.0, 3)
     posterior = fit_endurance(efforts_of(beginner(), NOW))
     assert chance_of_holding(posterior, 30.0, 1 - item.alpha).value >= 0.8
     assert chance_of_holding(posterior, 30.0, 1 - item.alpha + 0.011).value < 0.8
     assert chance_of_holding(posterior, 30.0, 1 - item.alpha_max).value >= 0.95
     assert item.alpha < item.alpha_max
-    assert found.chance_unassisted.value < 0.1
-    assert found.trial.days is None
-    assert "30 s with up to" in found.reason
-    assert json.dumps(found.as_dict(), allow_nan=False)
+    assert result.chance_unassisted.value < 0.1
+    assert result.trial.days is None
+    assert "30 s with up to" in result.reason
+    assert json.dumps(result.as_dict(), allow_nan=False)
 
 
 def test_without_any_hold_the_prescription_says_what_it_rests_on():
-    found = prescribed([])
-    assert found.holds == 0
-    assert "people in general" in found.item("assisted").reason
-    assert found.next == "assisted"
+    result = prescribed([])
+    assert result.holds == 0
+    assert "people in general" in result.item("assisted").reason
+    assert result.next == "assisted"
 
 
 def test_who_hangs_long_hangs_without_help_and_the_other_kind_comes_first():
-    found = prescribed(strong())
-    assert found.item("passive").alpha == 0.0
-    assert found.item("passive").target_s == 85.0, "80 s were reached twice: one step of 5 s more"
-    assert found.next == "active", "all of the last week was passive"
-    assert found.trial.days == 0
+    result = prescribed(strong())
+    assert result.item("passive").alpha == 0.0
+    assert result.item("passive").target_s == 85.0, "80 s were reached twice: one step of 5 s more"
+    assert result.next == "active", "all of the last week was passive"
+    assert result.trial.days == 0
 
 
 def test_the_share_of_the_intake_decides_between_kinds():
@@ -114,42 +114,42 @@ def test_old_holds_other_kinds_and_helped_ones_raise_no_target():
     assert target_of(PROGRAMME.item("assisted"), helped, NOW)[0] == 70.0
 
 
-def test_a_paused_item_is_not_next_and_the_caution_is_told():
+def test_a_paused_item_is_not_next_and_its_caution_is_listed():
     pain = Stop("active", "pain 5 of 10 in the shoulder", "a physician", NOW)
-    found = prescribed(strong(), stops=[pain])
-    assert found.next != "active"
-    assert "pain 5 of 10" in found.item("active").paused
-    assert any("the item active is paused" in c for c in found.cautions)
+    result = prescribed(strong(), stops=[pain])
+    assert result.next != "active"
+    assert "pain 5 of 10" in result.item("active").paused
+    assert any("the item active is paused" in c for c in result.cautions)
     everything = prescribed(strong(), stops=[Stop(None, "dizziness", "a physician, before the next hang", NOW)])
     assert everything.next is None
     assert "paused" in everything.reason
 
 
-def test_a_note_for_a_clinician_is_told_and_clears_nobody():
-    found = prescribed(strong(), intake_outcome({"pregnancy": True}))
-    assert any("licensed clinician" in c and "clears nobody" in c for c in found.cautions)
-    assert "No trial before a licensed clinician was asked" in found.trial.reason
+def test_a_note_for_a_clinician_is_listed_and_clears_nobody():
+    result = prescribed(strong(), intake_outcome({"pregnancy": True}))
+    assert any("licensed clinician" in c and "clears nobody" in c for c in result.cautions)
+    assert "No trial before a licensed clinician was asked" in result.trial.reason
 
 
 def test_when_the_minutes_are_done_nothing_is_next():
-    found = prescribed(strong(), minutes_today=7.0)
-    assert (found.next, found.minutes_left) == (None, 0.0)
-    assert "done" in found.reason
+    result = prescribed(strong(), minutes_today=7.0)
+    assert (result.next, result.minutes_left) == (None, 0.0)
+    assert "done" in result.reason
 
 
 def test_the_rest_runs_from_the_end_of_the_last_hold():
     just_now = [*strong(), hold_at(NOW - 60 * 10**9, 50.0, number=99, kind="passive")]
-    found = prescribed(just_now)
-    assert found.next_at_utc_ms == NOW // 10**6 + (50 - 60 + 120) * 1000
+    result = prescribed(just_now)
+    assert result.next_at_utc_ms == NOW // 10**6 + (50 - 60 + 120) * 1000
     assert prescribed(strong()).next_at_utc_ms == NOW // 10**6
 
 
 def test_after_its_sets_a_bout_is_done_and_the_next_is_called_to_mind():
     """By hand: three sets, the last ended 100 s ago; the next bout 90 min after its end."""
     sets = [hold_at(NOW - (150 + 200 * k) * 10**9, 50.0, number=90 + k, kind="passive") for k in range(3)]
-    found = prescribed([*strong(), *sets[::-1]])
-    assert found.next_at_utc_ms == NOW // 10**6 - 100_000 + 90 * 60_000
-    assert "the next bout in 90 min" in found.reason
+    result = prescribed([*strong(), *sets[::-1]])
+    assert result.next_at_utc_ms == NOW // 10**6 - 100_000 + 90 * 60_000
+    assert "the next bout in 90 min" in result.reason
     two = prescribed([*strong(), *sets[:2][::-1]])
     assert two.next_at_utc_ms == NOW // 10**6 + (120 - 100) * 1000
 
@@ -160,7 +160,7 @@ def test_alternating_hands_are_an_item_of_their_own():
         hold_at(NOW - DAY_ns * (k + 1), 150.0, kind=None, number=k, grip_changes_s=[40.0, 80.0], target_s=150.0)
         for k in range(2)
     ]
-    found = prescribed(turns[::-1] + strong(), programme=programme).item("alternating")
-    assert found.target_s == 180.0, "150 s twice, steps of 30 s"
-    assert (found.alpha, found.hands) == (0.0, "alternating")
-    assert "take turns" in found.reason
+    result = prescribed(turns[::-1] + strong(), programme=programme).item("alternating")
+    assert result.target_s == 180.0, "150 s twice, steps of 30 s"
+    assert (result.alpha, result.hands) == (0.0, "alternating")
+    assert "take turns" in result.reason

@@ -27,18 +27,18 @@ def test_two_periods_are_compared_as_welch_does():
     """Reference: scipy.stats.ttest_ind with unequal variances, its confidence interval."""
     rng = np.random.default_rng(1)
     before, after = rng.normal(30, 4, 12), rng.normal(34, 9, 17)
-    found = compare_periods(before.tolist(), after.tolist(), "s")
+    actual = compare_periods(before.tolist(), after.tolist(), "s")
     reference = stats.ttest_ind(after, before, equal_var=False).confidence_interval(0.95)
-    assert (found.low, found.high) == pytest.approx((reference.low, reference.high), rel=1e-9)
-    assert found.difference == pytest.approx(after.mean() - before.mean())
+    assert (actual.low, actual.high) == pytest.approx((reference.low, reference.high), rel=1e-9)
+    assert actual.difference == pytest.approx(after.mean() - before.mean())
 
 
 def test_the_interval_holds_the_true_difference_as_often_as_it_claims():
     rng = np.random.default_rng(2)
     inside = 0
     for _ in range(1000):
-        found = compare_periods(rng.normal(0, 1, 6).tolist(), rng.normal(1, 3, 9).tolist())
-        inside += found.low <= 1.0 <= found.high
+        actual = compare_periods(rng.normal(0, 1, 6).tolist(), rng.normal(1, 3, 9).tolist())
+        inside += actual.low <= 1.0 <= actual.high
     # Binomial with 0.95: standard deviation 6.9; Welch's interval is itself an approximation.
     assert 925 <= inside <= 975
 
@@ -48,9 +48,9 @@ def test_the_interval_holds_the_true_difference_as_often_as_it_claims():
     [([], [1.0], "holds nothing"), ([1.0, 2.0], [3.0, 4.0, 5.0], "too few"), ([2.0] * 3, [3.0] * 3, "no spread")],
 )
 def test_too_little_is_said_to_be_so(before, after, words):
-    found = compare_periods(before, after)
-    assert found.low is None
-    assert words in found.words
+    actual = compare_periods(before, after)
+    assert actual.low is None
+    assert words in actual.words
 
 
 def test_a_best_is_one_only_beyond_its_uncertainty():
@@ -59,8 +59,8 @@ def test_a_best_is_one_only_beyond_its_uncertainty():
     assert best(holds[:2], duration, VIENNA).value == 30.0
     assert best(holds[:2], duration, VIENNA).ties == 1
     assert best(holds[:3], duration, VIENNA).value == 31.2
-    found = best(holds, duration, VIENNA)
-    assert (found.value, found.day, found.ties) == (31.2, "2026-05-03", 1)
+    actual = best(holds, duration, VIENNA)
+    assert (actual.value, actual.day, actual.ties) == (31.2, "2026-05-03", 1)
     assert best([], duration, VIENNA) is None
 
 
@@ -71,32 +71,32 @@ def test_the_sums_are_those_of_the_holds():
         hold_at(START + DAY_ns, 60.0, alpha=0.25, kind="passive", lateral_m=0.01, clean_s=None),
     ]
     hang = ManualHang(1, "p", START + DAY_ns, 120.0)
-    found = progress(holds, [hang], [PainEntry(1, "p", START, 2, "wrist")], VIENNA)
-    assert (found.holds, found.by_hand, found.clean_s) == (3, 1, 90.0)
-    assert found.dose_bw_s == pytest.approx(40 + 50 + 45)
-    assert (found.longest_passive.value, found.longest_active.value) == (40.0, 50.0), "help makes no best"
-    assert found.least_assistance.value == 0.0
-    assert [(d.day, d.rig_min, d.by_hand_min) for d in found.days] == [
+    actual = progress(holds, [hang], [PainEntry(1, "p", START, 2, "wrist")], VIENNA)
+    assert (actual.holds, actual.by_hand, actual.clean_s) == (3, 1, 90.0)
+    assert actual.dose_bw_s == pytest.approx(40 + 50 + 45)
+    assert (actual.longest_passive.value, actual.longest_active.value) == (40.0, 50.0), "help makes no best"
+    assert actual.least_assistance.value == 0.0
+    assert [(d.day, d.rig_min, d.by_hand_min) for d in actual.days] == [
         ("2026-05-01", pytest.approx(1.5), 0.0), ("2026-05-02", pytest.approx(1.0), pytest.approx(2.0))
     ]  # fmt: skip
-    assert (found.points[1].swing_deg, found.points[1].travel_mm) == (1.0, 35.0)
-    assert found.pain[0].pain == 2
-    assert json.dumps(found.as_dict(), allow_nan=False)
+    assert (actual.points[1].swing_deg, actual.points[1].travel_mm) == (1.0, 35.0)
+    assert actual.pain[0].pain == 2
+    assert json.dumps(actual.as_dict(), allow_nan=False)
 
 
 def test_every_measure_of_two_periods_is_compared():
     before = [hold_at(START + k, 30.0 + k) for k in range(4)]
     after = [hold_at(START + DAY_ns + k, 40.0 + k) for k in range(4)]
-    found = compared(before, after)
-    assert found["duration"].difference == pytest.approx(10.0)
-    assert found["duration"].words.endswith("a change.")
-    assert found["swing"].words == "One of the periods holds nothing."
+    actual = compared(before, after)
+    assert actual["duration"].difference == pytest.approx(10.0)
+    assert actual["duration"].words.endswith("a change.")
+    assert actual["swing"].words == "One of the periods holds nothing."
 
 
 def test_an_alternating_hang_by_hand():
     result = HoldResult(10.0, 130.0, 120.0, 0.01, grip_changes_s=[40.0, 95.0], alpha_p95=0.001, alpha_direct=True)
-    found = alternating_hang(result)
-    assert (found.total_s, found.changes, found.longest_one_hand_s, found.feet_never_down) == (120.0, 2, 55.0, True)
+    actual = alternating_hang(result)
+    assert (actual.total_s, actual.changes, actual.longest_one_hand_s, actual.feet_never_down) == (120.0, 2, 55.0, True)
     touched = alternating_hang(HoldResult(10.0, 130.0, 120.0, 0.01, touches=[Touch(20, 21, 0.2)]))
     assert (touched.feet_never_down, touched.longest_one_hand_s, touched.changes) == (False, None, 0)
     one_cell = alternating_hang(HoldResult(0.0, 9.0, 9.0, 0.01, flags=["hands_not_told_apart"]))
@@ -123,7 +123,7 @@ def test_the_course_of_a_load_keeps_its_mean_and_spread():
     assert effort.age_days == pytest.approx(3.0)
 
 
-def test_what_says_nothing_of_endurance_is_left_out():
+def test_holds_without_information_on_endurance_are_left_out():
     holds = [
         hold_at(START, 2.0), hold_at(START, 30.0, alpha=None), hold_at(START, 30.0, flags=["interrupted"]),
         hold_at(START, 31.0, kind="active"), hold_at(START, 32.0, kind=None), hold_at(START, 33.0, kind="mixed"),

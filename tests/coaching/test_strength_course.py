@@ -1,4 +1,4 @@
-"""Strength day by day: a past day tells only what was known then, and the days ahead follow the trend."""
+"""Strength day by day: a past day holds only what was known then, and the days ahead follow the trend."""
 
 from __future__ import annotations
 
@@ -52,8 +52,8 @@ def test_the_days_ahead_follow_the_trend(month):
     assert (ahead[0].day, ahead[-1].day) == ("2026-06-01", "2026-07-31")
     # ln T grows by the slope a week: the medians are a straight line, up to the draws' asymmetry.
     weeks = (dt.date.fromisoformat(ahead[10].day) - dt.date.fromisoformat(ahead[0].day)).days / 7
-    told = np.log(ahead[10].time_s.value / ahead[0].time_s.value) / weeks
-    assert told == pytest.approx(np.median(trend.slope), abs=0.01)
+    growth = np.log(ahead[10].time_s.value / ahead[0].time_s.value) / weeks
+    assert growth == pytest.approx(np.median(trend.slope), abs=0.01)
     assert [p.chance.value for p in ahead] == sorted(p.chance.value for p in ahead)
     assert all(p.chance.low <= p.chance.value <= p.chance.high for p in ahead)
 
@@ -71,11 +71,11 @@ def test_years_are_thinned_out_evenly_with_both_ends():
     assert course[0].day == (dt.date(2026, 6, 1) - dt.timedelta(days=399)).isoformat()
 
 
-def test_what_is_past_is_reckoned_once(month, monkeypatch):
+def test_past_days_are_computed_once(month, monkeypatch):
     course = strength_course(month, NOW, VIENNA)
 
     def again(_efforts):
-        raise AssertionError("a day was reckoned twice")
+        raise AssertionError("a day was computed twice")
 
     monkeypatch.setattr("monitor.coaching.endurance.strength_course.fit_endurance", again)
     assert strength_course(month, NOW, VIENNA) == course

@@ -36,10 +36,10 @@ def test_the_slope_is_that_of_least_squares():
     best, squares, _, _ = np.linalg.lstsq(columns, log_T, rcond=None)
     variance = squares[0] / (len(efforts) - 3) * np.linalg.inv(columns.T @ columns)[1, 1]
     expected = best[1] * SLOPE_SD_PER_WEEK**2 / (SLOPE_SD_PER_WEEK**2 + variance)
-    found = fit_trend(efforts)
-    assert np.median(found.slope) == pytest.approx(expected, abs=0.1 * np.sqrt(variance))
-    assert np.std(found.slope) == pytest.approx(np.sqrt(variance), rel=0.12)
-    assert found.per_week.value == pytest.approx(np.expm1(np.median(found.slope)), abs=1e-3)
+    result = fit_trend(efforts)
+    assert np.median(result.slope) == pytest.approx(expected, abs=0.1 * np.sqrt(variance))
+    assert np.std(result.slope) == pytest.approx(np.sqrt(variance), rel=0.12)
+    assert result.per_week.value == pytest.approx(np.expm1(np.median(result.slope)), abs=1e-3)
 
 
 def test_four_fifths_of_invented_people_have_their_true_trend_in_the_interval():
@@ -47,26 +47,26 @@ def test_four_fifths_of_invented_people_have_their_true_trend_in_the_interval():
     inside = 0
     for seed in range(40):
         slope = float(0.1 * rng.standard_normal())
-        found = fit_trend(weeks_of_holds(seed, slope))
-        inside += found.per_week.low <= np.expm1(slope) <= found.per_week.high
+        result = fit_trend(weeks_of_holds(seed, slope))
+        inside += result.per_week.low <= np.expm1(slope) <= result.per_week.high
     # Binomial: 32 expected, standard deviation 2.5; three of them to either side.
     assert 24 <= inside <= 39
 
 
-def test_a_gain_and_its_disproof_are_told():
-    found = fit_trend(weeks_of_holds(2, 0.10))
-    assert found.chance_of_gain > 0.99
-    assert found.per_week.low > 0.04
-    assert "It is disproved if that one is shorter than" in found.disproof
+def test_a_gain_comes_with_its_disproof():
+    result = fit_trend(weeks_of_holds(2, 0.10))
+    assert result.chance_of_gain > 0.99
+    assert result.per_week.low > 0.04
+    assert "It is disproved if that one is shorter than" in result.disproof
     steady = fit_trend(weeks_of_holds(3, 0.0, each=12))
     assert "lies outside" in steady.disproof or abs(steady.per_week.value) > 0.015
     assert 0.01 < steady.chance_of_gain < 0.99
 
 
-def test_a_loss_is_told_as_one():
-    found = fit_trend(weeks_of_holds(2, -0.10))
-    assert found.chance_of_gain < 0.01
-    assert "longer than" in found.disproof
+def test_a_loss_is_reported_as_one():
+    result = fit_trend(weeks_of_holds(2, -0.10))
+    assert result.chance_of_gain < 0.01
+    assert "longer than" in result.disproof
 
 
 @pytest.mark.parametrize("efforts", [[], weeks_of_holds(1, 0.1, weeks=1), weeks_of_holds(1, 0.1, weeks=2, each=2)])

@@ -48,14 +48,14 @@ def blocks_of(person: ScriptedPerson, first: int, n: int, cut: Iterable[int] = (
 def procedure(checkup: Checkup, person: ScriptedPerson, *, facts: BoardFacts | None = None, piece: int = 40) -> Checkup:
     """Do everything that the check asks, as fast as it goes."""
     checkup.take(facts or facts_of(person.rig))
-    told, first = "", 0
+    begun, first = "", 0
     for _ in range(100_000):
         if checkup.finished:
             return checkup
         task = checkup.progress.task
-        if task is not None and task.key != told:
-            told = task.key
-            person.begin(told)
+        if task is not None and task.key != begun:
+            begun = task.key
+            person.begin(begun)
         for block in blocks_of(person, first, piece):
             checkup.take(block)
         first += piece

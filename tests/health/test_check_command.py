@@ -26,16 +26,16 @@ def rig_file(tmp_path):
     return str(tmp_path / "strong.toml")
 
 
-def test_a_whole_check_is_told_as_json_and_kept(tmp_path, rig_file):
+def test_a_whole_check_is_printed_as_json_and_saved(tmp_path, rig_file):
     data = str(tmp_path / "data")
     done = RUN.invoke(app, ["check", *FAST, "--watch", "10", "--rig", rig_file, "--data", data, "--json"])
     assert done.exit_code == 0, done.output
-    told = json.loads(done.stdout)
-    assert told["outcome"] == "good"
-    assert {v["key"] for v in told["verdicts"]} >= {"board", "rate", "closure", "corners:platform", "mount"}
-    kept = json.loads(Path(told["files"]["json"]).read_text(encoding="utf-8"))
-    assert kept == {key: value for key, value in told.items() if key != "files"}
-    assert "The rig is in order." in Path(told["files"]["page"]).read_text(encoding="utf-8")
+    printed = json.loads(done.stdout)
+    assert printed["outcome"] == "good"
+    assert {v["key"] for v in printed["verdicts"]} >= {"board", "rate", "closure", "corners:platform", "mount"}
+    saved = json.loads(Path(printed["files"]["json"]).read_text(encoding="utf-8"))
+    assert saved == {key: value for key, value in printed.items() if key != "files"}
+    assert "The rig is in order." in Path(printed["files"]["page"]).read_text(encoding="utf-8")
 
 
 def test_what_has_to_be_mended_gives_status_1(rig_file):
@@ -82,10 +82,10 @@ def test_a_zero_is_never_taken_silently(tmp_path):
 def test_a_zero_that_is_taken_is_a_new_dated_calibration(tmp_path):
     done = RUN.invoke(app, ["zero", *FAST, "--data", str(tmp_path), "--yes", "--json"])
     assert done.exit_code == 0, done.output
-    told = json.loads(done.stdout)
-    kept = latest_calibration(tmp_path / "calibrations", demo_rig().names)
-    assert told["calibration"].endswith(f"{kept.id}.toml")
-    for channel in kept.channels:
-        assert channel.zero_counts == pytest.approx(told["zero"][channel.channel]["zero_counts"])
-        assert channel.zero_at.startswith(kept.id[:10])
+    printed = json.loads(done.stdout)
+    saved = latest_calibration(tmp_path / "calibrations", demo_rig().names)
+    assert printed["calibration"].endswith(f"{saved.id}.toml")
+    for channel in saved.channels:
+        assert channel.zero_counts == pytest.approx(printed["zero"][channel.channel]["zero_counts"])
+        assert channel.zero_at.startswith(saved.id[:10])
         assert channel.u_zero_counts > 0

@@ -28,49 +28,49 @@ def checked(person: ScriptedPerson, **more: object) -> dict[str, Verdict]:
     return {v.key: v for v in procedure(checkup, person).verdicts()}
 
 
-def not_good(found: dict[str, Verdict]) -> set[str]:
-    return {key for key, verdict in found.items() if verdict.outcome != "good"}
+def not_good(result: dict[str, Verdict]) -> set[str]:
+    return {key for key, verdict in result.items() if verdict.outcome != "good"}
 
 
-def test_a_rig_in_order_is_told_so():
-    found = checked(ScriptedPerson(STRONG))
-    assert not_good(found) == set()
-    assert len(found) == 3 + 6 + 6 + 1 + 6 + 2 + 1 + 2
-    assert found["rate"].numbers["measured_Hz"] == pytest.approx(80.0, abs=0.1)
-    assert found["closure"].numbers["standing_N"] == pytest.approx(WEIGHT_N, rel=2e-3)
+def test_a_rig_in_order_gets_good_verdicts():
+    result = checked(ScriptedPerson(STRONG))
+    assert not_good(result) == set()
+    assert len(result) == 3 + 6 + 6 + 1 + 6 + 2 + 1 + 2
+    assert result["rate"].numbers["measured_Hz"] == pytest.approx(80.0, abs=0.1)
+    assert result["closure"].numbers["standing_N"] == pytest.approx(WEIGHT_N, rel=2e-3)
 
 
 def test_swapped_cables_are_named():
-    found = checked(ScriptedPerson(STRONG, swapped=("foot_fl", "foot_rr")))
+    result = checked(ScriptedPerson(STRONG, swapped=("foot_fl", "foot_rr")))
     for one, other in (("foot_fl", "foot_rr"), ("foot_rr", "foot_fl")):
-        assert found[f"press:{one}"].outcome == "bad"
-        assert "swapped" in found[f"press:{one}"].words
-        assert other in found[f"press:{one}"].do
-    assert found["press:foot_fr"].outcome == "good"
+        assert result[f"press:{one}"].outcome == "bad"
+        assert "swapped" in result[f"press:{one}"].words
+        assert other in result[f"press:{one}"].do
+    assert result["press:foot_fr"].outcome == "good"
 
 
 def test_an_inverted_cell_is_named():
-    found = checked(ScriptedPerson(STRONG, inverted=["bar_right"]))
-    assert found["press:bar_right"].outcome == "bad"
-    assert "S+ and S-" in found["press:bar_right"].do
-    assert found["press:bar_left"].outcome == "good"
-    assert found["closure"].outcome in ("bad", "not_told")
+    result = checked(ScriptedPerson(STRONG, inverted=["bar_right"]))
+    assert result["press:bar_right"].outcome == "bad"
+    assert "S+ and S-" in result["press:bar_right"].do
+    assert result["press:bar_left"].outcome == "good"
+    assert result["closure"].outcome in ("bad", "not_told")
 
 
 def test_a_loose_wire_is_named():
-    found = checked(ScriptedPerson(STRONG, loose=["foot_rl"]))
-    assert found["press:foot_rl"].outcome == "bad"
-    assert "loose wire of foot_rl" in found["press:foot_rl"].do
-    assert found["corners:platform"].outcome in ("bad", "not_told")
+    result = checked(ScriptedPerson(STRONG, loose=["foot_rl"]))
+    assert result["press:foot_rl"].outcome == "bad"
+    assert "loose wire of foot_rl" in result["press:foot_rl"].do
+    assert result["corners:platform"].outcome in ("bad", "not_told")
 
 
 def test_a_third_support_opens_the_account():
     """A sling that is too tight takes 3 % of whoever hangs."""
-    found = checked(ScriptedPerson(STRONG, third_support=0.03))
-    assert found["closure"].outcome == "bad"
-    assert found["closure"].numbers["misclosure, hanging"] == pytest.approx(-0.03, abs=0.002)
-    assert "sling" in found["closure"].do
-    assert not_good(found) == {"closure"}
+    result = checked(ScriptedPerson(STRONG, third_support=0.03))
+    assert result["closure"].outcome == "bad"
+    assert result["closure"].numbers["misclosure, hanging"] == pytest.approx(-0.03, abs=0.002)
+    assert "sling" in result["closure"].do
+    assert not_good(result) == {"closure"}
 
 
 def test_a_span_that_is_wrong_by_three_percent_shows_in_corners_and_account():
@@ -79,18 +79,18 @@ def test_a_span_that_is_wrong_by_three_percent_shows_in_corners_and_account():
     wrong = dataclasses.replace(foot, N_per_count=1.03 * foot.N_per_count)
     channels = (*person.calibration.channels[:2], wrong, *person.calibration.channels[3:])
     person.calibration = dataclasses.replace(person.calibration, channels=channels)
-    found = checked(person)
-    assert found["corners:platform"].outcome != "good"
-    sums = {key: value for key, value in found["corners:platform"].numbers.items() if key.endswith("_N")}
+    result = checked(person)
+    assert result["corners:platform"].outcome != "good"
+    sums = {key: value for key, value in result["corners:platform"].numbers.items() if key.endswith("_N")}
     assert max(sums, key=sums.__getitem__) == "foot_fl_N"
 
 
-def test_without_a_calibration_wires_are_told_and_sums_are_not():
+def test_without_a_calibration_wires_are_judged_and_sums_are_not():
     person = ScriptedPerson(STRONG, swapped=("bar_left", "bar_right"))
     checkup = Checkup(STRONG, None, empty_s=20.0, heaviest_kg=LIGHT_kg)
-    found = {v.key: v for v in procedure(checkup, person).verdicts()}
-    assert "swapped" in found["press:bar_left"].words
-    assert {found[key].outcome for key in ("closure", "corners:platform", "zero")} == {"not_told"}
+    result = {v.key: v for v in procedure(checkup, person).verdicts()}
+    assert "swapped" in result["press:bar_left"].words
+    assert {result[key].outcome for key in ("closure", "corners:platform", "zero")} == {"not_told"}
     assert checkup.zero() is None
 
 
@@ -122,9 +122,9 @@ def test_nobody_comes_and_the_check_ends_all_the_same():
         for block in blocks_of(person, minute * 4800, 4800):
             checkup.take(block)
     assert checkup.finished
-    found = {v.key: v for v in checkup.verdicts()}
-    assert {found[f"press:{name}"].outcome for name in STRONG.names} == {"bad"}
-    assert {found["closure"].outcome, found["corners:platform"].outcome} == {"not_told"}
+    result = {v.key: v for v in checkup.verdicts()}
+    assert {result[f"press:{name}"].outcome for name in STRONG.names} == {"bad"}
+    assert {result["closure"].outcome, result["corners:platform"].outcome} == {"not_told"}
 
 
 def test_the_empty_rig_is_watched_anew_when_somebody_steps_on_it():
@@ -137,19 +137,19 @@ def test_the_empty_rig_is_watched_anew_when_somebody_steps_on_it():
             checkup.take(block)
         first += 80 * seconds
     assert checkup.finished
-    found = {v.key: v for v in checkup.verdicts()}
-    assert found["zero"].outcome == "good"
+    result = {v.key: v for v in checkup.verdicts()}
+    assert result["zero"].outcome == "good"
     assert abs(checkup.zero().shift_N[2]) < 1.0
 
 
-def test_a_board_that_says_nothing_is_bad():
+def test_a_silent_board_is_bad():
     checkup = Checkup(STRONG, None)
     checkup.take(LinkState("silent", 0, "no frame for 2 s", "Press reset."))
     checkup.give_up("The board has sent nothing for ten seconds.", "Check its cable.")
-    found = {v.key: v for v in checkup.verdicts()}
-    assert found["board"].outcome == "bad"
-    assert "nothing" in found["board"].words
-    assert found["rate"].outcome == "not_told"
+    result = {v.key: v for v in checkup.verdicts()}
+    assert result["board"].outcome == "bad"
+    assert "nothing" in result["board"].words
+    assert result["rate"].outcome == "not_told"
     assert checkup.report("2026-01-01T00:00:00Z")["outcome"] == "bad"
 
 
@@ -161,13 +161,13 @@ def test_a_board_of_other_channels_is_bad_and_nothing_is_read_from_it():
     assert checkup.verdicts()[0].outcome == "bad"
 
 
-def test_faults_that_the_board_reports_are_told():
+def test_faults_of_the_board_are_reported():
     person = ScriptedPerson(STRONG)
     checkup = Checkup(STRONG, person.calibration, empty_s=20.0, with_person=False)
     checkup.take(BoardFault(0, 1, 255, "the converter gives no readings"))
-    found = {v.key: v for v in procedure(checkup, person).verdicts()}
-    assert found["losses"].outcome == "bad"
-    assert "the converter gives no readings" in found["losses"].words
+    result = {v.key: v for v in procedure(checkup, person).verdicts()}
+    assert result["losses"].outcome == "bad"
+    assert "the converter gives no readings" in result["losses"].words
 
 
 BAR_TWO = STRONG.channels[:2]
@@ -190,9 +190,9 @@ FEET_TWO = (Channel("foot_l", "platform", -0.2, rated_N=3000.0), Channel("foot_r
     ids=["one bar cell", "no platform", "platform of one cell", "platform of two"],
 )
 @pytest.mark.parametrize("rate_Hz", [80.0, 500.0])
-def test_rigs_of_other_shapes_are_asked_for_what_they_can_know(channels, absent, present, rate_Hz):
+def test_other_shapes_of_rig_get_the_tasks_they_allow(channels, absent, present, rate_Hz):
     rig = Rig("other", channels, nominal_rate_Hz=rate_Hz, mount_rating_N=3000.0)
-    found = checked(ScriptedPerson(rig))
-    assert not_good(found) == set()
-    assert absent & set(found) == set()
-    assert present <= set(found)
+    result = checked(ScriptedPerson(rig))
+    assert not_good(result) == set()
+    assert absent & set(result) == set()
+    assert present <= set(result)

@@ -32,10 +32,10 @@ def creeping(whole_N: float, tau_min: float, minutes: float = 30.0, noise_N: flo
 
 
 def test_both_limits_are_those_of_the_standard():
-    found = creep_verdict("hook", creeping(0.0, 5.0), RATE_Hz, RATED_N)
-    assert found.outcome == "good"
-    assert found.numbers["limit_30_min_N"] == pytest.approx(LIMIT_N, rel=1e-12)
-    assert found.numbers["limit_20_to_30_min_N"] == pytest.approx(LATE_LIMIT_N, rel=1e-12)
+    result = creep_verdict("hook", creeping(0.0, 5.0), RATE_Hz, RATED_N)
+    assert result.outcome == "good"
+    assert result.numbers["limit_30_min_N"] == pytest.approx(LIMIT_N, rel=1e-12)
+    assert result.numbers["limit_20_to_30_min_N"] == pytest.approx(LATE_LIMIT_N, rel=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -47,15 +47,15 @@ def test_both_limits_are_those_of_the_standard():
         (1.15, 30.0, "doubtful"),  # 0.71 N in all, 0.17 N of it late: beyond the second one only
     ],
 )
-def test_creep_beyond_either_limit_is_told(whole_N, tau_min, outcome):
-    found = creep_verdict("hook", creeping(whole_N, tau_min, noise_N=0.02), RATE_Hz, RATED_N)
+def test_creep_beyond_either_limit_is_doubtful(whole_N, tau_min, outcome):
+    result = creep_verdict("hook", creeping(whole_N, tau_min, noise_N=0.02), RATE_Hz, RATED_N)
     # Means over a minute: the first is that of the minute from 0 to 1, the others end at 20 and 30 min.
     mean = lambda end: whole_N * (1 - tau_min * (np.exp(-(end - 1) / tau_min) - np.exp(-end / tau_min)))  # noqa: E731
-    assert found.numbers["change_30_min_N"] == pytest.approx(mean(30) - mean(1), abs=0.005)
-    assert found.numbers["change_20_to_30_min_N"] == pytest.approx(mean(30) - mean(20), abs=0.005)
+    assert result.numbers["change_30_min_N"] == pytest.approx(mean(30) - mean(1), abs=0.005)
+    assert result.numbers["change_20_to_30_min_N"] == pytest.approx(mean(30) - mean(20), abs=0.005)
     late = abs(mean(30) - mean(20)) > LATE_LIMIT_N
     assert outcome == ("doubtful" if late or abs(mean(30) - mean(1)) > LIMIT_N else "good")
-    assert found.outcome == outcome
+    assert result.outcome == outcome
 
 
 def watched(minutes: float, whole_N: float = 1.1) -> list:
@@ -79,9 +79,9 @@ def test_a_check_of_half_an_hour_applies_them_and_a_shorter_one_says_that_it_is_
     assert "2 min are shorter than the 30 min of OIML R 60" in short["drift:hook"].words
 
 
-def test_a_cell_without_a_rating_is_told_as_such():
-    found = creep_verdict("hook", creeping(0.0, 5.0), RATE_Hz, None)
-    assert (found.outcome, found.do) == ("not_told", "Write rated_N into rig.toml.")
+def test_a_cell_without_a_rating_is_unknown():
+    result = creep_verdict("hook", creeping(0.0, 5.0), RATE_Hz, None)
+    assert (result.outcome, result.do) == ("not_told", "Write rated_N into rig.toml.")
 
 
 @pytest.mark.parametrize(("text", "seconds"), [("30m", 1800), ("90s", 90), ("1h", 3600), ("600", 600), ("0.5 h", 1800)])

@@ -1,4 +1,4 @@
-"""The load on the bar against the mount's working load: told on the screen and in the log, once for each event."""
+"""The load on the bar against the mount's working load: warned of on the screen and in the log, once per event."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def picture(t_s: float, *loads_N: tuple[float, float, float]) -> Picture:
     )  # fmt: skip
 
 
-def test_an_ordinary_hang_is_not_told(caplog):
+def test_an_ordinary_hang_gives_no_warning(caplog):
     watch = MountWatch(RIG)
     watch.see(picture(1.0, *[(799.0, 799.0, 900.0)] * 4))  # 1598 N on the bar; the platform is not the mount's
     assert watch.warnings() == []
@@ -36,7 +36,7 @@ def test_an_ordinary_hang_is_not_told(caplog):
     assert caplog.records == []
 
 
-def test_a_load_near_the_rating_is_told_on_the_screen_and_once_in_the_log(caplog):
+def test_a_load_near_the_rating_warns_on_the_screen_and_once_in_the_log(caplog):
     caplog.set_level(logging.WARNING)
     watch = MountWatch(RIG)
     for n in range(20):
@@ -46,7 +46,7 @@ def test_a_load_near_the_rating_is_told_on_the_screen_and_once_in_the_log(caplog
     ]
     assert len(caplog.records) == 1
     watch.see(picture(30.0, *[(200.0, 200.0, 0.0)] * 4))
-    assert watch.warnings()  # it stays for who comes later
+    assert watch.warnings()  # for whoever comes by later
     watch.see(picture(700.0, *[(200.0, 200.0, 0.0)] * 4))
     assert watch.warnings() == []
 

@@ -54,11 +54,11 @@ def test_the_dynamic_factor_is_that_of_a_suddenly_applied_load():
 )
 def test_ratings_against_the_expected_peak(kg, rated_N, mount_N, peak_N, mount, bar):
     rig = replace(RIG, mount_rating_N=mount_N, channels=tuple(replace(c, rated_N=rated_N) for c in RIG.channels))
-    found = outcomes(rig, kg, peak_N)
-    assert (found["mount"], found["capacity:bar"]) == (mount, bar)
+    result = outcomes(rig, kg, peak_N)
+    assert (result["mount"], result["capacity:bar"]) == (mount, bar)
 
 
-def test_a_mount_tells_whom_it_bears():
+def test_the_mount_verdict_names_the_heaviest_person():
     (mount, *_) = rating_verdicts(replace(RIG, mount_rating_N=2000.0), 130.0)
     assert "Nobody above 102 kg" in mount.do  # 2000 / (2 * 9.80665)
 
@@ -138,9 +138,9 @@ def test_corners_and_account_are_judged_by_what_the_calibration_allows():
     assert closure_verdict(standing, [("hanging", hanging)], loose).outcome == "good"
     assert closure_verdict(None, [("hanging", hanging)], exact).outcome == "not_told"
     corner = Standing(np.array([0.0, 0, 600, 40, 40, 32]))  # 1.7 % more than 700 N
-    found = corner_verdict("platform", {"foot_fl": corner, "foot_fr": standing, "foot_rl": None}, exact)
-    assert found.outcome == "doubtful"
-    assert "Not tried: foot_rl" in found.words
+    result = corner_verdict("platform", {"foot_fl": corner, "foot_fr": standing, "foot_rl": None}, exact)
+    assert result.outcome == "doubtful"
+    assert "Not tried: foot_rl" in result.words
 
 
 def test_outcomes_are_ranked():
@@ -161,13 +161,13 @@ def readings(level_N: float = 0.0, wave_N: float = 0.0, dead: int | None = None)
 
 
 def test_a_zero_of_an_empty_still_rig_with_its_uncertainty():
-    found = read_zero(RIG, calibration(0.0, 1e-3), readings(), 80.0)
-    assert found.counts == pytest.approx([500.0] * 6, abs=4 * 300 / 800**0.5)
-    assert found.u_counts == pytest.approx([300 / 800**0.5] * 6, rel=0.3)  # 300 counts of noise, 800 readings
-    assert found.shift_N == pytest.approx([0.5] * 6, abs=0.05)
-    assert found.unusual == ()
-    fresh = found.applied(calibration(0.0, 1e-3), AT)
-    assert fresh.channels[0].zero_counts == found.counts[0]
+    result = read_zero(RIG, calibration(0.0, 1e-3), readings(), 80.0)
+    assert result.counts == pytest.approx([500.0] * 6, abs=4 * 300 / 800**0.5)
+    assert result.u_counts == pytest.approx([300 / 800**0.5] * 6, rel=0.3)  # 300 counts of noise, 800 readings
+    assert result.shift_N == pytest.approx([0.5] * 6, abs=0.05)
+    assert result.unusual == ()
+    fresh = result.applied(calibration(0.0, 1e-3), AT)
+    assert fresh.channels[0].zero_counts == result.counts[0]
     assert fresh.channels[0].zero_at == AT
     assert fresh.span_covariance == calibration(0.0, 1e-3).span_covariance
 
@@ -206,13 +206,13 @@ def test_names_in_the_page_are_text_and_not_markup(report):
     assert "<script" not in text
 
 
-def test_the_page_is_told_apart_without_colours(report):
+def test_the_page_is_legible_without_colours(report):
     colours = set(re.findall(r"#[0-9a-f]{3,6}\b", check_page(report)))
     assert all(len(set(colour[1:4])) == 1 for colour in colours), "only greys"
     assert "TO BE MENDED".lower() in check_page(report)
 
 
-def test_checks_are_kept_and_never_overwritten(tmp_path, report):
+def test_checks_are_saved_and_never_overwritten(tmp_path, report):
     data, page = save_check(tmp_path, report, NOW)
     assert saved_checks(tmp_path) == [report]
     assert page.read_text(encoding="utf-8").startswith("<!doctype html>")

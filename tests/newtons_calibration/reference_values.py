@@ -23,6 +23,6 @@ def values(name: str) -> dict:
     return json.loads((REFERENCE / name).read_text())
 
 
-def digits(found: float, certified: float) -> float:
+def digits(result: float, certified: float) -> float:
     """Return how many digits agree: the log relative error that NIST uses for its reference data sets."""
-    return 15.0 if found == certified else -np.log10(abs(found - certified) / abs(certified))
+    return 15.0 if result == certified else -np.log10(abs(result - certified) / abs(certified))

@@ -42,10 +42,10 @@ def test_white_noise_has_the_stated_degrees_of_freedom():
     # A variance with nu degrees of freedom has the relative variance 2 / nu (chi-square).
     rng, n = np.random.default_rng(3), 256
     m = np.array([1, 4, 16, 64])
-    found = np.array([[overlapping_allan(row, int(k)) ** 2 for k in m] for row in rng.standard_normal((3000, n))])
-    dof = 2 * found.mean(axis=0) ** 2 / found.var(axis=0)
+    result = np.array([[overlapping_allan(row, int(k)) ** 2 for k in m] for row in rng.standard_normal((3000, n))])
+    dof = 2 * result.mean(axis=0) ** 2 / result.var(axis=0)
     np.testing.assert_allclose(dof, white_noise_dof(n, m), rtol=0.12)
-    np.testing.assert_allclose(found.mean(axis=0), 1 / m, rtol=0.05)
+    np.testing.assert_allclose(result.mean(axis=0), 1 / m, rtol=0.05)
 
 
 def test_white_noise_is_judged_white_and_averages_down():
@@ -60,7 +60,7 @@ def test_white_noise_is_judged_white_and_averages_down():
     assert said.standard_error(400) == pytest.approx(0.1, rel=0.15)
 
 
-def test_a_drift_is_seen_and_limits_the_average():
+def test_a_drift_is_detected_and_limits_the_average():
     # A straight drift of d per reading has the Allan deviation d m / sqrt(2) (NIST SP 1065, section 5.2.1 on drift).
     n, d = 1600, 0.01
     drift = d * np.arange(n)

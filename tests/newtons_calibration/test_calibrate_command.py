@@ -69,15 +69,15 @@ def run(folder: Path, *more: str):
 def test_recorded_readings_become_a_calibration_with_its_sheet(tmp_path, loaded):
     result = run(tmp_path, "--json")
     assert result.exit_code == 0, result.output
-    told = json.loads(result.stdout)
+    printed = json.loads(result.stdout)
     saved = latest_calibration(tmp_path / "calibrations", ["hook"])
     channel = saved.channels[0]
     assert abs(channel.N_per_count / loaded.true_N_per_count[0] - 1) < 2.5 * channel.u_rel_span
-    assert told["calibration"]["channels"][0]["N_per_count"] == channel.N_per_count
+    assert printed["calibration"]["channels"][0]["N_per_count"] == channel.N_per_count
     # WGS 84 at 48.2 degrees: between the values of 45 (9.80620) and 55 degrees (9.81507), see normal_gravity.json.
     assert 9.80620 < saved.gravity_m_s2 < 9.81507
-    assert Path(told["files"]["sheet"]).read_bytes().startswith(b"%PDF")
-    assert told["parts"][0]["verdict"] in ("pass", "unsure")
+    assert Path(printed["files"]["sheet"]).read_bytes().startswith(b"%PDF")
+    assert printed["parts"][0]["verdict"] in ("pass", "unsure")
     # Into a folder of its own: two calibrations within a second are refused.
     (tmp_path / "again").mkdir()
     save_rig(tmp_path / "again" / "rig.toml", ONE)
@@ -98,11 +98,11 @@ def test_nothing_is_overwritten(tmp_path, loaded, monkeypatch):
 
     monkeypatch.setattr(calibrate.dt, "datetime", Stopped)
     assert run(tmp_path).exit_code == 0
-    kept = {p: p.read_bytes() for p in (tmp_path / "calibrations").iterdir()}
+    stored = {p: p.read_bytes() for p in (tmp_path / "calibrations").iterdir()}
     again = run(tmp_path)
     assert again.exit_code == 2
     assert "nothing was overwritten" in again.stderr
-    assert {p: p.read_bytes() for p in (tmp_path / "calibrations").iterdir()} == kept
+    assert {p: p.read_bytes() for p in (tmp_path / "calibrations").iterdir()} == stored
 
 
 def test_a_refusal_saves_nothing_and_ends_with_status_2(tmp_path, loaded):
@@ -164,15 +164,15 @@ def test_a_part_may_be_left_out_once_the_whole_rig_is_known(tmp_path):
 
 def test_the_questions_leave_out_nothing_of_an_unknown_rig(monkeypatch):
     answers = iter(["20 10", "0.02", "48.2"])
-    asked = []
+    requested = []
 
     def answer(text, **more):
-        asked.append(text)
+        requested.append(text)
         return next(answers)
 
     monkeypatch.setattr("monitor.cli.terminal.prompts.typer.prompt", answer)
     assert ask_plan(FULL, whole=True).parts == ("bar", "platform")
-    assert not [text for text in asked if "bar, platform or both" in text]
+    assert not [text for text in requested if "bar, platform or both" in text]
     feet_alone = replace(FULL, channels=tuple(c for c in FULL.channels if c.part == "platform"))
     answers = iter(["20 10", "0.02", "48.2"])
     assert ask_plan(feet_alone, whole=False).parts == ("platform",)
@@ -192,18 +192,18 @@ def test_a_practice_runs_over_the_wire_by_itself(tmp_path):
     arguments = ["calibrate", "--virtual", "--auto", "--speed", "60", "--plan", str(plan), "--json", "--data"]
     result = CliRunner().invoke(app, [*arguments, str(tmp_path)])
     assert result.exit_code == 0, result.output
-    told = json.loads(result.stdout)
+    printed = json.loads(result.stdout)
     truth = PracticeRig(demo_rig(), load_plan(plan, demo_rig()), seed=1).electronics.counts_per_N
-    for number, cell in enumerate(told["parts"][0]["cells"]):
+    for number, cell in enumerate(printed["parts"][0]["cells"]):
         assert abs(cell["N_per_count"] * truth[number] - 1) < 3.5 * cell["u_rel_span"]
-    assert "not calibrated: foot_fl" in " ".join(told["flags"])
-    # What was kept computes to the same: any later version can do it again.
+    assert "not calibrated: foot_fl" in " ".join(printed["flags"])
+    # The saved readings give the same result: any later version can compute it again.
     rig, made = demo_rig(), load_plan(plan, demo_rig())
     machine = GuidedCalibration(rig, made)
-    carry_out(machine, read_readings(told["files"]["readings"], rig))
-    again = machine.finish(told["at"]).calibration
-    for kept, fresh in zip(told["calibration"]["channels"], again.channels, strict=True):
-        assert fresh.N_per_count == pytest.approx(kept["N_per_count"], rel=1e-6)
+    carry_out(machine, read_readings(printed["files"]["readings"], rig))
+    again = machine.finish(printed["at"]).calibration
+    for stored, fresh in zip(printed["calibration"]["channels"], again.channels, strict=True):
+        assert fresh.N_per_count == pytest.approx(stored["N_per_count"], rel=1e-6)
 
 
 def test_the_practice_rig_balances_forces_and_moments():
@@ -247,7 +247,7 @@ def test_raw_readings_come_back_as_they_were(tmp_path):
         ("t_s,step,left,right\n1,1,5,5\n0,1,5,5\n", "backwards"),
     ],
 )
-def test_readings_that_cannot_be_used_are_told_by_line(tmp_path, text, words):
+def test_unusable_readings_are_refused_by_line(tmp_path, text, words):
     (tmp_path / "r.csv").write_text(text)
     with pytest.raises(BadReadings, match=words):
         read_readings(tmp_path / "r.csv", BAR)
@@ -347,12 +347,12 @@ def test_the_sheet_can_be_read_by_another_program(tmp_path):
 
 
 def test_the_result_as_data_is_json_and_adds_up():
-    told = json.loads(json.dumps(outcome_to_dict(outcome_of(FULL, WHOLE)), allow_nan=False))
-    assert [p["part"] for p in told["parts"]] == ["bar", "platform"]
-    for cell in told["parts"][1]["cells"]:
+    printed = json.loads(json.dumps(outcome_to_dict(outcome_of(FULL, WHOLE)), allow_nan=False))
+    assert [p["part"] for p in printed["parts"]] == ["bar", "platform"]
+    for cell in printed["parts"][1]["cells"]:
         parts = list(cell["budget_rel"].values())
         assert cell["u_rel_span"] == pytest.approx(np.sqrt(np.sum(np.square(parts))))
-        channel = next(c for c in told["calibration"]["channels"] if c["channel"] == cell["channel"])
+        channel = next(c for c in printed["calibration"]["channels"] if c["channel"] == cell["channel"])
         assert channel["u_rel_span"] == pytest.approx(cell["u_rel_span"], rel=1e-6)
 
 

@@ -1,4 +1,4 @@
-"""A mass that was typed wrongly, corrected in the middle of a calibration: readings stay, the fit is made anew."""
+"""A mistyped mass, corrected in the middle of a calibration: the readings stay, the fit is repeated."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ AB = [{"part": "bar", "masses": ["A", "B"]}]
 AT = "2026-03-02T10:15:00Z"
 
 
-def walked(*, true_B: float) -> tuple[GuidedCalibration, LoadedRig]:
-    """Walk through two plates of 20 kg, the second of which is truly ``true_B`` times that, until it is refused."""
+def calibrated_until_refused(*, true_B: float) -> tuple[GuidedCalibration, LoadedRig]:
+    """Go through two plates of 20 kg, the second of which is truly ``true_B`` times that, until it is refused."""
     plan = plan_for(ONE, AB, dwell_s=8.0)
     loaded = LoadedRig(ONE, plan, 1)
     loaded.true_kg["B"] *= true_B
@@ -29,7 +29,7 @@ def walked(*, true_B: float) -> tuple[GuidedCalibration, LoadedRig]:
 
 
 def test_a_reading_refused_for_its_mass_is_taken_once_the_mass_is_right():
-    machine, loaded = walked(true_B=0.5)
+    machine, loaded = calibrated_until_refused(true_B=0.5)
     assert isinstance(machine.progress.refusal, MassNotAsGiven)
     refused = machine.progress.step
     machine.correct({"B": 10.0})
@@ -40,8 +40,8 @@ def test_a_reading_refused_for_its_mass_is_taken_once_the_mass_is_right():
     assert "B was corrected to 10 kg during the calibration" in outcome.flags
 
 
-def test_pounds_are_told_with_the_kilograms_to_correct_them_to():
-    machine, _ = walked(true_B=0.45359237)
+def test_pounds_are_refused_with_the_kilograms_to_enter():
+    machine, _ = calibrated_until_refused(true_B=0.45359237)
     refusal = machine.progress.refusal
     assert isinstance(refusal, MassInPounds)
     assert "Correct its mass to 9.07 kg" in refusal.do  # 20 lb, the pound being 0.45359237 kg exactly
@@ -50,7 +50,7 @@ def test_pounds_are_told_with_the_kilograms_to_correct_them_to():
 
 
 def test_a_wrong_correction_leaves_the_reading_refused_and_another_one_mends_it():
-    machine, _ = walked(true_B=0.5)
+    machine, _ = calibrated_until_refused(true_B=0.5)
     machine.correct({"B": 15.0})
     assert isinstance(machine.progress.refusal, MassNotAsGiven)
     machine.correct({"B": 10.0})
@@ -92,7 +92,7 @@ def test_names_that_tell_kilograms_and_uncertainties_follow():
 
 
 def test_the_terminal_takes_a_number_and_kilograms(monkeypatch):
-    machine, _ = walked(true_B=0.5)
+    machine, _ = calibrated_until_refused(true_B=0.5)
     procedure = CalibrationProcedure(ONE, machine.plan, None)
     procedure.guide = machine
     screen = ProcedureScreen(procedure, None)  # type: ignore[arg-type]

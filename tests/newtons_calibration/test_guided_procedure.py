@@ -76,14 +76,14 @@ def test_the_result_does_not_depend_on_the_cuts_of_the_stream():
 def test_every_step_says_what_to_do():
     plan = plan_for(BAR, [{"part": "bar", "at": "left", "masses": ["A", "B"]}], **SHORT)
     loaded, machine = LoadedRig(BAR, plan, 2), GuidedCalibration(BAR, plan, warm_up_s=0)
-    told, t_s = [], 0.0
+    instructions, t_s = [], 0.0
     while (step := machine.step) is not None:
-        told.append(machine.progress.do)
+        instructions.append(machine.progress.do)
         machine.confirm()
         while machine.progress.stage == "reading":
             machine.push(loaded.block(loaded.loads_N(step), 1.0, t_s))
             t_s += 1.0
-    assert told == [
+    assert instructions == [
         "Take everything off the bar and let it rest.",
         "Hang A on the bar at left; let it come to rest.",
         "Hang B on the bar at left as well; let it come to rest.",
@@ -141,7 +141,7 @@ def test_averages_get_their_stated_error():
     assert 0.75 < np.std(ratios) < 1.25
 
 
-def test_a_drifting_reading_says_that_it_never_will_be_good_enough():
+def test_a_drifting_reading_says_that_it_will_never_be_good_enough():
     n = 80 * 90
     t_s = np.arange(n) / 80.0
     counts = 1e5 + 20 * t_s + np.random.default_rng(8).standard_normal(n) * 5
@@ -240,7 +240,7 @@ def test_a_mass_typed_in_pounds(in_pounds):
     assert "9.07 kg" in refusal.do  # 20 lb
 
 
-def test_all_masses_in_pounds_are_found_by_the_last_calibration():
+def test_masses_in_pounds_are_detected_by_the_last_calibration():
     def pounds(loaded):
         for name in loaded.true_kg:
             loaded.true_kg[name] *= 0.45359237
@@ -300,7 +300,7 @@ def test_a_refused_step_is_done_again():
     assert machine.taken[-1].step == step
 
 
-def test_what_is_not_calibrated_stays_as_it_was():
+def test_parts_outside_the_plan_keep_their_calibration():
     plan = plan_for(BAR, [{"part": "bar", "at": s, "masses": ["A", "B"]} for s in ("left", "right")], **SHORT)
     rig = replace(BAR, channels=(*BAR.channels, replace(BAR.channels[0], name="foot", part="platform", x_m=0.0)))
     last = Calibration(

@@ -19,10 +19,10 @@ def test_nist_reference_data_to_nine_digits(name: str, degree: int):
     # NIST StRD, linear least squares, certified to 15 digits.
     certified = NIST[name]
     fit = polynomial_fit(*table(certified["data"]), degree)
-    for found, wanted in zip(fit.coefficients, certified["B"], strict=True):
-        assert digits(found, float(wanted)) >= 9
-    for found, wanted in zip(fit.solution.u, certified["standard_error"], strict=True):
-        assert digits(found, float(wanted)) >= 9
+    for result, wanted in zip(fit.coefficients, certified["B"], strict=True):
+        assert digits(result, float(wanted)) >= 9
+    for result, wanted in zip(fit.solution.u, certified["standard_error"], strict=True):
+        assert digits(result, float(wanted)) >= 9
     assert digits(fit.residual_sd, float(certified["residual_sd"])) >= 9
     assert fit.solution.dof == certified.get("residual_degrees_of_freedom", 34)
 

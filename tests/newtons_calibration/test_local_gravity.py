@@ -29,9 +29,9 @@ def test_45_degrees_is_the_value_of_wgs_84_and_not_of_grs_80():
 
 def test_gravity_5000_m_up_is_the_published_one():
     published = WGS84["published_with_height"][0]
-    found = normal_gravity(published["latitude_deg"], published["height_m"])
-    assert found == pytest.approx(published["g"], abs=5e-5)
-    assert found == pytest.approx(published["recomputed"], abs=1e-9)
+    result = normal_gravity(published["latitude_deg"], published["height_m"])
+    assert result == pytest.approx(published["g"], abs=5e-5)
+    assert result == pytest.approx(published["recomputed"], abs=1e-9)
 
 
 def test_the_gradient_is_the_free_air_one():
@@ -40,13 +40,13 @@ def test_the_gradient_is_the_free_air_one():
     assert gradient == pytest.approx(values("normal_gravity.json")["free_air_gradient_per_m"], rel=1e-3)
 
 
-def test_the_effect_is_told_against_standard_gravity():
+def test_the_effect_refers_to_standard_gravity():
     assert effect_of(9.80665) == 0.0
     assert effect_of(normal_gravity(0.0)) == pytest.approx(9.7803253359 / 9.80665 - 1)
 
 
 @pytest.mark.parametrize(("latitude", "height"), [(90.1, 0), (float("nan"), 0), (45, 12000), (45, -900)])
 def test_places_that_are_none_are_refused(latitude: float, height: float):
-    with pytest.raises(BadPlace) as told:
+    with pytest.raises(BadPlace) as refusal:
         normal_gravity(latitude, height)
-    assert "Give" in told.value.do
+    assert "Give" in refusal.value.do

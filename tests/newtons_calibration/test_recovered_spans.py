@@ -104,25 +104,25 @@ def test_bar_and_platform_share_the_errors_of_their_masses():
 
 def test_a_load_in_the_middle_alone_does_not_tell_two_cells_apart():
     plan = plan_for(BAR, [{"part": "bar", "masses": ABC}])
-    with pytest.raises((FitNotPossible, SpanTooUncertain)) as told:
+    with pytest.raises((FitNotPossible, SpanTooUncertain)) as refusal:
         evaluate(BAR, plan, quick_readings(LoadedRig(BAR, plan, 5)), at="now")
-    assert told.value.do
+    assert refusal.value.do
 
 
 def test_a_load_too_small_for_the_wish_is_refused_with_what_is_needed():
     masses = [{"name": "A", "kg": 0.2, "u_kg": 1e-5}, {"name": "B", "kg": 0.2, "u_kg": 1e-5}]
     plan = plan_for(ONE, [{"part": "bar", "masses": ["A", "B"]}], masses=masses, wanted_u_rel=1e-3)
-    with pytest.raises(SpanTooUncertain, match="scale factor of the bar") as told:
+    with pytest.raises(SpanTooUncertain, match="scale factor of the bar") as refusal:
         evaluate(ONE, plan, quick_readings(LoadedRig(ONE, plan, 6)), at="now")
-    assert "ang at least" in told.value.do
+    assert "ang at least" in refusal.value.do
 
 
 def test_plates_that_nobody_weighed_are_refused_where_more_was_wanted():
     masses = [{"name": n, "kg": 20.0} for n in "ABC"]
     plan = plan_for(ONE, [{"part": "bar", "masses": ABC}], masses=masses, wanted_u_rel=2e-3)
-    with pytest.raises(SpanTooUncertain, match="masses") as told:
+    with pytest.raises(SpanTooUncertain, match="masses") as refusal:
         evaluate(ONE, plan, quick_readings(LoadedRig(ONE, plan, 7)), at="now")
-    assert told.value.do.startswith("Weigh the plates")
+    assert refusal.value.do.startswith("Weigh the plates")
 
 
 def bent_counts(taken, loaded, bend_per_N):
@@ -150,9 +150,9 @@ def test_a_bent_cell_gets_its_quadratic_and_a_straight_one_does_not():
     true_N = 1500.0
     line_N = (np.sqrt(1 + 4 * 3e-6 * true_N) - 1) / (2 * 3e-6)
     counts = np.array([[loaded.electronics.zero_counts[0] + line_N * loaded.electronics.counts_per_N[0]]])
-    found = float(outcome.calibration.newtons(counts.astype(np.int32))[0, 0])
-    assert abs(found - true_N) < 3 * float(outcome.calibration.u_load_N([true_N]))
-    assert abs(found - true_N) < 4.0 < abs(line_N - true_N)
+    result = float(outcome.calibration.newtons(counts.astype(np.int32))[0, 0])
+    assert abs(result - true_N) < 3 * float(outcome.calibration.u_load_N([true_N]))
+    assert abs(result - true_N) < 4.0 < abs(line_N - true_N)
 
 
 def test_plates_of_unlike_quality_are_no_bend():

@@ -1,4 +1,4 @@
-"""Walks that nobody looks at, or goes on with, end by themselves; readings from before an answer are no fresh ones."""
+"""Procedures that nobody polls or answers end by themselves; readings from before an answer are not fresh."""
 
 from __future__ import annotations
 
@@ -19,15 +19,15 @@ CALIBRATION = Calibration((ChannelCalibration("hook", 5000.0, 1e-3, 10.0, 1e-3),
 RATE_Hz, MINUTE = RIG.nominal_rate_Hz, 60.0
 
 
-class Hall:
-    """A bench whose wall clock stands still unless it is moved; the board's time passes with the readings."""
+class ProceduresUnderTest:
+    """Procedures whose wall clock moves only when a test moves it; the board's time passes with the readings."""
 
     def __init__(self, root: Path) -> None:
         self.wall_s = self.board_s = 0.0
-        self.told: list[tuple[str, str]] = []
+        self.audit: list[tuple[str, str]] = []
         self.procedures = ProcedureManager(
             RIG, CALIBRATION, root=root, calibrations=root / "calibrations",
-            audit=lambda who, what, _: self.told.append((who, what)),
+            audit=lambda who, what, _: self.audit.append((who, what)),
             utc_ns=lambda: round(self.board_s * 1e9), clock_s=lambda: self.wall_s,
         )  # fmt: skip
 
@@ -44,70 +44,70 @@ class Hall:
 
 
 @pytest.fixture
-def hall(tmp_path) -> Hall:
-    return Hall(tmp_path)
+def under_test(tmp_path) -> ProceduresUnderTest:
+    return ProceduresUnderTest(tmp_path)
 
 
-def begun(hall: Hall, kind: str) -> None:
+def begun(under_test: ProceduresUnderTest, kind: str) -> None:
     if kind == "zero":
-        hall.procedures.zero("Ann", 5)
+        under_test.procedures.zero("Ann", 5)
     elif kind == "check":
-        hall.procedures.check("Ann", watch_s=10, heaviest_kg=130, with_person=False, largest_peak_N=None)
+        under_test.procedures.check("Ann", watch_s=10, heaviest_kg=130, with_person=False, largest_peak_N=None)
     else:
         plates = {"masses": [{"name": "A", "kg": 20}, {"name": "B", "kg": 20}]}
         plan = plan_from_dict({**plates, "series": [{"part": "bar", "masses": ["A", "B"]}]}, RIG)
-        hall.procedures.calibrate("Ann", plan, warm_up_s=0)
+        under_test.procedures.calibrate("Ann", plan, warm_up_s=0)
 
 
 @pytest.mark.parametrize("kind", ["zero", "calibration", "check"])
-def test_a_procedure_that_waits_an_hour_for_somebody_is_given_up(hall, kind):
-    begun(hall, kind)
-    hall.minutes(1)  # now it waits: for a load, or for its result to be accepted
-    hall.minutes(IDLE_S / MINUTE - 2)
-    assert hall.procedures.state() is not None  # a page left open, which asks again and again
-    hall.minutes(2)
-    assert hall.procedures.state() is None
-    assert not hall.procedures.busy
-    assert hall.told[-1][0] == "this program"
-    assert "nobody went on for 60 minutes" in hall.told[-1][1]
+def test_a_procedure_that_waits_an_hour_for_somebody_is_given_up(under_test, kind):
+    begun(under_test, kind)
+    under_test.minutes(1)  # now it waits: for a load, or for its result to be accepted
+    under_test.minutes(IDLE_S / MINUTE - 2)
+    assert under_test.procedures.state() is not None  # a page left open, which asks again and again
+    under_test.minutes(2)
+    assert under_test.procedures.state() is None
+    assert not under_test.procedures.busy
+    assert under_test.audit[-1][0] == "this program"
+    assert "nobody went on for 60 minutes" in under_test.audit[-1][1]
 
 
-def test_a_procedure_that_is_answered_does_not_wait_from_its_beginning(hall):
-    begun(hall, "zero")
-    hall.minutes(50)
-    hall.procedures.act("next", 1)
-    hall.minutes(50)
-    assert hall.procedures.state()["stage"] == "finished"
+def test_a_procedure_that_is_answered_does_not_wait_from_its_beginning(under_test):
+    begun(under_test, "zero")
+    under_test.minutes(50)
+    under_test.procedures.act("next", 1)
+    under_test.minutes(50)
+    assert under_test.procedures.state()["stage"] == "finished"
 
 
-def test_a_long_reading_is_no_waiting(hall):
-    hall.procedures.zero("Ann", 3 * IDLE_S)
-    hall.minutes(2 * IDLE_S / MINUTE)
-    assert hall.procedures.state()["stage"] == "reading"
+def test_a_long_reading_is_no_waiting(under_test):
+    under_test.procedures.zero("Ann", 3 * IDLE_S)
+    under_test.minutes(2 * IDLE_S / MINUTE)
+    assert under_test.procedures.state()["stage"] == "reading"
 
 
-def test_a_procedure_that_no_screen_asks_for_is_given_up(hall):
-    begun(hall, "zero")
-    hall.wall_s += ABANDONED_S - 1
-    hall.minutes(1)
-    assert hall.procedures.state() is not None
-    hall.wall_s += ABANDONED_S + 1
-    hall.minutes(1)
-    assert hall.procedures.state() is None
-    assert "nobody looked at it for 5 minutes" in hall.told[-1][1]
+def test_a_procedure_that_no_screen_asks_for_is_given_up(under_test):
+    begun(under_test, "zero")
+    under_test.wall_s += ABANDONED_S - 1
+    under_test.minutes(1)
+    assert under_test.procedures.state() is not None
+    under_test.wall_s += ABANDONED_S + 1
+    under_test.minutes(1)
+    assert under_test.procedures.state() is None
+    assert "nobody looked at it for 5 minutes" in under_test.audit[-1][1]
 
 
-def test_readings_from_before_the_end_of_a_procedure_are_not_fresh(hall):
-    hall.procedures.take(ClockFit(0, 1.0, 5e-5, 0, 0))
-    begun(hall, "zero")
-    under_way = hall.block(1)
-    hall.procedures.cancel("Ann")
-    assert not hall.procedures.is_fresh(under_way)
-    assert hall.procedures.is_fresh(hall.block(1))
+def test_readings_from_before_the_end_of_a_procedure_are_not_fresh(under_test):
+    under_test.procedures.take(ClockFit(0, 1.0, 5e-5, 0, 0))
+    begun(under_test, "zero")
+    under_way = under_test.block(1)
+    under_test.procedures.cancel("Ann")
+    assert not under_test.procedures.is_fresh(under_way)
+    assert under_test.procedures.is_fresh(under_test.block(1))
 
 
-def test_a_host_clock_that_was_set_back_keeps_no_reading_away(hall):
-    hall.procedures.take(ClockFit(0, 1.0, 5e-5, 0, -3600 * 10**9))
-    begun(hall, "zero")
-    hall.procedures.cancel("Ann")
-    assert hall.procedures.is_fresh(hall.block(1))
+def test_a_host_clock_that_was_set_back_keeps_no_reading_away(under_test):
+    under_test.procedures.take(ClockFit(0, 1.0, 5e-5, 0, -3600 * 10**9))
+    begun(under_test, "zero")
+    under_test.procedures.cancel("Ann")
+    assert under_test.procedures.is_fresh(under_test.block(1))
