@@ -5,7 +5,7 @@
 : "${root:?is to be set by the script that sources this file}"
 
 python_floor='3, 11'
-modules='alembic, argon2, fastapi, matplotlib, numpy, platformdirs, prometheus_client, pydantic, rich, scipy, serial, sqlalchemy, tomli_w,
+modules='alembic, argon2, cobs, fastapi, matplotlib, numpy, platformdirs, prometheus_client, pydantic, rich, scipy, serial, sqlalchemy, tomli_w,
 typer, tzdata, uvicorn, websockets'
 
 say() {

@@ -1,4 +1,4 @@
-"""The small interface behind which a converter hides, and the choice of the driver."""
+"""What every converter's driver is built on."""
 
 import math
 
@@ -12,10 +12,12 @@ def signed(value):
 
 
 class Converter:
-    """What the sampling needs of a converter; a driver fills in the methods.
+    """What the sampling needs of a converter.
 
-    The driver reads in its interrupt handler, which allocates nothing, and leaves the raw readings in ``readings``.
-    ``take`` runs in the main loop and decodes.
+    A driver reads in its interrupt handler, which allocates nothing, and leaves the raw readings in ``readings``. It
+    adds three methods: ``begin`` resets and configures the converter and switches its interrupt on, ``end`` switches
+    the interrupt off, ``take(counts)`` runs in the main loop, fills ``counts`` with the oldest reading and returns
+    False when there is none.
 
     Attributes
     ----------
@@ -27,13 +29,13 @@ class Converter:
     skew_us : int
         How far apart the channels of one row may be, 0 .. 65535.
     delay_us : int
-        From the middle of a conversion to its stamp.
+        From the middle of a conversion to its time stamp.
     tick, lost : int
-        Of the reading that ``take`` gave last: the tick at which it was ready, readings lost before it.
+        Of the reading that ``take`` returned last: the tick at which it was ready, readings lost before it.
     absent : int
         Of the same reading: a bit for each channel that gave none.
     damaged : int
-        Transfers that failed their check since the start.
+        Transfers since the start that failed their check.
     """
 
     def __init__(self, name, channels, readings):
@@ -53,45 +55,14 @@ class Converter:
         """Nominal microseconds from one conversion to the next."""
         return 100_000_000 // self.rate_cHz
 
-    def begin(self):
-        """Reset and configure the converter and switch its interrupt on."""
-        raise NotImplementedError
-
-    def end(self):
-        """Switch the interrupt off."""
-        raise NotImplementedError
-
     def set_rate(self, rate_cHz):
-        """Change the rate; False when the converter cannot do it. The conversions start anew."""
+        """Change the rate and restart the conversions; False when the converter cannot do it."""
         return rate_cHz == self.rate_cHz
 
-    def take(self, counts):
-        """Fill ``counts`` with the oldest reading; False when there is none."""
-        raise NotImplementedError
-
     def tend(self, silent_us):
-        """See to a converter that has given nothing for ``silent_us``; called often from the main loop."""
-
-
-def build(settings):
-    """Return the converter that the settings name."""
-    if not 1 <= settings.CHANNELS <= 8:
-        raise ValueError("board_settings.py: CHANNELS has to be 1 to 8")
-    if settings.CONVERTER == "simultaneous":
-        from simultaneous import Simultaneous
-
-        made = Simultaneous(settings)
-    elif settings.CONVERTER == "shared_clock":
-        from shared_clock import SharedClock
-
-        made = SharedClock(settings)
-    else:
-        raise ValueError("board_settings.py: CONVERTER has to be 'shared_clock' or 'simultaneous'")
-    if settings.READING_DELAY_us is not None:
-        made.delay_us = settings.READING_DELAY_us
-    return made
+        """Recover a converter that has been silent for ``silent_us``; called often from the main loop."""
 
 
 def slots_for(rate_cHz):
-    """Return how many readings are kept while the main loop is held up for half a second, 16 at least."""
+    """Return how many readings to buffer: enough for half a second of a busy main loop, at least 16."""
     return max(16, math.ceil(rate_cHz / 200) + 2)

@@ -1,10 +1,10 @@
-"""The firmware: reads the converter, speaks wire protocol 1, goes on whatever the host does."""
+"""The firmware: reads the converter and speaks wire protocol 1, whatever the host does."""
 
 import struct
 
 import board_clock
 import board_settings
-import converter
+import converters
 import faults
 import identity
 import wire
@@ -29,7 +29,7 @@ class Board:
 
     def __init__(self, settings):
         self._clock = board_clock.BoardClock()
-        self._converter = converter.build(settings)
+        self._converter = converters.build(settings)
         self._boot_count = identity.next_boot_count()
         self._board_id = identity.board_id()
         self._lamp = Lamp(settings.LED_PIN)
@@ -109,12 +109,12 @@ class Board:
             self._hello()
 
     def _hello(self):
-        made = self._converter
-        name = made.name.encode()
+        chip = self._converter
+        name = chip.name.encode()
         self._reply(
             HELLO,
             struct.pack("<B3B8sI", PROTOCOL, VERSION[0], VERSION[1], VERSION[2], self._board_id, self._boot_count)
-            + struct.pack("<BIHIB", made.channels, made.rate_cHz, made.skew_us, made.delay_us, len(name))
+            + struct.pack("<BIHIB", chip.channels, chip.rate_cHz, chip.skew_us, chip.delay_us, len(name))
             + name,
         )
 

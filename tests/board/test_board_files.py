@@ -16,7 +16,7 @@ FILES = sorted(FIRMWARE.glob("*.py"))
 
 def test_the_firmware_is_all_there() -> None:
     names = {file.stem for file in FILES}
-    assert {"main", "board_settings", "board_clock", "wire", "outbox", "converter", "watchdog"} <= names
+    assert {"main", "board_settings", "board_clock", "wire", "outbox", "converter", "converters", "watchdog"} <= names
     assert {"simultaneous", "shared_clock"} <= names
 
 

@@ -8,9 +8,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from cobs import cobs
 from invented_board import needs_micropython, run_micropython
 
-from firmware_bridge.framing import seal, stuff, unseal
+from firmware_bridge.framing import seal, unseal
 from firmware_bridge.messages import AskEcho, AskHello, Echo, Fault, Hello, Message, Samples, SetRate, Start, Stop
 
 REFERENCE = json.loads((Path(__file__).parents[1] / "reference" / "crc_cobs.json").read_text(encoding="utf-8"))
@@ -111,7 +112,7 @@ def test_a_damaged_piece_is_no_message_to_the_board() -> None:
             changed[at] ^= flip
             if 0 not in changed:
                 pieces.append(changed.hex())
-    pieces.append(stuff(b"\x13\x01").hex())
+    pieces.append(cobs.encode(b"\x13\x01").hex())
     assert len(pieces) > 30
     out = run_micropython(UNSEAL.format(pieces=pieces)).splitlines()
     assert out == ["None"] * len(pieces)

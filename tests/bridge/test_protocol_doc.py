@@ -9,11 +9,12 @@ from pathlib import Path
 
 import pytest
 from bridge_streams import hello_frame, sample_frame
+from cobs import cobs
 
 from firmware_bridge.counts import NO_READING
 from firmware_bridge.decoder import STUB, Decoder
 from firmware_bridge.events import Counters
-from firmware_bridge.framing import LONGEST_FRAME, crc16, stuff
+from firmware_bridge.framing import LONGEST_FRAME, crc16
 from firmware_bridge.journal import JournalWriter, mend
 from firmware_bridge.link import ASK_AGAIN_S, LONGEST_PAUSE_S, SHORTEST_PAUSE_S, LinkSource
 from firmware_bridge.messages import KINDS, Start
@@ -39,7 +40,7 @@ def test_a_frame_on_the_page_decodes_as_it_says(block):
     assert received.value is not None
     body = received.value.to_body()
     payload = bytes([received.kind]) + received.sequence.to_bytes(2, "little") + body
-    assert stuff(payload + crc16(payload).to_bytes(2, "little")) + b"\0" == bytes.fromhex(frame)
+    assert cobs.encode(payload + crc16(payload).to_bytes(2, "little")) + b"\0" == bytes.fromhex(frame)
 
 
 @pytest.mark.parametrize("block", blocks("line"), ids=lambda text: text.split("\n", 1)[0])
@@ -66,7 +67,7 @@ def test_the_steps_of_the_worked_example_are_right():
     assert payload == bytes([Start.KIND, 2, 0]) + Start().to_body()
     sealed = payload + crc16(payload).to_bytes(2, "little")
     assert f"0x{crc16(payload):04X} as chance has it" in PAGE
-    for step in (payload, sealed, stuff(sealed) + b"\0"):
+    for step in (payload, sealed, cobs.encode(sealed) + b"\0"):
         assert f"`{step.hex(' ')}`" in PAGE
     assert f"0x{crc16(b'123456789'):04X}" in PAGE
 
