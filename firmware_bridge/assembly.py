@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from firmware_bridge.clock import BoardClock, ClockFitter, Reckoning
+from firmware_bridge.clock import BoardClock, ClockFitter, FittedClock
 from firmware_bridge.continuity import FrameContinuity, LineContinuity
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.decoder import DAMAGED, LINK_NOTE, TEXT_LINE, Received
@@ -34,7 +34,7 @@ class Assembly:
         self._unknown = 0
         self._repeated = 0
         self._spikes = 0
-        self._told = Counters()
+        self._reported = Counters()
         self._hello: Hello | None = None
         self._hello_confirmed = False
         self._offsets_for = (0, 0)
@@ -194,8 +194,8 @@ class Assembly:
         if isinstance(value, Anchor):
             events = self._take_anchor(value)
             counters = self.counters
-            if counters != self._told:
-                self._told = counters
+            if counters != self._reported:
+                self._reported = counters
                 events.append(counters)
             return events
         if isinstance(value, NoteFrame):
@@ -216,5 +216,5 @@ class Assembly:
             reckoning = self._fitter.arrival(anchor.monotonic_ns, board_us, anchor.utc_ns)
         return [] if reckoning is None else [self._clock_fit(reckoning)]
 
-    def _clock_fit(self, fit: Reckoning) -> ClockFit:
+    def _clock_fit(self, fit: FittedClock) -> ClockFit:
         return ClockFit(self.segment, fit.rate, fit.u_rate, fit.host_ns_at_zero, fit.utc_ns_at_zero)

@@ -38,7 +38,7 @@ MOST_OFF = 0.2
 of a backlog that is being caught up, or of a device that does not send in real time."""
 
 JUMP_NS = 500_000_000
-"""A clock's offset that moves further than this has jumped, and is told again."""
+"""A clock's offset that moves further than this has jumped and is reported again."""
 
 
 class HostClock:
@@ -68,6 +68,10 @@ class HostClock:
             return time.time_ns()
         return self._utc_origin_ns + self.monotonic_ns() - self._origin_ns
 
+    def utc_ns_at(self, monotonic_ns: int) -> int:
+        """Return the UTC of an instant of this clock, at least 0; a step of UTC since then moves it."""
+        return max(0, self.utc_ns() - (self.monotonic_ns() - monotonic_ns))
+
     def wait(self, event: threading.Event, seconds: float) -> bool:
         """Wait for ``event`` at most ``seconds`` of this clock; True when it is set."""
         return event.wait(max(0.0, seconds / self.speed))
@@ -90,7 +94,7 @@ class BoardClock:
 
 
 @dataclass(frozen=True, slots=True)
-class Reckoning:
+class FittedClock:
     """A fitted clock: ``host_ns = host_ns_at_zero + rate * board_us * 1000``.
 
     ``u_rate`` is the standard uncertainty of ``rate``; ``utc_ns_at_zero`` is for display only.
@@ -100,6 +104,28 @@ class Reckoning:
     u_rate: float
     host_ns_at_zero: int
     utc_ns_at_zero: int
+
+
+class PromptestArrival:
+    """The arrival of samples, of those since the last ``take``, that waited least on its way to the host."""
+
+    def __init__(self) -> None:
+        self._delay_ns: int | None = None
+        self._arrival = (0, 0)
+
+    def weigh(self, received_ns: int, board_s: float) -> None:
+        """Compare an arrival with the promptest one; ``board_s`` (unwrapped) is its last sample's time."""
+        board_ns = round(board_s * 1e9)
+        delay_ns = received_ns - board_ns
+        if self._delay_ns is None or delay_ns < self._delay_ns:
+            self._delay_ns = delay_ns
+            self._arrival = (received_ns, round(board_ns / 1000) & 0xFFFFFFFF)
+
+    def take(self) -> tuple[int, int] | None:
+        """Return the host's ns and the board's raw us of the promptest arrival, None without one; start over."""
+        arrival = None if self._delay_ns is None else self._arrival
+        self._delay_ns = None
+        return arrival
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,15 +147,15 @@ class ClockFitter:
     def __init__(self) -> None:
         self._echoes: deque[_Observation] = deque(maxlen=MOST_OBSERVATIONS)
         self._arrivals: deque[_Observation] = deque(maxlen=MOST_OBSERVATIONS)
-        self._seen = 0
+        self._observed = 0
         self._fitted_at = 0
         self._utc_minus_host_ns = 0
-        self._told: Reckoning | None = None
+        self._reported: FittedClock | None = None
         self._impossible_in_a_row = 0
-        self._latest: Reckoning | None = None
+        self._latest: FittedClock | None = None
 
-    def echo(self, sent_ns: int, received_ns: int, board_us: int, utc_ns: int) -> Reckoning | None:
-        """Take one round trip (``board_us`` unwrapped); return a fit that is worth telling, or None."""
+    def echo(self, sent_ns: int, received_ns: int, board_us: int, utc_ns: int) -> FittedClock | None:
+        """Take one round trip (``board_us`` unwrapped); return a fit that is worth reporting, or None."""
         round_trip_ns = received_ns - sent_ns
         if not 0 <= round_trip_ns <= SLOWEST_ROUND_TRIP_NS:
             return None
@@ -139,8 +165,8 @@ class ClockFitter:
         self._distrust_a_jump(self._echoes)
         return self._again()
 
-    def arrival(self, received_ns: int, board_us: int, utc_ns: int) -> Reckoning | None:
-        """Take the arrival of a stamp (``board_us`` unwrapped); return a fit that is worth telling, or None."""
+    def arrival(self, received_ns: int, board_us: int, utc_ns: int) -> FittedClock | None:
+        """Take the arrival of a stamp (``board_us`` unwrapped); return a fit that is worth reporting, or None."""
         self._utc_minus_host_ns = utc_ns - received_ns
         self._arrivals.append(_Observation(board_us, received_ns, 0.0))
         return self._again()
@@ -161,19 +187,19 @@ class ClockFitter:
             self._arrivals.clear()
             self._impossible_in_a_row = 0
 
-    def _again(self) -> Reckoning | None:
-        self._seen += 1
-        due = self._seen <= 8 or self._seen >= 1.2 * self._fitted_at or self._seen >= self._fitted_at + 20
+    def _again(self) -> FittedClock | None:
+        self._observed += 1
+        due = self._observed <= 8 or self._observed >= 1.2 * self._fitted_at or self._observed >= self._fitted_at + 20
         if due:
-            self._fitted_at = self._seen
+            self._fitted_at = self._observed
             self._latest = self._fit()
-        return self._worth_telling()
+        return self._worth_reporting()
 
-    def _worth_telling(self) -> Reckoning | None:
-        new, old = self._latest, self._told
+    def _worth_reporting(self) -> FittedClock | None:
+        new, old = self._latest, self._reported
         if new is None:
             return None
-        new = Reckoning(new.rate, new.u_rate, new.host_ns_at_zero, new.host_ns_at_zero + self._utc_minus_host_ns)
+        new = FittedClock(new.rate, new.u_rate, new.host_ns_at_zero, new.host_ns_at_zero + self._utc_minus_host_ns)
         if old is not None:
             better = new.u_rate < 0.7 * old.u_rate
             moved = abs(new.rate - old.rate) > max(2 * old.u_rate, 4 * FLOOR_OF_U_RATE)
@@ -182,13 +208,13 @@ class ClockFitter:
                 if abs(old.utc_ns_at_zero - old.host_ns_at_zero - self._utc_minus_host_ns) <= JUMP_NS:
                     return None
                 # Only the wall clock has stepped: the same rate under a new label, so that no duration can change.
-                new = Reckoning(
+                new = FittedClock(
                     old.rate, old.u_rate, old.host_ns_at_zero, old.host_ns_at_zero + self._utc_minus_host_ns
                 )
-        self._told = new
+        self._reported = new
         return new
 
-    def _fit(self) -> Reckoning:
+    def _fit(self) -> FittedClock:
         # Echoes are better by far, but one or two tell nothing of the rate that arrivals do not tell sooner.
         observations = list(self._echoes) if len(self._echoes) >= 3 or not self._arrivals else list(self._arrivals)
         origin = observations[-1]
@@ -211,7 +237,7 @@ class ClockFitter:
             rate, u_rate = 1.0, CRYSTAL_TOLERANCE
             offset_s = float(np.average(lead_s, weights=weight / np.maximum(u_s, 1e-6) ** 2))
         back_ns = round(rate * origin.board_us * 1000)
-        return Reckoning(rate, u_rate, origin.host_ns + round(offset_s * 1e9) - back_ns, 0)
+        return FittedClock(rate, u_rate, origin.host_ns + round(offset_s * 1e9) - back_ns, 0)
 
 
 def _line(

@@ -11,7 +11,7 @@ from queue import SimpleQueue
 from types import TracebackType
 
 from firmware_bridge.assembly import Assembly
-from firmware_bridge.clock import HostClock
+from firmware_bridge.clock import HostClock, PromptestArrival
 from firmware_bridge.counts import CountBlock
 from firmware_bridge.decoder import LINK_NOTE, Decoder, Received
 from firmware_bridge.errors import BridgeError
@@ -43,14 +43,14 @@ QUICK_ECHO_S = 0.23
 ASK_AGAIN_S = 1.0
 ANCHOR_S = 0.9
 SHORTEST_SILENCE_REAL_S = 0.25
-_KEPT_PAIRS = 64
+_MOST_PAIRS = 64
 MOST_AHEAD_VALUES, MOST_AHEAD_EVENTS = 8_000_000, 100_000
 """What may wait for a slow reader: a quarter of an hour of eight channels at 1000 a second. Only a device that floods
 the line gets there; then its own port has to wait, instead of this machine's memory filling up."""
 
 
 @dataclass(slots=True)
-class _Visit:
+class _Connection:
     """What one connection knows, from opening the port to losing it."""
 
     opened_ns: int
@@ -63,8 +63,7 @@ class _Visit:
     tokens: set[bytes] = field(default_factory=set)
     segment: int = -1
     anchored_ns: int | None = None
-    fastest_ns: int | None = None
-    fastest: tuple[int, int] = (0, 0)
+    promptest: PromptestArrival = field(default_factory=PromptestArrival)
 
 
 class LinkSource:
@@ -79,7 +78,7 @@ class LinkSource:
     port : str
         Path of the port; a port that comes back under another path is found by its serial number.
     tap : callable or None
-        Called in the reading thread; it must return soon. An exception in it is told as a state and does not stop
+        Called in the reading thread; it must return soon. An exception in it is reported as a state and does not stop
         the reading.
     clock : HostClock or None
         All deadlines and times are this clock's.
@@ -125,7 +124,7 @@ class LinkSource:
         self._state: LinkState | None = None
         self._tap_failed = False
         self._hello_raw = b""
-        self._pairs: deque[bytes] = deque(maxlen=_KEPT_PAIRS)
+        self._pairs: deque[bytes] = deque(maxlen=_MOST_PAIRS)
         self._pairs_segment = 0
 
     # What a caller does
@@ -206,7 +205,7 @@ class LinkSource:
                     continue
                 heard = False
                 try:
-                    heard = self._visit(port)
+                    heard = self._read_until_lost(port)
                 finally:
                     port.close()
                 if heard:
@@ -215,64 +214,64 @@ class LinkSource:
                     pause_s = min(LONGEST_PAUSE_S, 1.6 * pause_s)
         except Exception as error:
             _log.exception("the link's reading thread")
-            self._tell("ended", f"The reading stopped by a fault of this program: {error!r}.", "Start it again.")
+            self._report("ended", f"The reading stopped by a fault of this program: {error!r}.", "Start it again.")
         else:
             self._queue.put(self._assembly.counters)
-            self._tell("ended", "Closed.")
+            self._report("ended", "Closed.")
         finally:
             self._queue.put(None)
 
     def _open_again(self) -> OpenPort | None:
         path = find(self._wanted)
         if path is None:
-            self._tell(
+            self._report(
                 "absent", f"The port {self._wanted.path} is gone.", "Plug the board in; reading goes on by itself."
             )
             return None
         try:
             return OpenPort(path, self._baud)
         except BridgeError as error:
-            self._tell("absent", error.what, error.do)
+            self._report("absent", error.what, error.do)
             return None
 
-    def _visit(self, port: OpenPort) -> bool:
+    def _read_until_lost(self, port: OpenPort) -> bool:
         """Read an open port until it is lost or the source is closed; True when anything whole was heard."""
         described = describe(port.path)
         if described.serial_number:
             self._wanted = PortDescription(self._wanted.path, described.description, described.serial_number)
         now_ns = self._clock.monotonic_ns()
-        visit = _Visit(now_ns, now_ns + int(QUICK_ECHO_S * 1e9), now_ns)
+        connection = _Connection(now_ns, now_ns + int(QUICK_ECHO_S * 1e9), now_ns)
         self._decoder.restart()
         self._own(note_bytes({LINK_NOTE: "opened", "port": port.path}, self._next()))
-        self._tell("connecting", f"Port {port.path} is open; waiting for the board.")
+        self._report("connecting", f"Port {port.path} is open; waiting for the board.")
         try:
             if self._rate_Hz is not None:
                 self._send(port, SetRate(round(self._rate_Hz * 100)))
             while not self._closing.is_set():
-                self._chores(port, visit)
+                self._chores(port, connection)
                 if self._far_ahead():
                     self._clock.wait(self._closing, SHORTEST_PAUSE_S)
                     continue
                 data = port.read()
                 if data:
-                    self._arrived(port, visit, data, self._clock.monotonic_ns())
+                    self._arrived(port, connection, data, self._clock.monotonic_ns())
             if self._decoder.dialect != "text":
                 self._send(port, Stop())
         except PortLost:
-            self._tell(
+            self._report(
                 "absent", f"The port {port.path} has gone.", "Check the cable and plug the board in; reading goes on."
             )
-        return visit.heard
+        return connection.heard
 
     def _far_ahead(self) -> bool:
         return self._values_put - self._values_taken > MOST_AHEAD_VALUES or self._queue.qsize() > MOST_AHEAD_EVENTS
 
-    def _chores(self, port: OpenPort, visit: _Visit) -> None:
+    def _chores(self, port: OpenPort, connection: _Connection) -> None:
         now_ns = self._clock.monotonic_ns()
-        since_ns = visit.last_sample_ns if visit.last_sample_ns is not None else visit.opened_ns
+        since_ns = connection.last_sample_ns if connection.last_sample_ns is not None else connection.opened_ns
         silent = now_ns - since_ns > self._silence_ns
         if silent and self._state is not None and self._state.condition in ("connected", "connecting"):
-            self._tell(
+            self._report(
                 "silent",
                 f"The board on {port.path} has sent no readings for {(now_ns - since_ns) * 1e-9:.1f} s.",
                 "Check the board's power and its converter's wiring; press its reset button if this lasts.",
@@ -280,68 +279,60 @@ class LinkSource:
             )
         if self._decoder.dialect == "text":
             return
-        if now_ns >= visit.next_ask_ns and (not visit.greeted or silent or visit.last_sample_ns is None):
-            visit.next_ask_ns = now_ns + int(ASK_AGAIN_S * 1e9)
+        if now_ns >= connection.next_ask_ns and (not connection.greeted or silent or connection.last_sample_ns is None):
+            connection.next_ask_ns = now_ns + int(ASK_AGAIN_S * 1e9)
             self._send(port, AskHello())
             self._send(port, Start())
-        if now_ns >= visit.next_echo_ns:
-            visit.echoes_sent += 1
-            quick = visit.echoes_sent < QUICK_ECHOES
-            visit.next_echo_ns = now_ns + (int(QUICK_ECHO_S * 1e9) if quick else self._echo_ns)
+        if now_ns >= connection.next_echo_ns:
+            connection.echoes_sent += 1
+            quick = connection.echoes_sent < QUICK_ECHOES
+            connection.next_echo_ns = now_ns + (int(QUICK_ECHO_S * 1e9) if quick else self._echo_ns)
             token = self._clock.monotonic_ns().to_bytes(8, "little")
-            if len(visit.tokens) > 8:
-                visit.tokens.clear()
-            visit.tokens.add(token)
+            if len(connection.tokens) > 8:
+                connection.tokens.clear()
+            connection.tokens.add(token)
             self._send(port, AskEcho(token))
 
-    def _arrived(self, port: OpenPort, visit: _Visit, data: bytes, now_ns: int) -> None:
+    def _arrived(self, port: OpenPort, connection: _Connection, data: bytes, now_ns: int) -> None:
         for received in self._decoder.push(data):
             if received.kind >= FIRST_JOURNAL_KIND:
                 # A board has no business with the journal's own frames; kept, they would pass for the host's.
                 continue
             self._tap(received.raw)
             events = self._assembly.take(received)
-            visit.heard = visit.heard or received.value is not None
-            self._follow_segment(visit)
+            connection.heard = connection.heard or received.value is not None
+            self._follow_segment(connection)
             for event in events:
                 self._queue.put(event)
                 if isinstance(event, CountBlock):
                     self._values_put += event.counts.size
                 if isinstance(event, CountBlock) and len(event):
-                    self._weigh_arrival(visit, event, now_ns)
+                    connection.promptest.weigh(now_ns, float(event.board_s[-1]))
             value = received.value
             if isinstance(value, Samples):
-                visit.last_sample_ns = now_ns
-                self._tell("connected", f"Readings arrive from {port.path}.", since_ns=now_ns)
+                connection.last_sample_ns = now_ns
+                self._report("connected", f"Readings arrive from {port.path}.", since_ns=now_ns)
             elif isinstance(value, Hello):
-                self._greeted(port, visit, received, events)
-            elif isinstance(value, Echo) and value.token in visit.tokens:
-                visit.tokens.discard(value.token)
+                self._greeted(port, connection, received, events)
+            elif isinstance(value, Echo) and value.token in connection.tokens:
+                connection.tokens.discard(value.token)
                 self._anchor(now_ns, value.board_us, received.raw)
-        due = visit.anchored_ns is None or now_ns - visit.anchored_ns >= ANCHOR_S * 1e9
-        if due and visit.fastest_ns is not None:
-            visit.anchored_ns, visit.fastest_ns = now_ns, None
-            self._anchor(*visit.fastest)
+        due = connection.anchored_ns is None or now_ns - connection.anchored_ns >= ANCHOR_S * 1e9
+        if due and (arrival := connection.promptest.take()) is not None:
+            connection.anchored_ns = now_ns
+            self._anchor(*arrival)
 
-    def _follow_segment(self, visit: _Visit) -> None:
-        if visit.segment != self._assembly.segment:
-            visit.segment = self._assembly.segment
-            visit.anchored_ns = visit.fastest_ns = None
+    def _follow_segment(self, connection: _Connection) -> None:
+        if connection.segment != self._assembly.segment:
+            connection.segment = self._assembly.segment
+            connection.anchored_ns, connection.promptest = None, PromptestArrival()
         with self._lock:
-            if self._pairs_segment != visit.segment:
-                self._pairs_segment = visit.segment
+            if self._pairs_segment != connection.segment:
+                self._pairs_segment = connection.segment
                 self._pairs.clear()
 
-    def _weigh_arrival(self, visit: _Visit, block: CountBlock, now_ns: int) -> None:
-        """Keep the promptest arrival since the last anchor."""
-        board_ns = float(block.board_s[-1]) * 1e9
-        delay_ns = now_ns - round(board_ns)
-        if visit.fastest_ns is None or delay_ns < visit.fastest_ns:
-            visit.fastest_ns = delay_ns
-            visit.fastest = (now_ns, round(board_ns / 1000) & 0xFFFFFFFF)
-
-    def _greeted(self, port: OpenPort, visit: _Visit, received: Received, events: list[SourceEvent]) -> None:
-        visit.greeted = True
+    def _greeted(self, port: OpenPort, connection: _Connection, received: Received, events: list[SourceEvent]) -> None:
+        connection.greeted = True
         with self._lock:
             self._hello_raw = received.raw
         if any(isinstance(event, BoardFacts) for event in events):
@@ -351,8 +342,7 @@ class LinkSource:
             self._send(port, Start())
 
     def _anchor(self, now_ns: int, board_us: int, echo_raw: bytes = b"") -> None:
-        utc_ns = self._clock.utc_ns() - (self._clock.monotonic_ns() - now_ns)
-        anchor = anchor_bytes(now_ns, max(0, utc_ns), board_us, self._next())
+        anchor = anchor_bytes(now_ns, self._clock.utc_ns_at(now_ns), board_us, self._next())
         with self._lock:
             self._pairs.append(echo_raw + anchor)
         self._own(anchor)
@@ -373,12 +363,12 @@ class LinkSource:
             if not self._tap_failed:
                 self._tap_failed = True
                 _log.exception("the link's tap")
-                told = error if isinstance(error, BridgeError) else None
+                described = error if isinstance(error, BridgeError) else None
                 condition = self._state.condition if self._state is not None else "connecting"
-                self._tell(
+                self._report(
                     condition,
-                    told.what if told else f"The recording failed: {error!r}.",
-                    told.do if told else "Readings go on but are not kept; start again.",
+                    described.what if described else f"The recording failed: {error!r}.",
+                    described.do if described else "Readings go on but are not kept; start again.",
                 )
         else:
             self._tap_failed = False
@@ -391,7 +381,7 @@ class LinkSource:
         self._sequence = (self._sequence + 1) & 0xFFFF
         return self._sequence
 
-    def _tell(self, condition: LinkCondition, reason: str = "", do: str = "", since_ns: int | None = None) -> None:
+    def _report(self, condition: LinkCondition, reason: str = "", do: str = "", since_ns: int | None = None) -> None:
         old = self._state
         if old is not None and old.condition == condition:
             # A trouble of the recording stays on show until the connection itself changes.

@@ -23,8 +23,9 @@ from firmware_bridge.clock import (
     SLOWEST_ROUND_TRIP_NS,
     BoardClock,
     ClockFitter,
+    FittedClock,
     HostClock,
-    Reckoning,
+    PromptestArrival,
 )
 from firmware_bridge.events import ClockFit
 from firmware_bridge.journal import anchor_bytes
@@ -66,9 +67,9 @@ class InventedBoard:
         return self.host_ns(true_s + late_s), self.board_us(true_s)
 
 
-def fit_echoes(seed: int, seconds: float, *, period_s: float = 1.7, extra_back_s: float = 0.0) -> Reckoning:
+def fit_echoes(seed: int, seconds: float, *, period_s: float = 1.7, extra_back_s: float = 0.0) -> FittedClock:
     board, fitter = InventedBoard(seed, extra_back_s=extra_back_s), ClockFitter()
-    told: Reckoning | None = None
+    told: FittedClock | None = None
     for k in range(int(seconds / period_s)):
         sent, received, stamp = board.round_trip(3.0 + k * period_s)
         told = fitter.echo(sent, received, stamp, UTC_NS + received) or told
@@ -76,9 +77,9 @@ def fit_echoes(seed: int, seconds: float, *, period_s: float = 1.7, extra_back_s
     return told
 
 
-def fit_arrivals(seed: int, seconds: float, *, later_ns: int = 0) -> Reckoning:
+def fit_arrivals(seed: int, seconds: float, *, later_ns: int = 0) -> FittedClock:
     board, fitter = InventedBoard(seed), ClockFitter()
-    told: Reckoning | None = None
+    told: FittedClock | None = None
     for k in range(int(seconds / 0.9)):
         received, stamp = board.arrival(3.0 + k * 0.9)
         told = fitter.arrival(received + later_ns, stamp, UTC_NS + received) or told
@@ -172,8 +173,8 @@ def test_a_step_of_utc_changes_the_label_alone():
     trips = [board.round_trip(3.0 + k * 1.7) for k in range(300)]
     step_ns = 3_600 * 10**9
     steady, stepped = ClockFitter(), ClockFitter()
-    last_steady: Reckoning | None = None
-    last_stepped: Reckoning | None = None
+    last_steady: FittedClock | None = None
+    last_stepped: FittedClock | None = None
     for k, (sent, received, stamp) in enumerate(trips):
         last_steady = steady.echo(sent, received, stamp, UTC_NS + received) or last_steady
         after = step_ns if k >= 290 else 0
@@ -210,7 +211,7 @@ def test_a_step_of_utc_changes_no_time_and_no_rate_in_the_whole_chain():
 def test_a_jump_of_the_hosts_clock_is_noticed_and_the_rate_survives(jump_s):
     # A host that slept: its monotonic clock stood still while the board's went on, or the other way round.
     board, fitter = InventedBoard(5), ClockFitter()
-    told: Reckoning | None = None
+    told: FittedClock | None = None
     for k in range(300):
         true_s = 3.0 + k * 1.7
         sent, received, stamp = board.round_trip(true_s)
@@ -227,7 +228,7 @@ def test_a_jump_of_the_hosts_clock_is_noticed_and_the_rate_survives(jump_s):
 
 def test_single_wild_stamps_do_not_move_the_fit():
     board, fitter = InventedBoard(6), ClockFitter()
-    told: Reckoning | None = None
+    told: FittedClock | None = None
     for k in range(300):
         sent, received, stamp = board.round_trip(3.0 + k * 1.7)
         wild = 2_000_000 if k % 40 == 20 else 0
@@ -241,12 +242,12 @@ def test_round_trips_that_cannot_be_are_refused():
     assert fitter.echo(1000, 999, 5, 0) is None
     assert fitter.echo(1000, 1001 + SLOWEST_ROUND_TRIP_NS, 5, 0) is None
     first = fitter.echo(1000, 2000, 5, 0)
-    assert first == Reckoning(1.0, CRYSTAL_TOLERANCE, 1500 - 5000, -2000 + 1500 - 5000)
+    assert first == FittedClock(1.0, CRYSTAL_TOLERANCE, 1500 - 5000, -2000 + 1500 - 5000)
 
 
 def test_one_observation_gives_an_offset_and_no_rate():
     told = ClockFitter().arrival(BOOTED_NS, 1_000_000, UTC_NS)
-    assert told == Reckoning(1.0, CRYSTAL_TOLERANCE, BOOTED_NS - 10**9, UTC_NS - 10**9)
+    assert told == FittedClock(1.0, CRYSTAL_TOLERANCE, BOOTED_NS - 10**9, UTC_NS - 10**9)
 
 
 @pytest.mark.parametrize("faster", [0.3, 4.0, 40.0])
@@ -288,3 +289,34 @@ def test_a_wait_is_as_much_shorter_as_the_clock_is_faster():
 def test_a_clock_that_stands_still_is_refused(speed):
     with pytest.raises(ValueError, match="above 0"):
         HostClock(speed)
+
+
+def test_a_clock_of_double_speed_doubles_the_time_since_it_was_made(monkeypatch):
+    real_ns = BOOTED_NS
+    monkeypatch.setattr(time, "monotonic_ns", lambda: real_ns)
+    monkeypatch.setattr(time, "time_ns", lambda: UTC_NS)
+    clock = HostClock(2.0)
+    assert (clock.monotonic_ns(), clock.utc_ns()) == (BOOTED_NS, UTC_NS)
+    real_ns += 3_000_000_000
+    assert (clock.monotonic_ns(), clock.utc_ns()) == (BOOTED_NS + 6_000_000_000, UTC_NS + 6_000_000_000)
+
+
+def test_the_utc_of_an_earlier_instant_lies_before_now(monkeypatch):
+    monkeypatch.setattr(time, "monotonic_ns", lambda: BOOTED_NS)
+    monkeypatch.setattr(time, "time_ns", lambda: UTC_NS)
+    clock = HostClock()
+    assert clock.utc_ns_at(BOOTED_NS) == UTC_NS
+    assert clock.utc_ns_at(BOOTED_NS - 250_000_000) == UTC_NS - 250_000_000
+    monkeypatch.setattr(time, "time_ns", lambda: 0)  # a machine without a battery for its clock
+    assert clock.utc_ns_at(BOOTED_NS - 1) == 0
+
+
+def test_of_all_arrivals_the_one_that_waited_least_is_taken():
+    promptest = PromptestArrival()
+    assert promptest.take() is None
+    for board_s, delay_ms in ((1.0, 40), (2.0, 8), (3.0, 9), (4.0, 50)):
+        promptest.weigh(BOOTED_NS + round(board_s * 1e9) + delay_ms * 1_000_000, board_s)
+    assert promptest.take() == (BOOTED_NS + 2_008_000_000, 2_000_000)
+    assert promptest.take() is None
+    promptest.weigh(BOOTED_NS, WRAP * 1e-6 + 7.0)
+    assert promptest.take() == (BOOTED_NS, 7_000_000)

@@ -293,6 +293,25 @@ def test_frames_are_forced_to_the_disk_after_a_while_without_being_asked(tmp_pat
     assert sizes[0] == len(FRAMES[0])
 
 
+def test_the_writer_sleeps_until_the_next_sync_is_due(tmp_path):
+    timeouts: list[float] = []
+    slept = threading.Event()
+    with JournalWriter(tmp_path / "a.journal", sync_every_s=60.0) as writer:
+        wait_for = writer._condition.wait_for
+
+        def record(predicate, timeout=None):
+            if timeout is not None:
+                timeouts.append(timeout)
+                slept.set()
+            return wait_for(predicate, timeout)
+
+        writer._condition.wait_for = record
+        writer.append(FRAMES[0])
+        assert slept.wait(LIMIT_S)
+    # Something is written and not yet synced: neither at once nor after the sync is due.
+    assert 0.0 < timeouts[0] <= 60.0
+
+
 def test_a_killed_writer_has_lost_nothing_that_it_wrote(tmp_path):
     path = tmp_path / "a.journal"
     code = (

@@ -105,6 +105,9 @@ def survey(name: str, number: int, seed: int) -> Counter[str]:
             outcomes["survived" if outcome == "passed" else "noticed"] += 1
             if outcome == "passed":
                 print(f"\nsurvivor in {path} ({mutation.kind})\n{difference(path, before, after)}", flush=True)
+        # A machine that broke meanwhile would have "noticed" every mutant.
+        if run_tests(copy, room.test_files(copy, Path("none")), SLACK * unchanged_s + 30.0)[0] != "passed":
+            sys.exit(f"{name}: the tests do not pass any more without a mutant; these figures do not count")
     print(f"\n{name}: {outcomes['noticed']} of {outcomes.total()} noticed, seed {seed}", flush=True)
     return outcomes
 

@@ -41,6 +41,13 @@ def test_the_worked_creep_limits_of_a_c3_cell():
     assert allowed_late_creep_N(3000.0, 3000.0, intervals=3000) == pytest.approx(examples["C3_creep_20_to_30min_in_v"])
 
 
+@pytest.mark.parametrize(("load_v", "allowed_v"), [(400.0, 0.35), (1500.0, 0.7), (2500.0, 1.05)])
+def test_a_part_of_the_capacity_may_creep_as_its_own_error_allows(load_v: float, allowed_v: float):
+    # Table 4 for class C (0.35, 0.7 and 1.05 v up to 500, 2000 and more intervals) times 0.7 and 0.15 of 5.5.1.
+    assert allowed_creep_N(load_v, 3000.0, intervals=3000) == pytest.approx(0.7 * allowed_v)
+    assert allowed_late_creep_N(load_v, 3000.0, intervals=3000) == pytest.approx(0.15 * allowed_v)
+
+
 def test_the_zero_may_be_half_an_interval_off():
     assert R60["dead_load_output_return"] == "0.5 v"
     assert allowed_return_N(2000.0, intervals=1000) == 1.0
