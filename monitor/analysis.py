@@ -194,32 +194,32 @@ def _read_journal(path: Path, analyser: EventAnalyser, zeros: list[ZeroCourse]) 
 
 
 def joined(events: Iterable[SourceEvent]) -> Iterator[SourceEvent]:
-    """Yield events with count blocks that follow on put together: a frame holds a few readings, and each block costs.
+    """Yield events with consecutive count blocks merged: a frame holds a few readings, and each block costs.
 
     Results do not depend on it (decision 1), and every other event keeps its place between the readings.
     """
-    held: list[CountBlock] = []
+    blocks: list[CountBlock] = []
     for event in events:
         follows = (
             isinstance(event, CountBlock)
             and event.lost_before == 0
-            and bool(held)
-            and event.segment == held[0].segment
-            and event.counts.shape[1] == held[0].counts.shape[1]
+            and bool(blocks)
+            and event.segment == blocks[0].segment
+            and event.counts.shape[1] == blocks[0].counts.shape[1]
         )
-        if held and not (follows and len(held) < MOST_JOINED):
-            yield _one(held)
-            held = []
+        if blocks and not (follows and len(blocks) < MOST_JOINED):
+            yield _merged(blocks)
+            blocks = []
         if isinstance(event, CountBlock):
-            held.append(event)
+            blocks.append(event)
         else:
             yield event
-    if held:
-        yield _one(held)
+    if blocks:
+        yield _merged(blocks)
 
 
-def _one(blocks: list[CountBlock]) -> CountBlock:
-    """Return blocks that follow on as one."""
+def _merged(blocks: list[CountBlock]) -> CountBlock:
+    """Merge consecutive blocks."""
     if len(blocks) == 1:
         return blocks[0]
     return replace(
@@ -232,7 +232,7 @@ def _one(blocks: list[CountBlock]) -> CountBlock:
 
 
 def whole_result(outputs: list[Output], samples: int, lost: int, spikes: int, rate_Hz: float | None) -> SessionResult:
-    """Put the final results of all sessions of one record together.
+    """Combine the final results of all sessions of one record.
 
     Bodyweight is that of the session with the most time on the bar, flags are those of the sessions with holds (of the
     longest where nobody hung); ``several_sessions`` says that there were others, ``interrupted`` that a gap or a

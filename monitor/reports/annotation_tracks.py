@@ -1,4 +1,4 @@
-"""Lanes of short marks under the curve: shoulders, travel, touches, regrips, hand changes, third support."""
+"""Tracks of short marks under the curve: shoulders, travel, touches, regrips, hand changes, third support."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A short mark in a lane under the curve, with a word or number behind it."""
+    """A short mark in a track under the curve, with a word or number after it."""
 
     start_s: float
     end_s: float
@@ -27,7 +27,7 @@ class Mark:
 
 
 def tracks_of(holds: list[HoldResult]) -> dict[str, tuple[str, list[Mark]]]:
-    """Return the lanes that have something to show: name, colour, marks."""
+    """Return the tracks that have something to show: name, colour, marks."""
 
     def all_of(make: Iterable[Mark]) -> list[Mark]:
         return sorted(make, key=lambda mark: mark.start_s)

@@ -15,7 +15,7 @@ from monitor.newtons.calibrating.limits import allowed_error_N
 from monitor.newtons.calibrating.outcome import Outcome, PartFigures
 from monitor.newtons.gravity import effect_of
 from monitor.reports import notebook as nb
-from monitor.reports.plot import hand
+from monitor.reports.plot import notebook_settings
 from monitor.uncertainty import with_u
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ class SheetNotWritten(MonitorError):
 
 
 def write_sheet(path: str | os.PathLike[str], outcome: Outcome) -> None:
-    """Write the sheet as PDF; a file of that name is written over.
+    """Write the sheet as PDF; an existing file is overwritten.
 
     Raises
     ------
@@ -50,14 +50,14 @@ def write_sheet(path: str | os.PathLike[str], outcome: Outcome) -> None:
         raise SheetNotWritten(
             what=f"The sheet {path} cannot be written: {error.strerror or error}.",
             means="The calibration itself is not affected.",
-            do="Give a path in a folder that is there and may be written to.",
+            do="Give a path in an existing folder that you may write to.",
         ) from error
 
 
 def sheet_pdf(outcome: Outcome) -> bytes:
     """Return the sheet as PDF, the same bytes for the same outcome."""
     out = io.BytesIO()
-    with hand():
+    with notebook_settings():
         figure = sheet_figure(outcome)
         title = f"Calibration of {outcome.rig.name}"
         figure.savefig(out, format="pdf", metadata={"CreationDate": None, "Creator": None, "Title": title})
@@ -101,7 +101,7 @@ def sheet_figure(outcome: Outcome) -> Figure:
     sheet.line(f"{outcome.at}{warm}{invented}", nb.TEXT_pt, nb.QUIET)
     sheet.line(
         f"gravity {plan.gravity_m_s2:.4f} m/s² ({plan.gravity_from}), {effect_of(plan.gravity_m_s2):+.3%} against "
-        "standard gravity; the air's buoyancy is taken off",
+        "standard gravity; corrected for the air's buoyancy",
         nb.SMALL_pt,
         nb.QUIET,
     )
@@ -144,11 +144,11 @@ def _draw_part(sheet: _Sheet, outcome: Outcome, figures: PartFigures, plot_in: f
     sheet.line(f"{dof} degrees of freedom; for 95 % take {factor:.2f} u", nb.SMALL_pt, nb.QUIET)
     sheet.y_in += 0.04
     at = [0.0, 1.9, 3.2, 4.0, 4.8]
-    sheet.row(["check", "found", "limit", "verdict", "by"], at, colour=nb.QUIET)
+    sheet.row(["check", "measured", "limit", "verdict", "by"], at, colour=nb.QUIET)
     for check in figures.checks:
-        found = with_u(check.value_N, check.u_N, "N")
+        measured = with_u(check.value_N, check.u_N, "N")
         colour = nb.ATTENTION if check.verdict == "fail" else nb.INK
-        cells = [check.name, found, f"{check.limit_N:.2f} N", VERDICTS[check.verdict], check.source]
+        cells = [check.name, measured, f"{check.limit_N:.2f} N", VERDICTS[check.verdict], check.source]
         sheet.row(cells, at, colour=colour)
 
 

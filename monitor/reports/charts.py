@@ -34,12 +34,12 @@ def ticks(low: float, high: float, count: int = 4, unit: str = "") -> list[tuple
     step = round_step(high - low, count)
     places = max(0, -math.floor(math.log10(step) + 1e-9))
     first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
-    found = [((k * step - low) / (high - low), f"{k * step:.{places}f}") for k in range(first, last + 1)]
-    return _with_unit(found, unit)
+    labelled = [((k * step - low) / (high - low), f"{k * step:.{places}f}") for k in range(first, last + 1)]
+    return _with_unit(labelled, unit)
 
 
-def _with_unit(found: list[tuple[float, str]], unit: str) -> list[tuple[float, str]]:
-    return [*found[:-1], (found[-1][0], f"{found[-1][1]} {unit}")] if found and unit else found
+def _with_unit(labelled: list[tuple[float, str]], unit: str) -> list[tuple[float, str]]:
+    return [*labelled[:-1], (labelled[-1][0], f"{labelled[-1][1]} {unit}")] if labelled and unit else labelled
 
 
 def day_ticks(first: dt.date, last: dt.date, count: int = 4) -> list[tuple[float, str]]:
@@ -145,7 +145,7 @@ def hold_curve_chart(
     near = (t_s >= start_s) & (t_s <= end_s)
     span_s = end_s - start_s
     known = [float(np.nanmax(c[near])) for c in (bar, feet) if c is not None and np.isfinite(c[near]).any()]
-    # A catch may be hard for a moment; the hold stays readable, and its peak is told in words.
+    # A hard catch must not flatten the rest of the hold: the words give its peak.
     top = 1.04 * max(known, default=1.0)
     if weight is not None:
         top = max(1.15 * weight, min(top, 1.45 * weight))

@@ -1,4 +1,4 @@
-"""The notebook's hand: colours, pens and how much of a long curve a page can show."""
+"""Colours, pens and resolution of the printed pages."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ POINTS = 3000
 """Most points of one curve, about four for each point of the page's width."""
 
 SETTINGS: dict[Any, Any] = {
-    "svg.fonttype": "none",  # text stays text: it can be searched, read aloud and set in the reader's own font
+    "svg.fonttype": "none",  # keep text as text: searchable, readable aloud, in the reader's own font
     "svg.hashsalt": "hang-monitor",
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
@@ -64,8 +64,8 @@ def thinned(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return a curve with at most about ``points`` points that looks the same on paper.
 
-    Of each small stretch the lowest and the highest reading are kept, in their order, so no peak is lost. A NaN
-    stands where readings are missing for longer than ``GAP_s``, so that no line is drawn there.
+    Keeps the lowest and the highest reading of each short stretch in their order, so no peak is lost. NaN breaks the
+    line where readings are missing for longer than ``GAP_s``.
 
     Parameters
     ----------
@@ -73,15 +73,15 @@ def thinned(
         Times in seconds; NaN loads where a reading failed.
     """
     steps_s = np.diff(t_s)
-    # A board that started anew counts from zero: the line must not run back.
+    # A restarted board counts from zero: the line must not run back.
     cuts = np.flatnonzero((steps_s > GAP_s) | (steps_s <= 0)) + 1
     pieces_t: list[NDArray[np.float64]] = []
     pieces_N: list[NDArray[np.float64]] = []
     stretch = max(1, -(-2 * len(t_s) // points))
     for times, loads in zip(np.split(t_s, cuts), np.split(load_N, cuts), strict=True):
-        kept = _extremes(loads, stretch) if len(t_s) > points else np.arange(len(loads))
-        pieces_t += [times[kept], times[-1:]]
-        pieces_N += [loads[kept], np.full(len(times[-1:]), np.nan)]
+        rows = _extremes(loads, stretch) if len(t_s) > points else np.arange(len(loads))
+        pieces_t += [times[rows], times[-1:]]
+        pieces_N += [loads[rows], np.full(len(times[-1:]), np.nan)]
     return np.concatenate(pieces_t)[:-1], np.concatenate(pieces_N)[:-1]
 
 

@@ -38,7 +38,7 @@ MOST_CURVES_TRIED = 40
 MOST_PLUMB_LINES = 9
 ZERO_NOT_READ = ("bar_zero_not_read", "platform_zero_not_read")
 LEAST_u_s, LEAST_u_share = 0.01, 0.0005
-"""Uncertainties below these are told as these: on paper nobody can use a millisecond or a hundredth of a percent."""
+"""Smallest uncertainties printed: nobody can use a millisecond or a hundredth of a percent on paper."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,7 @@ def report_data(
             means="No report was written.",
             do="Give the first day with --from and the last day with --to.",
         )
-    found = coaching.progress(uid, begin, end)
+    progress = coaching.progress(uid, begin, end)
     holds = _holds_between(coaching.holds(uid), begin, end, zone)
     prescription, endurance = coaching.prescribe(uid), coaching.endurance(uid)
     goal_min = coaching.programme(uid)[0].day.minutes
@@ -95,18 +95,18 @@ def report_data(
         "made": f"{long_date(today)}",
         "version": version,
         "invented": any(session.rig.get("invented") for session in sessions),
-        "summary": _summary(found),
-        "bests": _bests(found, zone),
-        "days": day_bars(begin, end, _minutes(found), goal_min),
-        "days_words": _days_words(found, goal_min),
-        "charts": _charts(found, begin, end, zone),
+        "summary": _summary(progress),
+        "bests": _bests(progress, zone),
+        "days": day_bars(begin, end, _minutes(progress), goal_min),
+        "days_words": _days_words(progress, goal_min),
+        "charts": _charts(progress, begin, end, zone),
         "plumb": _plumb_lines(holds, begin, end, zone),
-        "curves": _curves(coaching, holds, found, person, curve_of, zone),
+        "curves": _curves(coaching, holds, progress, person, curve_of, zone),
         "change": _change(coaching, uid, begin, end),
         "strength": [bound(line) for line in _strength(endurance, prescription)],
         "next": bound(_next(prescription)),
         "items": _items(prescription),
-        "cautions": [bound(line) for line in _cautions(prescription, found, endurance)],
+        "cautions": [bound(line) for line in _cautions(prescription, progress, endurance)],
         "sureness": [bound(line) for line in _sureness(holds)],
         "rig": rig_lines(sessions),
     }
@@ -127,41 +127,41 @@ def _holds_between(holds: Sequence[StoredHold], begin: dt.date, end: dt.date, zo
 
 
 def _sessions(coaching: CoachingService, holds: Sequence[StoredHold]) -> list[StoredSession]:
-    found = (coaching.store.get_session(uid) for uid in dict.fromkeys(h.session_uid for h in holds))
-    return [session for session in found if session is not None]
+    sessions = (coaching.store.get_session(uid) for uid in dict.fromkeys(h.session_uid for h in holds))
+    return [session for session in sessions if session is not None]
 
 
 # What was done
 
 
-def _summary(found: Progress) -> list[list[str]]:
+def _summary(progress: Progress) -> list[list[str]]:
     """Return pairs of a number with its unit and what it counts."""
-    rig_min = sum(d.rig_min for d in found.days)
-    hand_min = sum(d.by_hand_min for d in found.days)
+    rig_min = sum(d.rig_min for d in progress.days)
+    hand_min = sum(d.by_hand_min for d in progress.days)
     rows = [
-        [str(found.holds), "hold" if found.holds == 1 else "holds"],
-        [str(len(found.days)), "day with a hang" if len(found.days) == 1 else "days with a hang"],
+        [str(progress.holds), "hold" if progress.holds == 1 else "holds"],
+        [str(len(progress.days)), "day with a hang" if len(progress.days) == 1 else "days with a hang"],
         [f"{rig_min:.0f} min", "on the bar"],
-        [f"{found.dose_bw_s:.0f}", "bodyweight-seconds"],
+        [f"{progress.dose_bw_s:.0f}", "bodyweight-seconds"],
     ]
-    return rows + ([[f"{hand_min:.0f} min", "entered by hand"]] if found.by_hand else [])
+    return rows + ([[f"{hand_min:.0f} min", "entered by hand"]] if progress.by_hand else [])
 
 
-def _bests(found: Progress, zone: ZoneInfo) -> list[list[str]]:
+def _bests(progress: Progress, zone: ZoneInfo) -> list[list[str]]:
     rows = [
-        ["Longest passive hang without help", *_best(found.longest_passive, "s")],
-        ["Longest active hang without help", *_best(found.longest_active, "s")],
-        ["Least help over 30 s or more", *_least_help(found.least_assistance)],
+        ["Longest passive hang without help", *_best(progress.longest_passive, "s")],
+        ["Longest active hang without help", *_best(progress.longest_active, "s")],
+        ["Least help over 30 s or more", *_least_help(progress.least_assistance)],
     ]
-    if found.longest_alternating is not None:
-        turns = found.longest_alternating
+    if progress.longest_alternating is not None:
+        turns = progress.longest_alternating
         changes = "" if turns.changes is None else f"{turns.changes} changes of hands"
         rows.append(["Longest alternating hang", f"{turns.total_s:.1f} s", changes])
-    if found.pain:
-        latest = found.pain[-1]
+    if progress.pain:
+        latest = progress.pain[-1]
         day = local_day(latest.at_utc_ms * 1_000_000, zone)
         where = f", {latest.place.replace('_', ' ')}" if latest.place else ""
-        worst = max(p.pain for p in found.pain)
+        worst = max(p.pain for p in progress.pain)
         rows.append(["Pain, last entry", f"{latest.pain} of 10{where}", f"{long_date(day)}; highest {worst}"])
     return rows
 
@@ -169,40 +169,40 @@ def _bests(found: Progress, zone: ZoneInfo) -> list[list[str]]:
 def _best(best: Best | None, unit: str, scale: float = 1.0) -> tuple[str, str]:
     if best is None:
         return "none yet", ""
-    ties = f"; {best.ties} later not told apart" if best.ties else ""
+    ties = f"; {best.ties} later not distinguishable" if best.ties else ""
     return with_u(best.value, best.u, unit, scale=scale), long_date(dt.date.fromisoformat(best.day)) + ties
 
 
 def _least_help(best: Best | None) -> tuple[str, str]:
     words, when = _best(best, "% of bodyweight", 100)
-    # Zero lies within two standard uncertainties: nothing that could be told from no help at all.
+    # Zero lies within two standard uncertainties: indistinguishable from no help at all.
     return ("none", when) if best is not None and best.value <= 2 * best.u else (words, when)
 
 
-def _minutes(found: Progress) -> dict[dt.date, tuple[float, float]]:
-    return {dt.date.fromisoformat(d.day): (d.rig_min, d.by_hand_min) for d in found.days}
+def _minutes(progress: Progress) -> dict[dt.date, tuple[float, float]]:
+    return {dt.date.fromisoformat(d.day): (d.rig_min, d.by_hand_min) for d in progress.days}
 
 
-def _days_words(found: Progress, goal_min: float) -> str:
-    done = sum(d.rig_min + d.by_hand_min >= goal_min * 0.999 for d in found.days)
+def _days_words(progress: Progress, goal_min: float) -> str:
+    done = sum(d.rig_min + d.by_hand_min >= goal_min * 0.999 for d in progress.days)
     words = f"Minutes a day; the line is the programme's {goal_min:g}."
     words += f" Reached on {done} of the days." if done else ""
-    return words + (" Open bars were entered by hand." if found.by_hand else "")
+    return words + (" Open bars were entered by hand." if progress.by_hand else "")
 
 
 # How it went
 
 
-def _charts(found: Progress, begin: dt.date, end: dt.date, zone: ZoneInfo) -> list[dict[str, Any]]:
+def _charts(progress: Progress, begin: dt.date, end: dt.date, zone: ZoneInfo) -> list[dict[str, Any]]:
     start = dt.datetime.combine(begin, dt.time(), zone).timestamp()
 
     def day_of(utc_ms: int) -> float:
         return (utc_ms / 1000 - start) / 86_400
 
-    times = [(day_of(p.at_utc_ms), p.duration_s, p.u_s, _style(p.kind)) for p in found.points]
+    times = [(day_of(p.at_utc_ms), p.duration_s, p.u_s, _style(p.kind)) for p in progress.points]
     helped = [
         (day_of(p.at_utc_ms), 100 * max(p.alpha, 0.0), 100 * (p.u_alpha or 0.0), _style(p.kind))
-        for p in found.points
+        for p in progress.points
         if p.alpha is not None
     ]
     made = [scatter(begin, end, times, "Time on the bar", "s")] if times else []
@@ -243,10 +243,10 @@ def _change(coaching: CoachingService, uid: str, begin: dt.date, end: dt.date) -
     if half < 6:
         return []
     middle = begin + dt.timedelta(days=half)
-    found = coaching.compare(uid, (begin, middle), (middle + dt.timedelta(days=1), end))
+    comparison = coaching.compare(uid, (begin, middle), (middle + dt.timedelta(days=1), end))
     rows = []
     for name, label, unit, scale, places in _COMPARED:
-        one = found[name]
+        one = comparison[name]
         if one.difference is None or one.low is None or one.high is None:
             continue
         values = [_rounded(scale * v, places) for v in (cast(float, one.before), cast(float, one.after))]
@@ -281,17 +281,17 @@ def _minus(text: str) -> str:
 def _curves(
     coaching: CoachingService,
     holds: Sequence[StoredHold],
-    found: Progress,
+    progress: Progress,
     person: Person,
     curve_of: CurveOf,
     zone: ZoneInfo,
 ) -> list[dict[str, Any]]:
     made: list[tuple[int, dict[str, Any]]] = []
-    seen: set[str] = set()
-    for why, hold in _key_holds(holds, found)[:MOST_CURVES_TRIED]:
-        if hold.uid in seen or len(made) == CURVES:
+    shown: set[str] = set()
+    for why, hold in _key_holds(holds, progress)[:MOST_CURVES_TRIED]:
+        if hold.uid in shown or len(made) == CURVES:
             continue
-        seen.add(hold.uid)
+        shown.add(hold.uid)
         curve, session = curve_of(hold.uid), coaching.store.get_session(hold.session_uid)
         if curve is None or session is None:
             continue
@@ -314,12 +314,12 @@ def _hold_words(result: HoldResult) -> str:
     return "; ".join([duration_words(floored), share_words(floored), *zeros])
 
 
-def _key_holds(holds: Sequence[StoredHold], found: Progress) -> list[tuple[str, StoredHold]]:
+def _key_holds(holds: Sequence[StoredHold], progress: Progress) -> list[tuple[str, StoredHold]]:
     by_uid = {h.uid: h for h in holds}
     bests = (
-        ("the longest passive hang", found.longest_passive),
-        ("the longest active hang", found.longest_active),
-        ("the least help", found.least_assistance),
+        ("the longest passive hang", progress.longest_passive),
+        ("the longest active hang", progress.longest_active),
+        ("the least help", progress.least_assistance),
     )
     keys = [(why, by_uid[b.hold_uid]) for why, b in bests if b is not None and b.hold_uid in by_uid]
     if holds:
@@ -372,7 +372,7 @@ def _strength(endurance: EnduranceOverview, prescription: DayPrescription) -> li
 
 
 def _chance(value: float) -> str:
-    """Return a probability; nothing is told as certain."""
+    """Return a probability in words; nothing is stated as certain."""
     return "less than 1 %" if value < 0.01 else "more than 99 %" if value > 0.99 else f"{100 * value:.0f} %"
 
 
@@ -402,20 +402,20 @@ def _items(prescription: DayPrescription) -> list[dict[str, Any]]:
     return rows
 
 
-def _cautions(prescription: DayPrescription, found: Progress, endurance: EnduranceOverview) -> list[str]:
+def _cautions(prescription: DayPrescription, progress: Progress, endurance: EnduranceOverview) -> list[str]:
     lines = list(prescription.cautions)
-    if found.pain and max(p.pain for p in found.pain) >= _TELLING_PAIN:
+    if progress.pain and max(p.pain for p in progress.pain) >= _PAIN_THAT_ENDS_A_HOLD:
         lines.append("Pain of 4 and more ends a hold; ask a licensed clinician before going on.")
     lines.append(endurance.models.statement)
     lines.append(
-        "Load cells see changes of load, not posture: passive and active are told apart by a known start and by the "
-        "shoulders' travel, and the coach's word stands above both."
+        "Load cells see changes of load, not posture: passive and active are distinguished by a known start and by the "
+        "shoulders' travel, and the coach's judgement overrides both."
     )
     lines.append("This report measures and suggests. It is no diagnosis, and it clears nobody medically.")
     return lines
 
 
-_TELLING_PAIN = 4
+_PAIN_THAT_ENDS_A_HOLD = 4
 
 
 def _sureness(holds: Sequence[StoredHold]) -> list[str]:

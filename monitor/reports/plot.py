@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 _Array = NDArray[np.float64]
 
-HEAD_in, HOLDS_in, SWING_in, LANE_in, FOOT_in, GAP_in, NOTE_in = 0.75, 0.45, 0.75, 0.21, 0.6, 0.14, 0.16
+HEAD_in, HOLDS_in, SWING_in, TRACK_in, FOOT_in, GAP_in, NOTE_in = 0.75, 0.45, 0.75, 0.21, 0.6, 0.14, 0.16
 
 _settings = threading.Lock()  # the drawing library's settings belong to the whole process
 
@@ -46,12 +46,12 @@ def plot_curve(
     feet_N: _Array | None,
     result: SessionResult,
 ) -> None:
-    """Write a curve and what was found in it as SVG.
+    """Write a curve and its result as SVG.
 
     Parameters
     ----------
     path : path
-        Written over if it is there.
+        An existing file is overwritten.
     title : str
     t_s : (n,) float, s
         Times of the load on the time axis of ``result``.
@@ -72,22 +72,22 @@ def plot_curve(
         raise PlotNotWritten(
             what=f"The plot {path} cannot be written: {error.strerror or error}.",
             means="The analysis is not affected.",
-            do="Give a path in a folder that is there and may be written to.",
+            do="Give a path in an existing folder that you may write to.",
         ) from error
 
 
 def curve_svg(title: str, t_s: _Array, bar_N: _Array, feet_N: _Array | None, result: SessionResult) -> bytes:
     """Return the SVG of ``plot_curve``: the same bytes for the same input."""
     out = io.BytesIO()
-    with hand():
+    with notebook_settings():
         figure = curve_figure(title, t_s, bar_N, feet_N, result)
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Title": _line(title)})
     return out.getvalue()
 
 
 @contextmanager
-def hand() -> Iterator[None]:
-    """Lend the notebook's settings to the drawing library, to one thread at a time; they are taken back after."""
+def notebook_settings() -> Iterator[None]:
+    """Apply the notebook's settings to the drawing library, one thread at a time, and restore its own after."""
     import matplotlib as mpl
 
     with _settings, mpl.rc_context(nb.SETTINGS):
@@ -105,7 +105,7 @@ def curve_figure(title: str, t_s: _Array, bar_N: _Array, feet_N: _Array | None, 
     has_swing = any(row[1] is not None for row in course)
     notes = textwrap.wrap(flag_words(result), 150)
     gaps_in = GAP_in * (has_swing + bool(tracks))
-    under_in = gaps_in + SWING_in * has_swing + LANE_in * len(tracks) + FOOT_in + NOTE_in * len(notes)
+    under_in = gaps_in + SWING_in * has_swing + TRACK_in * len(tracks) + FOOT_in + NOTE_in * len(notes)
     height_in = HEAD_in + HOLDS_in + LOADS_in + under_in
     figure = Figure(figsize=(WIDTH_in, height_in))
     page = Page(figure, height_in, *span(t_s))
@@ -120,7 +120,7 @@ def curve_figure(title: str, t_s: _Array, bar_N: _Array, feet_N: _Array | None, 
         draw_swing(page.axes(SWING_in), page, result.holds)
     page.y_in += GAP_in if tracks else 0.0
     for name, (colour, marks) in tracks.items():
-        draw_track(page.axes(LANE_in), page, name, colour, marks)
+        draw_track(page.axes(TRACK_in), page, name, colour, marks)
     page.time_axis()
     page.edges(HEAD_in + HOLDS_in, result.holds)
     for number, note in enumerate(notes):
@@ -130,5 +130,5 @@ def curve_figure(title: str, t_s: _Array, bar_N: _Array, feet_N: _Array | None, 
 
 def _line(text: str) -> str:
     """Return text as one printable line of bearable length (a title may be a file's name)."""
-    kept = "".join(c if c.isprintable() else " " for c in text)
-    return textwrap.shorten(kept, 90, placeholder=" …") if len(kept) > 90 else kept
+    printable = "".join(c if c.isprintable() else " " for c in text)
+    return textwrap.shorten(printable, 90, placeholder=" …") if len(printable) > 90 else printable

@@ -1,4 +1,4 @@
-"""What a rig was, and when it was calibrated, in words."""
+"""Describes a rig and its calibration in words."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ MOST_RIGS = 3
 
 def rig_lines(sessions: Sequence[StoredSession]) -> list[str]:
     """Return one line for each rig and calibration that was in force, the newest first."""
-    told: dict[str, int] = {}
+    sessions_of: dict[str, int] = {}
     for session in sorted(sessions, key=lambda s: -s.started_utc_ns):
         line = f"{_rig_words(session.rig)} {_calibration_words(session.calibration)}"
-        told[line] = told.get(line, 0) + 1
-    if not told:
+        sessions_of[line] = sessions_of.get(line, 0) + 1
+    if not sessions_of:
         return ["Nothing was measured in this period."]
-    lines = [f"{line} ({count} visit{'s' if count != 1 else ''})" for line, count in told.items()]
+    lines = [f"{line} ({count} session{'s' if count != 1 else ''})" for line, count in sessions_of.items()]
     more = len(lines) - MOST_RIGS
     return lines[:MOST_RIGS] + ([f"{more} more rigs or calibrations in this period."] if more > 0 else [])
 
@@ -39,7 +39,7 @@ def _rig_words(rig: Mapping[str, Any]) -> str:
 
 def _calibration_words(calibration: Mapping[str, Any] | None) -> str:
     if not calibration:
-        return "No calibration is kept with it."
+        return "No calibration is stored with it."
     channels = calibration.get("channels", [])
     spans = sorted(str(c.get("span_at") or "") for c in channels)
     zeros = sorted(str(c.get("zero_at") or "") for c in channels)

@@ -22,7 +22,7 @@ _Array = NDArray[np.float64]
 
 LOADS_in = 3.3
 HIGHEST_BODYWEIGHTS = 1.6
-"""Loads above this many bodyweights (a hard catch) are cut off and told by number, so that the hold stays readable."""
+"""Higher loads (a hard catch) are cut off and labelled with their value, so that the hold stays readable."""
 
 
 def draw_holds(axes: Axes, page: Page, holds: list[HoldResult]) -> None:
@@ -82,7 +82,7 @@ def draw_loads(
             known = load_N[np.isfinite(load_N)]
             ends.append((float(np.median(known[-20:])) if len(known) else 0.0, name, colour))
     _label_ends(axes, ends, high_N - low_N)
-    _tell_cut_peaks(axes, page, t_s, curves, high_N)
+    _label_cut_peaks(axes, page, t_s, curves, high_N)
     if weight_N is not None and feet_N is not None:
         sum_N = bar_N + feet_N
         for hold in result.holds:
@@ -122,8 +122,8 @@ def _label_ends(axes: Axes, ends: list[tuple[float, str, str]], range_N: float) 
         )
 
 
-def _tell_cut_peaks(axes: Axes, page: Page, t_s: _Array, curves: list[tuple[str, str, _Array]], high_N: float) -> None:
-    """Put a small wedge and the number where a peak leaves the page."""
+def _label_cut_peaks(axes: Axes, page: Page, t_s: _Array, curves: list[tuple[str, str, _Array]], high_N: float) -> None:
+    """Mark each peak that leaves the page with a wedge and its value."""
     peaks: list[tuple[float, float, str]] = []
     for _, colour, load_N in curves:
         over = np.flatnonzero(np.nan_to_num(load_N) > high_N)

@@ -1,4 +1,4 @@
-"""Sets a report as PDF: our own template, the library's own fonts, no network."""
+"""Typesets a report as PDF with our own template and the library's fonts; no network."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ class TypesetterMissing(MonitorError):
 
 
 class ReportNotSet(MonitorError):
-    """The typesetter refused a report."""
+    """The typesetter rejected a report."""
 
     code = "report-not-set"
 
@@ -48,20 +48,20 @@ def typeset(data: dict[str, Any], made_at: dt.datetime, form: Literal["pdf", "pn
             ppi=144.0 if form == "png" else None,
             sys_inputs={"data": content},
             timestamp=int(made_at.timestamp()),
-            # The machine's fonts would make the same report look different elsewhere; they serve other scripts only.
+            # The machine's own fonts would make the same report look different elsewhere; only other scripts use them.
             ignore_system_fonts=max(map(ord, content)) < _FIRST_NOT_BUNDLED,
         )
     except RuntimeError as error:
         raise ReportNotSet(
-            what=f"The report could not be set: {str(error).strip()[:300]}.",
+            what=f"The report could not be typeset: {str(error).strip()[:300]}.",
             means="No report was written; what is stored is untouched.",
-            do="Try a shorter period; if it stays, this is a fault of the program that its makers want to hear of.",
+            do="Try a shorter period. If it fails again, please report it as a bug.",
         ) from error
     return bytes(made[0] if isinstance(made, list) else made)
 
 
 _FIRST_NOT_BUNDLED = 0x2E80
-"""From here on (East Asian scripts and pictures) the bundled fonts have no letters."""
+"""First code point without glyphs in the bundled fonts: East Asian scripts and emoji."""
 
 
 def _typesetter() -> ModuleType:
@@ -69,8 +69,8 @@ def _typesetter() -> ModuleType:
         import typst
     except ImportError as error:
         raise TypesetterMissing(
-            what="The library typst, which sets reports, is not installed.",
+            what="The library typst, which typesets reports, is not installed.",
             means="No report was written; everything else works without it.",
-            do='Install it beside the program: .venv/bin/python -m pip install -c .ci/constraints.txt -e ".[report]"',
+            do='Install it: .venv/bin/python -m pip install -c .ci/constraints.txt -e ".[report]"',
         ) from error
     return typst

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from monitor.reports import notebook as nb
-from monitor.reports.plot import hand
+from monitor.reports.plot import notebook_settings
 from tests.accuracy.comparison import Deviation
 from tests.accuracy.runs import Record
 from tests.accuracy.summary import rows
@@ -26,7 +26,7 @@ def all_plots(records: list[Record]) -> dict[str, bytes]:
     drawn = {}
     for name, draw in (("measures", _measures), ("edges", _edges), ("swing", _swing), ("travel", _travel)):
         out = io.BytesIO()
-        with hand():
+        with notebook_settings():
             draw(records).savefig(
                 out, format="svg", metadata={"Date": None, "Creator": None, "Title": f"Accuracy: {name}"}
             )

@@ -17,7 +17,7 @@ from monitor.analysis import analyse_file
 from monitor.dashboard.routes.holds import holds_routes
 from monitor.exports.hold_curve import hold_curve
 from monitor.reports.person_report import _curve_chart
-from monitor.reports.plot import curve_figure, hand
+from monitor.reports.plot import curve_figure, notebook_settings
 from monitor.store import DataFolder, open_store
 
 PAGE_N, REPORT_N = 0.11, 0.2
@@ -61,7 +61,7 @@ def plot_line(kept):
     """Return the line of the hands in the plot of ``analyse --plot``."""
     analysis = analyse_file(next(kept.folder.journals.rglob("*.journal")))
     curve = analysis.curve
-    with hand():
+    with notebook_settings():
         figure = curve_figure("plot", curve.t_s, curve.bar_N, curve.feet_N, analysis.result)
     (line,) = [line for axes in figure.axes for line in axes.lines if line.get_gid() == "hands"]
     return np.asarray(line.get_xdata(), dtype=float), np.asarray(line.get_ydata(), dtype=float)

@@ -29,7 +29,7 @@ from monitor.newtons.calibrating.standard_plan import plan_answers
 from monitor.newtons.calibrating.summary import outcome_to_dict
 from monitor.newtons.calibration import latest_calibration, save_calibration
 from monitor.reports.calibration_sheet import SheetNotWritten, sheet_figure, sheet_pdf, write_sheet
-from monitor.reports.plot import hand
+from monitor.reports.plot import notebook_settings
 from monitor.rig import save_rig
 from monitor.store import DataFolder
 
@@ -315,7 +315,7 @@ WHOLE = BOTH + [{"part": "platform", "at": at, "masses": list("ABC")} for at in 
 @pytest.mark.parametrize(("rig", "series"), [(ONE, [{"part": "bar", "masses": list("AB")}]), (FULL, WHOLE)])
 def test_the_sheet_is_one_page_with_everything_on_it(tmp_path, rig, series):
     outcome = outcome_of(rig, series, temperature_degC=21.5)
-    with hand():
+    with notebook_settings():
         figure = sheet_figure(outcome)
         figure.draw_without_rendering()
         words = [t for t in figure.texts if t.get_text()]

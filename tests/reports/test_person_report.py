@@ -98,7 +98,7 @@ def words_of(pdf: bytes) -> str:
     return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages))
 
 
-def test_the_pdf_tells_the_numbers_of_the_store_on_at_most_three_pages(coaching):
+def test_the_pdf_has_the_numbers_of_the_store_on_at_most_three_pages(coaching):
     pdf = made(coaching, uid := fill(coaching))
     words, found = words_of(pdf), coaching.progress(uid)
     assert 1 <= len(PdfReader(io.BytesIO(pdf)).pages) <= 3
@@ -171,7 +171,7 @@ def test_a_period_must_not_end_before_it_begins(coaching):
         report_data(coaching, uid, dt.date(2026, 6, 30), dt.date(2026, 6, 1), NOW)
 
 
-def test_help_that_cannot_be_told_from_none_is_told_as_none(coaching):
+def test_help_indistinguishable_from_none_is_reported_as_none(coaching):
     """By hand: the last hold has 0.0 +- 0.1 % help; without it the least help is 14 % on the day before."""
     uid = fill(coaching)
     assert report_data(coaching, uid, None, None, NOW)["bests"][2][1] == "none"
@@ -179,7 +179,7 @@ def test_help_that_cannot_be_told_from_none_is_told_as_none(coaching):
     assert before[1] == "14.00 ± 0.10 % of bodyweight"
 
 
-def test_only_holds_of_the_period_are_told(coaching):
+def test_only_holds_of_the_period_are_reported(coaching):
     uid = fill(coaching)
     data = report_data(coaching, uid, dt.date(2026, 6, 3), dt.date(2026, 6, 12), NOW)
     assert data["summary"][0] == ["10", "holds"]
@@ -205,14 +205,14 @@ def test_units_stay_with_their_numbers():
     ]  # fmt: skip
 
 
-def test_a_missing_typesetter_is_told(coaching, monkeypatch):
+def test_a_missing_typesetter_is_reported(coaching, monkeypatch):
     monkeypatch.setitem(sys.modules, "typst", None)
-    with pytest.raises(TypesetterMissing) as told:
+    with pytest.raises(TypesetterMissing) as error:
         typeset({}, NOW)
-    assert "[report]" in told.value.do
+    assert "[report]" in error.value.do
 
 
-def test_a_refused_report_is_told():
+def test_a_rejected_report_is_reported():
     with pytest.raises(typesetting.ReportNotSet):
         typeset({"person": "Ada"}, NOW)
 
@@ -228,16 +228,16 @@ def test_ticks_lie_where_their_labels_say():
     assert found[-1][1].endswith(" N")
 
 
-def test_a_rig_without_calibration_or_platform_is_told_so():
+def test_a_rig_without_calibration_or_platform_is_described_as_such():
     bare = StoredSession(
         "s", 0, 1, "j", {"name": "Bar", "channels": [{"name": "b", "part": "bar"}]}, None, None, None, False
     )
     assert rig_lines([bare]) == [
-        "Bar: 1 cell under the bar, no platform: help is inferred. No calibration is kept with it. (1 visit)"
+        "Bar: 1 cell under the bar, no platform: help is inferred. No calibration is stored with it. (1 session)"
     ]
 
 
-def test_the_template_asks_for_nothing_outside():
+def test_the_template_loads_nothing_from_outside():
     text = (Path(typesetting.__file__).parent / "report.typ").read_text()
     assert "@preview" not in text
     assert not re.search(r"\b(?:image|read|include|import)\b\s*[(\"]", text)

@@ -20,7 +20,7 @@ from store_samples import BARE_RESULT, FULL_RESULT
 from monitor.records.session_result import Quality, SessionResult
 from monitor.reports import PlotNotWritten, curve_svg, notebook, plot_curve
 from monitor.reports.page import minutes
-from monitor.reports.plot import curve_figure, hand
+from monitor.reports.plot import curve_figure, notebook_settings
 
 ROOT = Path(__file__).parents[2]
 W = 702.4
@@ -76,7 +76,7 @@ def test_what_is_not_there_is_not_drawn():
 
 
 def test_the_edges_stand_where_the_hold_began_and_ended():
-    with hand():
+    with notebook_settings():
         figure = curve_figure("edges", *curve(), record())
         figure.draw_without_rendering()
         edges = [line for line in figure.artists if len(line.get_xdata()) == 2]
@@ -125,7 +125,7 @@ assert "matplotlib" in sys.modules and "matplotlib.pyplot" not in sys.modules
 
 
 @pytest.mark.parametrize("rows", [0, 1, 2])
-def test_a_curve_of_hardly_any_reading_is_still_a_page(rows):
+def test_a_curve_of_few_readings_is_still_a_page(rows):
     svg = curve_svg("short", np.arange(float(rows)), np.full(rows, 5.0), np.full(rows, np.nan), record([]))
     assert any(w.endswith("no hold") for w in words_of(svg))
 
@@ -137,7 +137,7 @@ def test_failed_readings_and_a_title_of_control_characters_do_no_harm():
     assert any(w.startswith("a b [31m") and len(w) <= 90 for w in words)
 
 
-def test_many_short_holds_are_told_by_their_seconds():
+def test_many_short_holds_are_labelled_with_their_seconds():
     holds = [
         type(BARE_RESULT)(onset_s=k * 100.0, release_s=k * 100.0 + 8, duration_s=8.0, duration_u_s=0.01)
         for k in range(12)
@@ -154,7 +154,7 @@ def test_lengths_that_differ_are_refused():
         curve_svg("x", np.zeros(3), np.zeros(2), None, record())
 
 
-def test_a_file_that_cannot_be_written_is_told(tmp_path):
+def test_a_file_that_cannot_be_written_is_reported(tmp_path):
     path = tmp_path / "plot.svg"
     plot_curve(path, "file", *curve(), record())
     assert path.read_bytes() == curve_svg("file", *curve(), record())
@@ -184,12 +184,12 @@ def test_thinning_keeps_peaks_ends_and_gaps(seed, rows, points):
     assert drawn <= set(zip(t_s.tolist(), load_N.tolist(), strict=True)), "no reading is invented"
 
 
-def test_no_line_runs_back_where_a_board_started_anew():
+def test_no_line_runs_back_where_a_board_restarted():
     t_s, load_N = np.array([5.0, 5.0125, 0.0, 0.0125]), np.array([1.0, 2.0, 3.0, 4.0])
     thin_t, thin_N = notebook.thinned(t_s, load_N)
     assert thin_t.tolist() == [5.0, 5.0125, 5.0125, 0.0, 0.0125]
     assert np.isnan(thin_N).tolist() == [False, False, True, False, False]
-    with hand():
+    with notebook_settings():
         assert curve_figure("anew", t_s, load_N, None, record([])).axes[0].get_xlim() == (0.0, 6.0)
 
 
