@@ -25,6 +25,10 @@ MOST_TURNS = 10
 BOUNCE_S = 0.02
 """A foot that springs off again sooner has not begun to stand (common practice, no source)."""
 
+NEAR_ROWS = 40
+"""Rows before and after a contact in which its edges and its impulse lie: half a second at 80 per second (common
+practice, no source)."""
+
 STRUCK_ROWS = 4
 HIGH = 0.9
 """A strike is over after so many readings; one that comes so near to the highest may have been higher (common
@@ -62,9 +66,11 @@ def foot_contacts(t_s: Array, feet_N: Array, bodyweight_N: float, noise_N: float
             runs.append(run)
     contacts = []
     for run in runs:
-        low, high = max(0, run.first - 40), min(len(t_s), run.last + 40)
+        low, high = max(0, run.first - NEAR_ROWS), min(len(t_s), run.last + NEAR_ROWS)
         near_N = feet_N[low:high]
-        inside, settled_N, parts = slice(run.first - low, run.last - low), 0.0, list[Run]()
+        inside, settled_N = slice(run.first - low, run.last - low), 0.0
+        # Two blows with nothing between them have no level: their edges are those of the threshold.
+        parts = [Run(run.start_s, run.end_s, run.first - low, run.last - low)]
         for _ in range(MOST_TURNS):
             # Level and edges define each other, as for a hold; before the foot really stands there is no level.
             before_N, settled_N = settled_N, float(np.median(near_N[inside]))

@@ -43,6 +43,16 @@ def test_a_foot_that_bounces_touches_once(apart_s, count):
     assert len(foot_contacts(*feet((5.0, 5.3, 0.1), (5.3 + apart_s, 5.7, 0.1)), W, 0.7)) == count
 
 
+def test_two_blows_with_nothing_between_are_one_touch_between_the_thresholds():
+    """Two readings of 80 N, three of 0 N between them: the median is 0, so the threshold of 12 N gives the edges."""
+    t_s, load_N = np.arange(80) / 80, np.zeros(80)
+    load_N[[40, 44]] = 80.0
+    (contact,) = foot_contacts(t_s, load_N, 1000.0, 0.0)
+    assert contact.start_s == pytest.approx((39 + 12 / 80) / 80)
+    assert contact.end_s == pytest.approx((45 - 12 / 80) / 80)
+    assert (contact.peak_N, contact.impulse_N_s) == pytest.approx((80.0, 2.0))
+
+
 def test_edges_of_a_touch_are_those_of_its_own_level():
     """IEEE Std 181-2011: half of the settled level, 120 N here, on straight sides of 50 ms each.
 
