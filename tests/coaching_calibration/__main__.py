@@ -30,7 +30,7 @@ def main() -> int:
     with ProcessPoolExecutor(options.jobs) as pool:
         outcomes = list(pool.map(draw, seeds, chunksize=20))
     print(f"{len(outcomes)} invented people, six assisted holds each")
-    print("chance of 30 s unassisted, told:  cases  told  held   off")
+    print("chance of 30 s unassisted:        cases stated held   off")
     for fifth in reliability(outcomes):
         few = "" if fifth.cases >= LEAST_CASES else "   (too few to judge)"
         print(
@@ -43,7 +43,7 @@ def main() -> int:
         f"Brier score {brier(outcomes):.4f}; the best that these holds allow {best:.4f}, of who knows all {nobody:.4f}"
     )
     print(f"four-fifths interval of the unassisted time holds {coverage(outcomes):.3f}")
-    print(f"least assistance for 30 s: told {stated:.3f}, held {held:.3f}")
+    print(f"least assistance for 30 s: stated {stated:.3f}, held {held:.3f}")
     return 0
 
 
