@@ -94,14 +94,14 @@ def test_every_label_has_its_words_on_the_page(language):
 
 @dataclass(frozen=True, slots=True)
 class ToyResult(HoldResult):
-    grip_N: float | None = field(
+    toy_N: float | None = field(
         default=None,
-        metadata=measure("N", u="grip_u_N", label="grip", join=join_rules.larger, split=split_rules.same),
+        metadata=measure("N", u="toy_u_N", label="toy", join=join_rules.larger, split=split_rules.same),
     )
-    grip_u_N: float | None = field(
-        default=None, metadata=measure("N", join=join_rules.of_the_larger("grip_N"), split=split_rules.same)
+    toy_u_N: float | None = field(
+        default=None, metadata=measure("N", join=join_rules.of_the_larger("toy_N"), split=split_rules.same)
     )
-    grip_Hz: float | None = field(default=None, metadata=measure("Hz"))
+    toy_Hz: float | None = field(default=None, metadata=measure("Hz"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,15 +123,15 @@ def _toy_table(monkeypatch):
 
 @pytest.mark.usefixtures("_toy_table")
 def test_a_measure_declared_in_one_place_is_in_every_export_and_in_the_documentation():
-    hold = toy_hold(1, grip_N=123.5, grip_u_N=0.5, grip_Hz=9.0)
+    hold = toy_hold(1, toy_N=123.5, toy_u_N=0.5, toy_Hz=9.0)
     out = io.StringIO(newline="")
     holds_csv([hold], out)
     (row,) = csv.DictReader(io.StringIO(out.getvalue(), newline=""))
-    assert (row["grip_N"], row["grip_u_N"], row["grip_Hz"]) == ("123.5", "0.5", "9.0")
+    assert (row["toy_N"], row["toy_u_N"], row["toy_Hz"]) == ("123.5", "0.5", "9.0")
     out = io.StringIO()
     holds_json([hold], out)
-    assert json.loads(out.getvalue())["holds"][0]["grip_N"] == 123.5
-    assert "| `grip_N` | `grip_N` | N | `grip_u_N` | larger | same |" in doc_rows(hold_fields.HOLD_FIELDS)
+    assert json.loads(out.getvalue())["holds"][0]["toy_N"] == 123.5
+    assert "| `toy_N` | `toy_N` | N | `toy_u_N` | larger | same |" in doc_rows(hold_fields.HOLD_FIELDS)
     assert ToyResult.from_dict(json.loads(json.dumps(hold.result.as_dict()))) == hold.result
 
 
@@ -142,18 +142,18 @@ def test_a_measure_declared_in_one_place_is_in_parquet():
 
     from monitor.exports.parquet_file import holds_parquet
 
-    table = parquet.read_table(io.BytesIO(holds_parquet([toy_hold(1, grip_N=123.5)])))
-    assert table.column("grip_N").to_pylist() == [123.5]
-    assert table.schema.field("grip_N").metadata == {b"unit": b"N"}
+    table = parquet.read_table(io.BytesIO(holds_parquet([toy_hold(1, toy_N=123.5)])))
+    assert table.column("toy_N").to_pylist() == [123.5]
+    assert table.schema.field("toy_N").metadata == {b"unit": b"N"}
 
 
 def test_a_measure_declared_in_one_place_is_joined_and_split_by_its_rule():
-    first, second = toy_hold(1, grip_N=10.0, grip_u_N=0.1, grip_Hz=3.0), toy_hold(2, grip_N=8.0, grip_u_N=0.7)
+    first, second = toy_hold(1, toy_N=10.0, toy_u_N=0.1, toy_Hz=3.0), toy_hold(2, toy_N=8.0, toy_u_N=0.7)
     one = join_holds(first, second).result
-    assert (one.grip_N, one.grip_u_N) == (10.0, 0.1)
-    assert join_holds(replace(first, result=replace(first.result, grip_N=None)), second).result.grip_N is None
+    assert (one.toy_N, one.toy_u_N) == (10.0, 0.1)
+    assert join_holds(replace(first, result=replace(first.result, toy_N=None)), second).result.toy_N is None
     for part in split_hold(first, first.result.onset_s + 9.0):
-        assert (part.result.grip_N, part.result.grip_u_N) == (10.0, 0.1)
+        assert (part.result.toy_N, part.result.toy_u_N) == (10.0, 0.1)
 
 
 def test_a_field_without_a_rule_is_absent_with_a_flag():
@@ -166,13 +166,13 @@ def test_a_field_without_a_rule_is_absent_with_a_flag():
     without = sample_hold("session", 1, replace(bare, **rest))
     parts = split_hold(without, without.result.onset_s + 9.0)
     assert [LOST_FLAG in part.result.flags for part in parts] == [False, False], "there was nothing to lose"
-    parts = split_hold(replace(without, result=replace(without.result, grip_Hz=3.0)), without.result.onset_s + 9.0)
-    assert [part.result.grip_Hz for part in parts] == [None, None]
+    parts = split_hold(replace(without, result=replace(without.result, toy_Hz=3.0)), without.result.onset_s + 9.0)
+    assert [part.result.toy_Hz for part in parts] == [None, None]
     assert [LOST_FLAG in part.result.flags for part in parts] == [True, True]
-    again = toy_hold(2, grip_Hz=3.0)
-    joined = join_holds(replace(without, result=replace(without.result, grip_Hz=None)), again).result
-    assert (joined.grip_Hz, LOST_FLAG in joined.flags) == (None, True)
-    plain = replace(again, result=replace(again.result, grip_Hz=None))
+    again = toy_hold(2, toy_Hz=3.0)
+    joined = join_holds(replace(without, result=replace(without.result, toy_Hz=None)), again).result
+    assert (joined.toy_Hz, LOST_FLAG in joined.flags) == (None, True)
+    plain = replace(again, result=replace(again.result, toy_Hz=None))
     assert LOST_FLAG not in join_holds(toy_hold(1), plain).result.flags
 
 
@@ -249,12 +249,12 @@ def test_a_measure_declared_in_one_place_is_in_the_data_of_the_hold_page():
 
     class OneHold:
         def get_hold(self, uid: str) -> StoredHold:
-            return toy_hold(1, grip_N=123.5, grip_u_N=0.5)
+            return toy_hold(1, toy_N=123.5, toy_u_N=0.5)
 
     app = FastAPI()
     app.include_router(holds_routes(OneHold()))
     page = TestClient(app)
-    (row,) = [row for row in page.get("/hold-fields").json() if row["label"] == "grip"]
-    assert (row["path"], row["uncertainty"], row["unit"]) == ("result.grip_N", "result.grip_u_N", "N")
+    (row,) = [row for row in page.get("/hold-fields").json() if row["label"] == "toy"]
+    assert (row["path"], row["uncertainty"], row["unit"]) == ("result.toy_N", "result.toy_u_N", "N")
     hold = page.get("/holds/session-001").json()
-    assert (hold["result"]["grip_N"], hold["result"]["grip_u_N"]) == (123.5, 0.5)
+    assert (hold["result"]["toy_N"], hold["result"]["toy_u_N"]) == (123.5, 0.5)
