@@ -18,7 +18,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 MIGRATIONS_ARE_TESTED_IN = "tests/store/"
 LONG_FILES_IN = [
-    "browser", "trust", "board", "service", "release", "work", "analysis", "cli", "newtons_calibration", "demo",
+    "browser", "trust", "board", "service", "release", "jobs", "analysis", "cli", "newtons_calibration", "demo",
     "shapes", "pipeline", "reports", "physics", "coaching",
 ]  # fmt: skip
 """Folders whose files take longest: with a worker for each file, none of these may be the last to begin."""

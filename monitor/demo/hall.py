@@ -31,7 +31,9 @@ from monitor.rig import Rig, rig_to_dict
 from monitor.store import DataFolder, Store, hold_uid, journal_place
 from monitor.store.files.journals import erase_journals
 from monitor.store.holds.rows import calibration_date, fingerprint, hold_columns
-from monitor.store.people.person_export import FORMAT, erase_person, journal_places, write_person_export
+from monitor.store.people.person_erasure import erase_person
+from monitor.store.people.person_export import FORMAT, journal_places
+from monitor.store.people.person_import import write_person_export
 
 MARK = "Invented person of the demo hall: nobody of this name hangs here, and no number was measured on anybody."
 SEED = 7

@@ -24,7 +24,8 @@ from monitor.records.hold_result import MEASUREMENT_VERSION
 from monitor.store import DataFolder, HoldFilter, Store
 from monitor.store.files.folder import private_file, private_folder
 from monitor.store.files.journals import files_of
-from monitor.store.people.person_export import BadPersonExport, PersonIsHere, read_person_export, write_person_export
+from monitor.store.people.person_export import read_person_export
+from monitor.store.people.person_import import BadPersonExport, PersonIsHere, in_current_format, write_person_export
 
 FORMAT = 1
 KIND = "hang-monitor person"
@@ -153,6 +154,7 @@ def import_archive(
         person_export = _json(archive, PERSON_EXPORT)
         if not isinstance(person_export, dict):
             raise _bad(f"{PERSON_EXPORT} holds no object.")
+        person_export = in_current_format(person_export)
         journals = [name for name in files if name not in (PERSON_EXPORT, HOLDS, WORDS)]
         _check_journals(person_export, journals)
         _check_places_free(folder, journals)

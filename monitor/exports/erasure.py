@@ -8,7 +8,8 @@ from typing import Any
 
 from monitor.store import DataFolder, Store
 from monitor.store.files.journals import erase_journals, files_of
-from monitor.store.people.person_export import erase_person, journal_places
+from monitor.store.people.person_erasure import erase_person
+from monitor.store.people.person_export import journal_places
 
 LEFT = (
     "The meaningless uid stays in an empty row and in the audit list, so that it is never given to somebody else; "

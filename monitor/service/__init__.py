@@ -1,8 +1,8 @@
 """The running monitor of one rig: source, pipeline and database, and what the live page reads of them.
 
-Threads: the source's own reader (never waits), the pipeline's (``pipeline_thread``), one that begins and ends journals
-(``session_archiver``) and one for the database (``database_thread``; neither makes the pipeline wait), and the web
-server's loop.
+Threads: the source's own reader (never waits), the pipeline's (``pipeline_thread``), one that writes journals
+(``session_archiver``), one for what follows from stored data (``background``), and the web server's loop. Nothing makes
+the pipeline wait; every write to the database goes through the store's one queue.
 """
 
 from monitor.exports.hold_curve import hold_curve

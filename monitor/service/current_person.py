@@ -10,7 +10,7 @@ from monitor.coaching.coaching_service import CoachingService
 from monitor.coaching.live.bar_panel import BarPanel
 from monitor.errors import MonitorError
 from monitor.measures.swing import Pendulum
-from monitor.service.database_thread import Bookkeeper
+from monitor.service.background import Background
 from monitor.service.session_archiver import CurrentSession, SessionArchiver
 from monitor.store import Store
 
@@ -29,7 +29,7 @@ class CurrentPerson:
     Parameters
     ----------
     use_pendulum : callable
-        Called with the person's own pendulum whenever somebody else hangs, in the database's thread.
+        Called with the person's own pendulum whenever somebody else hangs, in the background.
     ended : threading.Event
         Set once no session can be in progress any more.
     """
@@ -39,12 +39,13 @@ class CurrentPerson:
         store: Store,
         coaching: CoachingService,
         bar: BarPanel,
-        books: Bookkeeper,
+        background: Background,
         sessions: SessionArchiver,
         use_pendulum: Callable[[Pendulum], None],
         ended: threading.Event,
     ) -> None:
-        self._store, self._coaching, self._bar, self._books, self._sessions = store, coaching, bar, books, sessions
+        self._store, self._coaching, self._bar = store, coaching, bar
+        self._background, self._sessions = background, sessions
         self._use_pendulum, self._ended = use_pendulum, ended
         self.person_uid: str | None = None
         self._item: str | None = None
@@ -56,7 +57,7 @@ class CurrentPerson:
         """Go on with whoever hung when the program ended on the same day."""
         before = self._bar.named_before
         if before is None:
-            self._books.later(self._bar.renew_queue)
+            self._background.later(self._bar.renew_queue)
             return
         self.person_uid = before
         self._bar.set_person(before, by_hand=False)
@@ -79,7 +80,7 @@ class CurrentPerson:
 
     def recognise(self, uid: str | None) -> None:
         """Set who was recognised as who hangs, a little later, unless a coach has chosen somebody meanwhile."""
-        self._books.later(self._set_recognised, uid, self._sessions.current)
+        self._background.later(self._set_recognised, uid, self._sessions.current)
 
     def _set_recognised(self, uid: str | None, session: CurrentSession | None) -> None:
         with self._changing:
@@ -91,9 +92,9 @@ class CurrentPerson:
 
     def _assign_session(self, uid: str | None, session: CurrentSession | None) -> None:
         """Assign a session to somebody; their prescription and their pendulum are in force."""
-        self._books.later(self._load_pendulum, uid)
+        self._background.later(self._load_pendulum, uid)
         if session is not None and not (self._leaving is not None and self._sessions_on(self._leaving)):
-            self._books.later(self._store.people.assign_session, session.uid, uid)
+            self._store.people.assign_session_later(session.uid, uid)
         self.prepare()
 
     @contextlib.contextmanager
@@ -104,15 +105,15 @@ class CurrentPerson:
             if self.person_uid == uid:
                 self.person_uid, self._item = None, None
                 self._bar.set_person(None, by_hand=True)
-                self._books.later(self._load_pendulum, None)
-        self._books.later(self._bar.forget, uid)
+                self._background.later(self._load_pendulum, None)
+        self._background.later(self._bar.forget, uid)
         try:
             with contextlib.suppress(RuntimeError):  # after the end of the service there is nothing to wait for
-                self._books.settle()
+                self.settle()
                 while not is_cancelled() and self._sessions_on(uid):
                     with self._changing:
                         self._changing.wait(LOOK_AGAIN_S)
-                self._books.settle()
+                self.settle()
             yield
         finally:
             with self._changing:
@@ -132,8 +133,25 @@ class CurrentPerson:
                 self.prepare()
 
     def prepare(self) -> None:
-        """Load who hangs and compute their prescription, in the database's thread."""
-        self._books.later(lambda: self._bar.prepare(self._item))
+        """Load who hangs and compute their prescription, in the background."""
+        self._background.later(self._prepare)
+
+    def settle(self) -> None:
+        """Wait until all that was measured is stored and what follows for who hangs is done.
+
+        Raises
+        ------
+        RuntimeError
+            The service has ended.
+        """
+        self._sessions.settle()
+        self._background.settle()
+        self._store.settle()
+
+    def _prepare(self) -> None:
+        # The next set follows from the hold that has just ended.
+        self._sessions.settle()
+        self._bar.prepare(self._item)
 
     def _sessions_on(self, uid: str) -> bool:
         """Return whether the session in progress may be somebody's: it is, or it is not in the database yet."""

@@ -30,8 +30,8 @@ from monitor.procedures.procedure_manager import Practice, ProcedureManager
 from monitor.records.correction import CorrectionKind
 from monitor.records.stored_hold import StoredHold
 from monitor.rig import Rig
+from monitor.service.background import Background
 from monitor.service.current_person import CurrentPerson
-from monitor.service.database_thread import Bookkeeper
 from monitor.service.pipeline_thread import Observer, PipelineThread
 from monitor.service.session_archiver import SessionArchiver
 from monitor.store import DataFolder, HoldFilter, HoldOrder, Store
@@ -85,15 +85,15 @@ class MonitorService:
         self.coaching = CoachingService(store, self._clock.utc_ns)
         self.live = LiveCoaching()
         self.bar = BarPanel(self.coaching, self.live)
-        self._books = Bookkeeper()
+        self._background = Background()
         self._sessions = SessionArchiver(
-            store, folder, hub, self._clock, recorder, self._books, lambda: self.live.now().target_s
+            store, folder, hub, self._clock, recorder, self._background, lambda: self.live.now().target_s
         )
         analyser = EventAnalyser(_analysis_settings(self._settings, self._pendulum), rig, calibration, live=True)
         self._pipeline = PipelineThread(source, analyser, self._on_output, observer, self._sessions.end_journal)
         self.ended = self._pipeline.ended
         self._person = CurrentPerson(
-            store, self.coaching, self.bar, self._books, self._sessions, self._use_pendulum, self.ended
+            store, self.coaching, self.bar, self._background, self._sessions, self._use_pendulum, self.ended
         )
         self.coaching.watchers.append(self._person.person_changed)
         self.procedures = self._pipeline.procedures = (
@@ -120,8 +120,9 @@ class MonitorService:
 
     def start(self) -> None:
         """Rebuild what an interruption left, then read the source in threads of their own."""
+        self._store.start_retries()
         # Looked up before the first session of this run can begin: its journal is no stray.
-        self._books.later(
+        self._background.later(
             self._sessions.rebuild, recent_journals(self._folder), self._pipeline.analyser.analysis_settings
         )
         self._person.start()
@@ -131,11 +132,12 @@ class MonitorService:
         """Close the source, measure a session in progress, finish writing. May be called again."""
         self._pipeline.stop()
         self._sessions.stop()
-        self._books.stop()
+        self._store.finish_retries()
+        self._background.stop()
 
     def settle(self) -> None:
         """Wait until everything measured so far is in the database."""
-        self._books.settle()
+        self._person.settle()
 
     @property
     def alive(self) -> bool:
@@ -219,7 +221,8 @@ class MonitorService:
     def health(self) -> Health:
         """Return whether the rig can measure now, in words."""
         link = self._pipeline.link
-        warnings = self._pipeline.warnings() + self._books.warnings() + self._sessions.warnings()
+        warnings = self._pipeline.warnings() + self._store.warnings() + self._background.warnings()
+        warnings += self._sessions.warnings()
         if self._mount is not None:
             warnings += self._mount.warnings()
         if self.procedures is not None and self.procedures.busy:

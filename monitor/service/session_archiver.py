@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import time
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Literal
 
@@ -22,7 +24,7 @@ from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult
 from monitor.records.session_result import SessionResult
 from monitor.records.stored_hold import StoredHold
 from monitor.rig import rig_to_dict
-from monitor.service.database_thread import Bookkeeper
+from monitor.service.background import Background
 from monitor.store import DataFolder, Store, hold_uid, new_session_uid
 from monitor.store.files.session_recorder import SessionRecorder
 from monitor.store.maintenance.rebuild import rebuild_unfinished
@@ -57,13 +59,14 @@ class SessionArchiver:
         hub: LiveHub,
         clock: HostClock,
         recorder: SessionRecorder | None,
-        books: Bookkeeper,
+        background: Background,
         target_s: Callable[[], float | None],
     ) -> None:
         self._store, self._folder, self._hub, self._clock = store, folder, hub, clock
-        self._recorder, self._books, self._target_s = recorder, books, target_s
+        self._recorder, self._background, self._target_s = recorder, background, target_s
         self._recording = ThreadPoolExecutor(1, thread_name_prefix="recording")
         self._journal_trouble = ""
+        self._begun: set[str] = set()
         self.current: CurrentSession | None = None
 
     def begin(self, event: SessionBegan, analyser: EventAnalyser, person_uid: str | None) -> None:
@@ -77,14 +80,8 @@ class SessionArchiver:
         if self._recorder is not None:
             note = rig_note(rig, calibration, session=uid, invented=rig.invented)
             self._recording.submit(self._begin_journal, self._recorder, uid, started_ns, note)
-        self._books.later(
-            self._store.begin_session,
-            started_ns,
-            rig_to_dict(rig),
-            calibration_to_dict(calibration),
-            uid=uid,
-            person_uid=person_uid,
-        )
+        self._begun.add(uid)
+        self._store.begin_session_later(uid, started_ns, rig_to_dict(rig), calibration_to_dict(calibration), person_uid)
 
     def session_of(self, event: SessionMeasured) -> CurrentSession | None:
         """Return the session in progress if an event belongs to it."""
@@ -97,24 +94,22 @@ class SessionArchiver:
         holds = [self._stored(session.uid, n, hold, result, clock) for n, hold in enumerate(result.holds, start=1)]
         gone = [hold_uid(session.uid, n) for n in session.saved if n > len(holds)]
         session.saved = set(range(1, len(holds) + 1))
-        # Curve before hold: when a screen hears of a stored hold its raw readings are on the disk.
-        curve_written = self._recording.submit(self._write_curve, event.final)
-        self._books.later(self._save_holds, holds, gone, curve_written)
+        self._recording.submit(self._save_holds, holds, gone, event.final)
         if event.final:
-            self._books.later(
-                self._store.end_session,
+            self._recording.submit(
+                self._store.end_session_later,
                 session.uid,
                 self._clock.utc_ns(),
-                clock_rate=clock.rate if clock else None,
-                quality={**result.as_dict()["quality"], "rate_Hz": result.quality.rate_Hz},
-                interrupted=event.interrupted,
+                clock.rate if clock else None,
+                {**result.as_dict()["quality"], "rate_Hz": result.quality.rate_Hz},
+                event.interrupted,
             )
-            self._books.later(self._measure_made_holds, session.uid)
+            self._recording.submit(self._background.later, self._measure_made_holds, session.uid)
             self.current = None
 
     def rebuild(self, journals: list[Path], analysis_settings: AnalysisSettings) -> None:
         """Measure the sessions that an interruption cut off from their journals, and mark them."""
-        for one in rebuild_unfinished(self._store, self._folder, analysis_settings, journals):
+        for one in rebuild_unfinished(self._store, self._folder, analysis_settings, journals, self._begun):
             _log.warning(
                 "session %s was interrupted; %d holds rebuilt. %s", one.session_uid, len(one.holds), one.problem
             )
@@ -126,11 +121,13 @@ class SessionArchiver:
             self._recording.submit(self._recorder.end)
 
     def settle(self) -> None:
-        """Wait until every journal is begun, flushed and ended as requested so far."""
-        self._recording.submit(lambda: None).result()
+        """Wait until everything reported so far is in its journal and in the database."""
+        with contextlib.suppress(RuntimeError):  # stopped: no journal is open
+            self._recording.submit(lambda: None).result()
+        self._store.settle()
 
     def stop(self) -> None:
-        """Finish the journals. May be called again."""
+        """Finish the journals, and queue what follows from them. May be called again."""
         self._recording.shutdown(wait=True)
 
     def warnings(self) -> list[str]:
@@ -150,23 +147,36 @@ class SessionArchiver:
     def _write_curve(self, ended: bool) -> None:
         if self._recorder is None:
             return
-        if ended:
-            self._recorder.end()
-        else:
-            self._recorder.flush()
+        try:
+            if ended:
+                self._recorder.end()
+            else:
+                self._recorder.flush()
+        except Exception as error:
+            self._journal_trouble = str(error)
+            _log.exception("the journal in progress")
 
-    def _save_holds(self, holds: list[StoredHold], gone: list[str], curve_written: Future[None]) -> None:
-        curve_written.result()
+    def _save_holds(self, holds: list[StoredHold], gone: list[str], ended: bool) -> None:
+        """Queue holds once their curve is on the disk: a screen hears of no stored hold without its raw readings."""
+        self._write_curve(ended)
         for hold in holds:
-            stored = self._store.save_hold(hold)
+            self._store.save_hold_later(hold).add_done_callback(self._publish_stored)
+        for uid in gone:
+            self._store.withdraw_hold_later(uid).add_done_callback(partial(self._publish_withdrawn, uid))
+
+    def _publish_stored(self, saved: Future[StoredHold]) -> None:
+        if saved.exception() is None:
+            stored = saved.result()
             kind: Literal["closed", "revised"] = "revised" if stored.revised else "closed"
             self._hub.publish_event(event_view(kind, stored.uid, stored))
-        for uid in gone:
-            if self._store.withdraw_hold(uid):
-                self._hub.publish_event(event_view("withdrawn", uid))
+
+    def _publish_withdrawn(self, uid: str, withdrawn: Future[bool]) -> None:
+        if withdrawn.exception() is None and withdrawn.result():
+            self._hub.publish_event(event_view("withdrawn", uid))
 
     def _measure_made_holds(self, session_uid: str) -> None:
         """Measure what was joined or split during the session once more: its zeros are better known now."""
+        self._store.settle()
         if not self._store.corrections.of_session(session_uid):
             return
         before = {hold.uid: hold for hold in self._store.holds_of_session(session_uid)}

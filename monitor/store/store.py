@@ -23,7 +23,7 @@ from monitor.records.stored_session import StoredSession
 from monitor.store.audit import Audit
 from monitor.store.database.engine import database_url, open_engines
 from monitor.store.database.schema import calibration, hold, rig, session, setting
-from monitor.store.database.writer import Writer
+from monitor.store.database.writer import Job, Writer
 from monitor.store.errors import DatabaseClosed, DatabaseNotRead, SessionExists, UnknownSession
 from monitor.store.files.folder import journal_place, new_session_uid
 from monitor.store.holds.corrections import Corrections, has_corrections, refresh_session
@@ -47,6 +47,9 @@ def open_store(place: str | Path) -> Store:
 
 class Store:
     """Every method may be called from any thread. A method that writes returns after the commit.
+
+    Later writes (methods whose name ends in ``_later``) return at once. All writes share one queue and keep their
+    order; while the disk is full or gone, later ones are tried again until it is back.
 
     Raises
     ------
@@ -85,7 +88,25 @@ class Store:
         for engine in self._engines:
             engine.dispose()
 
-    # Stays
+    # Later writes
+
+    def settle(self) -> None:
+        """Wait until everything queued so far is in the database, or finally refused."""
+        self._writer.submit(lambda connection: None, retry=True).result()
+
+    def start_retries(self) -> None:
+        """Keep trying later writes that the database refuses, as after opening."""
+        self._writer.start_retries()
+
+    def finish_retries(self) -> None:
+        """Try what was refused a last time; from now on every refusal is final."""
+        self._writer.finish_retries()
+
+    def warnings(self) -> list[str]:
+        """Return in words what was lost, and why the database takes no write at the moment."""
+        return self._writer.warnings()
+
+    # Sessions
 
     def begin_session(
         self,
@@ -118,11 +139,20 @@ class Store:
         UnknownPerson
         """
         name = new_session_uid(started_utc_ns) if uid is None else uid
-        place = str(journal_place(name, started_utc_ns)) if journal is None else journal
-        rig_data, calibration_data = plain(rig), None if calibration is None else plain(calibration)
-        job = partial(_begin_session, name, started_utc_ns, place, rig_data, calibration_data, person_uid)
-        self._writer.submit(job).result()
+        self._writer.submit(_begin_job(name, started_utc_ns, rig, calibration, person_uid, journal)).result()
         return name
+
+    def begin_session_later(
+        self,
+        uid: str,
+        started_utc_ns: int,
+        rig: Mapping[str, Any],
+        calibration: Mapping[str, Any] | None,
+        person_uid: str | None,
+    ) -> Future[None]:
+        """Queue the beginning of a session and return at once; it is tried until it is stored."""
+        job = _begin_job(uid, started_utc_ns, rig, calibration, person_uid)
+        return self._writer.submit(job, retry=True)
 
     def end_session(
         self,
@@ -148,13 +178,18 @@ class Store:
         ------
         UnknownSession
         """
-        values = {
-            "ended_utc_ns": int(ended_utc_ns),
-            "clock_rate": plain(clock_rate),
-            "quality": None if quality is None else plain(quality),
-            "interrupted": bool(interrupted),
-        }
-        self._writer.submit(partial(_end_session, uid, values)).result()
+        self._writer.submit(_end_job(uid, ended_utc_ns, clock_rate, quality, interrupted)).result()
+
+    def end_session_later(
+        self,
+        uid: str,
+        ended_utc_ns: int,
+        clock_rate: float | None,
+        quality: Mapping[str, Any] | None,
+        interrupted: bool,
+    ) -> Future[None]:
+        """Queue the end of a session and return at once; it is tried until it is stored."""
+        return self._writer.submit(_end_job(uid, ended_utc_ns, clock_rate, quality, interrupted), retry=True)
 
     def get_session(self, uid: str) -> StoredSession | None:
         """Return a session with the rig and the calibration that were in force, None where it is not known."""
@@ -199,11 +234,11 @@ class Store:
         ------
         UnknownSession
         """
-        return self.save_hold_later(hold).result()
+        return self._writer.submit(partial(_save_hold, hold, hold_columns(hold))).result()
 
     def save_hold_later(self, hold: StoredHold) -> Future[StoredHold]:
-        """Queue a hold and return at once; the future ends after the commit, with the hold as kept."""
-        return self._writer.submit(partial(_save_hold, hold, hold_columns(hold)))
+        """Queue a hold and return at once; the future ends after the commit, with the hold as stored."""
+        return self._writer.submit(partial(_save_hold, hold, hold_columns(hold)), retry=True)
 
     def withdraw_hold(self, uid: str) -> bool:
         """Take a hold out of every list, as when a second look finds none; say whether there was one.
@@ -211,6 +246,10 @@ class Store:
         The row stays in the database: nothing recorded is destroyed.
         """
         return self._writer.submit(partial(_withdraw_hold, uid)).result()
+
+    def withdraw_hold_later(self, uid: str) -> Future[bool]:
+        """Queue the withdrawal of a hold and return at once."""
+        return self._writer.submit(partial(_withdraw_hold, uid), retry=True)
 
     def list_holds(
         self,
@@ -369,6 +408,35 @@ def _kept_once(connection: Connection, table: Table, data: Any, **values: Any) -
         return int(found)
     row = insert(table).values(sha256=sha256, created_utc_ns=time.time_ns(), **values).returning(table.c.id)
     return int(connection.execute(row).scalar_one())
+
+
+def _begin_job(
+    uid: str,
+    started_utc_ns: int,
+    rig: Mapping[str, Any],
+    calibration: Mapping[str, Any] | None,
+    person_uid: str | None,
+    journal: str | None = None,
+) -> Job[None]:
+    place = str(journal_place(uid, started_utc_ns)) if journal is None else journal
+    calibration_data = None if calibration is None else plain(calibration)
+    return partial(_begin_session, uid, started_utc_ns, place, plain(rig), calibration_data, person_uid)
+
+
+def _end_job(
+    uid: str,
+    ended_utc_ns: int,
+    clock_rate: float | None,
+    quality: Mapping[str, Any] | None,
+    interrupted: bool,
+) -> Job[None]:
+    values = {
+        "ended_utc_ns": int(ended_utc_ns),
+        "clock_rate": plain(clock_rate),
+        "quality": None if quality is None else plain(quality),
+        "interrupted": bool(interrupted),
+    }
+    return partial(_end_session, uid, values)
 
 
 def _begin_session(

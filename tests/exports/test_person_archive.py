@@ -25,14 +25,12 @@ from monitor.records.stored_hold import StoredHold
 from monitor.records.swing_calibration import SwingCalibration
 from monitor.store import DataFolder, UnknownPerson, hold_uid, open_store
 from monitor.store.database.schema import metadata
-from monitor.store.people.person_export import (
-    ENTRIES,
-    OF_HOLDS,
+from monitor.store.people.person_erasure import erase_person
+from monitor.store.people.person_export import ENTRIES, FORMAT, OF_HOLDS, read_person_export
+from monitor.store.people.person_import import (
     BadPersonExport,
     PersonIsHere,
     PersonWasErased,
-    erase_person,
-    read_person_export,
     write_person_export,
 )
 
@@ -207,8 +205,31 @@ def test_a_person_export_of_a_newer_program_is_refused_whole(here, there):
     with pytest.raises(BadPersonExport):
         write_person_export(there[0], person_export)
     with pytest.raises(BadPersonExport):
-        write_person_export(there[0], {**person_export, "format": 2})
+        write_person_export(there[0], {**person_export, "format": FORMAT + 1})
     assert all_rows(there[0]) == before
+
+
+def test_an_archive_of_version_0_1_is_imported_whole(there):
+    """``person_format_2.zip`` was written by 0.1, whose keys say ``stays`` and ``stay``; format 1 had no markers."""
+    old = Path(__file__).with_name("person_format_2.zip")
+    came = import_archive(*there, old)
+    assert (came.name, came.holds, came.journals, came.missing_journals) == ("A. B.", 6, 1, 0)
+    session = "20251009T085320Z-0badcafe"
+    holds = there[0].holds_of_session(session)
+    assert [hold.uid.removeprefix(session) for hold in holds] == ["-001", "-002", "-004-part-1", "-004-part-2"]
+    assert {hold.person_uid for hold in holds} == {came.person_uid}
+    assert [one.kind for one in there[0].corrections.of_session(session)] == ["retag", "split"]
+    assert holds[0].result.kind == "active"
+    assert [(one.kind, one.text) for one in there[0].markers.of_session(session)] == [("cue", "long arms")]
+    assert len(there[0].swings.of_person(came.person_uid)) == 1
+    with zipfile.ZipFile(old) as archive:
+        written = json.loads(archive.read("person.json"))
+    now = read_person_export(there[0], came.person_uid)
+    assert {len(now[name]) - len(written[old]) for name, old in (("sessions", "stays"), ("holds", "holds"))} == {0}
+    erase_person(there[0], came.person_uid)
+    first = {key: value for key, value in written.items() if key != "markers"}
+    uid = write_person_export(there[0], {**first, "format": 1}, although_erased=True)
+    assert read_person_export(there[0], uid) == {**now, "markers": []}
 
 
 def test_a_rig_under_a_false_hash_is_refused(here, there):

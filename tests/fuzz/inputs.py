@@ -194,7 +194,7 @@ def _imported(path: Path) -> None:
     with contextlib.suppress(TellableError):
         done = import_archive(store, folder, path)
         from monitor.store.files.journals import erase_journals
-        from monitor.store.people.person_export import erase_person
+        from monitor.store.people.person_erasure import erase_person
 
         places = [str(file.relative_to(folder.root)) for file in folder.journals.rglob("*.journal")]
         erase_person(store, done.person_uid, keep_row=False)

@@ -143,7 +143,7 @@ def test_a_fault_of_the_advice_does_not_end_the_measuring(
     def broken(picture: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(table.service.live, "see", broken)
+    monkeypatch.setattr(table.service.live, "take", broken)
     with caplog.at_level(logging.ERROR):
         pauses.until("over")
     assert table.store.count_holds() >= 1

@@ -40,8 +40,8 @@ def test_migrations_from_nothing_give_the_tables_that_the_code_uses(path):
 
 
 def test_every_migration_is_listed_in_order():
-    scripts = ScriptDirectory(str(Path(monitor.store.__file__).parent / "migrations"))
-    assert tuple(r.revision for r in scripts.procedure_revisions())[::-1] == REVISIONS
+    scripts = ScriptDirectory(str(Path(monitor.store.__file__).parent / "database" / "migrations"))
+    assert tuple(r.revision for r in scripts.walk_revisions())[::-1] == REVISIONS
 
 
 def test_every_connection_keeps_the_promises(path):

@@ -65,6 +65,24 @@ def kept(folder: DataFolder) -> tuple:
     return holds, files, folder.rig_file.read_text(), sorted(p.name for p in folder.calibrations.iterdir())
 
 
+def test_a_backup_of_version_0_1_is_restored_and_brought_up_to_date(tmp_path):
+    """The program may copy a database before it has migrated it, and an old copy may come back at any time."""
+    old = Path(__file__).parents[1] / "store" / "old" / "revision_0006.sqlite"
+    session, journal = "20251009T085320Z-0badcafe", "journals/2025/10/20251009T085320Z-0badcafe.journal"
+    folder = DataFolder.open(tmp_path / "data")
+    folder.database.write_bytes(old.read_bytes())
+    made = make_backup(folder, tmp_path / "stick")
+    assert made.missing == (journal,), "the old database tells where the journal should be"
+    with closing(sqlite3.connect(made.place / "hang-monitor.sqlite")) as connection:
+        assert connection.execute("SELECT version_num FROM alembic_version").fetchall() == [("0006",)]
+    (backup,) = list_backups(tmp_path / "stick")
+    restore(backup, tmp_path / "other")
+    with open_store(DataFolder(tmp_path / "other").database) as store:
+        assert store.get_session(session).journal == journal
+        assert len(store.holds_of_session(session)) == 4
+        assert len(store.corrections.of_session(session)) == 2
+
+
 def test_what_was_backed_up_comes_back_on_another_machine(tmp_path):
     folder = filled(tmp_path / "data")
     into, goal = tmp_path / "stick", tmp_path / "other" / "data"

@@ -30,8 +30,8 @@ from monitor.analysis import analyse_file
 from monitor.cli import app
 from monitor.demo import DemoRig
 from monitor.pipeline import Output, SessionMeasured
-from monitor.service import database_thread
 from monitor.store import DataFolder, open_store
+from monitor.store.database import writer
 from monitor.store.maintenance.doctor import damage_of
 
 SPEED = 40.0
@@ -117,7 +117,7 @@ def held_as_in_truth(made: TableRig) -> None:
 
 
 def test_a_full_disk_stops_no_measuring_and_what_was_measured_is_kept_once_there_is_room(tmp_path, monkeypatch):
-    monkeypatch.setattr(database_thread, "TRY_AGAIN_S", 0.05)
+    monkeypatch.setattr(writer, "RETRY_S", 0.05)
     with small_disk(tmp_path / "disk", 4) as disk, table(disk / "data") as made:
         filler = fill(disk)
         assert watch(made, hanging).wait(WAIT_S), "the hold is timed on a full disk"
@@ -136,7 +136,7 @@ def test_a_full_disk_stops_no_measuring_and_what_was_measured_is_kept_once_there
 
 
 def test_a_disk_that_fills_in_mid_hold_leaves_a_journal_of_whole_frames_and_the_hold(tmp_path, monkeypatch):
-    monkeypatch.setattr(database_thread, "TRY_AGAIN_S", 0.05)
+    monkeypatch.setattr(writer, "RETRY_S", 0.05)
     with small_disk(tmp_path / "disk", 4) as disk, table(disk / "data") as made:
         assert watch(made, hanging).wait(WAIT_S)
         filler = fill(disk)
@@ -155,7 +155,7 @@ def test_a_disk_that_fills_in_mid_hold_leaves_a_journal_of_whole_frames_and_the_
 
 def test_a_file_system_that_turns_read_only_in_mid_hold_is_told_and_measuring_goes_on(tmp_path, monkeypatch):
     """What the system does when it finds its disk damaged (EROFS), done to the journal's writes and to SQLite's."""
-    monkeypatch.setattr(database_thread, "TRY_AGAIN_S", 0.05)
+    monkeypatch.setattr(writer, "RETRY_S", 0.05)
     read_only = [False]
     with table(tmp_path / "data") as made:
         assert watch(made, hanging).wait(WAIT_S)

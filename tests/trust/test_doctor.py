@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import random
+import shutil
 import sqlite3
 from contextlib import closing
+from pathlib import Path
 
 import pytest
 from kept import START_NS, add_session, alike, filled, holds_of, journal_bytes
@@ -90,6 +92,44 @@ def hall(tmp_path_factory) -> tuple[DataFolder, bytes, dict]:
     folder = filled(tmp_path_factory.mktemp("hall") / "data", sessions=6)
     closed(folder)
     return folder, folder.database.read_bytes(), holds_of(folder)
+
+
+OLD = sorted((Path(__file__).parents[1] / "store" / "old").glob("revision_*.sqlite"))
+OLD_SESSION = "20251009T085320Z-0badcafe"
+
+
+@pytest.mark.parametrize("old", OLD, ids=lambda path: path.stem)
+@pytest.mark.parametrize("harm", ["an index", "a hold that makes no sense"])
+def test_a_damaged_database_of_an_earlier_revision_is_made_anew_with_its_sessions_holds_and_corrections(
+    tmp_path, old, harm
+):
+    folder = DataFolder.open(tmp_path / "data")
+    shutil.copy(old, folder.database)
+    whole = tmp_path / "whole.sqlite"
+    shutil.copy(old, whole)
+    with closing(sqlite3.connect(folder.database, isolation_level=None)) as connection:
+        if harm == "an index":
+            query = "SELECT rootpage FROM sqlite_master WHERE name = 'ix_hold_onset_utc_ns_uid'"
+            (page,) = connection.execute(query).fetchone()
+            (size,) = connection.execute("PRAGMA page_size").fetchone()
+        else:
+            connection.execute("UPDATE hold SET duration_s = 1e9 WHERE uid = ?", (f"{OLD_SESSION}-002",))
+    if harm == "an index":
+        data = bytearray(folder.database.read_bytes())
+        data[(page - 1) * size : page * size] = bytes(size)
+        folder.database.write_bytes(data)
+    assert damage_of(folder.database) != ""
+    (finding,) = [f for f in examined(folder, mending=True) if "database is damaged" in f.what]
+    assert finding.mended
+    assert damage_of(folder.database) == ""
+    lost = {f"{OLD_SESSION}-002"} if harm != "an index" else set()
+    with open_store(folder.database) as mended, open_store(whole) as before:
+        wanted = [hold for hold in before.holds_of_session(OLD_SESSION) if hold.uid not in lost]
+        assert mended.holds_of_session(OLD_SESSION) == wanted
+        assert mended.get_session(OLD_SESSION) == before.get_session(OLD_SESSION)
+        assert mended.corrections.of_session(OLD_SESSION) == before.corrections.of_session(OLD_SESSION)
+        assert mended.markers.of_session(OLD_SESSION) == before.markers.of_session(OLD_SESSION)
+        assert mended.people.everybody() == before.people.everybody()
 
 
 # A byte that nothing refers to; pages that make no sense; a file that does not open; a page that is none.

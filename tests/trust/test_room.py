@@ -215,7 +215,7 @@ def test_by_policy_young_curves_stay_even_on_a_full_disk(tmp_path, monkeypatch):
 def test_the_command_shows_the_room_and_sets_the_policy(tmp_path):
     folder = filled(tmp_path / "data")
     told = RUNNER.invoke(app, ["storage", "--data", str(folder.root)])
-    assert "Oldest raw curves: kept, whatever comes." in told.output
+    assert "Oldest raw curves: never removed." in told.output
     assert RUNNER.invoke(app, ["storage", "--data", str(folder.root), "--oldest", "burn"]).exit_code == 2
     assert RUNNER.invoke(app, ["storage", "--data", str(folder.root), "--keep-days", "3"]).exit_code == 2
     told = RUNNER.invoke(

@@ -20,6 +20,10 @@ from sqlalchemy import (
 REVISIONS: tuple[str, ...] = ("0001", "0002", "0003", "0004", "0005", "0006", "0007")
 """Schema revisions in order; the last is what this code needs. A revision not listed here is of a newer program."""
 
+FORMER_TABLES = {"session": "stay"}
+FORMER_COLUMNS = {"session_id": "stay_id", "corrected_kind": "seen_kind"}
+"""Names up to revision 0006, for reading an older file that has not been migrated."""
+
 metadata = MetaData(
     naming_convention={
         "ix": "ix_%(table_name)s_%(column_0_N_name)s",

@@ -21,6 +21,7 @@ from typing import Any
 
 from firmware_bridge.journal import PACKED
 from monitor.errors import MonitorError
+from monitor.store.database.schema import FORMER_TABLES
 from monitor.store.files.folder import DataFolder, private_folder
 from monitor.store.maintenance.rebuild import all_journals
 
@@ -409,7 +410,10 @@ def _missing(database: Path, entries: list[Entry]) -> tuple[str, ...]:
     there = {e.name.removesuffix(PACKED) for e in entries}
     with closing(_reading(database)) as connection:
         tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-        places = [str(p) for (p,) in connection.execute("SELECT journal FROM session")] if "session" in tables else []
+        # A database that no program of this version has opened yet has the earlier name.
+        table = next((name for name in ("session", FORMER_TABLES["session"]) if name in tables), None)
+        query = f"SELECT journal FROM {table}"  # noqa: S608 - one of two names
+        places = [str(place) for (place,) in connection.execute(query)] if table else []
     return tuple(place for place in places if place not in there)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import calendar
 import logging
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -51,7 +51,11 @@ class Rebuilt:
 
 
 def rebuild_unfinished(
-    store: Store, folder: DataFolder, analysis_settings: AnalysisSettings, journals: Sequence[Path] = ()
+    store: Store,
+    folder: DataFolder,
+    analysis_settings: AnalysisSettings,
+    journals: Sequence[Path] = (),
+    running: Collection[str] = (),
 ) -> Iterator[Rebuilt]:
     """Measure stays that were begun and never ended, and journals whose stay did not get into the database.
 
@@ -59,13 +63,15 @@ def rebuild_unfinished(
     ----------
     journals : sequence of Path
         Those to look for in the database, as ``recent_journals`` gives them before anything new begins.
+    running : collection of str
+        Uids of the sessions that this run has begun: they are unfinished and not interrupted.
     """
     for path in strays(store, journals):
         yield adopt(store, folder, path, analysis_settings)
     for session in store.unfinished_sessions():
-        yield rebuild_session(
-            store, folder.journal(session.journal), session.uid, session.started_utc_ns, analysis_settings
-        )
+        if session.uid not in running:
+            path = folder.journal(session.journal)
+            yield rebuild_session(store, path, session.uid, session.started_utc_ns, analysis_settings)
 
 
 def rebuild_session(

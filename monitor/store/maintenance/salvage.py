@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import logging
 import os
@@ -19,7 +20,7 @@ from monitor.errors import TellableError
 from monitor.measures.session_analysis import AnalysisSettings
 from monitor.records.hold_result import HoldResult
 from monitor.records.stored_hold import StoredHold
-from monitor.store.database.schema import metadata
+from monitor.store.database.schema import FORMER_COLUMNS, FORMER_TABLES, metadata
 from monitor.store.files.folder import DataFolder, journal_place
 from monitor.store.holds.rows import fingerprint, hold_columns, hold_of_row
 from monitor.store.maintenance.rebuild import adopt, all_journals, first_note, remeasure_missing, started_of, strays
@@ -114,6 +115,9 @@ def _copy_rows(folder: DataFolder, fresh: Path, done: Salvage) -> None:
             if table.name == "hold":
                 _sessions_of_holds(old, new, folder)
             for row in _rows(old, table):
+                if table.name == "hold" and row is not None:
+                    # Before revision 0002 nobody could correct a kind.
+                    row.setdefault("corrected_kind", row.get("kind"))
                 if row is not None and _sound(table, row) and _insert(new, table, row):
                     done.kept[table.name] += 1
                 else:
@@ -131,14 +135,11 @@ def _reading(path: Path) -> sqlite3.Connection:
 
 def _rows(old: sqlite3.Connection, table: Table) -> Iterator[dict[str, Any] | None]:
     """Yield a table's rows as far as they can be read, from both ends, then one by one in between; None: unreadable."""
-    try:
-        columns = {str(r["name"]) for r in old.execute(f"PRAGMA table_info({table.name})")}
-    except sqlite3.Error:
+    name, columns = _stored_names(old, table)
+    if not columns:
         return
-    wanted = [c.name for c in table.columns if c.name in columns]
-    if not wanted:
-        return
-    query = f"SELECT rowid AS rowid_, {', '.join(wanted)} FROM {table.name}"  # noqa: S608 - names of our own schema
+    selected = ", ".join(f"{stored} AS {column}" for column, stored in columns.items())
+    query = f"SELECT rowid AS rowid_, {selected} FROM {name}"  # noqa: S608 - names of our own schema
     seen: set[int] = set()
     for order in ("", " ORDER BY rowid DESC"):
         whole = True
@@ -164,6 +165,18 @@ def _rows(old: sqlite3.Connection, table: Table) -> Iterator[dict[str, Any] | No
             else:
                 if found is not None:
                     yield _plain(found)
+
+
+def _stored_names(old: sqlite3.Connection, table: Table) -> tuple[str, dict[str, str]]:
+    """Return what the damaged file, of this or an earlier revision, calls a table and those of its columns it has."""
+    for name in (table.name, FORMER_TABLES.get(table.name, table.name)):
+        with contextlib.suppress(sqlite3.Error):
+            there = {str(row["name"]) for row in old.execute(f"PRAGMA table_info({name})")}
+            if there:
+                either = {c.name: (c.name, FORMER_COLUMNS.get(c.name, c.name)) for c in table.columns}
+                stored = {column: next((n for n in names if n in there), "") for column, names in either.items()}
+                return name, {column: name for column, name in stored.items() if name}
+    return table.name, {}
 
 
 def _plain(row: sqlite3.Row) -> dict[str, Any]:

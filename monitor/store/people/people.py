@@ -67,6 +67,10 @@ class People:
         """Say who hung in a session, with all its holds; None makes it a guest's."""
         self._writer.submit(partial(_assign_session, session_uid, person_uid)).result()
 
+    def assign_session_later(self, session_uid: str, person_uid: str | None) -> None:
+        """Queue the same and return at once; it is tried until it is stored."""
+        self._writer.submit(partial(_assign_session, session_uid, person_uid), retry=True)
+
     # Intake, programme
 
     def add_intake(self, person_uid: str, at_utc_ns: int, answers: Any, outcome: Any) -> Intake:
