@@ -1,4 +1,4 @@
-"""What the store keeps, as frozen values."""
+"""Rows of holds and sessions become records, and records rows."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from monitor.records.hold_result import HoldResult, Kind
 from monitor.records.plain_data import plain
 from monitor.records.stored_hold import StoredHold
 from monitor.records.stored_session import StoredSession
+from monitor.store.database.schema import hold as hold_table
 
 
 def fingerprint(content: Any) -> str:
@@ -32,18 +33,7 @@ def calibration_date(content: Mapping[str, Any]) -> str:
     return (max(dates, default="") or str(content.get("id", "")))[:40]
 
 
-_COPIED = (
-    "duration_s",
-    "duration_u_s",
-    "kind",
-    "support",
-    "beta_mean",
-    "alpha_mean",
-    "alpha_u",
-    "alpha_direct",
-    "clean_s",
-    "dose_bw_s",
-)
+_OWN_COLUMNS = tuple(name for name in HoldResult.__dataclass_fields__ if name in hold_table.c)
 """Fields of the result that have a column of their own."""
 
 
@@ -54,7 +44,7 @@ def hold_columns(hold: StoredHold) -> dict[str, Any]:
         "number": int(hold.number),
         "onset_utc_ns": int(hold.onset_utc_ns),
         "utc_offset_s": hold.utc_offset_s,
-        **{name: result[name] for name in _COPIED},
+        **{name: result[name] for name in _OWN_COLUMNS},
         "bodyweight_N": plain(hold.bodyweight_N),
         "bodyweight_u_N": plain(hold.bodyweight_u_N),
         "result": result,
@@ -76,36 +66,10 @@ def hold_of_row(row: Mapping[str, Any] | RowMapping) -> StoredHold:
     result = HoldResult.from_dict(row["result"])
     if row["made_by"] is None and row["corrected_kind"] != result.kind:
         result = retagged(result, row["corrected_kind"])
-    return StoredHold(
-        uid=row["uid"],
-        session_uid=row["session_uid"],
-        number=row["number"],
-        onset_utc_ns=row["onset_utc_ns"],
-        bodyweight_N=row["bodyweight_N"],
-        bodyweight_u_N=row["bodyweight_u_N"],
-        result=result,
-        measurement_version=row["measurement_version"],
-        revised=row["revised"],
-        utc_offset_s=row["utc_offset_s"],
-        person_uid=row["person_uid"],
-        target_s=row["target_s"],
-        ending=row["ending"],
-        hidden=row["hidden"],
-        made_by=row["made_by"],
-    )
+    names = (name for name in StoredHold.__dataclass_fields__ if name != "result")
+    return StoredHold(result=result, **{name: row[name] for name in names})
 
 
 def session_of_row(row: RowMapping) -> StoredSession:
     """Build a session from a row that carries ``rig`` and ``calibration`` beside the session's columns."""
-    return StoredSession(
-        uid=row["uid"],
-        started_utc_ns=row["started_utc_ns"],
-        ended_utc_ns=row["ended_utc_ns"],
-        journal=row["journal"],
-        rig=row["rig"],
-        calibration=row["calibration"],
-        clock_rate=row["clock_rate"],
-        quality=row["quality"],
-        interrupted=row["interrupted"],
-        person_uid=row["person_uid"],
-    )
+    return StoredSession(**{name: row[name] for name in StoredSession.__dataclass_fields__})
