@@ -12,7 +12,8 @@ import numpy as np
 
 from monitor.errors import MonitorError
 from monitor.newtons.calibrating.limits import allowed_error_N
-from monitor.newtons.calibrating.outcome import Outcome, PartFigures
+from monitor.newtons.calibrating.outcome import Outcome
+from monitor.newtons.calibrating.part_figures import PartFigures
 from monitor.newtons.gravity import effect_of
 from monitor.reports import notebook as nb
 from monitor.reports.plot import notebook_settings

@@ -20,7 +20,7 @@ from monitor.health import board, cells, creep, load_agreement, ratings
 from monitor.health.cells import Stillness
 from monitor.health.checkup import Checkup
 from monitor.health.verdict import Verdict
-from monitor.newtons.calibrating import guided_calibration, outcome
+from monitor.newtons.calibrating import guided_calibration, outcome, part_figures
 from monitor.newtons.calibration import Calibration, ChannelCalibration
 
 pytestmark = pytest.mark.browser
@@ -205,7 +205,7 @@ def test_every_remark_of_a_calibration_has_german_words(page):
     for module, function in (
         (outcome, "_untouched"),
         (outcome, "_remarks"),
-        (outcome, "_checks"),
+        (part_figures, "_checks"),
         (guided_calibration, "GuidedCalibration"),
     ):
         tree = ast.parse(inspect.getsource(module))

@@ -9,7 +9,8 @@ import pytest
 from loaded_rig import BAR, FULL, ONE, ORDINARY, LoadedRig, plan_for, quick_readings
 
 from monitor.demo.electronics import PERFECT, Faults
-from monitor.newtons.calibrating.outcome import evaluate, part_figures
+from monitor.newtons.calibrating.outcome import evaluate
+from monitor.newtons.calibrating.part_figures import part_figures
 from monitor.newtons.calibrating.refusals import SpanTooUncertain
 from monitor.newtons.least_squares import FitNotPossible
 

@@ -15,7 +15,8 @@ from monitor.newtons.gravity import effect_of
 from monitor.uncertainty import with_u
 
 if TYPE_CHECKING:
-    from monitor.newtons.calibrating.outcome import Outcome, PartFigures
+    from monitor.newtons.calibrating.outcome import Outcome
+    from monitor.newtons.calibrating.part_figures import PartFigures
 
 VERDICT_WORDS = {"pass": "within", "fail": "beyond the limit", "unsure": "masses or noise too large to tell"}
 

@@ -58,9 +58,9 @@ def _derivatives(log_density: Callable[[Array], Array], at: Array) -> tuple[Arra
     i, j = np.triu_indices(k, 1)
     unit = STEP * np.eye(k)
     both = unit[i] + unit[j]
-    told = log_density(at + np.concatenate([np.zeros((1, k)), unit, -unit, both, -both]))
-    middle, up, down = told[0], told[1 : k + 1], told[k + 1 : 2 * k + 1]
-    up_both, down_both = np.split(told[2 * k + 1 :], 2)
+    log_p = log_density(at + np.concatenate([np.zeros((1, k)), unit, -unit, both, -both]))
+    middle, up, down = log_p[0], log_p[1 : k + 1], log_p[k + 1 : 2 * k + 1]
+    up_both, down_both = np.split(log_p[2 * k + 1 :], 2)
     bend = np.diag(up - 2 * middle + down)
     bend[i, j] = bend[j, i] = 0.5 * (up_both + down_both - up[i] - up[j] - down[i] - down[j] + 2 * middle)
     values, vectors = np.linalg.eigh(-bend / STEP**2)

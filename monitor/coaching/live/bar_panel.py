@@ -14,7 +14,7 @@ from monitor.coaching.errors import BadEntry
 from monitor.coaching.live.identification import DAY_U_REL, LATER_U_REL, Candidate, Identification, Named
 from monitor.coaching.live.live_advice import LiveCoaching
 from monitor.coaching.local_time import local_day, local_zone_name, zone_of
-from monitor.coaching.prescribing.day_prescription import sets_of_bout
+from monitor.coaching.prescribing.bouts import sets_of_bout
 from monitor.measures.picture import Picture
 from monitor.records.person import Person
 from monitor.store import HoldFilter
@@ -180,7 +180,7 @@ class BarPanel:
             return  # somebody else was named meanwhile
         self._requested = None
         if prescribed is not None:
-            done = sets_of_bout(prescribed, holds, now_ns)
+            done = sets_of_bout(prescribed.rest_s, holds, now_ns)
             self._requested = RequestedHold(
                 item=prescribed.key,
                 title=prescribed.title,

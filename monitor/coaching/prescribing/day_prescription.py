@@ -22,6 +22,7 @@ from monitor.coaching.people.day_ledger import DayLedger
 from monitor.coaching.people.intake import CLINICIAN, EQUAL, IntakeOutcome, active_share_now
 from monitor.coaching.people.pauses import paused_on
 from monitor.coaching.people.programme import Item, Programme
+from monitor.coaching.prescribing.bouts import due_next
 from monitor.coaching.prescribing.trial import TrialDay, light_help_reached, trial_day
 from monitor.coaching.safety.stop_rules import Stop, paused_why
 from monitor.records.stored_hold import StoredHold
@@ -35,9 +36,6 @@ FREE_ALPHA = 0.02
 
 CERTAIN = 0.95
 """With the help at the end of the allowed band the target succeeds so often (common practice, no source)."""
-
-BOUT_GAP_RESTS, SHORTEST_BOUT_GAP_s = 3.0, 600.0
-"""Holds closer together than this many rests, or these seconds, are sets of one bout (common practice, no source)."""
 
 OWN_HOLDS = 3
 """With fewer holds of its kind an item rests on all holds together (common practice, no source)."""
@@ -314,55 +312,10 @@ def _next(
         return wanted[one.kind] * (total_s + 60.0) - done_s[one.kind] if one.kind in wanted else 0.0
 
     chosen = max(candidates, key=lack)
-    due_ns, bout_words = _due_ns(chosen, holds, programme.day.remind_after_min, now_utc_ns)
+    due_ns, bout_words = due_next(chosen.sets, chosen.rest_s, holds, programme.day.remind_after_min, now_utc_ns)
     words = f"{chosen.title}, {chosen.target_s:.0f} s"
     words += f" with up to {chosen.alpha_max:.0%} help. " if chosen.alpha > 0 else " without help. "
     return chosen.key, words + chosen.reason + bout_words, due_ns
-
-
-def sets_of_bout(item: ItemPrescription, holds: Sequence[StoredHold], now_utc_ns: int) -> int:
-    """Return how many sets of the current bout are done; 0 once the last hold is longer ago than a bout's gap."""
-    ends = _ends(holds, now_utc_ns)
-    if not ends or now_utc_ns - ends[-1][1] > _bout_gap_ns(item):
-        return 0
-    return _sets(item, ends)
-
-
-def _ends(holds: Sequence[StoredHold], now_utc_ns: int) -> list[tuple[int, int]]:
-    """Return begin and end (UTC ns) of the holds so far, oldest first."""
-    ends = [(h.onset_utc_ns, h.onset_utc_ns + round(h.result.duration_s * 1e9)) for h in holds]
-    return sorted(e for e in ends if e[0] <= now_utc_ns)
-
-
-def _bout_gap_ns(item: ItemPrescription) -> int:
-    return round(max(BOUT_GAP_RESTS * item.rest_s, SHORTEST_BOUT_GAP_s) * 1e9)
-
-
-def _sets(item: ItemPrescription, ends: Sequence[tuple[int, int]]) -> int:
-    """Return how many holds the last bout has: those no further apart than a bout's gap."""
-    sets = 1
-    for (_, before), (after, _) in zip(ends[-2::-1], ends[:0:-1], strict=True):
-        if after - before > _bout_gap_ns(item):
-            break
-        sets += 1
-    return sets
-
-
-def _due_ns(
-    chosen: ItemPrescription, holds: Sequence[StoredHold], remind_after_min: float, now_utc_ns: int
-) -> tuple[int, str]:
-    """Return when the next set is due, after the rest, or once the item's sets are done the next bout."""
-    ends = _ends(holds, now_utc_ns)
-    if not ends:
-        return now_utc_ns, ""
-    sets = _sets(chosen, ends)
-    last_ns = ends[-1][1]
-    if sets >= chosen.sets:
-        due_ns = last_ns + round(remind_after_min * 60e9)
-        if due_ns > now_utc_ns:
-            return due_ns, f" {sets} sets of this bout are done: the next bout in {remind_after_min:.0f} min."
-        return now_utc_ns, ""
-    return max(now_utc_ns, last_ns + round(chosen.rest_s * 1e9)), ""
 
 
 def _up(alpha: float) -> float:

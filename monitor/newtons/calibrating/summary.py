@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from monitor.newtons.calibrating.outcome import Outcome, PartFigures
+from monitor.newtons.calibrating.outcome import Outcome
+from monitor.newtons.calibrating.part_figures import PartFigures
 from monitor.newtons.calibration import calibration_to_dict
 from monitor.newtons.gravity import effect_of
 
