@@ -22,17 +22,17 @@ small or too large by half by the last tests here.
 
 
 @pytest.fixture(scope="module")
-def found() -> list[Miss]:
+def computed() -> list[Miss]:
     return runs(range(PEOPLE), RIGS)
 
 
 @pytest.fixture(scope="module")
-def coverage(found) -> dict[str, Row]:
-    return {row.name: row for row in table(found)}
+def coverage(computed) -> dict[str, Row]:
+    return {row.name: row for row in table(computed)}
 
 
 @pytest.mark.parametrize("number", ["bodyweight", "beta", "alpha", "duration"])
-def test_intervals_hold_the_truth_as_often_as_they_say(coverage, number):
+def test_intervals_cover_the_truth_as_often_as_stated(coverage, number):
     rows = [row for name, row in coverage.items() if name.split(",")[0] == number]
     assert len(rows) == (1 if number == "bodyweight" else 2)
     for row in rows:
@@ -42,9 +42,9 @@ def test_intervals_hold_the_truth_as_often_as_they_say(coverage, number):
 
 
 @pytest.mark.parametrize(("factor", "low", "high"), [(0.5, 0.0, 0.85), (2.0, 0.99, 1.0)])
-def test_uncertainties_that_were_too_small_or_too_large_would_be_seen(found, factor, low, high):
+def test_uncertainties_that_were_too_small_or_too_large_would_be_seen(computed, factor, low, high):
     """Halved or doubled, intervals of a normal distribution would hold the truth in 67 % or 99.99 %."""
-    for row in table([Miss(m.name, m.error, factor * m.u) for m in found]):
+    for row in table([Miss(m.name, m.error, factor * m.u) for m in computed]):
         assert low <= row.share <= high, row
 
 

@@ -119,15 +119,15 @@ def test_pulls_are_found_with_their_travel_and_none_is_invented():
     hold, truth = hold_and_truth(name)
     wanted = events(name, "passive_to_active", "active_to_passive")
     assert len(hold.travel) == len(wanted) == 4
-    for found, event in zip(hold.travel, wanted, strict=True):
-        assert found.start_s - 0.5 < event["t_s"] + event["duration_s"] / 2 < found.end_s + 0.5
-        assert found.travel_mm == pytest.approx(event["com_rise_mm"], abs=TRAVEL_mm)
-        assert abs(found.travel_mm - event["com_rise_mm"]) < 3 * found.u_mm
+    for computed, event in zip(hold.travel, wanted, strict=True):
+        assert computed.start_s - 0.5 < event["t_s"] + event["duration_s"] / 2 < computed.end_s + 0.5
+        assert computed.travel_mm == pytest.approx(event["com_rise_mm"], abs=TRAVEL_mm)
+        assert abs(computed.travel_mm - event["com_rise_mm"]) < 3 * computed.u_mm
     right_s = sum(
-        max(0.0, min(found.end_s, span["t1_s"]) - max(found.start_s, span["t0_s"]))
+        max(0.0, min(computed.end_s, span["t1_s"]) - max(computed.start_s, span["t0_s"]))
         for span in truth["states"]
-        for found in hold.states
-        if found.state == span["state"]
+        for computed in hold.states
+        if computed.state == span["state"]
     )
     assert right_s > (1 - STATES_REL) * (truth["release_half_s"] - truth["onset_half_s"])
     assert hold.kind == "mixed"
@@ -205,12 +205,12 @@ def test_nobody_else_touches_the_platform(name):
 def test_a_third_support_is_flagged_with_its_level_and_its_edges():
     hold, _ = hold_and_truth("s7_seed11")
     (event,) = events("s7_seed11", "third_support")
-    (found,) = hold.third_support
+    (computed,) = hold.third_support
     assert "third_support" in hold.flags
-    assert found.fraction == pytest.approx(event["frac"], abs=THIRD_SUPPORT)
+    assert computed.fraction == pytest.approx(event["frac"], abs=THIRD_SUPPORT)
     # It rises and falls within rise_s: the half level is reached in the middle of that.
-    assert found.start_s == pytest.approx(event["t0_s"] + event["rise_s"] / 2, abs=THIRD_SUPPORT_EDGE_S)
-    assert found.end_s == pytest.approx(event["t1_s"] - event["rise_s"] / 2, abs=THIRD_SUPPORT_EDGE_S)
+    assert computed.start_s == pytest.approx(event["t0_s"] + event["rise_s"] / 2, abs=THIRD_SUPPORT_EDGE_S)
+    assert computed.end_s == pytest.approx(event["t1_s"] - event["rise_s"] / 2, abs=THIRD_SUPPORT_EDGE_S)
     assert hold.travel == []
     assert "travel_withheld_while_account_open" in hold.flags
 

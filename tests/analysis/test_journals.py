@@ -41,13 +41,13 @@ def test_a_journal_gives_what_the_curve_gives(tmp_path, start_us):
     analysis = analyse_file(tmp_path / "a.journal")
     wanted = [hold for result in as_a_curve() for hold in result.holds]
     assert len(analysis.result.holds) == len(wanted) == 2
-    for found, hold in zip(analysis.result.holds, wanted, strict=True):
+    for computed, hold in zip(analysis.result.holds, wanted, strict=True):
         # Counts round to a thousandth of a newton, stamps to a microsecond.
-        assert found.onset_s - start_us * 1e-6 == pytest.approx(hold.onset_s, abs=1e-4)
-        assert found.duration_s == pytest.approx(hold.duration_s, abs=1e-4)
-        assert found.alpha_mean == pytest.approx(hold.alpha_mean, abs=1e-5)
-        assert found.flags == hold.flags
-        assert len(found.regrips) == len(hold.regrips)
+        assert computed.onset_s - start_us * 1e-6 == pytest.approx(hold.onset_s, abs=1e-4)
+        assert computed.duration_s == pytest.approx(hold.duration_s, abs=1e-4)
+        assert computed.alpha_mean == pytest.approx(hold.alpha_mean, abs=1e-5)
+        assert computed.flags == hold.flags
+        assert len(computed.regrips) == len(hold.regrips)
     assert analysis.result.quality.samples == len(T_s)
     assert analysis.result.quality.spikes > 10
     assert analysis.curve.t_s.shape == T_s.shape
@@ -97,7 +97,7 @@ def test_a_torn_journal_is_analysed_up_to_the_tear_and_left_alone(tmp_path):
     assert path.read_bytes() == torn
 
 
-def test_what_is_no_journal_is_told(tmp_path):
+def test_a_file_that_is_no_journal_is_reported(tmp_path):
     with pytest.raises(JournalNotFound):
         analyse_file(tmp_path / "none.journal")
     (tmp_path / "letter.journal").write_text("Dear coach,\nhang in there.\n")
@@ -149,19 +149,19 @@ def test_readings_that_follow_on_are_joined_and_nothing_else_moves(data):
         row += n
     out = list(joined(events))
 
-    def told(sequence):
+    def message(sequence):
         """Return each row with its segment and what was lost before it, and notes at their places."""
-        found = []
+        computed = []
         for event in sequence:
             if isinstance(event, Note):
-                found.append(event)
+                computed.append(event)
                 continue
             lost = [event.lost_before] + [0] * (len(event) - 1)
             rows = zip(event.board_s.tolist(), event.counts[:, 0].tolist(), lost, strict=True)
-            found += [(event.segment, *row) for row in rows]
-        return found
+            computed += [(event.segment, *row) for row in rows]
+        return computed
 
-    assert told(out) == told(events)
+    assert message(out) == message(events)
     blocks = [e for e in out if isinstance(e, CountBlock)]
     assert sum(b.damaged for b in blocks) == row
     assert sum(b.status for b in blocks) == sum(e.status for e in events if isinstance(e, CountBlock))

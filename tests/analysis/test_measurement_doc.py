@@ -33,9 +33,9 @@ PARTS = (
 
 def section(title: str) -> str:
     """Return the text between a heading that ends with ``title`` and the next of its level."""
-    found = re.search(rf"^## \d+\. {re.escape(title)}\n(.*?)(?=^## |\Z)", PAGE, flags=re.DOTALL | re.MULTILINE)
-    assert found, f"the section {title} is gone"
-    return found[1]
+    result = re.search(rf"^## \d+\. {re.escape(title)}\n(.*?)(?=^## |\Z)", PAGE, flags=re.DOTALL | re.MULTILINE)
+    assert result, f"the section {title} is gone"
+    return result[1]
 
 
 @pytest.mark.parametrize("part", PARTS, ids=lambda part: part.__name__)

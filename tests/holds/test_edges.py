@@ -78,17 +78,17 @@ def test_the_level_is_the_holds_own_not_the_bodyweights():
 
 @pytest.mark.parametrize(("gap_s", "count"), [(0.2, 1), (0.95, 1), (1.05, 2), (2.0, 2)])
 def test_gaps_shorter_than_a_second_are_bridged_and_listed(gap_s, count):
-    found = holds((0, 0), *pulse(2, 8), *pulse(8 + gap_s, 14), (18, 0))
-    assert len(found) == count
-    assert found[0].onset_s == pytest.approx(2, abs=0.013)
-    assert found[-1].release_s == pytest.approx(14, abs=0.013)
+    result = holds((0, 0), *pulse(2, 8), *pulse(8 + gap_s, 14), (18, 0))
+    assert len(result) == count
+    assert result[0].onset_s == pytest.approx(2, abs=0.013)
+    assert result[-1].release_s == pytest.approx(14, abs=0.013)
     if count == 1:
-        ((start_s, end_s),) = found[0].gaps
+        ((start_s, end_s),) = result[0].gaps
         assert start_s == pytest.approx(8, abs=0.013)
         assert end_s == pytest.approx(8 + gap_s, abs=0.013)
     else:
-        assert [hold.gaps for hold in found] == [(), ()]
-        assert found[0].release_s == pytest.approx(8, abs=0.013)
+        assert [hold.gaps for hold in result] == [(), ()]
+        assert result[0].release_s == pytest.approx(8, abs=0.013)
 
 
 def test_several_regrips_are_one_hold():

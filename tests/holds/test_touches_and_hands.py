@@ -107,13 +107,13 @@ def test_a_ringing_at_the_change_does_not_move_its_instant(phase):
     crossed_s = fine_s[np.flatnonzero(np.convolve(half, np.ones(3001) / 3001, "same") > 0)[-1]]
     t_s = np.arange(0, 20, 1 / RATE_Hz)
     right_N = W * (0.5 + np.interp(t_s, fine_s, half))
-    (found,) = grip_changes_s(t_s, W - right_N, right_N, W, RATE_Hz)
-    assert found == pytest.approx(crossed_s, abs=0.002)
+    (result,) = grip_changes_s(t_s, W - right_N, right_N, W, RATE_Hz)
+    assert result == pytest.approx(crossed_s, abs=0.002)
 
 
 def test_there_and_back_are_two_changes():
-    found = hands((0, 0.3), (7.9, 0.3), (8.1, 0.7), (13.9, 0.7), (14.1, 0.3), (20, 0.3))
-    assert found == pytest.approx([8.0, 14.0], abs=0.02)
+    result = hands((0, 0.3), (7.9, 0.3), (8.1, 0.7), (13.9, 0.7), (14.1, 0.3), (20, 0.3))
+    assert result == pytest.approx([8.0, 14.0], abs=0.02)
 
 
 @pytest.mark.parametrize("share", [0.5, 0.55])
@@ -129,5 +129,5 @@ def test_a_short_swing_to_the_other_side_is_no_change():
     assert hands((0, 0.7), (10, 0.7), (10.1, 0.3), (10.5, 0.3), (10.6, 0.7), (20, 0.7)) == []
 
 
-def test_a_hold_shorter_than_the_look_tells_nothing():
+def test_a_hold_shorter_than_the_window_has_no_change_of_hands():
     assert hands((0, 0.7), (0.5, 0.7), (0.6, 0.3), (0.9, 0.3)) == []

@@ -28,9 +28,9 @@ def test_a_movement_without_anything_else_keeps_its_rise_wherever_it_was_found(o
 
     Means of a tenth of a second are exact for it but for ``a dt^2 / 12`` at both ends, where nothing moves.
     """
-    found = rise_of(moved(15.0), (round((15.0 + off_s) * RATE_Hz), MOVE_s), [], RATE_Hz, 1e-4)
-    assert found is not None
-    assert found.rise_m == pytest.approx(0.04, abs=4e-5)
+    result = rise_of(moved(15.0), (round((15.0 + off_s) * RATE_Hz), MOVE_s), [], RATE_Hz, 1e-4)
+    assert result is not None
+    assert result.rise_m == pytest.approx(0.04, abs=4e-5)
 
 
 def test_a_level_that_is_wrong_and_a_drift_of_it_are_no_rise() -> None:
@@ -40,9 +40,9 @@ def test_a_level_that_is_wrong_and_a_drift_of_it_are_no_rise() -> None:
     """
     row = round(15.0 * RATE_Hz)
     t_s = np.arange(len(moved(15.0))) / RATE_Hz
-    found = rise_of(moved(15.0) + 0.05 + 0.00005 * (t_s - 15.0), (row, MOVE_s), [], RATE_Hz, 0.01)
-    assert found is not None
-    assert found.rise_m == pytest.approx(0.04, abs=1e-4)
+    result = rise_of(moved(15.0) + 0.05 + 0.00005 * (t_s - 15.0), (row, MOVE_s), [], RATE_Hz, 0.01)
+    assert result is not None
+    assert result.rise_m == pytest.approx(0.04, abs=1e-4)
 
 
 def test_breath_of_any_phase_is_taken_off() -> None:
@@ -51,9 +51,9 @@ def test_breath_of_any_phase_is_taken_off() -> None:
     breath = 0.002 * (2 * np.pi * 0.25) ** 2
     for phase in np.arange(8) * np.pi / 4:
         acceleration = moved(15.0) + breath * np.sin(2 * np.pi * 0.25 * t_s + phase)
-        found = rise_of(acceleration, (round(15.0 * RATE_Hz), MOVE_s), [], RATE_Hz, 0.003)
-        assert found is not None
-        assert found.rise_m == pytest.approx(0.04, abs=4e-4)
+        result = rise_of(acceleration, (round(15.0 * RATE_Hz), MOVE_s), [], RATE_Hz, 0.003)
+        assert result is not None
+        assert result.rise_m == pytest.approx(0.04, abs=4e-4)
 
 
 def test_error_over_u_is_one_for_draws_of_the_process_itself() -> None:
@@ -76,9 +76,9 @@ def test_error_over_u_is_one_for_draws_of_the_process_itself() -> None:
                 2 * np.pi * rng.uniform(*band_Hz, each)[:, None] * t_s + rng.uniform(0, 2 * np.pi, each)[:, None]
             )
             y += size * np.sqrt(2 / each) * cosines.sum(axis=0)
-        found = rise_of(y, (70, MOVE_s), [], MEANS_Hz, noise)
-        assert found is not None
-        over_u.append(found.rise_m / found.u_m)
+        result = rise_of(y, (70, MOVE_s), [], MEANS_Hz, noise)
+        assert result is not None
+        over_u.append(result.rise_m / result.u_m)
     assert np.sqrt(np.mean(np.square(over_u))) == pytest.approx(1.0, abs=0.1)
 
 

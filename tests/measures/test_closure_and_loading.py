@@ -37,9 +37,9 @@ def missing(*spans: tuple[float, float, float], noise_N: float = 2.0) -> np.ndar
 
 
 def test_a_third_support_is_found_with_its_level_and_edges():
-    (found,) = third_supports(T_s, missing((12, 20, 0.10)), W, RATE_Hz, ONSET_S, RELEASE_S)
-    assert found.fraction == pytest.approx(0.10, abs=0.002)
-    assert (found.start_s, found.end_s) == pytest.approx((12, 20), abs=0.05)
+    (result,) = third_supports(T_s, missing((12, 20, 0.10)), W, RATE_Hz, ONSET_S, RELEASE_S)
+    assert result.fraction == pytest.approx(0.10, abs=0.002)
+    assert (result.start_s, result.end_s) == pytest.approx((12, 20), abs=0.05)
 
 
 def test_two_supports_of_different_size_are_two():
@@ -183,7 +183,7 @@ def test_the_bounce_on_the_arms_is_read_from_the_catch(frequency_Hz):
     assert bounce_Hz(T_s, sum_N, W, ONSET_S) == pytest.approx(frequency_Hz, rel=0.02)
 
 
-def test_a_catch_that_does_not_ring_tells_no_bounce():
+def test_a_catch_that_does_not_ring_has_no_bounce():
     assert bounce_Hz(T_s, np.full(len(T_s), W) + 1e-6, W, ONSET_S) is None
     assert bounce_Hz(T_s, ringing(3.0, 0.015, 5.0), W, ONSET_S) is None
     assert bounce_Hz(T_s, ringing(12.0, 0.3, 5.0), W, ONSET_S) is None

@@ -93,7 +93,7 @@ def test_noise_is_in_the_uncertainty():
     assert 0.67 < np.sqrt(np.mean(np.square(over_u))) < 1.33
 
 
-def test_slow_converters_and_short_records_tell_none():
+def test_slow_converters_and_short_records_have_no_loading_rate():
     for rate_Hz, seconds in ((50.0, 20.0), (80.0, 10.1)):
         t, x = readings(half_cosine, rate_Hz, seconds=seconds)
         assert loading_rate_rise(t, x, ONSET_S, rate_Hz, 0.4) is None

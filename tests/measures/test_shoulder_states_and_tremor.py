@@ -16,26 +16,26 @@ def moves(*travels: tuple[float, float]) -> list[Travel]:
 
 
 def spans(*args: object, **kwargs: object) -> list[tuple[float, float, str]]:
-    found, _ = states_of(*args, **kwargs)
-    return [(s.start_s, s.end_s, s.state) for s in found]
+    result, _ = states_of(*args, **kwargs)
+    return [(s.start_s, s.end_s, s.state) for s in result]
 
 
 def test_drawing_down_and_letting_go_are_passive_active_passive():
-    found, kind = states_of(5.0, 65.0, moves((20, 48), (40, -47)))
-    assert [(s.start_s, s.end_s, s.state) for s in found] == [
+    result, kind = states_of(5.0, 65.0, moves((20, 48), (40, -47)))
+    assert [(s.start_s, s.end_s, s.state) for s in result] == [
         (5.0, 20.0, "passive"),
         (20.0, 40.0, "active"),
         (40.0, 65.0, "passive"),
     ]
     assert kind == "mixed"
-    assert {s.certainty for s in found} == {0.9}
+    assert {s.certainty for s in result} == {0.9}
 
 
 def test_one_sign_alone_is_less_certain():
-    found, kind = states_of(5.0, 65.0, moves((20, 48)))
-    assert [s.state for s in found] == ["passive", "active"]
+    result, kind = states_of(5.0, 65.0, moves((20, 48)))
+    assert [s.state for s in result] == ["passive", "active"]
     assert kind == "mixed"
-    assert {s.certainty for s in found} == {0.7}
+    assert {s.certainty for s in result} == {0.7}
     assert spans(5.0, 65.0, moves((20, -48))) == [(5.0, 20.0, "active"), (20.0, 65.0, "passive")]
 
 

@@ -147,7 +147,7 @@ def test_a_body_that_hangs_still_has_no_swing():
     assert largest_deg < 0.8
 
 
-def test_less_than_a_window_tells_nothing():
+def test_less_than_a_window_has_no_swing():
     t_s = np.arange(0, 7.9, 1 / RATE_Hz)
     assert swing_course(t_s, np.full(len(t_s), W), W, RATE_Hz, np.zeros(len(t_s), dtype=bool)) is None
 

@@ -19,9 +19,9 @@ from monitor.measures.swing_calibration import (
 from monitor.records.hold_result import HoldResult, Swing
 
 
-def hold(told_deg: float, u_deg: float = 0.2, kappa: float = KAPPA) -> HoldResult:
-    course = [(20.0, told_deg, u_deg), (20.5, None, None), (21.0, 0.9 * told_deg, u_deg)]
-    return HoldResult(10.0, 40.0, 30.0, 0.01, swing=Swing(told_deg, 3.0, 0.45, course, kappa, kappa * U_KAPPA_REL))
+def hold(cells_deg: float, u_deg: float = 0.2, kappa: float = KAPPA) -> HoldResult:
+    course = [(20.0, cells_deg, u_deg), (20.5, None, None), (21.0, 0.9 * cells_deg, u_deg)]
+    return HoldResult(10.0, 40.0, 30.0, 0.01, swing=Swing(cells_deg, 3.0, 0.45, course, kappa, kappa * U_KAPPA_REL))
 
 
 def test_the_reach_of_the_toes_is_twice_the_sine():
@@ -38,23 +38,23 @@ def test_the_reach_of_the_toes_is_twice_the_sine():
 def test_the_angle_that_was_measured_gives_the_kappa_behind_the_beat(true_kappa, true_deg):
     """A body of that kappa beats so; read with anybody's kappa its angle is wrong; the measured one mends that."""
     beat = beat_from_amplitude(np.radians(true_deg), true_kappa)
-    told_deg = float(np.degrees(amplitude_from_beat(beat)))
-    found = own_kappa(hold(told_deg), 10.2, MeasuredAngle(true_deg, 0.1))
-    assert found.kappa == pytest.approx(true_kappa, rel=1e-6)
-    assert found.cells_deg == told_deg
-    assert np.degrees(amplitude_from_beat(beat, found.kappa)) == pytest.approx(true_deg, rel=1e-6)
+    cells_deg = float(np.degrees(amplitude_from_beat(beat)))
+    result = own_kappa(hold(cells_deg), 10.2, MeasuredAngle(true_deg, 0.1))
+    assert result.kappa == pytest.approx(true_kappa, rel=1e-6)
+    assert result.cells_deg == cells_deg
+    assert np.degrees(amplitude_from_beat(beat, result.kappa)) == pytest.approx(true_deg, rel=1e-6)
 
 
-def test_a_hold_that_was_told_with_an_own_kappa_already_gives_the_same():
+def test_a_hold_computed_with_an_own_kappa_gives_the_same():
     beat = beat_from_amplitude(np.radians(8.0), 0.9)
-    told_deg = float(np.degrees(amplitude_from_beat(beat, 0.88)))
-    assert own_kappa(hold(told_deg, kappa=0.88), 10.0, MeasuredAngle(8.0)).kappa == pytest.approx(0.9, rel=1e-6)
+    cells_deg = float(np.degrees(amplitude_from_beat(beat, 0.88)))
+    assert own_kappa(hold(cells_deg, kappa=0.88), 10.0, MeasuredAngle(8.0)).kappa == pytest.approx(0.9, rel=1e-6)
 
 
 def test_the_uncertainty_is_twice_that_of_both_angles():
     """0.4 of 8 degrees measured (5 %), 0.08 of 8 told beside kappa's share of 0.12: 2 (0.05^2 + 0.01^2)^0.5."""
-    found = own_kappa(hold(8.0, float(np.hypot(0.08, 0.5 * U_KAPPA_REL * 8.0))), 10.0, MeasuredAngle(8.0, 0.4))
-    assert found.u_rel == pytest.approx(np.hypot(2 * np.hypot(0.05, 0.01), U_DAY_REL), rel=1e-6)
+    result = own_kappa(hold(8.0, float(np.hypot(0.08, 0.5 * U_KAPPA_REL * 8.0))), 10.0, MeasuredAngle(8.0, 0.4))
+    assert result.u_rel == pytest.approx(np.hypot(2 * np.hypot(0.05, 0.01), U_DAY_REL), rel=1e-6)
 
 
 def test_several_swings_and_what_is_known_of_anybody_are_weighed():

@@ -36,20 +36,20 @@ def test_a_pull_is_found_and_measured(rise_mm, duration_s):
     if abs(rise_mm) < 15 and duration_s > 1:
         rise_mm *= 2  # 10 mm in 1.2 s is 0.04 m/s^2 at most and drowns: see the next test
     for seed in range(3):
-        (found,) = travels(T_s, pulls((15.0, duration_s, rise_mm), seed=seed), W, g, RATE_Hz)
-        assert abs(found.travel_mm - rise_mm) < 3 * found.u_mm
-        assert found.u_mm < 2
-        middle_s = (found.start_s + found.end_s) / 2
+        (result,) = travels(T_s, pulls((15.0, duration_s, rise_mm), seed=seed), W, g, RATE_Hz)
+        assert abs(result.travel_mm - rise_mm) < 3 * result.u_mm
+        assert result.u_mm < 2
+        middle_s = (result.start_s + result.end_s) / 2
         assert middle_s == pytest.approx(15.0, abs=0.1)
-        assert found.start_s < 15.0 - duration_s / 4
-        assert found.end_s > 15.0 + duration_s / 4
+        assert result.start_s < 15.0 - duration_s / 4
+        assert result.end_s > 15.0 + duration_s / 4
 
 
 @pytest.mark.parametrize("rise_mm", [10, -10])
 def test_a_pull_that_hardly_stands_out_is_absent_rather_than_wrong(rise_mm):
     for seed in range(10):
-        for found in travels(T_s, pulls((15.0, 1.2, rise_mm), seed=seed), W, g, RATE_Hz):
-            assert abs(found.travel_mm - rise_mm) < 2 * found.u_mm
+        for result in travels(T_s, pulls((15.0, 1.2, rise_mm), seed=seed), W, g, RATE_Hz):
+            assert abs(result.travel_mm - rise_mm) < 2 * result.u_mm
     assert travels(T_s, pulls((15.0, 1.2, rise_mm), noise_N=4.0), W, g, RATE_Hz) == []
 
 
@@ -71,8 +71,8 @@ def test_the_uncertainty_is_what_the_travel_scatters_by(rate_Hz, breath_m_s2, be
             phase = 2 * np.pi * rng.uniform(slowest_Hz, fastest_Hz) * t_s + rng.uniform(0, 2 * np.pi)
             acceleration += rng.uniform(0, most_m_s2) * np.sin(phase)
         sum_N = W * (1 + acceleration / g) + rng.uniform(0.5, 2.0) * rng.standard_normal(len(t_s))
-        (found,) = travels(t_s, sum_N, W, g, rate_Hz)
-        over_u.append((found.travel_mm - 30) / found.u_mm)
+        (result,) = travels(t_s, sum_N, W, g, rate_Hz)
+        over_u.append((result.travel_mm - 30) / result.u_mm)
     assert np.sqrt(np.mean(np.square(over_u))) == pytest.approx(1.0, abs=0.28)
 
 
@@ -85,18 +85,18 @@ def test_up_and_down_are_two_travels_of_opposite_sign():
 @pytest.mark.parametrize("rest_s", [0.2, 0.4])
 def test_a_short_rest_between_two_pulls_is_taken_as_it_is(rest_s):
     for seed in range(5):
-        found = travels(T_s, pulls((15, 0.8, 40), (15.8 + rest_s, 0.8, -40), seed=seed), W, g, RATE_Hz)
-        assert [f.travel_mm for f in found] == pytest.approx([40, -40], abs=3 * max(f.u_mm for f in found))
-        assert max(f.u_mm for f in found) < 1
+        result = travels(T_s, pulls((15, 0.8, 40), (15.8 + rest_s, 0.8, -40), seed=seed), W, g, RATE_Hz)
+        assert [f.travel_mm for f in result] == pytest.approx([40, -40], abs=3 * max(f.u_mm for f in result))
+        assert max(f.u_mm for f in result) < 1
 
 
 def test_a_pull_within_breathing_and_swing_keeps_its_size():
     """Breathing of 0.3 % at 0.25 Hz and the beat of a 2 degree swing (kappa theta^2 = 0.1 %) at 0.9 Hz."""
     sum_N = pulls((15, 0.8, 40))
     sum_N += W * (0.003 * np.sin(2 * np.pi * 0.25 * T_s) + 0.001 * np.sin(2 * np.pi * 0.9 * T_s))
-    (found,) = travels(T_s, sum_N, W, g, RATE_Hz)
-    assert abs(found.travel_mm - 40) < 2 * found.u_mm
-    assert found.u_mm < 2
+    (result,) = travels(T_s, sum_N, W, g, RATE_Hz)
+    assert abs(result.travel_mm - 40) < 2 * result.u_mm
+    assert result.u_mm < 2
 
 
 @pytest.mark.parametrize("theta_deg", [1, 3, 6, 10])
@@ -113,11 +113,11 @@ def test_noise_breathing_and_slow_sinking_are_no_travel():
     assert travels(T_s, pulls((15, 0.8, 5)), W, g, RATE_Hz) == []
 
 
-def test_too_short_a_stretch_tells_nothing():
+def test_too_short_a_stretch_has_no_travel():
     assert travels(T_s[:200], pulls()[:200], W, g, RATE_Hz) == []
 
 
-def test_the_shape_searched_for_moves_by_one_metre():
+def test_the_template_moves_by_one_metre():
     acceleration = minimum_jerk_acceleration(0.8, 1000.0)
     velocity, rise = velocity_and_rise(acceleration, 1000.0)
     assert velocity[-1] == pytest.approx(0.0, abs=1e-9)

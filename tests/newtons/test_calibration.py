@@ -90,7 +90,7 @@ def test_a_cell_wired_the_other_way_round_gets_a_negative_span():
 
 
 @pytest.mark.parametrize(
-    ("change", "told"),
+    ("change", "message"),
     [
         ({"load_N": 0.0}, "given as 0 N"),
         ({"load_N": -5.0}, "given as -5 N"),
@@ -100,10 +100,10 @@ def test_a_cell_wired_the_other_way_round_gets_a_negative_span():
         ({"u_load_N": math.inf}, "not a number"),
     ],
 )
-def test_readings_that_tell_nothing_are_refused(change, told):
+def test_readings_without_information_are_refused(change, message):
     good = {"zero_counts": 1000.0, "loaded_counts": 51000.0, "load_N": 100.0}
     assert two_point_fit("c", **good).N_per_count == 0.002
-    with pytest.raises(BadCalibration, match=told) as caught:
+    with pytest.raises(BadCalibration, match=message) as caught:
         two_point_fit("c", **{**good, **change})
     assert caught.value.do
 
@@ -196,6 +196,6 @@ def test_calibration_files_that_hold_nonsense_are_refused(tmp_path, text):
     assert caught.value.do
 
 
-def test_a_calibration_that_is_not_there_is_told(tmp_path):
+def test_a_missing_calibration_is_reported(tmp_path):
     with pytest.raises(CalibrationNotFound, match="No such file"):
         load_calibration(tmp_path / "none.toml")

@@ -156,11 +156,11 @@ BAD = {
 
 
 @pytest.mark.parametrize("name", BAD)
-def test_a_bad_file_is_told_with_its_place_and_its_remedy_and_left_alone(tmp_path, name):
-    content, told, remedy = BAD[name]
+def test_a_bad_file_is_reported_with_place_and_remedy_and_left_alone(tmp_path, name):
+    content, message, remedy = BAD[name]
     path = tmp_path / "curve.csv"
     path.write_bytes(content)
-    with pytest.raises(BadCurve, match=told) as caught:
+    with pytest.raises(BadCurve, match=message) as caught:
         read_curve(path)
     assert str(path) in caught.value.what
     assert remedy in caught.value.do

@@ -53,16 +53,16 @@ def watched(name: str) -> Watched:
     curve = read_curve(CURVES / f"{name}_seed11.csv.gz")
     pipeline = Pipeline(curve.rig, curve.rate_Hz, AnalysisSettings(), live=True)
     pictures: list[Picture] = []
-    told: list[tuple[float, SessionMeasured]] = []
+    measured: list[tuple[float, SessionMeasured]] = []
     for block in curve.blocks():
         for row in range(0, len(block), ROWS):
             rows, lost = slice(row, row + ROWS), block.lost_before if row == 0 else 0
             out = pipeline.push_load(LoadBlock(block.t_s[rows], block.load_N[rows], block.segment, lost))
             pictures += out.pictures
-            told += [(float(block.t_s[rows][-1]), e) for e in out.events if isinstance(e, SessionMeasured)]
+            measured += [(float(block.t_s[rows][-1]), e) for e in out.events if isinstance(e, SessionMeasured)]
     out = pipeline.flush()
-    told += [(float("inf"), e) for e in out.events if isinstance(e, SessionMeasured)]
-    (first_s, first), *_, (_, last) = told
+    measured += [(float("inf"), e) for e in out.events if isinstance(e, SessionMeasured)]
+    (first_s, first), *_, (_, last) = measured
     assert not first.final
     assert last.final
     return Watched(tuple(pictures), first.result.holds[0], first_s, last.result.holds[0])
@@ -70,32 +70,34 @@ def watched(name: str) -> Watched:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_measured_hold_replaces_the_live_one_within_two_seconds_of_the_release(name):
-    seen = watched(name)
-    assert seen.last.release_s < seen.first_s < seen.last.release_s + REPLACED_WITHIN_s
+    observed = watched(name)
+    assert observed.last.release_s < observed.first_s < observed.last.release_s + REPLACED_WITHIN_s
     # The session's later zeros and bodyweight move it by less than the floors of docs/accuracy.md.
-    assert seen.first.onset_s == pytest.approx(seen.last.onset_s, abs=0.003)
-    assert seen.first.release_s == pytest.approx(seen.last.release_s, abs=0.003)
-    assert seen.first.alpha_mean == pytest.approx(seen.last.alpha_mean, abs=0.002)
-    assert seen.first.beta_mean == pytest.approx(seen.last.beta_mean, abs=0.003)
-    assert (seen.first.kind, seen.first.support) == (seen.last.kind, seen.last.support)
+    assert observed.first.onset_s == pytest.approx(observed.last.onset_s, abs=0.003)
+    assert observed.first.release_s == pytest.approx(observed.last.release_s, abs=0.003)
+    assert observed.first.alpha_mean == pytest.approx(observed.last.alpha_mean, abs=0.002)
+    assert observed.first.beta_mean == pytest.approx(observed.last.beta_mean, abs=0.003)
+    assert (observed.first.kind, observed.first.support) == (observed.last.kind, observed.last.support)
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_clock_stops_with_the_release(name):
-    seen = watched(name)
-    ended = next(p for p in seen.pictures if p.hold is not None and p.hold.ended and p.t_s > seen.last.release_s - 0.1)
-    assert ended.t_s < seen.last.release_s + 0.15
+    observed = watched(name)
+    ended = next(
+        p for p in observed.pictures if p.hold is not None and p.hold.ended and p.t_s > observed.last.release_s - 0.1
+    )
+    assert ended.t_s < observed.last.release_s + 0.15
     assert ended.hold is not None
-    assert ended.hold.onset_s + ended.hold.time_s == pytest.approx(seen.last.release_s, abs=0.025)
+    assert ended.hold.onset_s + ended.hold.time_s == pytest.approx(observed.last.release_s, abs=0.025)
 
 
 def test_a_swing_is_shown_as_it_is_measured_and_until_it_dies():
     """Window by window: a number that is shown is that of the eight seconds before it."""
-    seen = watched("s4")
-    swing = seen.last.swing
+    observed = watched("s4")
+    swing = observed.last.swing
     assert swing is not None
     course = np.array([(t, a) for t, a, _ in swing.course if a is not None])
-    shown = [(p.t_s - WINDOW_S / 2, p.swing_deg) for p in seen.while_hanging() if p.swing_deg is not None]
+    shown = [(p.t_s - WINDOW_S / 2, p.swing_deg) for p in observed.while_hanging() if p.swing_deg is not None]
     away = [degrees - np.interp(t_s, course[:, 0], course[:, 1]) for t_s, degrees in shown]
     assert np.abs(away).max() < 0.5
     assert np.sqrt(np.mean(np.square(away))) < 0.1
@@ -109,18 +111,18 @@ def test_a_swing_is_shown_as_it_is_measured_and_until_it_dies():
 @pytest.mark.parametrize("name", ["s1", "s2", "s3", "s5", "s6", "s7"])
 def test_no_swing_is_shown_where_none_is_measured(name):
     """Pulls, changes of hands, regrips and a third support move the load, too."""
-    seen = watched(name)
-    assert seen.last.swing is None or seen.last.swing.max_deg is None
-    assert {p.swing_deg for p in seen.while_hanging()} == {None}
+    observed = watched(name)
+    assert observed.last.swing is None or observed.last.swing.max_deg is None
+    assert {p.swing_deg for p in observed.while_hanging()} == {None}
 
 
 def test_shoulders_are_shown_as_they_are_measured():
-    seen = watched("s3")
+    observed = watched("s3")
     words = {"active": "drawn", "passive": "relaxed"}
-    spans = seen.last.states
+    spans = observed.last.states
     assert [s.state for s in spans] == ["passive", "active", "passive"]
     for number, span in enumerate(spans):
-        inside = [p for p in seen.while_hanging() if span.start_s + SEEN_AFTER_s < p.t_s < span.end_s]
+        inside = [p for p in observed.while_hanging() if span.start_s + SEEN_AFTER_s < p.t_s < span.end_s]
         # Before anything moved nobody knows.
         assert {p.shoulders for p in inside} == {words[span.state] if number else None}
 

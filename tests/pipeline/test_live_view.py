@@ -171,11 +171,11 @@ def test_the_clock_of_the_invented_people(name):
     assert settled.scene == "hanging"
 
 
-def test_a_swing_that_begins_is_not_told_as_a_pull():
+def test_a_beginning_swing_is_not_shown_as_a_pull():
     """Body s4 begins to swing 7.3 s after its onset and pulls never; s3 pulls 17 s after its own (their truth)."""
-    told = {}
+    shown = {}
     for name, end_s in (("s4", 25.0), ("s3", 32.0)):
         curve = read_curve(CURVES / f"{name}_seed11.csv.gz")
         pictures = live([b for b in curve.blocks() if b.t_s[0] < end_s], curve.rig, curve.rate_Hz)
-        told[name] = any(p.travel_mm is not None for p in pictures)
-    assert told == {"s4": False, "s3": True}
+        shown[name] = any(p.travel_mm is not None for p in pictures)
+    assert shown == {"s4": False, "s3": True}

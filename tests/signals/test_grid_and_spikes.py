@@ -82,7 +82,7 @@ def test_a_spike_in_one_cell_is_masked_wherever_it_stands(row, size_N):
     np.testing.assert_array_equal(clean[kept], spiked[kept])
 
 
-def test_a_blow_that_moves_two_cells_is_load_and_kept():
+def test_a_blow_that_moves_two_cells_is_load():
     struck = quiet()
     struck[20, [0, 1]] += 400.0
     clean, stage, marked = cleaned(struck)
@@ -90,7 +90,7 @@ def test_a_blow_that_moves_two_cells_is_load_and_kept():
     assert (stage.spikes, marked) == (0, [])
 
 
-def test_a_step_and_a_ramp_are_load_and_kept():
+def test_a_step_and_a_ramp_are_load():
     moved = quiet(cells=1)
     moved[15:] += 300.0
     ramp = quiet(cells=1) + 30.0 * np.arange(40)[:, None]
@@ -153,7 +153,7 @@ def test_cuts_never_show(seed, sizes):
     assert marked == marked_in_many
 
 
-def test_the_middle_of_what_is_there_is_numpys():
+def test_the_median_of_the_readings_present_equals_numpys():
     random = np.random.default_rng(4)
     neighbours = random.standard_normal((4, 200))
     for column in range(200):

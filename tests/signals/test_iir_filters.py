@@ -75,8 +75,8 @@ def test_streaming_equals_scipys_filter_to_the_bit_at_every_cut(own, sos, rate_H
     for cuts in ([400], [1, 7, 8, 64, 320], [8] * 50):
         stage = StreamingFilter(own)
         edges = np.cumsum([0, *cuts])
-        found = np.concatenate([stage.push(rows[a:b]) for a, b in itertools.pairwise(edges)])
-        np.testing.assert_array_equal(found, wanted)
+        result = np.concatenate([stage.push(rows[a:b]) for a, b in itertools.pairwise(edges)])
+        np.testing.assert_array_equal(result, wanted)
 
 
 @pytest.mark.parametrize(("own", "sos", "rate_Hz"), DESIGNS)

@@ -119,9 +119,9 @@ def test_a_zero_between_two_readings_is_as_uncertain_as_a_simulation_of_its_wand
     after = (drawn[:, -1] - drawn[:, read[1]])[:, None][:, 0]
     part = PartZero(2, np.array([10.0, 110.0]), np.array([0.04, 0.01]))
     noise = (0.5**2) * (0.04 + 0.01)
-    told = sum(part.variances(times[used], np.full(used.sum(), 1 / used.sum())))
+    variance_N2 = sum(part.variances(times[used], np.full(used.sum(), 1 / used.sum())))
     # The variance of a variance of n draws is 2 / n of its square: 1 % each; 4 % is four of them.
-    assert told - noise == pytest.approx(2 * error.var(), rel=0.04)
+    assert variance_N2 - noise == pytest.approx(2 * error.var(), rel=0.04)
     assert sum(part.variances(times[-1:], np.ones(1))) - 0.01 == pytest.approx(2 * after.var(), rel=0.04)
     never = PartZero(2, u_given_N=0.3, given_s=0.0)
     long_ago = sum(never.variances(times[-1:], np.ones(1)))
@@ -185,7 +185,7 @@ def test_a_bent_edge_is_read_where_the_load_crosses_and_not_where_a_straight_lin
     assert u_s < 0.1 * abs(straight_s - true_s)
 
 
-def test_stamps_that_tremble_make_times_a_little_uncertain_and_uneven_ones_more():
+def test_jittering_stamps_make_times_a_little_uncertain_and_uneven_ones_more():
     true_s = np.arange(4000) / 79.3
     rng = np.random.default_rng(1)
     ends = np.array([even_times(true_s + 1e-3 * rng.uniform(-1, 1, 4000))[0][-1] - true_s[-1] for _ in range(300)])

@@ -59,7 +59,7 @@ def test_sums_are_those_of_bar_and_platform():
     assert session.part_u_rel_span(()) == 0.0
 
 
-def test_a_cell_that_never_spoke_carries_nothing():
+def test_a_cell_without_any_reading_carries_nothing():
     load_N = np.full((4, 6), 10.0)
     load_N[:, 1] = np.nan
     session = SessionLoads(RIG, np.arange(4) / 80, load_N, np.zeros(6), np.zeros(6))
@@ -67,7 +67,7 @@ def test_a_cell_that_never_spoke_carries_nothing():
     assert not session.valid.any()
 
 
-def test_trembling_stamps_become_even_and_others_are_left_as_they_are():
+def test_jittering_stamps_become_even_and_others_are_left_as_they_are():
     true_s = 7.0 + np.arange(4000) / 79.3
     trembling_s = true_s + np.random.default_rng(1).uniform(-0.001, 0.001, 4000)
     assert np.max(np.abs(even_times(trembling_s)[0] - true_s)) < 1e-4

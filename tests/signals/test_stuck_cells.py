@@ -14,7 +14,7 @@ def living(rows: int = 400) -> np.ndarray:
     return 300.0 + np.random.default_rng(4).normal(0, 0.4, (rows, 3))
 
 
-def test_a_living_cell_is_never_stuck():
+def test_a_working_cell_is_never_stuck():
     assert not stuck_rows(living(), RATE_Hz).any()
 
 
