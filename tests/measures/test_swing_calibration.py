@@ -91,3 +91,10 @@ def test_a_hold_without_swing_and_absurd_lengths_are_refused():
     for reach_m, length_m in ((0.0, 2.0), (0.6, 0.1), (0.6, 9.0), (3.0, 2.0)):
         with pytest.raises(SwingNotUsable):
             angle_from_reach(reach_m, length_m)
+
+
+def test_only_amplitudes_near_the_instant_count_and_unread_seconds_do_not():
+    # At 20.4 s the nearest second, 20.5 s, was not read: the one of 20.0 s serves.
+    assert own_kappa(hold(8.0), 10.4, MeasuredAngle(8.0)).cells_deg == 8.0
+    with pytest.raises(SwingNotUsable, match=r"no amplitude of a swing at 25\.0 s"):
+        own_kappa(hold(8.0), 25.0, MeasuredAngle(8.0))

@@ -103,6 +103,7 @@ def survey(name: str, number: int, seed: int) -> Counter[str]:
             finally:
                 (copy / path).write_bytes(before)
             outcomes["survived" if outcome == "passed" else "noticed"] += 1
+            print(f"{outcomes.total()} of {number}: {outcome}, {path} ({mutation.kind})", file=sys.stderr, flush=True)
             if outcome == "passed":
                 print(f"\nsurvivor in {path} ({mutation.kind})\n{difference(path, before, after)}", flush=True)
         # A machine that broke meanwhile would have "noticed" every mutant.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from reference_values import values
 
-from monitor.newtons.gravity import BadPlace, effect_of, normal_gravity
+from monitor.newtons.gravity import BadPlace, HIGHEST_m, LOWEST_m, effect_of, normal_gravity
 
 WGS84 = values("normal_gravity.json")["WGS84"]
 
@@ -50,3 +50,10 @@ def test_places_that_are_none_are_refused(latitude: float, height: float):
     with pytest.raises(BadPlace) as refusal:
         normal_gravity(latitude, height)
     assert "Give" in refusal.value.do
+
+
+@pytest.mark.parametrize(("limit_m", "outside_m"), [(LOWEST_m, -1.0), (HIGHEST_m, 1.0)])
+def test_the_limits_of_height_are_inclusive(limit_m, outside_m):
+    assert 9.7 < normal_gravity(45.0, limit_m) < 9.9
+    with pytest.raises(BadPlace):
+        normal_gravity(45.0, limit_m + outside_m)
