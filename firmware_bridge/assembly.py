@@ -183,8 +183,8 @@ class Assembly:
 
     def _facts_of_text(self, channels: int) -> list[SourceEvent]:
         interval_us = self._lines.interval_us
-        told = self._text_facts
-        if told is not None and (told.rate_Hz > 0 or not interval_us):
+        facts = self._text_facts
+        if facts is not None and (facts.rate_Hz > 0 or not interval_us):
             return []
         rate_Hz = round(1e6 / interval_us, 2) if interval_us else 0.0
         self._text_facts = BoardFacts(self.segment, 0, (0, 0, 0), b"", 0, channels, rate_Hz, 0, 0, "text")

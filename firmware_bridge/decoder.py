@@ -34,7 +34,7 @@ Dialect = Literal["frames", "text"]
 
 @dataclass(frozen=True, slots=True)
 class Received:
-    """One thing found between two delimiters.
+    """What lies between two delimiters.
 
     Attributes
     ----------
@@ -74,7 +74,7 @@ class Received:
 
 @dataclass(slots=True)
 class DecoderCounters:
-    """What a decoder found: whole frames or lines, damaged pieces, unknown types, times it found its way again."""
+    """A decoder's counts: whole frames or lines, damaged pieces, unknown types, times it came back into step."""
 
     frames: int = 0
     damaged: int = 0
@@ -99,7 +99,7 @@ class Decoder:
         self._line_start = 0
         self._maybe_frame = True
         self._skipping = False
-        self._lost_way = False
+        self._out_of_step = False
         self._opening_zero = False
 
     @property
@@ -143,10 +143,10 @@ class Decoder:
                 scan = line_start = start
                 continue
             if end == zero:
-                found = len(out)
+                first = len(out)
                 if end > start:
                     self._piece(buffer[start : end + 1], out)
-                    self._open(out, found)
+                    self._open(out, first)
                 elif self.dialect != "frames":
                     self._opening_zero = True
                 self._maybe_frame = True
@@ -154,7 +154,7 @@ class Decoder:
                 start = scan = line_start = run.end() if run is not None and end == start else end + 1
                 continue
             scan = end + 1
-            found = len(out)
+            first = len(out)
             line = parse_line(buffer[line_start:end])
             if line is not None:
                 self._junk(buffer[start:line_start], out)
@@ -165,30 +165,30 @@ class Decoder:
             else:
                 self._junk(buffer[start:scan], out)
                 start = line_start = scan
-            self._open(out, found)
+            self._open(out, first)
         self._pending = buffer[start:]
         self._scanned, self._line_start = scan - start, line_start - start
         return out
 
-    def _open(self, out: list[Received], found: int) -> None:
+    def _open(self, out: list[Received], first: int) -> None:
         """Give a zero byte that opened a piece among lines back to it; without it the raw bytes read otherwise."""
-        if self._opening_zero and len(out) > found:
-            one = out[found]
-            out[found] = Received(one.kind, one.sequence, one.value, END + one.raw)
+        if self._opening_zero and len(out) > first:
+            one = out[first]
+            out[first] = Received(one.kind, one.sequence, one.value, END + one.raw)
             self._opening_zero = False
 
     def _seek_dialect(self) -> None:
         self.dialect = None
         self._maybe_frame = True
 
-    def _found(self) -> None:
-        if self._lost_way:
+    def _in_step(self) -> None:
+        if self._out_of_step:
             self.counters.resyncs += 1
-            self._lost_way = False
+            self._out_of_step = False
 
     def _damaged(self, raw: bytes, out: list[Received]) -> None:
         self.counters.damaged += 1
-        self._lost_way = True
+        self._out_of_step = True
         out.append(Received(DAMAGED, 0, None, raw))
 
     def _give_up(self, out: list[Received]) -> None:
@@ -198,17 +198,17 @@ class Decoder:
 
     def _junk(self, raw: bytes, out: list[Received]) -> None:
         """Count every line that is neither blank nor valid; blank ones stay with their neighbours."""
-        kept = b""
+        line_run = b""
         for line in raw.splitlines(keepends=True):
-            if kept.strip(_BLANK) and line.strip(_BLANK):
-                self._damaged(kept, out)
-                kept = b""
-            kept += line
-        if kept.strip(_BLANK):
-            self._damaged(kept, out)
+            if line_run.strip(_BLANK) and line.strip(_BLANK):
+                self._damaged(line_run, out)
+                line_run = b""
+            line_run += line
+        if line_run.strip(_BLANK):
+            self._damaged(line_run, out)
 
     def _line(self, raw: bytes, value: Samples, out: list[Received]) -> None:
-        self._found()
+        self._in_step()
         self.counters.frames += 1
         self.dialect = "text"
         self._maybe_frame = False
@@ -230,7 +230,7 @@ class Decoder:
                 frame = out.pop(printed)
                 self._junk(raw[:start], out)
                 out.append(frame)
-                self._found()
+                self._in_step()
                 return
         if self.dialect == "frames":
             self._damaged(raw, out)
@@ -245,8 +245,8 @@ class Decoder:
             value = None if known is None else known.from_body(body)
         except (BadFrame, BadBody):
             return False
-        if self._lost_way:
-            self._found()
+        if self._out_of_step:
+            self._in_step()
         self.counters.frames += 1
         if value is None:
             self.counters.unknown += 1

@@ -293,9 +293,9 @@ def check_journal(path: str | os.PathLike[str]) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Mending:
-    """What a mended journal lost: bytes kept, bytes of the torn tail, and the file that holds the tail now."""
+    """What mending did to a journal: bytes of its whole frames and of the torn tail, and where the tail lies now."""
 
-    kept_bytes: int
+    whole_bytes: int
     torn_bytes: int
     tail: Path | None
 
@@ -367,12 +367,12 @@ def mend(path: str | os.PathLike[str]) -> Mending:
     size = path.stat().st_size
     if not torn:
         return Mending(size, 0, None)
-    kept = size - torn
+    whole = size - torn
     try:
         with path.open("rb+") as file:
-            file.seek(kept)
-            tail = _keep_tail(path, kept, file.read())
-            file.truncate(kept)
+            file.seek(whole)
+            tail = _keep_tail(path, whole, file.read())
+            file.truncate(whole)
             os.fsync(file.fileno())
     except OSError as error:
         raise JournalNotWritten(
@@ -381,4 +381,4 @@ def mend(path: str | os.PathLike[str]) -> Mending:
             do="Make room on the disk and check that the folder may be written.",
         ) from error
     _log.warning("journal %s: %d bytes at its end were no whole frame; they are kept in %s", path, torn, tail.name)
-    return Mending(kept, torn, tail)
+    return Mending(whole, torn, tail)

@@ -40,11 +40,11 @@ class PortDescription:
 
 def list_ports() -> list[PortDescription]:
     """Return the serial ports that the system knows, by path; pseudo-terminals are not listed."""
-    found = []
+    ports = []
     for port in serial_list.comports():
         pair = f"{port.vid:04x}:{port.pid:04x}" if port.vid is not None and port.pid is not None else ""
-        found.append(PortDescription(port.device, port.description or "", port.serial_number or "", pair))
-    return sorted(found, key=lambda one: one.path)
+        ports.append(PortDescription(port.device, port.description or "", port.serial_number or "", pair))
+    return sorted(ports, key=lambda one: one.path)
 
 
 def describe(path: str) -> PortDescription:
@@ -86,7 +86,7 @@ class OpenPort:
             )
             fcntl.ioctl(self._serial.fileno(), termios.TIOCEXCL)
         except (OSError, ValueError, termios.error) as error:
-            raise _told(path, error) from error
+            raise _opening_error(path, error) from error
 
     def read(self) -> bytes:
         """Return what has arrived, after at most ``READ_WAIT_S``; may be empty. Raises ``PortLost``."""
@@ -117,7 +117,7 @@ class OpenPort:
             self._serial.close()
 
 
-def _told(path: str, error: Exception) -> BridgeError:
+def _opening_error(path: str, error: Exception) -> BridgeError:
     """Return the error that tells a person why a port does not open."""
     number = getattr(error, "errno", None)
     text = str(error)

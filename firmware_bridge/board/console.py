@@ -53,7 +53,7 @@ class Console:
 
     def pieces(self):
         """Return what has come whole between two zero bytes; a piece that is too long is skipped."""
-        found = []
+        pieces = []
         for _ in range(MOST_BYTES):
             # One at a time: a read of more waits until all of them are there.
             data = self._input.read(1)
@@ -62,7 +62,7 @@ class Console:
             byte = data[0]
             if byte == 0:
                 if self._piece and not self._skipping:
-                    found.append(bytes(self._piece))
+                    pieces.append(bytes(self._piece))
                 self._piece = bytearray()
                 self._skipping = False
             elif not self._skipping:
@@ -73,7 +73,7 @@ class Console:
                 self._skipping = len(self._piece) > LONGEST_PIECE
             if not self._readable():
                 break
-        return found
+        return pieces
 
     def _readable(self):
         return any(ready[1] & select.POLLIN for ready in self._poller.poll(0))

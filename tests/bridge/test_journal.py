@@ -118,7 +118,7 @@ def test_torn_at_any_byte_all_whole_frames_are_read_and_writing_goes_on(tmp_path
         # A zero byte that opens the next frame of the host may stay; it is no part of any frame.
         opened = int(whole[kept:cut].startswith(b"\0"))
         mending = mend(path)
-        assert (mending.kept_bytes, mending.torn_bytes) == (kept + opened, cut - kept - opened)
+        assert (mending.whole_bytes, mending.torn_bytes) == (kept + opened, cut - kept - opened)
         if mending.torn_bytes:
             assert mending.tail is not None
             assert mending.tail.read_bytes() == whole[kept + opened : cut]

@@ -79,7 +79,7 @@ def test_a_recordings_torn_end_is_found_and_mended(log, tmp_path):
     copy.write_bytes(log.read_bytes())
     mending = mend(copy)
     assert mending.torn_bytes == expected["torn_bytes"]
-    assert copy.read_bytes() == log.read_bytes()[: mending.kept_bytes]
+    assert copy.read_bytes() == log.read_bytes()[: mending.whole_bytes]
     # The last event before the states: final counters, equal for both.
     assert plain_all(JournalSource(copy).events()) == plain_all(JournalSource(log).events())
 
