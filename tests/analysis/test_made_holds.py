@@ -9,10 +9,16 @@ import numpy as np
 import pytest
 from kept_sessions import keep_session, two_neighbours
 
+from firmware_bridge.sources import HostClock
+from monitor.analysis import analyse_file
+from monitor.dashboard.live.hub import LiveHub
 from monitor.exports.hold_curve import hold_curve
 from monitor.made_holds import measure_made_holds, measured_content
+from monitor.pipeline import SessionMeasured
 from monitor.reanalysis import reanalyse
 from monitor.records.hold_result import MEASUREMENT_VERSION
+from monitor.service.background import Background
+from monitor.service.session_archiver import CurrentSession, SessionArchiver
 from monitor.store import DataFolder, open_store
 from monitor.store.holds.corrected_holds import JOIN_FLAG, LOST_FLAG, SPLIT_FLAG, join_holds, split_hold
 
@@ -200,3 +206,25 @@ def test_corrections_of_made_holds_are_measured_in_their_order(kept):
         kept.store.corrections.set_content(correction.id, bare)
     assert measure_made_holds(kept.store, kept.folder, joined.session_uid) == 2
     assert kept.store.holds_of_session(joined.session_uid) == [early, late]
+
+
+def test_what_was_joined_during_a_session_is_measured_again_at_its_end(kept):
+    joined = join(kept)
+    # As it was joined before the zeros of the session's end were known: 2 N less on the bar.
+    content = kept.store.corrections.get(joined.made_by).content
+    (row,) = content["measured"]["results"]
+    early = {"version": 5, "results": [{**row, "zero_bar_N": row["zero_bar_N"] - 2.0}]}
+    kept.store.corrections.set_content(joined.made_by, {**content, "measured": early})
+    hub, background = LiveHub(), Background()
+    events: list[dict] = []
+    hub.publish_event = events.append
+    archiver = SessionArchiver(kept.store, kept.folder, hub, HostClock(), None, background, lambda: None)
+    archiver.current = CurrentSession(1, joined.session_uid)
+    measured = analyse_file(next(kept.folder.journals.rglob("*.journal"))).result
+    archiver.save(archiver.current, SessionMeasured(1, measured, final=True), None)
+    archiver.settle()
+    background.stop()
+    archiver.stop()
+    (after,) = kept.store.holds_of_session(joined.session_uid)
+    assert after.result.zero_bar_N == pytest.approx(joined.result.zero_bar_N, abs=1e-6)
+    assert ("revised", joined.uid) in {(event["kind"], event["uid"]) for event in events}
