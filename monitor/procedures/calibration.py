@@ -179,7 +179,7 @@ class CalibrationProcedure:
             return ("next", "back") if progress.step > 1 else ("next",)
         if progress.stage == "refused":
             return ("next", "back")
-        return ("back",)
+        return () if progress.stage == "reading" else ("back",)
 
     def _task(self) -> dict[str, Any] | None:
         """Return the step as data, for screens that say it in another language."""

@@ -32,7 +32,7 @@ KEYS: dict[str, ProcedureAction] = {"": "next", "b": "back", "s": "skip"}
 KEY_HELP: dict[str, dict[ProcedureAction, str]] = {
     "warm_up": {"skip": "s: go on without waiting"},
     "place": {"next": "Enter: it hangs", "back": "b: the last reading again"},
-    "reading": {"back": "b: do it again", "skip": "s: go on without this"},
+    "reading": {"skip": "s: go on without this"},
     "refused": {"next": "Enter: read again", "back": "b: change the load first"},
 }
 
