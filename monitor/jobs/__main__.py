@@ -1,4 +1,4 @@
-"""A job's own process: takes the order as JSON on its standard input, tells its progress as lines of JSON."""
+"""A job's own process: reads its parameters as JSON from standard input, reports progress as lines of JSON."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from types import FrameType
 from typing import Any
 
 from monitor.errors import TellableError
-from monitor.jobs.tasks import TASKS, Order
+from monitor.jobs.tasks import TASKS, JobContext
 from monitor.store import DataFolder, open_store
 
 NICE = 10
@@ -50,7 +50,7 @@ def main() -> int:
     try:
         folder = DataFolder.open(given["data"])
         with open_store(folder.database) as store:
-            order = Order(
+            context = JobContext(
                 kind=given["kind"],
                 analysis_settings=given["analysis_settings"],
                 folder=folder,
@@ -59,7 +59,7 @@ def main() -> int:
                 who=given["who"],
                 version=given["version"],
             )
-            made = TASKS[order.kind](order, tell)
+            made = TASKS[context.kind](context, tell)
         # Done is done: a cancel that comes now comes too late.
         signal.signal(signal.SIGTERM, signal.SIG_IGN)
     except TellableError as error:

@@ -223,7 +223,7 @@ class JobRunner:
             known = name in self._uploads and re.fullmatch(r"u-[0-9a-f]{16}", name)
             return self._root / "uploads" / name if known else None
 
-    # The workshop's thread
+    # The runner's thread
 
     def _run(self) -> None:
         while True:
@@ -292,7 +292,7 @@ class JobRunner:
             for line in process.stdout:
                 last = json.loads(line)
                 if "progress" in last:
-                    self._told(job.id, last)
+                    self._on_progress(job.id, last)
             process.wait()
         finally:
             over.set()
@@ -316,16 +316,16 @@ class JobRunner:
         self, job: Job, process: subprocess.Popen[str], over: threading.Event, stopped: list[JobStopped]
     ) -> None:
         """End the job's process when it is cancelled, takes too long or leaves too little room."""
-        ends_s, asked_s = time.monotonic() + TIME_LIMIT_S[job.kind], None
+        ends_s, terminated_s = time.monotonic() + TIME_LIMIT_S[job.kind], None
         while not over.wait(0.2):
             now_s = time.monotonic()
-            if asked_s is not None:
-                if now_s - asked_s > SECONDS_TO_END and self._breakable(job.id):
+            if terminated_s is not None:
+                if now_s - terminated_s > SECONDS_TO_END and self._breakable(job.id):
                     process.kill()
                 continue
             why = self._why_end(job, ends_s, now_s)
             if why is not None:
-                asked_s = now_s
+                terminated_s = now_s
                 if isinstance(why, JobStopped):
                     stopped.append(why)
                 with contextlib.suppress(OSError):
@@ -354,7 +354,7 @@ class JobRunner:
         with self._lock:
             return self._jobs[job_id].cancellable
 
-    def _told(self, job_id: str, line: dict[str, Any]) -> None:
+    def _on_progress(self, job_id: str, line: dict[str, Any]) -> None:
         with self._lock:
             job = self._jobs[job_id]
             share = max(job.progress, min(1.0, float(line["progress"])))
@@ -368,8 +368,8 @@ class JobRunner:
         error: TellableError | dict[str, str] | None = None,
     ) -> None:
         """Keep how a job ended: with what it made, by an error, or else by being cancelled."""
-        told = error.as_dict() if isinstance(error, TellableError) else error
-        state = "done" if made is not None else "failed" if told is not None else "cancelled"
+        failure = error.as_dict() if isinstance(error, TellableError) else error
+        state = "done" if made is not None else "failed" if failure is not None else "cancelled"
         words = {"done": "Done", "failed": "Not done", "cancelled": "Cancelled"}[state]
         place, file = self._root / job_id, None
         if made is not None and made.get("file"):
@@ -397,7 +397,7 @@ class JobRunner:
                 cancellable=False,
                 file=file,
                 outcome=made["outcome"] if made is not None else {},
-                error=told,
+                error=failure,
             )
 
     def _change(self, job_id: str, **fields: Any) -> None:

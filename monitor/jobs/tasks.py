@@ -1,4 +1,4 @@
-"""What can be done as a job: each task runs in a process of its own, tells how far it is, and returns what it made."""
+"""What can be done as a job: each task runs in a process of its own, reports its progress, and returns what it made."""
 
 from __future__ import annotations
 
@@ -17,17 +17,17 @@ from monitor.records.stored_hold import StoredHold
 from monitor.store import DataFolder, Store
 
 
-class Tell(Protocol):
-    """Takes how far a task is: a share from 0 to 1, a stable word for the stage, and words for people."""
+class ReportProgress(Protocol):
+    """Reports how far a task is: a share from 0 to 1, a stable word for the stage, and words for people."""
 
     def __call__(self, share: float, stage: str, words: str, *, to_the_end: bool = False) -> None:
-        """Tell; ``to_the_end``: from here on the task must not be broken off."""
+        """Report; ``to_the_end``: from here on the task must not be broken off."""
         ...
 
 
 @dataclass(frozen=True, slots=True)
-class Order:
-    """A job's wishes and surroundings. ``place`` is an empty private folder for the file that comes of it."""
+class JobContext:
+    """A job's parameters and environment. ``place`` is an empty private folder for the file that comes of it."""
 
     kind: str
     analysis_settings: Mapping[str, Any]
@@ -47,94 +47,94 @@ class Made:
     media_type: str = ""
 
 
-def report(order: Order, tell: Tell) -> Made:
+def report(context: JobContext, report_progress: ReportProgress) -> Made:
     """Write a person's report as PDF."""
     from monitor.coaching.coaching_service import CoachingService
     from monitor.exports.hold_curve import hold_curve
     from monitor.reports.person_report import CURVES, report_data
     from monitor.reports.typeset import typeset
 
-    analysis_settings, now, looked = order.analysis_settings, dt.datetime.now(dt.UTC), 0
+    analysis_settings, now, looked = context.analysis_settings, dt.datetime.now(dt.UTC), 0
 
     def curve_of(uid: str) -> Any:
         nonlocal looked
         looked += 1
-        tell(0.3 + 0.4 * min(1.0, looked / (CURVES + 1)), "curves", "Reading the curves of key holds")
-        return hold_curve(order.store, order.folder, uid)
+        report_progress(0.3 + 0.4 * min(1.0, looked / (CURVES + 1)), "curves", "Reading the curves of key holds")
+        return hold_curve(context.store, context.folder, uid)
 
-    tell(0.05, "reading", "Reading what was done")
-    coaching = CoachingService(order.store)
+    report_progress(0.05, "reading", "Reading what was done")
+    coaching = CoachingService(context.store)
     person = coaching.person(analysis_settings["person_uid"])
     first, last = _day(analysis_settings.get("first")), _day(analysis_settings.get("last"))
-    content = report_data(coaching, person.uid, first, last, now, curve_of, order.version)
-    tell(0.75, "typesetting", "Setting the pages")
+    content = report_data(coaching, person.uid, first, last, now, curve_of, context.version)
+    report_progress(0.75, "typesetting", "Setting the pages")
     made = typeset(content, now)
     name = f"report-{file_word(person.name)}-{last or now.date()}.pdf"
-    (order.place / name).write_bytes(made)
+    (context.place / name).write_bytes(made)
     return Made({"bytes": len(made)}, name, "application/pdf")
 
 
-def archive(order: Order, tell: Tell) -> Made:
+def archive(context: JobContext, report_progress: ReportProgress) -> Made:
     """Write everything that is kept of a person into one file."""
     from monitor.exports.archive import write_archive
 
-    tell(0.02, "reading", "Reading what is kept")
-    person = order.store.people.get(order.analysis_settings["person_uid"])
+    report_progress(0.02, "reading", "Reading what is kept")
+    person = context.store.people.get(context.analysis_settings["person_uid"])
     name = f"person-{file_word(person.name if person else '')}-{dt.datetime.now(dt.UTC):%Y-%m-%d}.zip"
     made = write_archive(
-        order.store,
-        order.folder,
-        order.analysis_settings["person_uid"],
-        order.place / name,
-        version=order.version,
+        context.store,
+        context.folder,
+        context.analysis_settings["person_uid"],
+        context.place / name,
+        version=context.version,
         made_at=dt.datetime.now(dt.UTC),
-        progress=_bytes(tell, 0.1, 0.98, "journals", "Packing raw readings"),
+        progress=_bytes(report_progress, 0.1, 0.98, "journals", "Packing raw readings"),
     )
     outcome = {"holds": made.holds, "journals": made.journals, "missing_journals": made.missing_journals}
     return Made(outcome, name, "application/zip")
 
 
-def take_archive(order: Order, tell: Tell) -> Made:
+def take_archive(context: JobContext, report_progress: ReportProgress) -> Made:
     """Put an archive's person into this store."""
     from monitor.exports.archive import import_archive
 
-    tell(0.02, "checking", "Checking the archive")
+    report_progress(0.02, "checking", "Checking the archive")
 
     def keeping() -> None:
-        tell(0.9, "keeping", "Keeping what is in it", to_the_end=True)
+        report_progress(0.9, "keeping", "Keeping what is in it", to_the_end=True)
 
     made = import_archive(
-        order.store,
-        order.folder,
-        Path(order.analysis_settings["path"]),
-        who=order.who,
-        although_erased=bool(order.analysis_settings.get("although_erased")),
-        progress=_bytes(tell, 0.02, 0.88, "unpacking", "Checking and unpacking"),
+        context.store,
+        context.folder,
+        Path(context.analysis_settings["path"]),
+        who=context.who,
+        although_erased=bool(context.analysis_settings.get("although_erased")),
+        progress=_bytes(report_progress, 0.02, 0.88, "unpacking", "Checking and unpacking"),
         before_commit=keeping,
     )
     outcome = dataclasses.asdict(made)
     return Made(outcome)
 
 
-def reanalysis(order: Order, tell: Tell) -> Made:
+def reanalysis(context: JobContext, report_progress: ReportProgress) -> Made:
     """Measure the holds of all sessions anew."""
     from monitor.reanalysis import reanalyse, sessions_to_measure
     from monitor.records.hold_result import MEASUREMENT_VERSION
 
-    everything = bool(order.analysis_settings.get("everything"))
-    whole = sessions_to_measure(order.store, order.folder, everything=everything)
+    everything = bool(context.analysis_settings.get("everything"))
+    whole = sessions_to_measure(context.store, context.folder, everything=everything)
     done = measured = new = gone = 0
     differences: list[dict[str, Any]] = []
     troubles: list[dict[str, str]] = []
-    tell(0.0, "measuring", f"0 of {whole} stays measured anew")
+    report_progress(0.0, "measuring", f"0 of {whole} sessions measured anew")
     # One process: this one. The measuring of the day keeps the others.
-    for one in reanalyse(order.store, order.folder, jobs=1, everything=everything):
+    for one in reanalyse(context.store, context.folder, jobs=1, everything=everything):
         done, measured = done + 1, measured + one.measured
         new, gone = new + one.new, gone + one.gone
         differences += [dataclasses.asdict(d) for d in one.differences]
         if one.trouble:
             troubles.append({"session_uid": one.session_uid, "trouble": one.trouble})
-        tell(done / max(done, whole), "measuring", f"{done} of {whole} stays measured anew")
+        report_progress(done / max(done, whole), "measuring", f"{done} of {whole} sessions measured anew")
     outcome = {
         "sessions": done,
         "holds": measured,
@@ -146,68 +146,68 @@ def reanalysis(order: Order, tell: Tell) -> Made:
     }
     name = "measured-anew.json"
     content = {**outcome, "differences": differences, "troubles": troubles}
-    (order.place / name).write_text(json.dumps(content, indent=1), encoding="utf-8")
+    (context.place / name).write_text(json.dumps(content, indent=1), encoding="utf-8")
     return Made(outcome, name, "application/json")
 
 
-def export(order: Order, tell: Tell) -> Made:
+def export(context: JobContext, report_progress: ReportProgress) -> Made:
     """Export chosen holds: their table, or their curves with it in one zip file."""
     from monitor.exports.formats import exported_curve, format_named
 
-    wanted = order.analysis_settings
+    wanted = context.analysis_settings
     name, export_format = str(wanted["form"]), format_named(str(wanted["form"]))
     uids, with_curves = list(wanted["uids"]), bool(wanted.get("curves")) and export_format.curve is not None
-    tell(0.02, "reading", "Reading the holds")
-    holds = [_hold(order.store, uid) for uid in uids]
+    report_progress(0.02, "reading", "Reading the holds")
+    holds = [_hold(context.store, uid) for uid in uids]
     table = io.BytesIO()
     if export_format.holds is not None:
-        export_format.holds(holds, table, order.version)
+        export_format.holds(holds, table, context.version)
         if not with_curves:
             file = f"holds.{export_format.ending}"
-            (order.place / file).write_bytes(table.getvalue())
+            (context.place / file).write_bytes(table.getvalue())
             return Made({"holds": len(holds), "curves": 0}, file, export_format.media_type)
     file, written, missing = f"holds-{name}.zip", 0, []
-    with zipfile.ZipFile(order.place / file, "w", zipfile.ZIP_DEFLATED) as made:
+    with zipfile.ZipFile(context.place / file, "w", zipfile.ZIP_DEFLATED) as made:
         if export_format.holds is not None:
             made.writestr(f"holds.{export_format.ending}", table.getvalue())
         for done, hold in enumerate(holds, start=1):
-            curve = exported_curve(order.store, order.folder, hold.uid)
+            curve = exported_curve(context.store, context.folder, hold.uid)
             if curve is None or export_format.curve is None:
                 missing.append(hold.uid)
             else:
                 content = io.BytesIO()
-                export_format.curve(curve, content, order.version)
+                export_format.curve(curve, content, context.version)
                 made.writestr(f"curves/{hold.uid}.{export_format.ending}", content.getvalue())
                 written += 1
-            tell(0.05 + 0.93 * done / len(holds), "curves", f"{done} of {len(holds)} curves")
+            report_progress(0.05 + 0.93 * done / len(holds), "curves", f"{done} of {len(holds)} curves")
         if missing:
             made.writestr("without-a-curve.txt", "Their raw readings are no longer on disk:\n" + "\n".join(missing))
     return Made({"holds": len(holds), "curves": written, "without_a_curve": len(missing)}, file, "application/zip")
 
 
-def erase(order: Order, tell: Tell) -> Made:
+def erase(context: JobContext, report_progress: ReportProgress) -> Made:
     """Erase a person everywhere; the receipt is the file that comes of it."""
     from monitor.exports.erasure import erase_everywhere
 
-    tell(0.3, "erasing", "Erasing journals and rows", to_the_end=True)
+    report_progress(0.3, "erasing", "Erasing journals and rows", to_the_end=True)
     receipt = erase_everywhere(
-        order.store, order.folder, order.analysis_settings["person_uid"], who=order.who, version=order.version
+        context.store, context.folder, context.analysis_settings["person_uid"], who=context.who, version=context.version
     )
     name = "receipt.json"
-    (order.place / name).write_text(json.dumps(receipt, indent=1, ensure_ascii=False), encoding="utf-8")
+    (context.place / name).write_text(json.dumps(receipt, indent=1, ensure_ascii=False), encoding="utf-8")
     return Made(receipt, name, "application/json")
 
 
-def backup(order: Order, tell: Tell) -> Made:
+def backup(context: JobContext, report_progress: ReportProgress) -> Made:
     """Copy the data folder to a backup place and read the copy back."""
     from monitor.store.maintenance.backup import make_backup
 
-    tell(0.02, "copying", "Copying the database")
+    report_progress(0.02, "copying", "Copying the database")
     made = make_backup(
-        order.folder,
-        Path(order.analysis_settings["into"]),
-        keep=int(order.analysis_settings["keep"]),
-        progress=_bytes(tell, 0.05, 0.7, "copying", "Copying raw readings"),
+        context.folder,
+        Path(context.analysis_settings["into"]),
+        keep=int(context.analysis_settings["keep"]),
+        progress=_bytes(report_progress, 0.05, 0.7, "copying", "Copying raw readings"),
     )
     return Made(
         {
@@ -222,7 +222,7 @@ def backup(order: Order, tell: Tell) -> Made:
     )
 
 
-TASKS: dict[str, Callable[[Order, Tell], Made]] = {
+TASKS: dict[str, Callable[[JobContext, ReportProgress], Made]] = {
     "report": report,
     "archive": archive,
     "import": take_archive,
@@ -235,20 +235,22 @@ TASKS: dict[str, Callable[[Order, Tell], Made]] = {
 
 def file_word(name: str) -> str:
     """Return a name as part of a file name that means nothing to any system."""
-    kept = "".join(c if c.isascii() and c.isalnum() else "-" for c in name).strip("-")
-    return kept[:40] or "person"
+    word = "".join(c if c.isascii() and c.isalnum() else "-" for c in name).strip("-")
+    return word[:40] or "person"
 
 
 def _day(text: str | None) -> dt.date | None:
     return None if text is None else dt.date.fromisoformat(text)
 
 
-def _bytes(tell: Tell, low: float, high: float, stage: str, words: str) -> Callable[[int, int], None]:
-    def told(done: int, whole: int) -> None:
+def _bytes(
+    report_progress: ReportProgress, low: float, high: float, stage: str, words: str
+) -> Callable[[int, int], None]:
+    def on_bytes(done: int, whole: int) -> None:
         share = done / whole if whole else 1.0
-        tell(low + (high - low) * share, stage, f"{words}: {done / 1e6:.0f} of {whole / 1e6:.0f} MB")
+        report_progress(low + (high - low) * share, stage, f"{words}: {done / 1e6:.0f} of {whole / 1e6:.0f} MB")
 
-    return told
+    return on_bytes
 
 
 def _hold(store: Store, uid: str) -> StoredHold:

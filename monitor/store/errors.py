@@ -1,4 +1,4 @@
-"""What can go wrong with the database, told."""
+"""Errors of the database, in words for people."""
 
 from __future__ import annotations
 

@@ -30,7 +30,7 @@ from monitor.store.holds.corrections import Corrections, has_corrections, refres
 from monitor.store.holds.earlier_results import Earlier, keep_earlier
 from monitor.store.holds.markers import Markers
 from monitor.store.holds.rows import calibration_date, fingerprint, hold_columns, hold_of_row, session_of_row
-from monitor.store.holds.search import HoldFilter, HoldOrder, found_all, found_page, found_spans
+from monitor.store.holds.search import HoldFilter, HoldOrder, search_all, search_page, search_spans
 from monitor.store.people.people import People, need_person
 from monitor.store.people.swing_calibrations import SwingCalibrations
 
@@ -205,17 +205,17 @@ class Store:
 
     def known_sessions(self, uids: Sequence[str]) -> set[str]:
         """Return those of the given uids that belong to a session."""
-        found: set[str] = set()
+        existing: set[str] = set()
         with self._read() as connection:
             for first in range(0, len(uids), 500):
                 query = select(session.c.uid).where(session.c.uid.in_(uids[first : first + 500]))
-                found |= set(connection.execute(query).scalars())
-        return found
+                existing |= set(connection.execute(query).scalars())
+        return existing
 
     def list_sessions(
         self, limit: int | None = 50, offset: int = 0, *, newest_first: bool = True
     ) -> list[StoredSession]:
-        """Return stays by the time of their start."""
+        """Return sessions by the time of their start."""
         order = [session.c.started_utc_ns, session.c.uid]
         query = _sessions().order_by(*[c.desc() for c in order] if newest_first else order).limit(limit).offset(offset)
         with self._read() as connection:
@@ -227,8 +227,8 @@ class Store:
         """Insert a hold, or revise the one of the same uid; return it as it is now kept.
 
         The count ``revised`` grows only where a number has changed (the result, the bodyweight, the place in the
-        stay, the measurement's version), not where a better clock fit moves the hold in UTC. A withdrawn hold that is
-        saved again is back.
+        session, the measurement's version), not where a better clock fit moves the hold in UTC. Saving a withdrawn
+        hold again brings it back.
 
         Raises
         ------
@@ -262,7 +262,7 @@ class Store:
     ) -> list[StoredHold]:
         """Return holds by their onset; ``since`` is included, ``until`` is not; ``limit=None`` returns all."""
         order = [hold.c.onset_utc_ns, hold.c.uid]
-        query = _seen().order_by(*[c.desc() for c in order] if newest_first else order)
+        query = _listed().order_by(*[c.desc() for c in order] if newest_first else order)
         if since_utc_ns is not None:
             query = query.where(hold.c.onset_utc_ns >= since_utc_ns)
         if until_utc_ns is not None:
@@ -277,15 +277,15 @@ class Store:
     def each_hold(self, *, newest_first: bool = False) -> Iterator[StoredHold]:
         """Give all holds one after the other: for exports of any length in little memory."""
         order = [hold.c.onset_utc_ns, hold.c.uid]
-        query = _seen().order_by(*[c.desc() for c in order] if newest_first else order)
+        query = _listed().order_by(*[c.desc() for c in order] if newest_first else order)
         with self._read() as connection:
             rows = connection.execution_options(yield_per=200).execute(query)
             for row in rows.mappings():
                 yield hold_of_row(row)
 
     def holds_of_session(self, session_uid: str) -> list[StoredHold]:
-        """Return the holds of one stay in their order, as they are seen."""
-        query = _seen().where(session.c.uid == session_uid).order_by(hold.c.number, hold.c.onset_utc_ns)
+        """Return the holds of one session in their order, corrected."""
+        query = _listed().where(session.c.uid == session_uid).order_by(hold.c.number, hold.c.onset_utc_ns)
         with self._read() as connection:
             return [hold_of_row(row) for row in connection.execute(query).mappings()]
 
@@ -324,17 +324,17 @@ class Store:
     ) -> tuple[list[StoredHold], int]:
         """Return a page of the holds that a filter finds, in an order, and how many there are in all."""
         with self._read() as connection:
-            return found_page(connection, wanted, limit, offset, order)
+            return search_page(connection, wanted, limit, offset, order)
 
     def all_holds(self, wanted: HoldFilter) -> list[StoredHold]:
         """Return every hold that a filter finds, oldest first."""
         with self._read() as connection:
-            return found_all(connection, wanted)
+            return search_all(connection, wanted)
 
     def hold_spans(self, wanted: HoldFilter) -> list[tuple[int, float]]:
         """Return onset (UTC in ns) and duration (s) of every hold that a filter finds, oldest first."""
         with self._read() as connection:
-            return found_spans(connection, wanted)
+            return search_spans(connection, wanted)
 
     # Settings
 
@@ -378,7 +378,7 @@ def _holds() -> Select[Any]:
     return query.where(hold.c.withdrawn_utc_ns.is_(None))
 
 
-def _seen() -> Select[Any]:
+def _listed() -> Select[Any]:
     return _holds().where(hold.c.hidden.is_(None))
 
 
@@ -390,22 +390,22 @@ def _sessions() -> Select[Any]:
 
 
 def _session_row(connection: Connection, uid: str) -> tuple[int, str | None]:
-    found = connection.execute(select(session.c.id, session.c.person_uid).where(session.c.uid == uid)).first()
-    if found is None:
+    existing = connection.execute(select(session.c.id, session.c.person_uid).where(session.c.uid == uid)).first()
+    if existing is None:
         raise UnknownSession(
             what=f"There is no session {uid}.",
             means="A hold or an end cannot be kept without the session that it belongs to.",
             do="Begin the session first.",
         )
-    return found.id, found.person_uid
+    return existing.id, existing.person_uid
 
 
-def _kept_once(connection: Connection, table: Table, data: Any, **values: Any) -> int:
+def _id_of_content(connection: Connection, table: Table, data: Any, **values: Any) -> int:
     """Return the id of the row with this content, made where it is new."""
     sha256 = fingerprint(data)
-    found = connection.execute(select(table.c.id).where(table.c.sha256 == sha256)).scalar_one_or_none()
-    if found is not None:
-        return int(found)
+    existing = connection.execute(select(table.c.id).where(table.c.sha256 == sha256)).scalar_one_or_none()
+    if existing is not None:
+        return int(existing)
     row = insert(table).values(sha256=sha256, created_utc_ns=time.time_ns(), **values).returning(table.c.id)
     return int(connection.execute(row).scalar_one())
 
@@ -453,19 +453,21 @@ def _begin_session(
     if connection.execute(select(session.c.id).where(session.c.uid == uid)).first() is not None:
         raise SessionExists(
             what=f"There is a session {uid} already.",
-            means="Two stays would share one journal; nothing was changed.",
+            means="Two sessions would share one journal; nothing was changed.",
             do="Leave the uid out, or take a new one.",
         )
     calibration_id = None
     if calibration_data is not None:
         dated = calibration_date(calibration_data)
-        calibration_id = _kept_once(connection, calibration, calibration_data, content=calibration_data, dated=dated)
+        calibration_id = _id_of_content(
+            connection, calibration, calibration_data, content=calibration_data, dated=dated
+        )
     connection.execute(
         insert(session).values(
             uid=uid,
             started_utc_ns=int(started_utc_ns),
             journal=journal,
-            rig_id=_kept_once(connection, rig, rig_data, description=rig_data),
+            rig_id=_id_of_content(connection, rig, rig_data, description=rig_data),
             calibration_id=calibration_id,
             person_uid=person_uid,
             interrupted=False,
@@ -507,8 +509,8 @@ def _save_hold(new: StoredHold, columns: dict[str, Any], connection: Connection)
             connection.execute(update(hold).where(hold.c.uid == new.uid).values(**columns))
     if has_corrections(connection, session_id):
         refresh_session(connection, session_id)
-    kept = connection.execute(_holds().where(hold.c.uid == new.uid)).mappings().one()
-    return hold_of_row(kept)
+    stored = connection.execute(_holds().where(hold.c.uid == new.uid)).mappings().one()
+    return hold_of_row(stored)
 
 
 def _withdraw_hold(uid: str, connection: Connection) -> bool:

@@ -15,7 +15,7 @@ from monitor.dashboard.routes.jobs import job_routes
 from monitor.dashboard.views.problems import tell_problems
 from monitor.exports.export_format import ExportFormat, ExportLibraryMissing
 from monitor.exports.formats import FORMATS, UnknownFormat, format_named
-from monitor.jobs.tasks import Order, export
+from monitor.jobs.tasks import JobContext, export
 from monitor.store import DataFolder, open_store
 
 
@@ -58,7 +58,7 @@ def test_the_command_line_offers_a_format_of_one_line(folder):
 def test_a_job_writes_a_format_of_one_line(folder, tmp_path):
     with open_store(folder.database) as store:
         wanted = {"uids": ["s-002", "s-001"], "form": "uids", "curves": True}
-        made = export(Order("export", wanted, folder, store, tmp_path, "C.", "1.2.3"), lambda *_, **__: None)
+        made = export(JobContext("export", wanted, folder, store, tmp_path, "C.", "1.2.3"), lambda *_, **__: None)
     assert (made.file, made.media_type) == ("holds.toy", "text/plain")
     assert (tmp_path / "holds.toy").read_text() == "s-002;s-001;"
 

@@ -177,7 +177,7 @@ def access_file(data: bytes) -> None:
         access = AccessFile(path, PlainHasher())
         access.accounts()
         access.sign_ins()
-        access.seen("nobody")
+        access.sign_in_of("nobody")
 
 
 # Archives

@@ -43,11 +43,11 @@ def test_a_retag_is_seen_everywhere_and_undone(store):
     uid = f"{SESSION}-001"
     before = store.get_hold(uid)
     made = store.corrections.make(uid, "retag", {"kind": "active"}, reason="watched it", made_by="M.")
-    seen = store.get_hold(uid)
-    assert (seen.result.kind, seen.revised) == ("active", before.revised)
-    assert "kind_by_the_coach" in seen.result.flags
+    corrected = store.get_hold(uid)
+    assert (corrected.result.kind, corrected.revised) == ("active", before.revised)
+    assert "kind_by_the_coach" in corrected.result.flags
     assert [h.uid for h in store.find_holds(HoldFilter(kind="active"))[0]] == [uid]
-    assert store.list_holds(newest_first=False)[0] == seen
+    assert store.list_holds(newest_first=False)[0] == corrected
     assert store.corrections.measured(uid) == before
     undone = store.corrections.undo(made.id, "N.")
     assert (undone.undone_by, undone.reason, undone.made_by) == ("N.", "watched it", "M.")
@@ -101,7 +101,7 @@ def test_parts_can_be_corrected_and_fall_void_with_their_split(store):
     assert store.get_hold(f"{uid}-part-2").ending == "exhausted", "kept while the parts are made anew"
     store.corrections.undo(split.id)
     assert uids(store) == [f"{SESSION}-00{n}" for n in (1, 2, 3)]
-    assert len(store.corrections.seen(SESSION).void) == 2
+    assert len(store.corrections.corrected(SESSION).void) == 2
 
 
 def test_a_join_makes_one_of_two(store):
@@ -166,7 +166,7 @@ def test_a_hold_measured_anew_keeps_its_corrections(store):
     assert store.save_hold(sample_hold(SESSION, 1, result=better)).hidden == "discarded"
     assert uid not in uids(store)
     store.withdraw_hold(uid)
-    assert len(store.corrections.seen(SESSION).void) == 2
+    assert len(store.corrections.corrected(SESSION).void) == 2
 
 
 def test_parts_belong_to_who_hung(store):
@@ -204,10 +204,10 @@ def test_whatever_is_corrected_undoing_all_gives_the_measurement(script):
         )
         for number, (which, kind) in enumerate(script, start=1)
     ]  # fmt: skip
-    seen = corrected_holds(measured, corrections)
-    total_s = sum(h.result.duration_s for h in seen.holds)
-    assert {h.uid for h in measured} == {h.uid for h in seen.holds if h.made_by is None} | set(seen.hidden)
+    corrected = corrected_holds(measured, corrections)
+    total_s = sum(h.result.duration_s for h in corrected.holds)
+    assert {h.uid for h in measured} == {h.uid for h in corrected.holds if h.made_by is None} | set(corrected.hidden)
     assert total_s <= 3 * 60 + FULL_RESULT.duration_s
-    assert len({h.uid for h in seen.holds}) == len(seen.holds)
+    assert len({h.uid for h in corrected.holds}) == len(corrected.holds)
     undone = [dataclasses.replace(c, undone_utc_ns=99) for c in corrections]
     assert corrected_holds(measured, undone).holds == measured

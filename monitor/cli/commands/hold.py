@@ -102,7 +102,7 @@ def undo(uid: str = UID, by: str = BY, data: Path | None = DATA) -> None:
     """Take back the newest correction of a hold that is in force."""
     with open_coaching(data) as coaching:
         made = coaching.store.corrections.undo_last(uid, by)
-        void = coaching.store.corrections.seen(made.session_uid).void
+        void = coaching.store.corrections.corrected(made.session_uid).void
     write(f"Correction {made.id} ({made.kind}) is undone.")
     if void:
         write(f"Without it these are void: {', '.join(map(str, sorted(void)))}.")

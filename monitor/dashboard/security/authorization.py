@@ -158,7 +158,7 @@ class Authorization:
         address = str((scope.get("client") or ("", 0))[0])
         accounts = self.access.accounts()
         token = _cookie(headers, self.cookie_name)
-        sign_in = self.access.seen(token) if token else None
+        sign_in = self.access.sign_in_of(token) if token else None
         if sign_in is not None and accounts:
             return Principal(sign_in.name, sign_in.role, address, sign_in)
         # A proxy that nobody told us of leaves its traces in the headers; then the address is the proxy's, no person's.

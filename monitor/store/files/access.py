@@ -41,7 +41,7 @@ _VERSION = 1
 
 
 class AccessNotUsable(MonitorError):
-    """The file of passcodes is damaged or cannot be read or written; the door stays shut."""
+    """The file of passcodes is damaged or cannot be read or written; nobody gets in."""
 
     code = "access-not-usable"
 
@@ -223,14 +223,14 @@ class AccessFile:
             write(replace(content, sign_ins=(*alive[-(MOST_SIGN_INS - 1) :], fresh)))
         return token
 
-    def seen(self, token: str) -> SignIn | None:
-        """Return the sign-in that a token belongs to; None for a wrong, ended or signed-out one."""
+    def sign_in_of(self, token: str) -> SignIn | None:
+        """Return the sign-in of a token; None for a wrong, ended or signed-out one."""
         digest, now_s = _digest(token), self._now_s()
-        found = None
+        match = None
         for one in self._read().sign_ins:
             if secrets.compare_digest(one.token_sha256, digest):
-                found = one
-        return found if found is not None and found.ends_utc_s > now_s else None
+                match = one
+        return match if match is not None and match.ends_utc_s > now_s else None
 
     def sign_ins(self) -> tuple[SignIn, ...]:
         """Return the devices that are signed in now."""

@@ -54,7 +54,7 @@ class DataFolder:
     """The data folder's layout. Folders are made with mode 0700, files with 0600: bodies are private.
 
     ============================================  =========================================
-    ``hang-monitor.sqlite``                       stays, holds, settings
+    ``hang-monitor.sqlite``                       sessions, holds, settings
     ``journals/YYYY/MM/<session uid>.journal``       raw frames as they were received; ``.gz`` once packed
     ``.in-use``                                   locked by the program that works on the folder
     ``rig.toml``                                  the rig's description

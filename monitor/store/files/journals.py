@@ -28,8 +28,8 @@ def files_of(folder: DataFolder, place: str) -> list[Path]:
     """
     folder.journal(place)
     path = folder.root / place
-    found = [path, path.with_name(path.name + PACKED), *sorted(path.parent.glob(f"{path.name}.torn-*"))]
-    return [file for file in found if file.is_file()]
+    files = [path, path.with_name(path.name + PACKED), *sorted(path.parent.glob(f"{path.name}.torn-*"))]
+    return [file for file in files if file.is_file()]
 
 
 def erase_journals(folder: DataFolder, places: Iterable[str]) -> list[str]:

@@ -34,7 +34,7 @@ class SessionRecorder:
     Parameters
     ----------
     clock : HostClock
-        What the ring's age is told by.
+        Measures the ring's age.
     prologue : callable
         Bytes that a journal starts with when it begins in mid-stream: the board's greeting and time anchors.
     """

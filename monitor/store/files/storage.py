@@ -1,4 +1,4 @@
-"""Room on the disk: yesterday's journals are packed, and it is told long before it is full."""
+"""Room on the disk: packs yesterday's journals, and warns long before the disk is full."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ STORAGE_KEY = "storage"
 DAY_S = 86_400.0
 LOOKED_BACK_DAYS = 30.0
 WARN_DAYS, WARN_BYTES = 90.0, 2_000_000_000
-"""Told from here on: three months are time enough to bring a larger card."""
+"""Warnings begin here: three months leave time to bring a larger card. Common practice, no source."""
 
 LEAST_FREE_BYTES = 500_000_000
 """Kept free for the database and the system where old curves may be removed."""
@@ -104,8 +104,8 @@ def budget_of(folder: DataFolder, now_s: float | None = None) -> Budget:
 
 def policy_of(store: Store) -> Policy:
     """Return the policy in force."""
-    kept: dict[str, Any] = store.get_setting(STORAGE_KEY) or {}
-    return Policy("remove" if kept.get("oldest") == "remove" else "keep", int(kept.get("keep_days", 365)))
+    stored: dict[str, Any] = store.get_setting(STORAGE_KEY) or {}
+    return Policy("remove" if stored.get("oldest") == "remove" else "keep", int(stored.get("keep_days", 365)))
 
 
 def set_policy(store: Store, policy: Policy, who: str) -> None:
@@ -196,7 +196,7 @@ def remove_oldest(store: Store, folder: DataFolder, policy: Policy, *, now_s: fl
         old = uid is not None and started_of(uid) / 1e9 < now - policy.keep_days * DAY_S
         if not old or uid is None or shutil.disk_usage(folder.root).free >= LEAST_FREE_BYTES:
             break
-        # Told first: a removal that is in no log must not happen.
+        # Logged first: no removal may happen without an entry.
         store.audit.add("storage policy", "raw curve removed", uid)
         path.unlink()
         _log.warning("the disk is nearly full: the raw curve of session %s was removed", uid)
@@ -215,7 +215,7 @@ class StorageKeeper:
         self._first_s, self._every_s = first_s, every_s
         self._ended = threading.Event()
         self._warnings: list[str] = []
-        self._thread = threading.Thread(target=self._run, name="housekeeper", daemon=True)
+        self._thread = threading.Thread(target=self._run, name="storage", daemon=True)
 
     def __enter__(self) -> StorageKeeper:
         self._thread.start()
@@ -231,17 +231,19 @@ class StorageKeeper:
 
     def once(self) -> None:
         """Do the round once."""
-        told: list[str] = []
+        warnings: list[str] = []
         try:
             pack_finished(self._store, self._folder, stop=self._ended.is_set)
             gone = remove_oldest(self._store, self._folder, policy_of(self._store))
             if gone:
-                told.append(f"Room was made: {len(gone)} raw curves were removed by the storage policy, oldest first.")
-            told += budget_of(self._folder).warnings()
+                warnings.append(
+                    f"Room was made: {len(gone)} raw curves were removed by the storage policy, oldest first."
+                )
+            warnings += budget_of(self._folder).warnings()
         except (OSError, TellableError) as error:
-            _log.warning("housekeeping: %s", error)
-            told.append(f"Curves could not be packed, or the disk not be looked at: {error}")
-        self._warnings = told
+            _log.warning("storage: %s", error)
+            warnings.append(f"Curves could not be packed, or the disk could not be examined: {error}")
+        self._warnings = warnings
 
     def _run(self) -> None:
         # Linux takes a thread's number for a process: packing gives way to measuring.

@@ -110,7 +110,7 @@ def _problem(correction: Correction, live: dict[str, StoredHold], discarded: dic
         if other is None or other.uid == hold.uid:
             return "The other hold is not there."
         if other.session_uid != hold.session_uid:
-            return "The two holds are of different stays."
+            return "The two holds are of different sessions."
         between = [h for h in live.values() if hold.result.release_s <= h.result.onset_s < other.result.onset_s - 1e-9]
         if other.result.onset_s < hold.result.release_s or between:
             return "The other hold is not the next one after this."

@@ -75,15 +75,15 @@ class Corrections:
             made_by = select(hold.c.made_by).where(hold.c.uid == hold_uid).scalar_subquery()
             concerned = (correction.c.hold_uid == hold_uid) | (correction.c.id == made_by)
             query = select(correction.c.id).where(concerned & correction.c.undone_utc_ns.is_(None))
-            found = connection.execute(query.order_by(correction.c.id.desc())).scalar()
-            if found is None:
+            row_id = connection.execute(query.order_by(correction.c.id.desc())).scalar()
+            if row_id is None:
                 # A hold that was joined into its predecessor is named in the content only.
-                found = next(
+                row_id = next(
                     (c.id for c in reversed(_of_hold_session(connection, hold_uid)) if _names(c, hold_uid)), None
                 )
-            if found is None:
+            if row_id is None:
                 raise _unknown(f"No correction of {hold_uid[:80]!r} is in force.")
-            return _undo(int(found), undone_by, connection)
+            return _undo(int(row_id), undone_by, connection)
 
         return self._writer.submit(job).result()
 
@@ -127,11 +127,11 @@ class Corrections:
             raise _unknown(f"There is no correction {number}.")
         return Correction(**row)
 
-    def seen(self, session_uid: str) -> CorrectedHolds:
+    def corrected(self, session_uid: str) -> CorrectedHolds:
         """Return a session's holds as everyone sees them, with what is hidden and which corrections are void."""
         with self._read() as connection:
-            found = connection.execute(select(session.c.id).where(session.c.uid == session_uid)).scalar_one_or_none()
-            return CorrectedHolds([]) if found is None else _seen(connection, int(found))
+            row_id = connection.execute(select(session.c.id).where(session.c.uid == session_uid)).scalar_one_or_none()
+            return CorrectedHolds([]) if row_id is None else _corrected(connection, int(row_id))
 
     def measured(self, hold_uid: str) -> StoredHold | None:
         """Return a hold as it was measured, whatever was corrected."""
@@ -141,7 +141,7 @@ class Corrections:
         return None if row is None else _as_measured(dict(row))
 
     def set_ending(self, hold_uid: str, ending: str | None) -> None:
-        """Say why a hold ended: ``exhausted``, ``target``, ``other`` or None for not told.
+        """Say why a hold ended: ``exhausted``, ``target``, ``other`` or None where nobody said.
 
         Raises
         ------
@@ -154,16 +154,16 @@ class Corrections:
 
 def refresh_session(connection: Connection, session_id: int) -> None:
     """Work a session's corrections into the columns and rows that lists read. Part of the caller's transaction."""
-    seen = _seen(connection, session_id)
+    corrected = _corrected(connection, session_id)
     made = (hold.c.session_id == session_id) & hold.c.made_by.is_not(None)
     endings = {row.uid: row.ending for row in connection.execute(select(hold.c.uid, hold.c.ending).where(made))}
     connection.execute(delete(hold).where(made))
     mine = (hold.c.session_id == session_id) & hold.c.made_by.is_(None)
     connection.execute(update(hold).where(mine).values(hidden=None, corrected_kind=hold.c.kind))
-    for uid, why in seen.hidden.items():
+    for uid, why in corrected.hidden.items():
         connection.execute(update(hold).where(hold.c.uid == uid).values(hidden=why))
     now_utc_ns = time.time_ns()
-    for one in seen.holds:
+    for one in corrected.holds:
         if one.made_by is None:
             connection.execute(update(hold).where(hold.c.uid == one.uid).values(corrected_kind=one.result.kind))
             continue
@@ -215,7 +215,7 @@ def _make(
     )
     number = int(connection.execute(row.returning(correction.c.id)).scalar_one())
     # An exception undoes the whole transaction: a correction that does not fit leaves no trace.
-    problem = _seen(connection, session_id).void.get(number)
+    problem = _corrected(connection, session_id).void.get(number)
     if problem:
         raise _not_possible(problem)
     refresh_session(connection, session_id)
@@ -256,13 +256,13 @@ def _one(connection: Connection, number: int) -> Correction:
 
 def _of_hold_session(connection: Connection, hold_uid: str) -> list[Correction]:
     # The hold made by an undone correction is gone: its session is the one whose uid it begins with.
-    found = (
+    row_id = (
         select(session.c.id)
         .join(hold, hold.c.session_id == session.c.id)
         .where(hold.c.uid == hold_uid)
         .scalar_subquery()
     )
-    query = _corrections().where((correction.c.session_id == found) | (correction.c.hold_uid == hold_uid))
+    query = _corrections().where((correction.c.session_id == row_id) | (correction.c.hold_uid == hold_uid))
     return [Correction(**row) for row in connection.execute(query.order_by(correction.c.id)).mappings()]
 
 
@@ -279,7 +279,7 @@ def _as_measured(row: dict[str, Any]) -> StoredHold:
     return hold_of_row({**row, "corrected_kind": row["kind"], "hidden": None})
 
 
-def _seen(connection: Connection, session_id: int) -> CorrectedHolds:
+def _corrected(connection: Connection, session_id: int) -> CorrectedHolds:
     rows = connection.execute(_measured().where(hold.c.session_id == session_id).order_by(hold.c.number)).mappings()
     measured = [_as_measured(dict(row)) for row in rows]
     made = connection.execute(_corrections().where(correction.c.session_id == session_id).order_by(correction.c.id))
@@ -301,6 +301,6 @@ def _unknown(what: str) -> UnknownCorrection:
 def _not_possible(problem: str) -> CorrectionNotPossible:
     return CorrectionNotPossible(
         what=problem,
-        means="The correction was not made; the hold is seen as before.",
+        means="The correction was not made; the hold is shown as before.",
         do="Look at the hold's times and at its earlier corrections, and say why it is corrected.",
     )

@@ -38,7 +38,7 @@ _OWN_COLUMNS = tuple(name for name in HoldResult.__dataclass_fields__ if name in
 
 
 def hold_columns(hold: StoredHold) -> dict[str, Any]:
-    """Return a hold's columns, without the session and the store's own bookkeeping."""
+    """Return a hold's columns, without the session and the columns that the store fills in itself."""
     result = plain(hold.result.as_dict())
     return {
         "number": int(hold.number),

@@ -62,7 +62,7 @@ class HoldFilter:
     def condition(self) -> ColumnElement[bool]:
         """Return the filter as a condition on the table of holds."""
         c = hold.c
-        asked: list[tuple[Callable[[Any], Any], Any]] = [
+        comparisons: list[tuple[Callable[[Any], Any], Any]] = [
             (c.person_uid.__eq__, self.person_uid),
             (c.corrected_kind.__eq__, self.kind),
             (c.support.__eq__, self.support),
@@ -76,10 +76,10 @@ class HoldFilter:
         there = [c.withdrawn_utc_ns.is_(None), c.hidden.is_(None)]
         if self.guests:
             there.append(c.person_uid.is_(None))
-        return and_(*there, *(compare(wish) for compare, wish in asked if wish is not None))
+        return and_(*there, *(compare(value) for compare, value in comparisons if value is not None))
 
 
-def found_page(
+def search_page(
     connection: Connection, wanted: HoldFilter, limit: int, offset: int, order: HoldOrder = "newest"
 ) -> tuple[list[StoredHold], int]:
     """Return a page of the holds that a filter finds, in an order, and how many it finds in all."""
@@ -91,13 +91,13 @@ def found_page(
     return [hold_of_row(row) for row in connection.execute(rows).mappings()], total
 
 
-def found_all(connection: Connection, wanted: HoldFilter) -> list[StoredHold]:
+def search_all(connection: Connection, wanted: HoldFilter) -> list[StoredHold]:
     """Return every hold that a filter finds, oldest first."""
     query = _holds().where(wanted.condition()).order_by(hold.c.onset_utc_ns, hold.c.uid)
     return [hold_of_row(row) for row in connection.execute(query).mappings()]
 
 
-def found_spans(connection: Connection, wanted: HoldFilter) -> list[tuple[int, float]]:
+def search_spans(connection: Connection, wanted: HoldFilter) -> list[tuple[int, float]]:
     """Return onset (UTC in ns) and duration (s) of every hold that a filter finds, oldest first; rows are not read."""
     query = select(hold.c.onset_utc_ns, hold.c.duration_s).where(wanted.condition())
     rows = connection.execute(query.order_by(hold.c.onset_utc_ns, hold.c.uid))

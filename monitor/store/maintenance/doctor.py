@@ -1,4 +1,4 @@
-"""Looks at everything that is kept, tells what is wrong and what it means, and mends what can be mended."""
+"""Examines everything that is stored, reports what is wrong and what it means, and mends what can be mended."""
 
 from __future__ import annotations
 
@@ -56,8 +56,8 @@ class Doctor:
     ----------
     mending : bool
         Mend what can be mended. The caller holds the folder then: nobody else may work on it.
-    analysis_settings : Wishes
-        For stays that are measured again.
+    analysis_settings : AnalysisSettings
+        For sessions that are measured again.
     """
 
     def __init__(
@@ -107,7 +107,7 @@ class Doctor:
         if self._mending:
             for path in wrong:
                 path.chmod(0o700 if path.is_dir() else 0o600)
-        yield self._found(
+        yield self._finding(
             f"Others may read what is kept: {len(wrong)} of the files and folders, as {wrong[0]}.",
             "Other users of this machine can see what is kept of people.",
         )
@@ -140,7 +140,7 @@ class Doctor:
         if self._mending:
             for path in left:
                 path.unlink(missing_ok=True)
-        yield self._found(f"{len(left)} files were left half written by an interruption.", "They are not used.")
+        yield self._finding(f"{len(left)} files were left half written by an interruption.", "They are not used.")
 
     def _journals(self) -> Iterator[Finding]:
         for path in all_journals(self._folder):
@@ -148,12 +148,12 @@ class Doctor:
             if path.suffix != PACKED and twin.exists():
                 if self._mending:
                     twin.unlink()
-                yield self._found(f"{path.name} is there packed and unpacked.", "Packing was interrupted.")
+                yield self._finding(f"{path.name} is there packed and unpacked.", "Packing was interrupted.")
             try:
                 if not path.stat().st_size:
                     if self._mending:
                         path.unlink()
-                    yield self._found(f"{path.name} is empty.", "An interruption came before its first reading.")
+                    yield self._finding(f"{path.name} is empty.", "An interruption came before its first reading.")
                     continue
                 torn = torn_bytes(path)
                 if not torn:
@@ -166,7 +166,7 @@ class Doctor:
                     yield Finding(f"{path.name} ends in the middle.", "What is before that can be read.",
                                   "Take the journal from a backup, if its holds are to be measured again.")  # fmt: skip
                 else:
-                    yield self._found(f"{torn} bytes at the end of {path.name} are no whole frame.", "The rest is.")
+                    yield self._finding(f"{torn} bytes at the end of {path.name} are no whole frame.", "The rest is.")
             except TellableError as error:
                 yield Finding(error.what, error.means, error.do)
 
@@ -195,12 +195,12 @@ class Doctor:
             )
         stamp = time.strftime("%Y%m%dT%H%M%SZ", time.gmtime(self._now_s))
         done = salvage(self._folder, self._analysis_settings, stamp)
-        kept, lost = sum(done.kept.values()), {k: v for k, v in done.lost.items() if v}
-        told = ", ".join(f"{n} of {table}" for table, n in lost.items()) or "none"
+        saved, lost = sum(done.saved.values()), {k: v for k, v in done.lost.items() if v}
+        lost_rows = ", ".join(f"{n} of {table}" for table, n in lost.items()) or "none"
         return Finding(
             what,
-            f"A new one has {kept} rows of the old and {done.rebuilt_sessions} sessions with {done.rebuilt_holds} "
-            f"holds from journals. Rows that could not be read: {told}. The damaged one is {done.aside.name}."
+            f"A new one has {saved} rows of the old and {done.rebuilt_sessions} sessions with {done.rebuilt_holds} "
+            f"holds from journals. Rows that could not be read: {lost_rows}. The damaged one is {done.aside.name}."
             + "".join(f" {problem}" for problem in done.problems),
             mended=True,
         )
@@ -211,17 +211,17 @@ class Doctor:
         with open_store(self._folder.database) as store:
             unfinished = store.unfinished_sessions()
             if unfinished and not self._mending:
-                yield self._found(
-                    f"{len(unfinished)} stays were begun and never ended.",
+                yield self._finding(
+                    f"{len(unfinished)} sessions were begun and never ended.",
                     "The monitor was cut off, or runs now; it rebuilds them at its next start.",
                 )
             elif unfinished:
                 holds = sum(len(one.holds) for one in rebuild_unfinished(store, self._folder, self._analysis_settings))
-                yield Finding(f"{len(unfinished)} stays were begun and never ended.",
+                yield Finding(f"{len(unfinished)} sessions were begun and never ended.",
                               f"They were measured from their journals: {holds} holds.", mended=True)  # fmt: skip
             lost = strays(store, all_journals(self._folder))
             if lost and not self._mending:
-                yield self._found(f"The database does not know {len(lost)} journals.", "Their holds are in no list.")
+                yield self._finding(f"The database does not know {len(lost)} journals.", "Their holds are in no list.")
             for path in lost if self._mending else ():
                 rebuilt = adopt(store, self._folder, path, self._analysis_settings)
                 if rebuilt.problem:
@@ -231,7 +231,7 @@ class Doctor:
                 else:
                     yield Finding(f"{path.name} was in no list.", f"It has {len(rebuilt.holds)} holds.", mended=True)
 
-    def _found(self, what: str, means: str) -> Finding:
+    def _finding(self, what: str, means: str) -> Finding:
         return Finding(what, means, "" if self._mending else f"Run {MEND}", self._mending)
 
 

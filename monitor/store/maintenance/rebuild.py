@@ -1,4 +1,4 @@
-"""Stays out of their journals: what an interruption cut off, and what a lost database no longer knows."""
+"""Sessions rebuilt from their journals: those cut off by an interruption, and those the database does not know."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def rebuild_unfinished(
     journals: Sequence[Path] = (),
     running: Collection[str] = (),
 ) -> Iterator[Rebuilt]:
-    """Measure stays that were begun and never ended, and journals whose stay did not get into the database.
+    """Measure sessions that never ended, and journals whose session is not in the database.
 
     Parameters
     ----------
@@ -86,8 +86,8 @@ def rebuild_session(
         torn = _mended(path)
         analysis = analyse_file(path, _of_person(store, session_uid, analysis_settings))
         for number, hold in enumerate(analysis.result.holds, start=1):
-            found = _stored(session_uid, started_utc_ns, number, hold, analysis)
-            holds.append(store.save_hold(_better(store.corrections.measured(found.uid), found)))
+            measured = _stored(session_uid, started_utc_ns, number, hold, analysis)
+            holds.append(store.save_hold(_better(store.corrections.measured(measured.uid), measured)))
         ended_ns += round(float(analysis.curve.t_s[-1] - analysis.curve.t_s[0]) * 1e9)
     except TellableError as error:
         problem = str(error)
@@ -97,7 +97,7 @@ def rebuild_session(
 
 
 def _of_person(store: Store, session_uid: str, analysis_settings: AnalysisSettings) -> AnalysisSettings:
-    """Return the wishes with the pendulum of whose stay it is."""
+    """Return the settings with the pendulum of the session's person."""
     session = store.get_session(session_uid)
     return (
         analysis_settings
@@ -153,17 +153,17 @@ def remeasure_missing(store: Store, folder: DataFolder, session_uid: str, analys
     except TellableError as error:
         _log.warning("holds of the session %s cannot be measured again: %s", session_uid, error)
         return 0
-    known, kept = store.hold_names(session_uid), 0
+    known, stored = store.hold_names(session_uid), 0
     for number, hold in enumerate(analysis.result.holds, start=1):
         if hold_uid(session_uid, number) not in known:
             one = _stored(session_uid, session.started_utc_ns, number, hold, analysis)
             store.save_hold(one if session.interrupted else replace(one, result=hold))
-            kept += 1
-    return kept
+            stored += 1
+    return stored
 
 
 def uid_of(path: Path) -> str | None:
-    """Return the session's uid that a journal's name tells; None for what is no journal of ours."""
+    """Return the session's uid from a journal's name; None for any other file."""
     name = path.name.removesuffix(PACKED)
     if not name.endswith(JOURNAL_SUFFIX):
         return None
@@ -201,14 +201,14 @@ def first_note(path: Path) -> dict[str, Any]:
     return {}
 
 
-def _better(kept: StoredHold | None, found: StoredHold) -> StoredHold:
+def _better(stored: StoredHold | None, measured: StoredHold) -> StoredHold:
     """Return what is to be kept of a hold: its numbers from before, where the journal has lost its end."""
-    if kept is None or kept.made_by is not None or "record_ends_in_hold" not in found.result.flags:
-        return found
-    if kept.result.duration_s <= found.result.duration_s:
-        return found
-    flags = [f for f in kept.result.flags if f != INTERRUPTED]
-    return replace(kept, result=replace(kept.result, flags=[*flags, INTERRUPTED]))
+    if stored is None or stored.made_by is not None or "record_ends_in_hold" not in measured.result.flags:
+        return measured
+    if stored.result.duration_s <= measured.result.duration_s:
+        return measured
+    flags = [f for f in stored.result.flags if f != INTERRUPTED]
+    return replace(stored, result=replace(stored.result, flags=[*flags, INTERRUPTED]))
 
 
 def _stored(session_uid: str, started_utc_ns: int, number: int, hold: HoldResult, analysis: Analysis) -> StoredHold:

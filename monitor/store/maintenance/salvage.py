@@ -42,16 +42,16 @@ class Salvage:
     ----------
     aside : Path
         Where the damaged file lies now.
-    kept, lost : dict of str to int
+    saved, lost : dict of str to int
         Rows by table that were read, and rows that were there and could not be read or made no sense.
     rebuilt_sessions, rebuilt_holds : int
         From journals.
     problems : list of str
-        Journals that told nothing.
+        Journals that could not be measured.
     """
 
     aside: Path
-    kept: dict[str, int] = field(default_factory=dict)
+    saved: dict[str, int] = field(default_factory=dict)
     lost: dict[str, int] = field(default_factory=dict)
     rebuilt_sessions: int = 0
     rebuilt_holds: int = 0
@@ -63,7 +63,7 @@ def salvage(
 ) -> Salvage:
     """Make a new database, put it in force, and lay the damaged one aside.
 
-    The damaged file is only read. Rows go first, then stays whose row is lost are taken from their journals under
+    The damaged file is only read. Rows go first, then sessions whose row is lost are taken from their journals under
     their old names, so that corrections find them again. May be repeated after an interruption.
     """
     aside = folder.database.with_name(f"{folder.database.name}.damaged-{stamp}")
@@ -85,7 +85,7 @@ def salvage(
                 done.rebuilt_holds += len(rebuilt.holds)
             if progress is not None:
                 progress(number + 1, len(lost))
-        for uid in _sessions_that_lost_holds(folder.database, store) if done.kept else ():
+        for uid in _sessions_that_lost_holds(folder.database, store) if done.saved else ():
             done.rebuilt_holds += remeasure_missing(store, folder, uid, analysis_settings)
         store.audit.add("hang-monitor doctor", "database made anew", aside.name)
     with closing(sqlite3.connect(fresh)) as connection:
@@ -111,7 +111,7 @@ def _copy_rows(folder: DataFolder, fresh: Path, done: Salvage) -> None:
         new.execute("PRAGMA foreign_keys=ON")
         new.execute("BEGIN IMMEDIATE")
         for table in metadata.sorted_tables:
-            done.kept[table.name], done.lost[table.name] = 0, 0
+            done.saved[table.name], done.lost[table.name] = 0, 0
             if table.name == "hold":
                 _sessions_of_holds(old, new, folder)
             for row in _rows(old, table):
@@ -119,7 +119,7 @@ def _copy_rows(folder: DataFolder, fresh: Path, done: Salvage) -> None:
                     # Before revision 0002 nobody could correct a kind.
                     row.setdefault("corrected_kind", row.get("kind"))
                 if row is not None and _sound(table, row) and _insert(new, table, row):
-                    done.kept[table.name] += 1
+                    done.saved[table.name] += 1
                 else:
                     done.lost[table.name] += 1
         new.execute("COMMIT")
@@ -140,31 +140,31 @@ def _rows(old: sqlite3.Connection, table: Table) -> Iterator[dict[str, Any] | No
         return
     selected = ", ".join(f"{stored} AS {column}" for column, stored in columns.items())
     query = f"SELECT rowid AS rowid_, {selected} FROM {name}"  # noqa: S608 - names of our own schema
-    seen: set[int] = set()
+    read_ids: set[int] = set()
     for order in ("", " ORDER BY rowid DESC"):
         whole = True
         try:
             for row in old.execute(query + order):
-                if row["rowid_"] in seen:
+                if row["rowid_"] in read_ids:
                     break
-                seen.add(row["rowid_"])
+                read_ids.add(row["rowid_"])
                 yield _plain(row)
         except (sqlite3.Error, OverflowError, UnicodeError):
             whole = False
         if whole:
             return
-    last = max(seen, default=0)
+    last = max(read_ids, default=0)
     for rowid in range(1, min(last, MOST_ROWS_TRIED) + BEYOND_THE_LAST):
-        if rowid not in seen:
+        if rowid not in read_ids:
             try:
-                found = old.execute(f"{query} WHERE rowid = ?", (rowid,)).fetchone()
+                row = old.execute(f"{query} WHERE rowid = ?", (rowid,)).fetchone()
             except (sqlite3.Error, OverflowError, UnicodeError):
                 # Behind the last row that can be read nobody knows how many there were.
                 if rowid < last:
                     yield None
             else:
-                if found is not None:
-                    yield _plain(found)
+                if row is not None:
+                    yield _plain(row)
 
 
 def _stored_names(old: sqlite3.Connection, table: Table) -> tuple[str, dict[str, str]]:
@@ -245,7 +245,7 @@ def _insert(new: sqlite3.Connection, table: Table, row: dict[str, Any]) -> bool:
 
 
 def _sessions_of_holds(old: sqlite3.Connection, new: sqlite3.Connection, folder: DataFolder) -> None:
-    """Make rows for stays that are lost while their holds are not: a hold's name begins with its session's."""
+    """Make rows for lost sessions whose holds are not lost: a hold's name begins with its session's."""
     known = {int(i) for (i,) in new.execute("SELECT id FROM session")}
     names = {str(u) for (u,) in new.execute("SELECT uid FROM session")}
     for row in _rows(old, metadata.tables["hold"]):
@@ -274,7 +274,7 @@ def _sessions_of_holds(old: sqlite3.Connection, new: sqlite3.Connection, folder:
 
 
 def _sessions_that_lost_holds(damaged: Path, store: Store) -> list[str]:
-    """Return the stays some of whose holds are gone: the index of their names outlives a worn-out page of rows.
+    """Return the sessions some of whose holds are gone: the index of their names outlives a worn-out page of rows.
 
     Where the index is damaged too, these are all sessions.
     """
@@ -299,10 +299,10 @@ def _rig_of(new: sqlite3.Connection, journal: Path) -> int | None:
         sha256 = fingerprint(description)
         row = {"sha256": sha256, "description": json.dumps(description), "created_utc_ns": time.time_ns()}
         _insert(new, metadata.tables["rig"], row)
-        found = new.execute("SELECT id FROM rig WHERE sha256 = ?", (sha256,)).fetchone()
+        row = new.execute("SELECT id FROM rig WHERE sha256 = ?", (sha256,)).fetchone()
     else:
-        found = new.execute("SELECT id FROM rig ORDER BY id DESC LIMIT 1").fetchone()
-    return None if found is None else int(found[0])
+        row = new.execute("SELECT id FROM rig ORDER BY id DESC LIMIT 1").fetchone()
+    return None if row is None else int(row[0])
 
 
 def _remove_database(path: Path) -> None:

@@ -210,12 +210,12 @@ def _save_person(one: Person, connection: Connection) -> Person:
 def _assign_session(session_uid: str, person_uid: str | None, connection: Connection) -> None:
     if person_uid is not None:
         need_person(connection, person_uid)
-    found = connection.execute(select(session.c.id).where(session.c.uid == session_uid)).scalar_one_or_none()
-    if found is None:
+    session_id = connection.execute(select(session.c.id).where(session.c.uid == session_uid)).scalar_one_or_none()
+    if session_id is None:
         raise UnknownSession(
             what=f"There is no session {session_uid[:80]!r}.",
             means="Nobody was written to it.",
             do="Take the session's uid from one of its holds.",
         )
-    connection.execute(update(session).where(session.c.id == found).values(person_uid=person_uid))
-    connection.execute(update(hold).where(hold.c.session_id == found).values(person_uid=person_uid))
+    connection.execute(update(session).where(session.c.id == session_id).values(person_uid=person_uid))
+    connection.execute(update(hold).where(hold.c.session_id == session_id).values(person_uid=person_uid))

@@ -73,8 +73,14 @@ def _erase(uid: str, who: str, keep_row: bool, connection: Connection) -> Erased
     now_ns = time.time_ns()
     if keep_row:
         connection.execute(delete(person).where(person.c.uid == uid))
-        kept = {"uid": uid, "name": "", "created_utc_ns": now_ns, "changed_utc_ns": now_ns, "erased_utc_ns": now_ns}
-        connection.execute(insert(person).values(**kept))
+        empty_row = {
+            "uid": uid,
+            "name": "",
+            "created_utc_ns": now_ns,
+            "changed_utc_ns": now_ns,
+            "erased_utc_ns": now_ns,
+        }
+        connection.execute(insert(person).values(**empty_row))
         rows[person.name] = 1
     else:
         take(person, person.c.uid == uid)

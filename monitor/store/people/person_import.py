@@ -102,8 +102,10 @@ def _write(person_export: Mapping[str, Any], who: str, although_erased: bool, co
     _insert(connection, person, [{**one, "erased_utc_ns": None}])
     for name, table in ENTRIES.items():
         _insert(connection, table, [{**row, "person_uid": uid} for row in person_export.get(name, [])])
-    rigs = {row["sha256"]: _kept_once(connection, rig, row) for row in person_export["rigs"]}
-    calibrations = {row["sha256"]: _kept_once(connection, calibration, row) for row in person_export["calibrations"]}
+    rigs = {row["sha256"]: _id_of_content(connection, rig, row) for row in person_export["rigs"]}
+    calibrations = {
+        row["sha256"]: _id_of_content(connection, calibration, row) for row in person_export["calibrations"]
+    }
     _insert(
         connection,
         session,
@@ -158,10 +160,10 @@ def _uids(person_export: Mapping[str, Any]) -> set[str]:
 
 
 def _check_free(person_export: Mapping[str, Any], uid: str, although_erased: bool, connection: Connection) -> None:
-    found = connection.execute(select(person.c.erased_utc_ns).where(person.c.uid == uid)).first()
-    if found is not None and found.erased_utc_ns is None:
+    existing = connection.execute(select(person.c.erased_utc_ns).where(person.c.uid == uid)).first()
+    if existing is not None and existing.erased_utc_ns is None:
         raise _is_here(f"The person {uid[:80]} is here already.")
-    if found is not None and not although_erased:
+    if existing is not None and not although_erased:
         raise PersonWasErased(
             what=f"The person {uid[:80]} was erased here.",
             means="What was erased does not come back by itself; nothing was imported.",
@@ -220,17 +222,17 @@ def _fits(column: Column[Any], value: Any) -> bool:
 LARGEST = 1e300
 
 
-def _kept_once(connection: Connection, table: Table, row: Mapping[str, Any]) -> int:
+def _id_of_content(connection: Connection, table: Table, row: Mapping[str, Any]) -> int:
     row = {**row, "created_utc_ns": time.time_ns()}
     _check_columns(table, row)
     # A row is found by its hash: a false one would stand for the rig of everybody who comes later.
     if fingerprint(row["description" if table is rig else "content"]) != row["sha256"]:
         raise _bad(f"The export's {table.name} is not what its hash says.")
-    found = connection.execute(select(table.c.id).where(table.c.sha256 == row["sha256"])).scalar_one_or_none()
-    if found is None:
+    existing = connection.execute(select(table.c.id).where(table.c.sha256 == row["sha256"])).scalar_one_or_none()
+    if existing is None:
         new = insert(table).values(**row)
-        found = connection.execute(new.returning(table.c.id)).scalar_one()
-    return int(found)
+        existing = connection.execute(new.returning(table.c.id)).scalar_one()
+    return int(existing)
 
 
 def _is_here(what: str) -> PersonIsHere:

@@ -62,5 +62,5 @@ class SwingCalibrations:
         """Return a person as a pendulum; a guest is anybody."""
         if person_uid is None:
             return ANYBODY
-        found = self.of_person(person_uid)
-        return pendulum_of((one.kappa, one.u_rel) for one in found) if found else ANYBODY
+        swings = self.of_person(person_uid)
+        return pendulum_of((one.kappa, one.u_rel) for one in swings) if swings else ANYBODY
