@@ -56,7 +56,7 @@ class MeasuredAngle:
 
 @dataclass(frozen=True, slots=True)
 class OwnKappa:
-    """A kappa from one deliberate swing: its relative standard uncertainty, and what the cells told of the angle."""
+    """A kappa from one deliberate swing: its relative standard uncertainty, and the angle by the cells."""
 
     kappa: float
     u_rel: float

@@ -67,7 +67,7 @@ def tremor_N(signal_N: Array, rate_Hz: float) -> float | None:
 
 
 def tremor_course_N(signal_N: Array, rate_Hz: float, rows: int) -> Array | None:
-    """Return the rms of the tremor in each span of ``rows`` rows of a stretch of S (n,), as ``tremor_N`` reckons it.
+    """Return the rms of the tremor in each span of ``rows`` rows of a stretch of S (n,), as ``tremor_N`` computes it.
 
     The stretch is filtered as a whole; its noise is one. None where ``tremor_N`` is.
     """
