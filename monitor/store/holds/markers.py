@@ -6,22 +6,18 @@ import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from functools import partial
-from typing import Any, Literal
+from typing import Any
 
 from sqlalchemy import Connection, Select, insert, select, update
 
 from monitor.errors import MonitorError
-from monitor.records.marker import Marker
+from monitor.records.marker import Marker, MarkerKind
 from monitor.store.audit import audit_row
 from monitor.store.database.schema import marker, session
 from monitor.store.database.writer import Writer
 from monitor.store.errors import UnknownSession
 
 Read = Callable[[], AbstractContextManager[Connection]]
-MarkerKind = Literal["cue", "pain", "note"]
-
-TURN_s = 2**32 / 1e6
-"""A board's clock turns over after so long; a session that is read from its journal may lie whole turns elsewhere."""
 
 
 class UnknownMarker(MonitorError):
