@@ -23,7 +23,7 @@ from monitor.records.hold_result import MEASUREMENT_VERSION, HoldResult
 from monitor.records.stored_hold import StoredHold
 from monitor.rig import rig_to_dict
 from monitor.store import AccessFile, DataFolder, hold_uid, open_store
-from monitor.store.maintenance.backup import check_backup, list_backups
+from monitor.store.maintenance.backup_contents import check_backup, list_backups
 from monitor.store.maintenance.doctor import Doctor
 from monitor.store.maintenance.rebuild import all_journals
 from tests.harm.acks import Acks

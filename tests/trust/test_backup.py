@@ -22,14 +22,9 @@ from monitor.cli import app
 from monitor.store import AccessFile, DatabaseNewer, DataFolder, open_store
 from monitor.store.database.schema import REVISIONS
 from monitor.store.maintenance import backup as backups
-from monitor.store.maintenance.backup import (
-    BackupNotMade,
-    BackupNotUsable,
-    RestoreRefused,
-    list_backups,
-    make_backup,
-    restore,
-)
+from monitor.store.maintenance.backup import BackupNotMade, make_backup
+from monitor.store.maintenance.backup_contents import BackupNotUsable, list_backups
+from monitor.store.maintenance.restore import RestoreRefused, restore
 
 RUNNER = CliRunner()
 

@@ -60,8 +60,8 @@ def restore(
     """
     from monitor.store import DataFolder
     from monitor.store.files.folder import default_folder
-    from monitor.store.maintenance.backup import DATABASE, BackupNotUsable, check_backup, list_backups
-    from monitor.store.maintenance.backup import restore as restore_backup
+    from monitor.store.maintenance.backup_contents import DATABASE, BackupNotUsable, check_backup, list_backups
+    from monitor.store.maintenance.restore import restore as restore_backup
 
     backups = list_backups(place)
     if check:

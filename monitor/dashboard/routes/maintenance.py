@@ -21,7 +21,7 @@ from monitor.dashboard.views.coaching_models import Given
 from monitor.records.hold_result import MEASUREMENT_VERSION
 from monitor.store.files.folder import DataFolder
 from monitor.store.files.storage import Policy, budget_of, policy_of, set_policy
-from monitor.store.maintenance.backup import list_backups
+from monitor.store.maintenance.backup_contents import list_backups
 from monitor.store.store import Store
 
 MOST_BACKUPS = 200

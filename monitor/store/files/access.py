@@ -20,9 +20,10 @@ import unicodedata
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Any, Literal, Protocol
+from typing import Any, Literal
 
 from monitor.errors import MonitorError
+from monitor.store.files.file_copies import sync_folder
 
 Role = Literal["wall", "coach", "owner"]
 ROLES: tuple[Role, ...] = ("wall", "coach", "owner")
@@ -62,18 +63,6 @@ class LastOwner(MonitorError):
     """Without the last owner nobody could manage the others."""
 
     code = "last-owner"
-
-
-class Hasher(Protocol):
-    """What is needed of a password hash: argon2id in the program, something cheap nowhere."""
-
-    def hash(self, passcode: str) -> str:
-        """Return the encoded hash with salt and parameters."""
-        ...
-
-    def verify(self, encoded: str, passcode: str) -> bool:
-        """Say whether a passcode belongs to an encoded hash."""
-        ...
 
 
 class Argon2id:
@@ -135,13 +124,13 @@ class AccessFile:
     ----------
     path : Path
         Made at the first change, mode 0600.
-    hasher : Hasher or None
-        None: ``Argon2id``, loaded when it is needed.
+    hasher : Argon2id or None
+        None: made when it is needed.
     now_s : callable
         Seconds of UTC.
     """
 
-    def __init__(self, path: Path, hasher: Hasher | None = None, now_s: Callable[[], float] = time.time) -> None:
+    def __init__(self, path: Path, hasher: Argon2id | None = None, now_s: Callable[[], float] = time.time) -> None:
         self.path = path
         self._hasher = hasher
         self._now_s = now_s
@@ -251,7 +240,7 @@ class AccessFile:
 
     # The file
 
-    def _hashing(self) -> Hasher:
+    def _hashing(self) -> Argon2id:
         if self._hasher is None:
             self._hasher = Argon2id()
         return self._hasher
@@ -313,11 +302,7 @@ class AccessFile:
             except BaseException:
                 Path(beside).unlink(missing_ok=True)
                 raise
-            folder = os.open(self.path.parent, os.O_RDONLY | os.O_DIRECTORY)
-            try:
-                os.fsync(folder)
-            finally:
-                os.close(folder)
+            sync_folder(self.path.parent)
         except OSError as error:
             raise self._not_usable(error.strerror or str(error)) from error
 

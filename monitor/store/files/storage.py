@@ -16,6 +16,7 @@ from typing import Any, BinaryIO, Literal
 
 from firmware_bridge.journal import PACKED, pack_bytes, read_chunks
 from monitor.errors import BadInput, TellableError
+from monitor.store.files.file_copies import sync_folder
 from monitor.store.files.folder import DataFolder
 from monitor.store.maintenance.rebuild import all_journals, started_of, uid_of
 from monitor.store.store import Store
@@ -154,13 +155,9 @@ def pack(path: Path) -> Path:
     except (OSError, TellableError) as error:
         beside.unlink(missing_ok=True)
         raise error if isinstance(error, OSError) else OSError(str(error)) from error
-    handle = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-        path.unlink()
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    sync_folder(path.parent)
+    path.unlink()
+    sync_folder(path.parent)
     return packed
 
 

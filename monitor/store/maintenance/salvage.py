@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import json
 import logging
-import os
 import sqlite3
 import time
 from collections.abc import Callable, Iterator
@@ -21,6 +20,7 @@ from monitor.measures.session_analysis import AnalysisSettings
 from monitor.records.hold_result import HoldResult
 from monitor.records.stored_hold import StoredHold
 from monitor.store.database.schema import FORMER_COLUMNS, FORMER_TABLES, metadata
+from monitor.store.files.file_copies import sync_folder
 from monitor.store.files.folder import DataFolder, journal_place
 from monitor.store.holds.rows import fingerprint, hold_columns, hold_of_row
 from monitor.store.maintenance.rebuild import adopt, all_journals, first_note, remeasure_missing, started_of, strays
@@ -97,11 +97,7 @@ def salvage(
     for ending in ("-wal", "-shm"):
         Path(f"{fresh}{ending}").unlink(missing_ok=True)
     fresh.replace(folder.database)
-    handle = os.open(folder.root, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    sync_folder(folder.root)
     return done
 
 
