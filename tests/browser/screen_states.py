@@ -143,7 +143,7 @@ def _hanging(alpha: float, **changes: object) -> Picture:
 
 
 _NOT_READY = dataclasses.replace(scene_at(1.0), scene="not_ready", warnings=("bar left gives no reading.",))
-# The made-up service has no door: its sign-in page asks for one, is told so, and says so.
+# The made-up service has no sign-in: its page asks for one, is refused, and says so.
 AS_IT_OPENS = [State(f"{screen} as it opens", screen, refusals=screen == "/sign-in") for screen in SCREENS]
 AT_THE_BAR = [
     State("nobody", "/", picture=scene_at(LEAVES_S + 1)),

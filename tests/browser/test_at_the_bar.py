@@ -66,16 +66,16 @@ def ask(kept, *, alpha: float = 0.0, alpha_max: float = 0.1, target_s: float = T
 
 def test_it_names_who_hangs_by_initials_and_counts_down(open_page, asked):
     page = open_page(asked.url)
-    line = page.locator("#asked")
+    line = page.locator("#target")
     show(asked, page, 2.0)
     expect(page.locator("#who")).to_have_text("M. T.")
     expect(line).to_have_text("target 15 s\nset 1 of 3")
     show(asked, page, HANGS_S + 3.2)
     expect(line).to_have_text("12 s left of 15 s")
-    expect(line).not_to_have_class("asked near")
+    expect(line).not_to_have_class("target near")
     show(asked, page, HANGS_S + 6.5)
     expect(line).to_have_text("9 s left of 15 s")
-    expect(line).to_have_class("asked near")
+    expect(line).to_have_class("target near")
     show(asked, page, HANGS_S + TARGET_S + 1)
     expect(line).to_have_text("target reached")
     asked.coach.bar.set_shown(asked.person, "name")
@@ -95,7 +95,7 @@ def test_the_reserve_is_that_of_the_coaching(open_page, asked):
 def test_nobody_is_told_anything_about_a_guest(open_page, kept):
     page = open_page(kept.url)
     show(kept, page, HANGS_S + 4)
-    for name in ("who", "asked", "reserve"):
+    for name in ("who", "target", "reserve"):
         expect(page.locator(f"#{name}")).to_have_text("")
 
 
@@ -189,7 +189,7 @@ def test_standing_still_under_a_name_takes_it_and_stepping_off_refuses(open_page
 def test_all_is_silent_until_a_sound_is_switched_on(open_page, asked):
     page = open_page(asked.url)
     page.evaluate(LISTEN)
-    expect(page.locator("#asked")).to_have_text("target 15 s\nset 1 of 3")
+    expect(page.locator("#target")).to_have_text("target 15 s\nset 1 of 3")
     for at_s in (2.0, HANGS_S + 0.5, HANGS_S + 2, HANGS_S + 6, HANGS_S + 16, LETS_GO_S + 1):
         show(asked, page, at_s)
     assert knocks(page) == []
@@ -198,7 +198,7 @@ def test_all_is_silent_until_a_sound_is_switched_on(open_page, asked):
 def test_each_sound_comes_once_with_what_is_seen(open_page, asked):
     page = open_page(asked.url)
     page.evaluate(LISTEN)
-    expect(page.locator("#asked")).to_have_text("target 15 s\nset 1 of 3")
+    expect(page.locator("#target")).to_have_text("target 15 s\nset 1 of 3")
     page.locator("#sounds summary").click()
     names = ["a hold has begun", "the feet leave the allowed band", "ten seconds left", "target reached"]
     first = {}
@@ -220,7 +220,7 @@ def test_each_sound_comes_once_with_what_is_seen(open_page, asked):
     show(asked, page, HANGS_S + 6, **light)
     assert knocks(page) == first["ten seconds left"]
     show(asked, page, HANGS_S + 15.5, **light)
-    expect(page.locator("#asked")).to_contain_text("target reached")
+    expect(page.locator("#target")).to_contain_text("target reached")
     assert knocks(page) == first["target reached"]
     show(asked, page, HANGS_S + 16.5, **light)
     assert knocks(page) == []
@@ -232,12 +232,12 @@ def test_each_sound_comes_once_with_what_is_seen(open_page, asked):
 
 def test_the_line_does_not_crowd_the_time(open_page, asked):
     page = open_page(asked.url)
-    expect(page.locator("#asked")).to_have_text("target 15 s\nset 1 of 3")
+    expect(page.locator("#target")).to_have_text("target 15 s\nset 1 of 3")
     for at_s in (3.2, 4.3, 5.4):
         show(asked, page, HANGS_S + at_s)
     expect(page.locator("#reserve")).to_contain_text("reserve")
     for _ in at_every_size(page):
-        box, time = page.locator(".beside").bounding_box(), page.locator("#time-digits").bounding_box()
+        box, time = page.locator(".panel").bounding_box(), page.locator("#time-digits").bounding_box()
         assert box["y"] + box["height"] <= time["y"] + 0.2 * time["height"] or time["x"] + time["width"] <= box["x"]
         assert box["x"] + box["width"] <= page.viewport_size["width"]
 
@@ -266,7 +266,7 @@ def test_digits_of_the_time_are_a_sixth_of_the_screens_height(open_page, asked):
             case = f"{width} x {height}, {time_s} s, ended {ended}"
             assert high >= height / 6, f"{case}: {high / height:.3f} of the height"
             assert right <= width, case
-            beside, digits = page.locator(".beside").bounding_box(), page.locator("#time").bounding_box()
+            beside, digits = page.locator(".panel").bounding_box(), page.locator("#time").bounding_box()
             apart = (
                 digits["x"] + digits["width"] <= beside["x"]
                 or digits["y"] + 0.2 * digits["height"] >= beside["y"] + beside["height"]

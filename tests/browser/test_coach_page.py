@@ -93,9 +93,9 @@ def test_a_refusal_stands_above_the_page_until_it_is_seen(open_page, kept):
     page = open_page(f"{kept.url}/coach", viewport="tablet", refusals=True)
     show(kept, page, 2.0)
     page.get_by_role("button", name="breathe").click()
-    expect(page.locator("#told-what")).to_have_text("Nobody is on the rig, nor was a moment ago.")
+    expect(page.locator("#refusal-what")).to_have_text("Nobody is on the rig, nor was a moment ago.")
     page.get_by_role("button", name="seen", exact=True).click()
-    expect(page.locator("#told")).to_be_hidden()
+    expect(page.locator("#refusal")).to_be_hidden()
 
 
 def test_the_last_hold_is_retagged_and_the_correction_undone(kept, page):

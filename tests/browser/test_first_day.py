@@ -46,8 +46,8 @@ def checked(page: Page, day: FirstDay) -> None:
     page.get_by_label("watch the empty rig for s").fill("10")
     page.get_by_role("button", name="begin the check").click()
     with day.quick():
-        expect(page.locator("#found li").first).to_be_visible(timeout=LONGEST_MS)
-    assert page.locator("#found li.bad").all_inner_texts() == []
+        expect(page.locator("#findings li").first).to_be_visible(timeout=LONGEST_MS)
+    assert page.locator("#findings li.bad").all_inner_texts() == []
     page.get_by_role("button", name="keep this check").click()
     expect(page.locator("#done")).to_contain_text("The check is kept.", timeout=LONGEST_MS)
 
@@ -71,7 +71,7 @@ def calibrated(page: Page, day: FirstDay) -> None:
     # Nothing is saved, and nothing is in force, before it is accepted.
     assert day.service.procedures.calibration is None
     assert list(day.folder.calibrations.glob("*")) == []
-    expect(page.locator("#found table").first).to_contain_text("bar left")
+    expect(page.locator("#findings table").first).to_contain_text("bar left")
     page.get_by_role("button", name="save and use this calibration").click()
     expect(page.locator("#done")).to_contain_text("The new calibration is in force.", timeout=LONGEST_MS)
     found = latest_calibration(day.folder.calibrations, day.rig_for_one.rig.names)
@@ -128,19 +128,19 @@ def discard_newest(page: Page, left: int) -> None:
     page.get_by_role("button", name="discard …").click()
     page.locator("#reason").fill("a foot was on the floor")
     page.locator("#discard-do").click()
-    expect(page.locator("#found")).to_have_text(f"{left} holds", timeout=LONGEST_MS)
+    expect(page.locator("#match-count")).to_have_text(f"{left} holds", timeout=LONGEST_MS)
 
 
 def corrected(page: Page) -> None:
     """One hold is discarded, taken back, and discarded again; another one is looked at."""
     page.get_by_role("link", name="holds", exact=True).first.click()
-    expect(page.locator("#found")).to_have_text("3 holds", timeout=LONGEST_MS)
+    expect(page.locator("#match-count")).to_have_text("3 holds", timeout=LONGEST_MS)
     discard_newest(page, 2)
     page.get_by_role("button", name="undo").click()
-    expect(page.locator("#found")).to_have_text("3 holds", timeout=LONGEST_MS)
+    expect(page.locator("#match-count")).to_have_text("3 holds", timeout=LONGEST_MS)
     discard_newest(page, 2)
     page.locator("#rows .list-when a").first.click()
-    expect(page.locator("#wish")).not_to_be_empty(timeout=LONGEST_MS)
+    expect(page.locator("#suggestion")).not_to_be_empty(timeout=LONGEST_MS)
     expect(page.locator(".nb-curve")).to_have_count(2, timeout=LONGEST_MS)
 
 

@@ -32,7 +32,7 @@ def table(page: Page, link: str) -> list[str]:
 
 def test_it_lists_all_newest_first_with_who_and_what(open_page, kept):
     page = open_page(f"{kept.url}/holds")
-    expect(page.locator("#found")).to_have_text("8 holds")
+    expect(page.locator("#match-count")).to_have_text("8 holds")
     assert uids(page) == [hold.uid for hold in kept.holds]
     first = page.locator("#rows tr").first
     for words in ("24 Nov 2025, 17:10", "Mara T.", "18.4 s", "8.7 ± 0.3 %", "assisted, passive and active"):
@@ -44,23 +44,23 @@ def test_it_lists_all_newest_first_with_who_and_what(open_page, kept):
 
 def test_what_is_asked_is_found_and_stands_in_the_address(open_page, kept):
     page = open_page(f"{kept.url}/holds")
-    expect(page.locator("#found")).to_have_text("8 holds")
+    expect(page.locator("#match-count")).to_have_text("8 holds")
     page.get_by_label("shoulders").select_option("active")
-    expect(page.locator("#found")).to_have_text("2 holds")
+    expect(page.locator("#match-count")).to_have_text("2 holds")
     wanted = [hold.uid for hold in kept.holds if hold.result.kind == "active"]
     assert uids(page) == wanted
     page.get_by_label("at least").fill("40")
-    expect(page.locator("#found")).to_have_text("1 hold")
+    expect(page.locator("#match-count")).to_have_text("1 hold")
     assert "kind=active" in page.url
-    assert table(page, "csv-found") == uids(page)
+    assert table(page, "csv-matching") == uids(page)
     page.reload()
-    expect(page.locator("#found")).to_have_text("1 hold")
+    expect(page.locator("#match-count")).to_have_text("1 hold")
     page.get_by_role("button", name="ask nothing").click()
-    expect(page.locator("#found")).to_have_text("8 holds")
+    expect(page.locator("#match-count")).to_have_text("8 holds")
     page.get_by_label("who").select_option("guests")
-    expect(page.locator("#found")).to_have_text("no hold is like this")
+    expect(page.locator("#match-count")).to_have_text("no hold is like this")
     page.get_by_label("who").select_option(kept.person)
-    expect(page.locator("#found")).to_have_text("8 holds")
+    expect(page.locator("#match-count")).to_have_text("8 holds")
 
 
 def test_days_are_included_to_their_end(open_page, kept):
@@ -68,10 +68,10 @@ def test_days_are_included_to_their_end(open_page, kept):
     page = open_page(f"{kept.url}/holds", timezone_id="Europe/Vienna")
     for day, found in (("2025-11-24", "8 holds"), ("2025-11-23", "no hold is like this")):
         page.get_by_label("to", exact=True).fill(day)
-        expect(page.locator("#found")).to_have_text(found)
+        expect(page.locator("#match-count")).to_have_text(found)
     page.get_by_label("to", exact=True).fill("")
     page.get_by_label("from").fill("2025-11-25")
-    expect(page.locator("#found")).to_have_text("no hold is like this")
+    expect(page.locator("#match-count")).to_have_text("no hold is like this")
 
 
 def test_an_order_is_that_of_the_numbers(open_page, kept):
@@ -118,13 +118,13 @@ def test_holds_are_discarded_with_a_reason_and_taken_back(open_page, kept):
     assert kept.store.count_holds() == 8
     page.get_by_label("Why are they discarded?").fill("a bag hung from the bar")
     page.get_by_label("Why are they discarded?").press("Enter")
-    expect(page.locator("#found")).to_have_text("6 holds")
+    expect(page.locator("#match-count")).to_have_text("6 holds")
     expect(page.locator("#answer")).to_have_text("2 holds discarded; they are kept, but in no list")
     assert not set(gone) & set(uids(page))
     assert {kept.store.get_hold(uid).hidden for uid in gone} == {"discarded"}
     assert {one.reason for one in kept.store.corrections.recent()} == {"a bag hung from the bar"}
     page.get_by_role("button", name="undo").press("Enter")
-    expect(page.locator("#found")).to_have_text("8 holds")
+    expect(page.locator("#match-count")).to_have_text("8 holds")
     expect(page.locator("#answer")).to_have_text("2 holds are back")
     assert {kept.store.get_hold(uid).hidden for uid in gone} == {None}
 
@@ -154,7 +154,7 @@ def test_a_hundred_thousand_holds_are_turned_page_by_page(open_page, capsys):
     many = FakeStore([few[i % 7] for i in range(100_000)])
     with served(store=many) as dashboard:
         page = open_page(f"{dashboard.url}/holds")
-        expect(page.locator("#found")).to_have_text("100\u202f000 holds")
+        expect(page.locator("#match-count")).to_have_text("100\u202f000 holds")
         assert page.locator("#rows tr").count() == 50
         began = time.perf_counter()
         page.get_by_role("button", name="last").click()

@@ -41,7 +41,7 @@ def test_numbers_stand_with_their_uncertainty_and_unit(open_page, dashboard):
     assert value(page, "travel") == "+31 ± 3 mm; −29 ± 3 mm"
     assert value(page, "hands' middle") == "1.2 ± 0.3 cm to the left"
     assert page.locator("#time").inner_text().replace("\u00a0", " ") == "18.40 ± 0.02 s"
-    assert page.locator("#asked").inner_text() == "target 18 s reached"
+    assert page.locator("#target").inner_text() == "target 18 s reached"
     assert page.locator("#note-list").inner_text() == "something else carried weight for a while"
 
 
@@ -53,11 +53,11 @@ def test_the_day_is_that_of_the_place_where_it_was_made(open_page, dashboard):
 
 def test_one_thing_to_try_comes_with_its_reason(open_page, dashboard):
     page = ready(open_page(f"{dashboard.url}/hold/full"))
-    assert page.locator("#wish").inner_text() == "touch nothing but bar and platform"
-    assert "For 2.4 s something else carried 8 %" in page.locator("#wish-why").inner_text()
+    assert page.locator("#suggestion").inner_text() == "touch nothing but bar and platform"
+    assert "For 2.4 s something else carried 8 %" in page.locator("#suggestion-why").inner_text()
     page = ready(open_page(f"{dashboard.url}/hold/hold-6"))
-    assert page.locator("#wish").inner_text() == "lighter on the feet"
-    assert page.locator("#wish-why").inner_text() == "They took 31 % on average; up to 10 % is fine."
+    assert page.locator("#suggestion").inner_text() == "lighter on the feet"
+    assert page.locator("#suggestion-why").inner_text() == "They took 31 % on average; up to 10 % is fine."
 
 
 def test_what_is_not_known_says_why(open_page):
@@ -113,7 +113,7 @@ def test_what_was_seen_is_drawn_where_it_was(open_page, dashboard):
     )
     assert float(missing.get_attribute("height")) == pytest.approx(0.081 * scale, rel=0.01)  # from bodyweight down
     assert page.locator(".nb-missing-text").text_content() == "8 % held elsewhere"
-    drawn = page.locator(".notebook").text_content()
+    drawn = page.locator(".chart").text_content()
     for words in ("relaxed", "drawn down", "+31 ± 3 mm", "6 %", "feet touch", "hands move", "bodyweight"):
         assert words in drawn
 
@@ -157,7 +157,7 @@ def test_it_fits_the_screen(open_page, dashboard):
     for _ in at_every_size(page):
         box = page.locator("#paper").bounding_box()
         texts = page.eval_on_selector_all(
-            ".notebook text", "(all) => all.map((t) => t.getBoundingClientRect()).map((b) => [b.left, b.right])"
+            ".chart text", "(all) => all.map((t) => t.getBoundingClientRect()).map((b) => [b.left, b.right])"
         )
         assert texts
         assert all(box["x"] - 1 <= left and right <= box["x"] + box["width"] + 1 for left, right in texts)
@@ -172,7 +172,7 @@ def test_touches_and_free_feet_are_never_told_together(open_page):
         assert page.locator("#gain-why").inner_text() == "All of it without the feet."
         page = ready(open_page(f"{dashboard.url}/hold/touched"))
         assert "without the feet" not in page.locator("#gain-why").inner_text()
-        assert page.locator("#wish-why").inner_text() == "They touched 2 times."
+        assert page.locator("#suggestion-why").inner_text() == "They touched 2 times."
 
 
 def test_cues_and_pain_stand_at_their_instants(open_page, kept):
@@ -192,7 +192,7 @@ def test_cues_and_pain_stand_at_their_instants(open_page, kept):
     per_s = (edges[1] - edges[0]) / hold.result.duration_s
     starts = page.eval_on_selector_all(".nb-mark", "all => all.map((e) => parseFloat(e.getAttribute('d').slice(1)))")
     assert starts == pytest.approx([edges[0] + 3 * per_s, edges[0] + 8 * per_s], abs=0.6)
-    assert "ribs <down>" in page.locator(".notebook").text_content()
+    assert "ribs <down>" in page.locator(".chart").text_content()
 
 
 def test_the_assistance_second_by_second_is_a_band_to_scale(open_page):

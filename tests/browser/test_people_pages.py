@@ -103,7 +103,7 @@ def test_bests_lead_to_their_holds(open_page, kept):
     expect(link).to_have_text(f"{best.longest_active.value:.1f} s")
     assert link.get_attribute("href") == f"/hold/{best.longest_active.hold_uid}"
     page.get_by_role("link", name="all holds of this person").click()
-    expect(page.locator("#found")).to_have_text("8 holds")
+    expect(page.locator("#match-count")).to_have_text("8 holds")
     expect(page.locator("#who")).to_have_value(kept.person)
 
 

@@ -89,7 +89,7 @@ def test_zero_is_shown_and_only_taken_by_a_person(open_page, procedures):
     before = procedures.saved
     page = open_page(f"{procedures.url}/rig/zero", viewport="phone")
     page.get_by_role("button", name="read the zero").click()
-    expect(page.locator("#found")).to_contain_text("By so much each cell has moved", timeout=LONGEST_MS)
+    expect(page.locator("#findings")).to_contain_text("By so much each cell has moved", timeout=LONGEST_MS)
     assert procedures.saved == before
     old = procedures.procedures.calibration
     page.get_by_role("button", name="take this zero").click()
@@ -104,10 +104,10 @@ def test_check_goes_through_the_rig_and_its_result_is_kept(open_page, procedures
     page = open_page(f"{procedures.url}/rig/check")
     page.get_by_label("watch the empty rig for s").fill("10")
     page.get_by_role("button", name="begin the check").click()
-    expect(page.locator("#found .procedure-verdicts li").first).to_be_visible(timeout=LONGEST_MS)
-    bad = page.locator("#found li.bad").all_inner_texts()
+    expect(page.locator("#findings .procedure-verdicts li").first).to_be_visible(timeout=LONGEST_MS)
+    bad = page.locator("#findings li.bad").all_inner_texts()
     assert bad == []
-    expect(page.locator("#found")).to_contain_text("bar_left moves when it is pressed")
+    expect(page.locator("#findings")).to_contain_text("bar_left moves when it is pressed")
     page.get_by_role("button", name="keep this check").click()
     expect(page.locator("#done")).to_contain_text("The check is kept.", timeout=LONGEST_MS)
     assert len(list((procedures.procedures.root / "checks").glob("*.json"))) == 1

@@ -1,10 +1,10 @@
-// Marks of a moment: a cue that was given, pain that was told. One tap makes one, one takes it back.
+// Marks of a moment: a cue given, pain reported. One tap makes a mark, another takes it back.
 
 import { ask, element } from "../lib/frame.js";
 import { fixed } from "../lib/numbers.js";
 import { words } from "../lib/words.js";
 
-const KEPT = 40;
+const MOST_MARKS = 40;
 
 export class Cues {
   /** @param onMarks gets the marks of this clock whenever they change */
@@ -17,7 +17,10 @@ export class Cues {
     this.picture = null;
     this.marks = [];
     const cues = words.coach.cues.map((text) => chip(text, () => this.mark("cue", text)));
-    this.box.append(...cues, chip(words.coach.pain, () => this.mark("pain", "")));
+    this.box.append(
+      ...cues,
+      chip(words.coach.pain, () => this.mark("pain", "")),
+    );
     const rates = Array.from({ length: 11 }, (_, n) => chip(String(n), () => this.rate(n)));
     this.painBox.append(element("span", "chips-name", words.coach.painHow), ...rates);
   }
@@ -30,17 +33,20 @@ export class Cues {
   /** Mark the moment that the screen shows at the tap, not the one at which the program hears of it. */
   async mark(kind, text, pain = null, at_s = this.picture?.t_s ?? null) {
     const body = { kind, text, at_s, ...(pain === null ? {} : { pain }) };
-    const kept = await this.attempt(() => ask("/api/markers", { method: "POST", body }));
-    if (kept === null) return null;
-    const said = text || (pain === null ? words.coach.pain : words.coach.painKept(pain));
-    const mark = { id: kept.marker.id, t_s: kept.marker.at_s, text: kind === "pain" ? "!" : "·", said, kind };
-    this.change([...this.marks, mark].slice(-KEPT));
-    this.tell(mark, kept.stops.map((stop) => stop.words));
+    const saved = await this.attempt(() => ask("/api/markers", { method: "POST", body }));
+    if (saved === null) return null;
+    const said = text || (pain === null ? words.coach.pain : words.coach.painSaved(pain));
+    const mark = { id: saved.marker.id, t_s: saved.marker.at_s, text: kind === "pain" ? "!" : "·", said, kind };
+    this.change([...this.marks, mark].slice(-MOST_MARKS));
+    this.tell(
+      mark,
+      saved.stops.map((stop) => stop.words),
+    );
     this.painBox.hidden = kind !== "pain" || pain !== null;
     return mark;
   }
 
-  /** How much it hurts, told after the tap: the mark is made anew with the number, at the same instant. */
+  /** How much it hurts, added after the tap: the mark is replaced by one with the number, at the same instant. */
   async rate(n) {
     const first = [...this.marks].reverse().find((mark) => mark.kind === "pain");
     const rated = await this.mark("pain", "", n, first?.t_s);
@@ -59,7 +65,11 @@ export class Cues {
     const hold = this.picture?.hold;
     const since_s = hold ? mark.t_s - hold.onset_s : -1;
     const at = since_s >= 0 ? words.seconds(fixed(since_s, 1)) : words.coach.beforeHold;
-    this.answer.replaceChildren(`${words.coach.marked(mark.said, at)} `, chip(words.coach.takeBack, () => this.remove(mark)), ...stops.map((text) => element("strong", "", text)));
+    this.answer.replaceChildren(
+      `${words.coach.marked(mark.said, at)} `,
+      chip(words.coach.takeBack, () => this.remove(mark)),
+      ...stops.map((text) => element("strong", "", text)),
+    );
   }
 
   change(marks) {

@@ -1,4 +1,4 @@
-// The last hold and what a coach may say of it: the measurement stays, every correction can be undone.
+// The last hold and a coach's corrections of it: the measurement stays, every correction can be undone.
 
 import { chip } from "./cues.js";
 import { ask, element } from "../lib/frame.js";
@@ -6,22 +6,22 @@ import { holdMark } from "../lib/hold-mark.js";
 import { fixed, percent } from "../lib/numbers.js";
 import { words } from "../lib/words.js";
 
-const KEPT_TEXT = "coach-note"; // what is being written outlives a reload
+const NOTE_KEY = "coach-note"; // what is being written outlives a reload
 
 export class LastHold {
-  constructor(byId, attempt, crowd) {
-    Object.assign(this, { byId, attempt, crowd });
+  constructor(byId, attempt, peoplePanel) {
+    Object.assign(this, { byId, attempt, peoplePanel });
     this.hold = null;
     this.before = null;
     this.undoes = null;
-    this.asked = 0;
-    crowd.onChange = () => this.draw();
+    this.latestRequest = 0;
+    peoplePanel.onChange = () => this.draw();
     byId("reason").value = words.coach.reasonGiven;
     const note = byId("note");
-    note.value = sessionStorage.getItem(KEPT_TEXT) ?? "";
-    note.addEventListener("input", () => sessionStorage.setItem(KEPT_TEXT, note.value));
-    note.addEventListener("keydown", (event) => event.key === "Enter" && this.keepNote());
-    byId("note-keep").addEventListener("click", () => this.keepNote());
+    note.value = sessionStorage.getItem(NOTE_KEY) ?? "";
+    note.addEventListener("input", () => sessionStorage.setItem(NOTE_KEY, note.value));
+    note.addEventListener("keydown", (event) => event.key === "Enter" && this.saveNote());
+    byId("note-keep").addEventListener("click", () => this.saveNote());
     byId("split").addEventListener("click", () => this.split());
     byId("join").addEventListener("click", () => this.join());
     byId("discard").addEventListener("click", () => this.correct("discard"));
@@ -31,9 +31,9 @@ export class LastHold {
 
   /** Read the newest hold and the one before; a later call overtakes an earlier one. */
   async refresh() {
-    const asked = ++this.asked;
-    const page = await this.attempt(() => ask("/api/holds?limit=2"), { asked: false });
-    if (page === null || asked !== this.asked) return;
+    const request = ++this.latestRequest;
+    const page = await this.attempt(() => ask("/api/holds?limit=2"), { background: true });
+    if (page === null || request !== this.latestRequest) return;
     [this.hold, this.before] = [page.holds[0] ?? null, page.holds[1] ?? null];
     this.draw();
   }
@@ -44,7 +44,7 @@ export class LastHold {
     this.byId("last-none").hidden = hold !== null;
     if (hold === null) return;
     // A button must not be exchanged under a finger: all is made anew only when something in it has changed.
-    const key = JSON.stringify([hold, this.before?.uid, this.crowd.people.map(({ uid, name }) => [uid, name])]);
+    const key = JSON.stringify([hold, this.before?.uid, this.peoplePanel.people.map(({ uid, name }) => [uid, name])]);
     if (key === this.drawn) return;
     this.drawn = key;
     const { result } = hold;
@@ -53,15 +53,29 @@ export class LastHold {
     time.textContent = words.seconds(fixed(result.duration_s, 1));
     time.href = `/hold/${encodeURIComponent(hold.uid)}`;
     this.byId("last-mark").replaceChildren(holdMark(result));
-    const share = feet === null ? words.feetUnknown : words.feetShare(feet.about === null ? feet.shown : `${feet.shown} ± ${feet.about}`);
-    this.byId("last-said").textContent = words.coach.lastSaid(share, words.kind[result.kind], this.crowd.nameOf(hold.person_uid));
+    const share =
+      feet === null
+        ? words.feetUnknown
+        : words.feetShare(feet.about === null ? feet.shown : `${feet.shown} ± ${feet.about}`);
+    this.byId("last-said").textContent = words.coach.lastSaid(
+      share,
+      words.kind[result.kind],
+      this.peoplePanel.nameOf(hold.person_uid),
+    );
     const named = (text) => element("span", "chips-name", text);
-    const kinds = ["passive", "active", "mixed"].map((kind) => chip(words.kind[kind], () => this.correct("retag", { to_kind: kind }), result.kind === kind));
+    const kinds = ["passive", "active", "mixed"].map((kind) =>
+      chip(words.kind[kind], () => this.correct("retag", { to_kind: kind }), result.kind === kind),
+    );
     this.byId("retag").replaceChildren(named(words.coach.retag), ...kinds);
-    const endings = Object.entries(words.coach.endings).map(([key, text]) => chip(text, () => this.end(key, text), hold.ending === key));
+    const endings = Object.entries(words.coach.endings).map(([ending, text]) =>
+      chip(text, () => this.end(ending, text), hold.ending === ending),
+    );
     this.byId("ending").replaceChildren(named(words.coach.ending), ...endings);
     const whose = this.byId("whose");
-    whose.replaceChildren(new Option(words.coach.guest, ""), ...this.crowd.people.map((one) => new Option(one.name, one.uid)));
+    whose.replaceChildren(
+      new Option(words.coach.guest, ""),
+      ...this.peoplePanel.people.map((one) => new Option(one.name, one.uid)),
+    );
     whose.value = hold.person_uid ?? "";
     const at = this.byId("split-at");
     at.max = fixed(result.duration_s, 1).replace(",", ".");
@@ -73,7 +87,12 @@ export class LastHold {
 
   async correct(kind, more = {}) {
     const reason = this.byId("reason").value.trim() || words.coach.reasonGiven;
-    const made = await this.attempt(() => ask(`/api/holds/${encodeURIComponent(this.hold.uid)}/corrections`, { method: "POST", body: { kind, reason, ...more } }));
+    const made = await this.attempt(() =>
+      ask(`/api/holds/${encodeURIComponent(this.hold.uid)}/corrections`, {
+        method: "POST",
+        body: { kind, reason, ...more },
+      }),
+    );
     if (made === null) return;
     this.tell(words.coach.done[kind], made.id);
     this.refresh();
@@ -92,28 +111,37 @@ export class LastHold {
 
   async end(key, text) {
     const ending = this.hold.ending === key ? null : key; // a second tap takes it back
-    const kept = await this.attempt(() => ask(`/api/holds/${encodeURIComponent(this.hold.uid)}/ending`, { method: "PUT", body: { ending } }));
-    if (kept === null) return;
+    const saved = await this.attempt(() =>
+      ask(`/api/holds/${encodeURIComponent(this.hold.uid)}/ending`, { method: "PUT", body: { ending } }),
+    );
+    if (saved === null) return;
     this.tell(ending === null ? words.coach.undone : words.coach.ended(text));
     this.refresh();
   }
 
   async give(uid) {
-    const kept = await this.attempt(() => ask(`/api/sessions/${encodeURIComponent(this.hold.session_uid)}/person`, { method: "PUT", body: { person_uid: uid } }).then(() => true));
-    if (kept !== null) this.tell(words.coach.given(this.crowd.nameOf(uid)));
+    const saved = await this.attempt(() =>
+      ask(`/api/sessions/${encodeURIComponent(this.hold.session_uid)}/person`, {
+        method: "PUT",
+        body: { person_uid: uid },
+      }).then(() => true),
+    );
+    if (saved !== null) this.tell(words.coach.given(this.peoplePanel.nameOf(uid)));
     this.refresh();
-    this.crowd.refreshNext();
+    this.peoplePanel.refreshNext();
   }
 
-  async keepNote() {
+  async saveNote() {
     const note = this.byId("note");
     const text = note.value.trim();
     if (text === "" || this.hold === null) return;
-    const kept = await this.attempt(() => ask(`/api/holds/${encodeURIComponent(this.hold.uid)}/markers`, { method: "POST", body: { kind: "note", text } }));
-    if (kept === null) return; // what was written stays in its field
+    const saved = await this.attempt(() =>
+      ask(`/api/holds/${encodeURIComponent(this.hold.uid)}/markers`, { method: "POST", body: { kind: "note", text } }),
+    );
+    if (saved === null) return; // what was written stays in its field
     note.value = "";
-    sessionStorage.removeItem(KEPT_TEXT);
-    this.tell(words.coach.noteKept);
+    sessionStorage.removeItem(NOTE_KEY);
+    this.tell(words.coach.noteSaved);
   }
 
   async undo() {

@@ -5,17 +5,19 @@ import { ask, element } from "../lib/frame.js";
 import { fixed } from "../lib/numbers.js";
 import { words } from "../lib/words.js";
 
-export class Crowd {
+export class PeoplePanel {
   constructor(byId, attempt) {
     this.byId = byId;
     this.attempt = attempt;
     this.people = [];
     this.queue = [];
     this.uid = null;
-    this.asked = 0;
+    this.latestRequest = 0;
     const called = byId("called");
     for (const [value, text] of Object.entries(words.coach.calledBy)) called.add(new Option(text, value));
-    called.addEventListener("change", () => this.attempt(() => ask(`/api/people/${this.uid}/called`, { method: "PUT", body: { shown: called.value } })));
+    called.addEventListener("change", () =>
+      this.attempt(() => ask(`/api/people/${this.uid}/called`, { method: "PUT", body: { shown: called.value } })),
+    );
   }
 
   nameOf(uid) {
@@ -24,9 +26,11 @@ export class Crowd {
 
   /** Read people, queue and who is named anew; a later call overtakes an earlier one. */
   async refresh() {
-    const asked = ++this.asked;
-    const read = await this.attempt(() => Promise.all([ask("/api/people"), ask("/api/queue"), ask("/api/who")]), { asked: false });
-    if (read === null || asked !== this.asked) return;
+    const request = ++this.latestRequest;
+    const read = await this.attempt(() => Promise.all([ask("/api/people"), ask("/api/queue"), ask("/api/who")]), {
+      background: true,
+    });
+    if (read === null || request !== this.latestRequest) return;
     const [people, queue, who] = read;
     this.people = people;
     this.queue = queue.people;
@@ -39,7 +43,7 @@ export class Crowd {
   draw() {
     const none = this.byId("people-none");
     none.hidden = this.people.length > 0;
-    none.textContent = words.coach.nobodyKept;
+    none.textContent = words.coach.nobodySaved;
     const place = (uid) => (this.queue.includes(uid) ? this.queue.indexOf(uid) : this.queue.length);
     const ordered = [...this.people].sort((a, b) => place(a.uid) - place(b.uid));
     // A button must not be exchanged under a finger: the list is made anew only when something in it has changed.
@@ -48,7 +52,10 @@ export class Crowd {
     this.drawn = key;
     const focused = document.activeElement?.dataset?.key;
     this.byId("names").replaceChildren(this.row(null), ...ordered.map((one) => this.row(one)));
-    if (focused) this.byId("names").querySelector(`[data-key="${CSS.escape(focused)}"]`)?.focus();
+    if (focused)
+      this.byId("names")
+        .querySelector(`[data-key="${CSS.escape(focused)}"]`)
+        ?.focus();
     this.drawCalled();
   }
 
@@ -57,8 +64,8 @@ export class Crowd {
     box.hidden = this.uid === null;
     const uid = this.uid;
     if (uid === null) return;
-    const found = await this.attempt(() => ask(`/api/people/${uid}/called`), { asked: false });
-    if (found !== null && uid === this.uid) this.byId("called").value = found.shown;
+    const form = await this.attempt(() => ask(`/api/people/${uid}/called`), { background: true });
+    if (form !== null && uid === this.uid) this.byId("called").value = form.shown;
   }
 
   row(person) {
@@ -103,7 +110,10 @@ export class Crowd {
       return;
     }
     if (this.shownFor !== uid) reason.textContent = words.coach.nextWait;
-    const [day, now] = (await this.attempt(() => Promise.all([ask(`/api/people/${encodeURIComponent(uid)}/prescription`), ask("/api/advice")]), { asked: false })) ?? [null];
+    const [day, now] = (await this.attempt(
+      () => Promise.all([ask(`/api/people/${encodeURIComponent(uid)}/prescription`), ask("/api/advice")]),
+      { background: true },
+    )) ?? [null];
     if (day === null || uid !== this.uid) return;
     this.shownFor = uid;
     reason.textContent = day.reason;
@@ -116,7 +126,12 @@ export class Crowd {
   }
 
   item(one, next) {
-    const text = words.coach.itemOf(one.title, fixed(one.target_s, 0), words.person.help(one.alpha, one.alpha_max), fixed(one.rest_s, 0));
+    const text = words.coach.itemOf(
+      one.title,
+      fixed(one.target_s, 0),
+      words.person.help(one.alpha, one.alpha_max),
+      fixed(one.rest_s, 0),
+    );
     const row = element("li");
     const button = chip(text, () => this.name(this.uid, one.key), one.key === next);
     row.append(button);

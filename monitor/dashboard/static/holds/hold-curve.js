@@ -1,4 +1,4 @@
-// A kept hold's curve as a page of a laboratory notebook: drawn once, read by pointer or keys.
+// A hold's curve: drawn once, read by pointer or keys.
 
 import { svg } from "../lib/drawing.js";
 import { travelText } from "./measures.js";
@@ -13,20 +13,23 @@ const CERTAIN = 0.8;
 
 /** Sums of hands and feet over time since the onset; the curve comes with its zeros taken off. */
 export function sumsOf(curve, hold, channels) {
-  const part = (name) => channels.find((channel) => channel.name === name)?.part ?? (name.startsWith("bar") ? "bar" : "platform");
+  const part = (name) =>
+    channels.find((channel) => channel.name === name)?.part ?? (name.startsWith("bar") ? "bar" : "platform");
   const add = (wanted) => {
     const columns = curve.load_N.filter((_, c) => part(curve.names[c]) === wanted);
     if (columns.length === 0) return null;
-    return curve.t_s.map((_, i) => columns.reduce((sum, column) => (sum === null || column[i] === null ? null : sum + column[i]), 0));
+    return curve.t_s.map((_, i) =>
+      columns.reduce((sum, column) => (sum === null || column[i] === null ? null : sum + column[i]), 0),
+    );
   };
   return { t_s: curve.t_s.map((t_s) => t_s - hold.result.onset_s), hands: add("bar"), feet: add("platform") };
 }
 
-export class Notebook {
+export class HoldCurve {
   constructor(box, output) {
     this.box = box;
     this.output = output;
-    this.root = svg("svg", { class: "notebook", "aria-hidden": "true", focusable: "false" });
+    this.root = svg("svg", { class: "chart", "aria-hidden": "true", focusable: "false" });
     box.append(this.root);
     this.at_s = null;
     box.addEventListener("pointermove", (event) => this.point(event));
@@ -39,7 +42,7 @@ export class Notebook {
 
   /**
    * @param hold the hold's card  @param sums of `sumsOf`  @param earlier sums of the hold laid under it, or null
-   * @param marks list of {at_s, text}: what was said or told at an instant, on the hold's own time axis
+   * @param marks list of {at_s, text}: cues and pain at an instant, on the hold's own time axis
    */
   show(hold, sums, earlier = null, marks = this.marks ?? []) {
     Object.assign(this, { hold, sums, earlier, marks });
@@ -57,7 +60,10 @@ export class Notebook {
     this.last_s = Math.max(...times);
     this.em = em;
     this.left = 3.2 * em;
-    this.right = width - this.widest([words.bodyweight, words.hands, words.feet, words.earlierLabel, ...tracks.map(({ name }) => name)]) - em;
+    this.right =
+      width -
+      this.widest([words.bodyweight, words.hands, words.feet, words.earlierLabel, ...tracks.map(({ name }) => name)]) -
+      em;
     this.top = 1.6 * em;
     this.floor = height - (2.2 + 2.1 * tracks.length) * em;
     this.scale();
@@ -149,10 +155,22 @@ export class Notebook {
       const [from, to] = this.span(part);
       const top = this.y(weight_N);
       const bottom = this.y(weight_N * (1 - part.fraction));
-      this.add("rect", { class: "nb-missing", x: from, y: top, width: Math.max(2, to - from), height: Math.max(1, bottom - top) });
+      this.add("rect", {
+        class: "nb-missing",
+        x: from,
+        y: top,
+        width: Math.max(2, to - from),
+        height: Math.max(1, bottom - top),
+      });
       const step = 0.55 * this.em;
       for (let x = from; x < to; x += step) this.line("nb-missing-line", x, bottom, Math.min(to, x + step), top);
-      this.text("nb-missing-text", (from + to) / 2, top - 0.45 * this.em, words.heldElsewhere(fixed(part.fraction * 100, 0)), "middle");
+      this.text(
+        "nb-missing-text",
+        (from + to) / 2,
+        top - 0.45 * this.em,
+        words.heldElsewhere(fixed(part.fraction * 100, 0)),
+        "middle",
+      );
     }
   }
 
@@ -162,7 +180,8 @@ export class Notebook {
     if (bodyweight_N === null || !this.sums.feet) return;
     const rows = (r.assistance_course ?? []).filter(([, alpha, u]) => alpha !== null && u !== null);
     if (rows.length < 2) return;
-    const at = ([t_s, alpha, u], side) => `${this.x(t_s - r.onset_s).toFixed(1)} ${this.y((alpha + side * 2 * u) * bodyweight_N).toFixed(1)}`;
+    const at = ([t_s, alpha, u], side) =>
+      `${this.x(t_s - r.onset_s).toFixed(1)} ${this.y((alpha + side * 2 * u) * bodyweight_N).toFixed(1)}`;
     const points = [...rows.map((row) => at(row, 1)), ...rows.toReversed().map((row) => at(row, -1))];
     this.add("path", { class: "nb-assistance", d: `M${points.join("L")}Z` });
   }
@@ -173,11 +192,20 @@ export class Notebook {
       this.line("nb-edge", x, this.top - 0.3 * this.em, x, this.floor);
     }
     const r = this.hold.result;
-    this.text("nb-quiet", (this.x(0) + this.x(r.duration_s)) / 2, 0.9 * this.em, words.seconds(fixed(r.duration_s, 1)), "middle");
+    this.text(
+      "nb-quiet",
+      (this.x(0) + this.x(r.duration_s)) / 2,
+      0.9 * this.em,
+      words.seconds(fixed(r.duration_s, 1)),
+      "middle",
+    );
   }
 
   drawSums(sums, extra) {
-    for (const [column, part] of [[sums.hands, "hands"], [sums.feet, "feet"]]) {
+    for (const [column, part] of [
+      [sums.hands, "hands"],
+      [sums.feet, "feet"],
+    ]) {
       if (column === null) continue;
       let path = "";
       let down = false;
@@ -238,7 +266,8 @@ export class Notebook {
   point(event) {
     const box = this.box.getBoundingClientRect();
     const share = (event.clientX - box.left - this.left) / (this.right - this.left);
-    if (this.hold) this.read(Math.max(this.first_s, Math.min(this.last_s, this.first_s + share * (this.last_s - this.first_s))));
+    if (this.hold)
+      this.read(Math.max(this.first_s, Math.min(this.last_s, this.first_s + share * (this.last_s - this.first_s))));
   }
 
   key(event) {
@@ -269,14 +298,23 @@ export class Notebook {
   }
 
   valuesAt(at_s) {
-    const told = [];
-    for (const [sums, name] of [[this.sums, (part) => part], [this.earlier, words.earlierOf]]) {
+    const values = [];
+    for (const [sums, name] of [
+      [this.sums, (part) => part],
+      [this.earlier, words.earlierOf],
+    ]) {
       if (sums === null) continue;
       const i = nearest(sums.t_s, at_s);
-      for (const [column, part] of [[sums.hands, words.hands], [sums.feet, words.feet]])
-        if (column !== null) told.push(`${name(part)} ${column[i] === null ? words.noReading : loadText(column[i], { bodyweight_N: this.hold.bodyweight_N })}`);
+      for (const [column, part] of [
+        [sums.hands, words.hands],
+        [sums.feet, words.feet],
+      ])
+        if (column !== null)
+          values.push(
+            `${name(part)} ${column[i] === null ? words.noReading : loadText(column[i], { bodyweight_N: this.hold.bodyweight_N })}`,
+          );
     }
-    return told;
+    return values;
   }
 
   drawCursor() {
@@ -284,7 +322,9 @@ export class Notebook {
     this.cursor.replaceChildren();
     if (this.at_s === null) return;
     const x = this.x(this.at_s);
-    this.cursor.append(svg("line", { class: "nb-reading", x1: x, y1: this.top - 0.3 * this.em, x2: x, y2: this.floor }));
+    this.cursor.append(
+      svg("line", { class: "nb-reading", x1: x, y1: this.top - 0.3 * this.em, x2: x, y2: this.floor }),
+    );
   }
 }
 
@@ -310,7 +350,12 @@ function tracksOf(r, marks) {
           const at = y + (part.state === "active" ? 0.35 : -0.35) * book.em;
           const line = book.line("nb-state", from, at, to, at);
           if (part.certainty < CERTAIN) line.setAttribute("stroke-dasharray", "4 4");
-          if (to - from > 5 * book.em) book.note((from + to) / 2, at + (part.state === "active" ? -0.35 : 1) * book.em, words.state[part.state] ?? part.state);
+          if (to - from > 5 * book.em)
+            book.note(
+              (from + to) / 2,
+              at + (part.state === "active" ? -0.35 : 1) * book.em,
+              words.state[part.state] ?? part.state,
+            );
         }
       },
     });
@@ -332,7 +377,13 @@ function tracksOf(r, marks) {
       draw: (book, y) => {
         for (const part of r.touches) {
           const [from, to] = book.span(part);
-          book.add("rect", { class: "nb-touch", x: from, y: y - 0.6 * book.em, width: Math.max(2, to - from), height: 0.6 * book.em });
+          book.add("rect", {
+            class: "nb-touch",
+            x: from,
+            y: y - 0.6 * book.em,
+            width: Math.max(2, to - from),
+            height: 0.6 * book.em,
+          });
           book.note((from + to) / 2, y + 0.95 * book.em, `${fixed(part.alpha_peak * 100, 0)} %`);
         }
       },

@@ -1,4 +1,4 @@
-// The list of all holds: asked of the program page by page, however many there are. What is asked stands in the address.
+// The list of all holds, fetched page by page, however many there are. The query stands in the address.
 
 import { ask, byId, element, frame, tell, whenOf } from "../lib/frame.js";
 import { JobLines, offerFormats } from "../lib/jobs.js";
@@ -12,7 +12,16 @@ const SETTLE_MS = 250;
 
 const text = words.list;
 const form = byId("ask");
-const state = { offset: 0, total: 0, holds: [], chosen: new Map(), people: new Map(), asked: 0, undo: [], stopped: false };
+const state = {
+  offset: 0,
+  total: 0,
+  holds: [],
+  chosen: new Map(),
+  people: new Map(),
+  request: 0,
+  undo: [],
+  stopped: false,
+};
 
 start();
 
@@ -64,33 +73,36 @@ async function offerPeople() {
 }
 
 function readAddress() {
-  const asked = new URLSearchParams(location.search);
-  for (const field of form.elements) if (field.name) field.value = asked.get(field.name) ?? (field.name === "order" ? "newest" : "");
-  state.offset = Math.max(0, Number.parseInt(asked.get("offset") ?? "0", 10) || 0);
+  const query = new URLSearchParams(location.search);
+  for (const field of form.elements)
+    if (field.name) field.value = query.get(field.name) ?? (field.name === "order" ? "newest" : "");
+  state.offset = Math.max(0, Number.parseInt(query.get("offset") ?? "0", 10) || 0);
 }
 
 function writeAddress() {
-  const asked = new URLSearchParams();
-  for (const field of form.elements) if (field.name && field.value && !(field.name === "order" && field.value === "newest")) asked.set(field.name, field.value);
-  if (state.offset > 0) asked.set("offset", state.offset);
-  const query = asked.toString();
-  history.replaceState(null, "", query ? `?${query}` : location.pathname);
+  const query = new URLSearchParams();
+  for (const field of form.elements)
+    if (field.name && field.value && !(field.name === "order" && field.value === "newest"))
+      query.set(field.name, field.value);
+  if (state.offset > 0) query.set("offset", state.offset);
+  const search = query.toString();
+  history.replaceState(null, "", search ? `?${search}` : location.pathname);
 }
 
-/** What is asked, in the program's own terms; days are those of this screen's calendar. */
-function query() {
+/** The query in the API's terms; days are those of this screen's calendar. */
+function apiQuery() {
   const field = (name) => form.elements[name].value;
-  const asked = new URLSearchParams({ order: field("order") || "newest" });
-  if (state.coaching && field("who") === "guests") asked.set("guests", "true");
-  else if (state.coaching && field("who")) asked.set("person_uid", field("who"));
-  for (const name of ["kind", "support", "least_s", "most_s"]) if (field(name)) asked.set(name, field(name));
-  if (field("since")) asked.set("since_utc_ms", new Date(`${field("since")}T00:00`).getTime());
+  const query = new URLSearchParams({ order: field("order") || "newest" });
+  if (state.coaching && field("who") === "guests") query.set("guests", "true");
+  else if (state.coaching && field("who")) query.set("person_uid", field("who"));
+  for (const name of ["kind", "support", "least_s", "most_s"]) if (field(name)) query.set(name, field(name));
+  if (field("since")) query.set("since_utc_ms", new Date(`${field("since")}T00:00`).getTime());
   if (field("until")) {
     const day = new Date(`${field("until")}T00:00`);
     day.setDate(day.getDate() + 1); // the last day is included, also where clocks change
-    asked.set("until_utc_ms", day.getTime());
+    query.set("until_utc_ms", day.getTime());
   }
-  return asked;
+  return query;
 }
 
 function listen() {
@@ -105,7 +117,12 @@ function listen() {
     go(0);
   });
   const lastPage = () => Math.max(0, Math.ceil(state.total / PAGE) - 1) * PAGE;
-  const turns = { first: () => 0, before: () => Math.max(0, state.offset - PAGE), after: () => state.offset + PAGE, last: lastPage };
+  const turns = {
+    first: () => 0,
+    before: () => Math.max(0, state.offset - PAGE),
+    after: () => state.offset + PAGE,
+    last: lastPage,
+  };
   for (const [id, to] of Object.entries(turns)) byId(id).addEventListener("click", () => go(to()));
   byId("pick-all").addEventListener("change", (event) => chooseAll(event.target.checked));
   byId("drop").addEventListener("click", () => {
@@ -132,28 +149,29 @@ function go(offset) {
 }
 
 async function refresh() {
-  const asked = ++state.asked;
+  const request = ++state.request;
   writeAddress();
-  const wanted = query();
-  byId("csv-found").href = `/api/holds.csv?${wanted}`;
+  const wanted = apiQuery();
+  byId("csv-matching").href = `/api/holds.csv?${wanted}`;
   let page;
   try {
     page = await ask(`/api/holds?${wanted}&limit=${PAGE}&offset=${state.offset}`);
   } catch (error) {
-    if (asked === state.asked) tell(error);
+    if (request === state.request) tell(error);
     return;
   }
-  if (asked !== state.asked) return; // a later question has overtaken this one
+  if (request !== state.request) return; // a later request has overtaken this one
   tell(null);
-  if (page.holds.length === 0 && page.total > 0 && state.offset > 0) return go(Math.floor((page.total - 1) / PAGE) * PAGE);
+  if (page.holds.length === 0 && page.total > 0 && state.offset > 0)
+    return go(Math.floor((page.total - 1) / PAGE) * PAGE);
   Object.assign(state, { total: page.total, holds: page.holds });
   show();
-  document.body.dataset.asked = asked;
+  document.body.dataset.request = request;
 }
 
 function show() {
   const { holds, total, offset } = state;
-  byId("found").textContent = text.found(total);
+  byId("match-count").textContent = text.matchCount(total);
   byId("table").hidden = total === 0;
   byId("rows").replaceChildren(...holds.map(row));
   byId("list-pages").hidden = total <= PAGE;
@@ -174,7 +192,8 @@ function showChoice() {
   byId("export-part").hidden = n === 0 || !state.jobs;
   if (n === 0) byId("discard-form").hidden = true;
   byId("discard-do").textContent = text.discardDo(n);
-  byId("csv-chosen").href = `/api/holds.csv?${new URLSearchParams([...state.chosen.keys()].map((uid) => ["uid", uid]))}`;
+  byId("csv-chosen").href =
+    `/api/holds.csv?${new URLSearchParams([...state.chosen.keys()].map((uid) => ["uid", uid]))}`;
 }
 
 function row(hold) {
@@ -196,8 +215,15 @@ function row(hold) {
   const page = element("a", "", when);
   page.href = `/hold/${encodeURIComponent(hold.uid)}`;
   const feet = percent(r.alpha_mean, r.alpha_u);
-  const share = feet === null ? words.noTime : [`${feet.shown} ± ${feet.about ?? "?"} %`, r.alpha_direct ? "" : words.inferred].filter(Boolean).join(", ");
-  const cells = [[pick, ""], [holdMark(r), "list-mark"], [page, "list-when"]];
+  const share =
+    feet === null
+      ? words.noTime
+      : [`${feet.shown} ± ${feet.about ?? "?"} %`, r.alpha_direct ? "" : words.inferred].filter(Boolean).join(", ");
+  const cells = [
+    [pick, ""],
+    [holdMark(r), "list-mark"],
+    [page, "list-when"],
+  ];
   if (state.coaching) cells.push([state.people.get(hold.person_uid) ?? text.guest, "list-who"]);
   cells.push(
     [`${cut(r.duration_s, r.duration_u_s).shown} ${words.unit.second}`, "list-time"],
@@ -235,7 +261,10 @@ async function discard(event) {
   const uids = [...state.chosen.keys()];
   state.undo = [];
   const failed = await oneByOne(uids, text.discarding, async (uid) => {
-    const made = await ask(`/api/holds/${encodeURIComponent(uid)}/corrections`, { method: "POST", body: { kind: "discard", reason } });
+    const made = await ask(`/api/holds/${encodeURIComponent(uid)}/corrections`, {
+      method: "POST",
+      body: { kind: "discard", reason },
+    });
     state.undo.push(made.id);
     state.chosen.delete(uid);
   });
@@ -249,11 +278,15 @@ async function discard(event) {
 
 async function undo() {
   let count = 0;
-  const failed = await oneByOne([...state.undo].reverse(), (done) => text.undone(done), async (number) => {
-    await ask(`/api/corrections/${number}/undo`, { method: "POST", body: {} });
-    state.undo = state.undo.filter((one) => one !== number);
-    count++;
-  });
+  const failed = await oneByOne(
+    [...state.undo].reverse(),
+    (done) => text.undone(done),
+    async (number) => {
+      await ask(`/api/corrections/${number}/undo`, { method: "POST", body: {} });
+      state.undo = state.undo.filter((one) => one !== number);
+      count++;
+    },
+  );
   byId("answer").textContent = text.undone(count);
   byId("undo").hidden = state.undo.length === 0;
   await refresh();

@@ -1,9 +1,9 @@
-// A kept hold: its curve, its numbers with their uncertainty, what it brought and one thing to try.
+// One hold: its curve, its numbers with their uncertainty, what it brought and one thing to try.
 
 import { ask, byId, element, frame, tell, whenOf } from "../lib/frame.js";
 import { holdMark } from "../lib/hold-mark.js";
-import { gainOf, measuresOf, wishOf } from "./measures.js";
-import { Notebook, sumsOf } from "./hold-curve.js";
+import { gainOf, measuresOf, suggestionOf } from "./measures.js";
+import { HoldCurve, sumsOf } from "./hold-curve.js";
 import { JobLines, offerFormats } from "../lib/jobs.js";
 import { cut, fixed, percent } from "../lib/numbers.js";
 import { notesOf, words } from "../lib/words.js";
@@ -12,7 +12,7 @@ const NEIGHBOURS = 20;
 const CURVE_POINTS = 1200;
 
 const uid = decodeURIComponent(location.pathname.split("/").pop());
-const state = { rig: null, hold: null, fields: [], sums: null, book: null, marks: [], offers: null };
+const state = { rig: null, hold: null, fields: [], sums: null, curve: null, marks: [], offers: null };
 
 start();
 
@@ -43,36 +43,56 @@ function showHead(alpha_max) {
   byId("title").textContent = words.holdTitle(whenOf(hold));
   byId("mark").replaceChildren(holdMark(r));
   const time = cut(r.duration_s, r.duration_u_s, 2);
-  byId("time").replaceChildren(element("span", "digits", time.shown), element("span", "unit", ` ± ${time.about ?? "?"} ${words.unit.second}`));
-  const known = [words.support[r.support], words.kind[r.kind], words.hidden[hold.hidden], hold.made_by === null ? "" : words.byHand];
+  byId("time").replaceChildren(
+    element("span", "digits", time.shown),
+    element("span", "unit", ` ± ${time.about ?? "?"} ${words.unit.second}`),
+  );
+  const known = [
+    words.support[r.support],
+    words.kind[r.kind],
+    words.hidden[hold.hidden],
+    hold.made_by === null ? "" : words.byHand,
+  ];
   byId("what").textContent = known.filter(Boolean).join(", ");
-  const asked = [
+  const target = [
     hold.target_s === null ? "" : words.targetOf(fixed(hold.target_s, 0), r.duration_s >= hold.target_s),
     words.ending[hold.ending],
     hold.revised > 0 ? words.revisedTimes(hold.revised) : "",
   ];
-  byId("asked").textContent = asked.filter(Boolean).join(", ");
-  for (const [name, [text, why]] of [["gain", gainOf(hold)], ["wish", wishOf(hold, alpha_max)]]) {
+  byId("target").textContent = target.filter(Boolean).join(", ");
+  for (const [name, [text, why]] of [
+    ["gain", gainOf(hold)],
+    ["suggestion", suggestionOf(hold, alpha_max)],
+  ]) {
     byId(name).textContent = text;
     byId(`${name}-why`).textContent = why;
   }
   byId("said").hidden = false;
-  byId("note-list").replaceChildren(...(hold.notes.length > 0 ? notesOf(hold) : [words.noNotes]).map((note) => element("li", "", note)));
+  byId("note-list").replaceChildren(
+    ...(hold.notes.length > 0 ? notesOf(hold) : [words.noNotes]).map((note) => element("li", "", note)),
+  );
   const at = `/api/holds/${encodeURIComponent(uid)}`;
-  const links = [[`${at}/curve.csv`, words.linkCurveCsv, true], [`${at}/curve`, words.linkCurveJson], [`/api/holds.csv?uid=${encodeURIComponent(uid)}`, words.linkHoldCsv, true], [at, words.linkHoldJson]];
+  const links = [
+    [`${at}/curve.csv`, words.linkCurveCsv, true],
+    [`${at}/curve`, words.linkCurveJson],
+    [`/api/holds.csv?uid=${encodeURIComponent(uid)}`, words.linkHoldCsv, true],
+    [at, words.linkHoldJson],
+  ];
   byId("links").replaceChildren(...links.map(link));
   byId("notes").hidden = false;
 }
 
-/** A marker as it is told: a cue in its own words, pain with how much where that was said. */
+/** A marker in words: a cue as written, pain with its rating where there is one. */
 function markOf({ kind, at_s, text, pain }) {
-  const told = kind === "pain" ? [pain === null ? words.markPain : words.markPainOf(pain), text] : [text];
-  return { at_s, text: told.filter(Boolean).join(", ") };
+  const parts = kind === "pain" ? [pain === null ? words.markPain : words.markPainOf(pain), text] : [text];
+  return { at_s, text: parts.filter(Boolean).join(", ") };
 }
 
 function showMarks() {
   const onset_s = state.hold.result.onset_s;
-  byId("mark-list").replaceChildren(...state.marks.map(({ at_s, text }) => element("li", "", words.markAt(fixed(at_s - onset_s, 1), text))));
+  byId("mark-list").replaceChildren(
+    ...state.marks.map(({ at_s, text }) => element("li", "", words.markAt(fixed(at_s - onset_s, 1), text))),
+  );
   byId("mark-list").hidden = state.marks.length === 0;
 }
 
@@ -132,10 +152,13 @@ async function showCurve() {
   if (curve === null) return;
   byId("curve").hidden = false;
   const share = (value, u) => (value === null ? words.unknown : `${percent(value, u).shown} %`);
-  byId("paper").setAttribute("aria-label", words.curveOfHold(fixed(r.duration_s, 1), share(r.beta_mean, r.beta_u), share(r.alpha_mean, r.alpha_u)));
+  byId("paper").setAttribute(
+    "aria-label",
+    words.curveOfHold(fixed(r.duration_s, 1), share(r.beta_mean, r.beta_u), share(r.alpha_mean, r.alpha_u)),
+  );
   state.sums = curve;
-  state.book = new Notebook(byId("paper"), byId("reading"));
-  state.book.show(hold, curve, null, state.marks);
+  state.curve = new HoldCurve(byId("paper"), byId("reading"));
+  state.curve.show(hold, curve, null, state.marks);
   await offerEarlier();
 }
 
@@ -152,15 +175,16 @@ async function offerEarlier() {
   const { holds } = await ask(`/api/holds?${query}`);
   const choice = byId("earlier");
   choice.replaceChildren(new Option(words.layNothing, ""));
-  for (const one of holds) choice.add(new Option(`${whenOf(one)}, ${words.seconds(fixed(one.result.duration_s, 1))}`, one.uid));
+  for (const one of holds)
+    choice.add(new Option(`${whenOf(one)}, ${words.seconds(fixed(one.result.duration_s, 1))}`, one.uid));
   choice.addEventListener("change", async () => {
     const earlier = holds.find((one) => one.uid === choice.value) ?? null;
     try {
       tell(null);
       showNumbers(earlier);
-      state.book.show(hold, state.sums, earlier === null ? null : await curveOf(earlier));
+      state.curve.show(hold, state.sums, earlier === null ? null : await curveOf(earlier));
     } catch (error) {
-      state.book.show(hold, state.sums);
+      state.curve.show(hold, state.sums);
       tell(error);
     }
   });

@@ -32,12 +32,14 @@ const VALUES = {
 export function measuresOf(hold, fields) {
   const order = Object.keys(words.measure);
   const place = ({ label }) => (order.includes(label) ? order.indexOf(label) : order.length);
-  return [...fields].sort((a, b) => place(a) - place(b)).map((field) => {
-    const said = valueText(hold, field);
-    const value = TEXTS[field.label] ? TEXTS[field.label](hold, said) : said;
-    const why = value === null ? reason(hold, field.reasons) : "";
-    return { name: words.measure[field.label] ?? field.label, value, why };
-  });
+  return [...fields]
+    .sort((a, b) => place(a) - place(b))
+    .map((field) => {
+      const said = valueText(hold, field);
+      const value = TEXTS[field.label] ? TEXTS[field.label](hold, said) : said;
+      const why = value === null ? reason(hold, field.reasons) : "";
+      return { name: words.measure[field.label] ?? field.label, value, why };
+    });
 }
 
 function valueText(hold, field) {
@@ -66,8 +68,8 @@ function reason(hold, flags) {
 }
 
 export function travelText(part) {
-  const told = lengthText(part.travel_mm, part.u_mm);
-  return part.travel_mm > 0 ? `+${told}` : told;
+  const length = lengthText(part.travel_mm, part.u_mm);
+  return part.travel_mm > 0 ? `+${length}` : length;
 }
 
 function swingText({ max_deg, rms_deg, frequency_Hz }) {
@@ -108,7 +110,7 @@ export function gainOf(hold) {
 }
 
 /** One thing to try, and its reason: what most spoils a measurement first, then what most helps. */
-export function wishOf(hold, alpha_max) {
+export function suggestionOf(hold, alpha_max) {
   const r = hold.result;
   const elsewhere = [...r.third_support].sort((a, b) => b.fraction - a.fraction)[0];
   const share = (part) => fixed(part * 100, 0);

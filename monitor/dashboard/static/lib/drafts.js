@@ -1,12 +1,12 @@
-// What somebody has entered and not yet sent is never lost: it is kept in this tab until it is sent, also over a reload.
+// Drafts: what is typed into a form stays in this tab until it is sent, even over a reload.
 
-/** Keep a form's fields under a name, and put back what was kept. Returns {clear, restored, putBack}: the last for fields that come later. */
+/** Save a form's fields under a name, and restore them. Returns {clear, restored, putBack}: the last for fields that come later. */
 export function keepDraft(form, key) {
   const name = `draft ${key}`;
   const putBack = () => {
-    const kept = read(name);
-    if (kept !== null) fill(form, kept);
-    return kept !== null;
+    const draft = read(name);
+    if (draft !== null) fill(form, draft);
+    return draft !== null;
   };
   const restored = putBack();
   form.addEventListener("input", () => write(name, content(form)));
@@ -16,7 +16,9 @@ export function keepDraft(form, key) {
 
 /** The fields that have a name, as [name, value] pairs; boxes and choices count only while they are chosen. */
 export function content(form) {
-  return [...form.elements].filter((field) => field.name && (!["checkbox", "radio"].includes(field.type) || field.checked)).map((field) => [field.name, field.value]);
+  return [...form.elements]
+    .filter((field) => field.name && (!["checkbox", "radio"].includes(field.type) || field.checked))
+    .map((field) => [field.name, field.value]);
 }
 
 export function fill(form, pairs) {

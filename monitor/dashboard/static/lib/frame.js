@@ -28,7 +28,7 @@ export function fillPages(nav, here) {
 
 /** Make a sheet's frame; returns the rig's card, null when the program is not reached. */
 export async function frame(here, onLight = () => {}) {
-  tellMistakes();
+  reportPageErrors();
   fillWords();
   fillPages(byId("pages"), here);
   chooseTheme(byId("theme"), onLight);
@@ -47,19 +47,19 @@ export async function frame(here, onLight = () => {}) {
   }
 }
 
-/** A mistake of a page itself is told, too: what stands on it stays, and the console has the rest. */
-export function tellMistakes(telling = tell) {
-  const told = ({ error, reason }) => {
+/** Report a page's own mistakes, too: its contents stay, and the console has the details. */
+export function reportPageErrors(report = tell) {
+  const listener = ({ error, reason }) => {
     const mistake = error ?? reason;
-    if (!byId("notice") || !(mistake instanceof Error) || mistake instanceof Told) return; // late layout is no mistake
-    telling(new Told(words.pageBroke));
+    if (!byId("notice") || !(mistake instanceof Error) || mistake instanceof ProgramError) return; // late layout is no mistake
+    report(new ProgramError(words.pageBroke));
   };
-  addEventListener("error", told);
-  addEventListener("unhandledrejection", told);
+  addEventListener("error", listener);
+  addEventListener("unhandledrejection", listener);
 }
 
-/** Something that went wrong, as the program tells it: what happened, what it means, what to do. */
-export class Told extends Error {
+/** An error as the program reports it: what happened, what it means, what to do. */
+export class ProgramError extends Error {
   constructor(error) {
     const own = translateError(error.code);
     const { what, means, do: then } = own ?? error;
@@ -69,26 +69,27 @@ export class Told extends Error {
   }
 }
 
-/** Ask for JSON; throws `Told`, also when the program is not reached. */
+/** Ask for JSON; throws `ProgramError`, also when the program is not reached. */
 export async function ask(path, { method = "GET", body } = {}) {
   const options = { method };
-  if (body !== undefined) Object.assign(options, { headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
+  if (body !== undefined)
+    Object.assign(options, { headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
   let answer;
   try {
     answer = await fetch(path, options);
   } catch {
-    throw new Told(words.notReached);
+    throw new ProgramError(words.notReached);
   }
   const content = await answer.json().catch(() => null);
   if (answer.ok) return content;
-  throw new Told(content?.error ?? { ...words.notReached, what: words.strangeAnswer(answer.status) });
+  throw new ProgramError(content?.error ?? { ...words.notReached, what: words.strangeAnswer(answer.status) });
 }
 
 /** Show an error above the sheet; null takes it away. */
 export function tell(error) {
   const notice = byId("notice");
   notice.hidden = error === null;
-  if (error !== null && !(error instanceof Told)) throw error; // a mistake of the page is for the console
+  if (error !== null && !(error instanceof ProgramError)) throw error; // a mistake of the page is for the console
   byId("notice-what").textContent = error?.what ?? "";
   byId("notice-do").textContent = [error?.means, error?.then].filter(Boolean).join(" ");
   if (error?.said) byId("notice-do").append(" ", inEnglish(error.said));

@@ -1,11 +1,11 @@
 // Long work as lines: how far it is, a button to cancel, the file that came of it, or why it failed. Work goes on without the page.
 
-import { Told, ask, element } from "./frame.js";
+import { ProgramError, ask, element } from "./frame.js";
 import { fixed } from "./numbers.js";
 import { words } from "./words.js";
 
 const text = words.jobs;
-const LOOK_MS = 700;
+const POLL_MS = 700;
 
 /** Fill a choice with the formats that the program can write; one whose library is missing says so and cannot be chosen. */
 export async function offerFormats(select) {
@@ -18,7 +18,7 @@ export async function offerFormats(select) {
 }
 
 export class JobLines {
-  /** @param box where the lines stand  @param mine which jobs belong here  @param onEnd told of each job that ends */
+  /** @param box where the lines stand  @param mine which jobs belong here  @param onEnd called with each job that ends */
   constructor(box, mine, onEnd = () => {}) {
     Object.assign(this, { box, mine, onEnd, lines: new Map(), waiting: null });
   }
@@ -27,18 +27,18 @@ export class JobLines {
   async read() {
     const jobs = (await ask("/api/jobs")).filter(this.mine).filter((job) => job.file !== null || !over(job));
     for (const job of jobs.reverse()) this.show(job);
-    this.look();
+    this.poll();
   }
 
-  /** Start a job; throws `Told` when it is not taken. */
-  async start(kind, wishes) {
-    const job = await ask(`/api/jobs/${kind}`, { method: "POST", body: wishes });
+  /** Start a job; throws `ProgramError` when it is not taken. */
+  async start(kind, options) {
+    const job = await ask(`/api/jobs/${kind}`, { method: "POST", body: options });
     this.show(job);
-    this.look();
+    this.poll();
     return job;
   }
 
-  look() {
+  poll() {
     clearTimeout(this.waiting);
     if (![...this.lines.values()].some(({ job }) => !over(job))) return;
     this.waiting = setTimeout(async () => {
@@ -46,11 +46,11 @@ export class JobLines {
         try {
           this.show(await ask(`/api/jobs/${job.id}`));
         } catch (error) {
-          this.lines.get(job.id).words.textContent = error.message; // it goes on; the next look may succeed
+          this.lines.get(job.id).words.textContent = error.message; // it goes on; the next poll may succeed
         }
       }
-      this.look();
-    }, LOOK_MS);
+      this.poll();
+    }, POLL_MS);
   }
 
   show(job) {
@@ -59,9 +59,14 @@ export class JobLines {
     line.job = job;
     const name = text.kinds[job.kind];
     const done = job.file === null ? text.done(name) : text.doneFile(name, sizeText(job.file.bytes));
-    const said = { waiting: text.waiting(name), running: text.running(name, fixed(job.progress * 100, 0)), done, cancelled: text.cancelled(name) };
+    const said = {
+      waiting: text.waiting(name),
+      running: text.running(name, fixed(job.progress * 100, 0)),
+      done,
+      cancelled: text.cancelled(name),
+    };
     line.words.textContent = job.state === "failed" ? failure(name, job.error) : said[job.state];
-    line.words.setAttribute("role", over(job) ? "status" : "presentation"); // its end is told, not every percent
+    line.words.setAttribute("role", over(job) ? "status" : "presentation"); // only its end is announced, not every percent
     line.bar.hidden = over(job);
     line.bar.value = job.progress;
     line.bar.setAttribute("aria-label", name);
@@ -76,7 +81,14 @@ export class JobLines {
 
   line(job) {
     const node = element("li", "job");
-    const line = { job, node, words: element("span"), bar: element("progress"), cancel: element("button", "", text.cancel), file: element("a") };
+    const line = {
+      job,
+      node,
+      words: element("span"),
+      bar: element("progress"),
+      cancel: element("button", "", text.cancel),
+      file: element("a"),
+    };
     line.bar.max = 1;
     line.cancel.type = "button";
     line.cancel.addEventListener("click", async () => {
@@ -104,6 +116,6 @@ function over(job) {
 }
 
 function failure(name, error) {
-  const told = error === null ? null : new Told(error);
-  return [text.failed(name), told?.what, told?.said, told?.then].filter(Boolean).join(" ");
+  const problem = error === null ? null : new ProgramError(error);
+  return [text.failed(name), problem?.what, problem?.said, problem?.then].filter(Boolean).join(" ");
 }

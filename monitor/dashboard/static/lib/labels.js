@@ -13,5 +13,6 @@ export function settled(labels, before = [], clearly) {
 /** Push sorted labels apart so that none covers another. */
 export function spread(labels, apart, top, bottom) {
   for (let i = 0; i < labels.length; i++) labels[i].y = Math.max(labels[i].y, i === 0 ? top : labels[i - 1].y + apart);
-  for (let i = labels.length - 1; i >= 0; i--) labels[i].y = Math.min(labels[i].y, i === labels.length - 1 ? bottom : labels[i + 1].y - apart);
+  for (let i = labels.length - 1; i >= 0; i--)
+    labels[i].y = Math.min(labels[i].y, i === labels.length - 1 ? bottom : labels[i + 1].y - apart);
 }

@@ -1,4 +1,4 @@
-// Loads and lengths in the unit that was chosen for this screen. Everything kept, asked for and sent stays in newtons and
+// Loads and lengths in the unit that was chosen for this screen. Everything stored, requested and sent stays in newtons and
 // metres; here, at the very edge, it is turned into what somebody reads, with as many digits as the uncertainty allows.
 
 import { cut, fixed, signed } from "./numbers.js";
@@ -28,8 +28,8 @@ export function usePersonUnit(unit) {
 /** The unit chosen for this screen; null: none was. */
 export function screenUnit() {
   try {
-    const kept = localStorage.getItem("unit");
-    return UNITS.includes(kept) ? kept : null;
+    const chosen = localStorage.getItem("unit");
+    return UNITS.includes(chosen) ? chosen : null;
   } catch {
     return null; // storage may be closed to this page
   }
@@ -58,8 +58,11 @@ export function load(value_N, { u_N = null, digits = 0, bodyweight_N = null } = 
   if (value_N === null || value_N === undefined || !Number.isFinite(value_N)) return null;
   const { newtons, name, finer } = scale(bodyweight_N);
   const most = digits + finer;
-  const told = u_N > 0 ? cut(value_N / newtons, u_N / newtons, Math.max(1, most)) : { shown: fixed(value_N / newtons, most), about: null };
-  return { ...told, unit: name };
+  const number =
+    u_N > 0
+      ? cut(value_N / newtons, u_N / newtons, Math.max(1, most))
+      : { shown: fixed(value_N / newtons, most), about: null };
+  return { ...number, unit: name };
 }
 
 /** A load as text: "66.9 kg", "66.9 ± 0.2 kg"; empty where there is none. */
@@ -82,8 +85,11 @@ export function weightScale() {
 
 export function weight(value_N, u_N = null, most = 2) {
   const { newtons, name } = weightScale();
-  const told = value_N === null || value_N === undefined ? null : cut(value_N / newtons, u_N === null || u_N === undefined ? null : u_N / newtons, most);
-  return told === null ? null : { ...told, unit: name };
+  const number =
+    value_N === null || value_N === undefined
+      ? null
+      : cut(value_N / newtons, u_N === null || u_N === undefined ? null : u_N / newtons, most);
+  return number === null ? null : { ...number, unit: name };
 }
 
 export function weightText(value_N, u_N, most) {
@@ -94,7 +100,11 @@ export function weightText(value_N, u_N, most) {
 export function lengthText(value_mm, u_mm = null) {
   if (value_mm === null || value_mm === undefined) return "";
   if (scale().unit !== "lbf") return withUnit({ ...cut(value_mm, u_mm), unit: words.unit.millimetre });
-  return withUnit({ ...cut(value_mm / MM_PER_IN, u_mm === null ? 0.05 : u_mm / MM_PER_IN, 2), ...(u_mm === null ? { about: null } : {}), unit: words.units.inch });
+  return withUnit({
+    ...cut(value_mm / MM_PER_IN, u_mm === null ? 0.05 : u_mm / MM_PER_IN, 2),
+    ...(u_mm === null ? { about: null } : {}),
+    unit: words.units.inch,
+  });
 }
 
 /** Where an axis of loads from `low_N` to `top_N` has its lines: {unit, ticks: [{at_N, name}]}, at most `most` steps. */
@@ -105,10 +115,11 @@ export function loadAxis(low_N, top_N, bodyweight_N = null, most = 5) {
   const step = [1, 2, 5, 10].map((factor) => factor * power).find((one) => span / one <= most + 1e-9) ?? 10 * power;
   const decimals = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
   const ticks = [];
-  for (let i = Math.ceil(low_N / newtons / step - 1e-9); i * step * newtons <= top_N * (1 + 1e-9); i++) ticks.push({ at_N: i * step * newtons, name: fixed(i * step, decimals) });
+  for (let i = Math.ceil(low_N / newtons / step - 1e-9); i * step * newtons <= top_N * (1 + 1e-9); i++)
+    ticks.push({ at_N: i * step * newtons, name: fixed(i * step, decimals) });
   return { unit: name, ticks };
 }
 
-function withUnit(told) {
-  return told === null ? "" : `${told.shown}${told.about ? ` ± ${told.about}` : ""} ${told.unit}`;
+function withUnit(number) {
+  return number === null ? "" : `${number.shown}${number.about ? ` ± ${number.about}` : ""} ${number.unit}`;
 }

@@ -41,7 +41,7 @@ export function translateFlag(flag, otherwise) {
   return messages.flags[flag] ?? otherwise;
 }
 
-/** All notes of a kept hold. */
+/** All notes of a hold. */
 export function notesOf(hold) {
   return hold.result.flags.map((flag, i) => translateFlag(flag, hold.notes?.[i] ?? flag));
 }
@@ -56,22 +56,22 @@ export function translateQuestion(key, otherwise) {
   return messages.questions[key] ?? otherwise;
 }
 
-/** What the program says in sentences (reasons, pauses), each by itself; one that is unknown stays as it was said. */
-export function translateSentences(said) {
-  if (!said || messages.phrases.length === 0) return said;
-  const whole = phrase(said);
+/** What the program says in sentences (reasons, pauses), each by itself; an unknown one stays in English. */
+export function translateSentences(text) {
+  if (!text || messages.phrases.length === 0) return text;
+  const whole = phrase(text);
   if (whole !== null) return whole;
-  return said
+  return text
     .split(SENTENCES)
     .map((sentence) => phrase(sentence) ?? sentence)
     .join(" ");
 }
 
-/** What a check or a calibration found, each sentence in this language; null where it has no words for one of them. */
-export function translateFinding(said) {
-  if (language === "en") return said;
+/** A finding of a check or calibration in this language, sentence by sentence; null where it has no words for one of them. */
+export function translateFinding(text) {
+  if (language === "en") return text;
   const list = { de: findingsDe }[language]?.(partName, inOwnMark) ?? [];
-  const own = (phrase(said, list) !== null ? [said] : said.split(SENTENCES)).map((one) => phrase(one, list));
+  const own = (phrase(text, list) !== null ? [text] : text.split(SENTENCES)).map((one) => phrase(one, list));
   return own.includes(null) ? null : own.join(" ");
 }
 
@@ -87,19 +87,19 @@ function inOwnMark(part) {
 
 function phrase(sentence, list = messages.phrases) {
   for (const [pattern, write] of list) {
-    const found = pattern.exec(sentence);
-    if (found !== null) return write(...found.slice(1).map(inOwnMark));
+    const match = pattern.exec(sentence);
+    if (match !== null) return write(...match.slice(1).map(inOwnMark));
   }
   return null;
 }
 
 function chosenLanguage() {
-  let kept = null;
+  let stored = null;
   try {
-    kept = localStorage.getItem("language");
+    stored = localStorage.getItem("language");
   } catch {
     // Storage may be closed to this page; then the browser's languages decide.
   }
-  const known = [kept, ...navigator.languages.map((tag) => tag.slice(0, 2))].find((tag) => tag in languages);
+  const known = [stored, ...navigator.languages.map((tag) => tag.slice(0, 2))].find((tag) => tag in languages);
   return known ?? "en";
 }

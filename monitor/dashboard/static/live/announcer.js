@@ -4,7 +4,7 @@ import { words } from "../lib/words.js";
 
 const SETTLE_MS = 1200;
 
-export class Speaker {
+export class Announcer {
   constructor(region) {
     this.region = region;
     this.said = "";

@@ -6,7 +6,7 @@ import { words } from "../lib/words.js";
 
 const SPAN_S = 30;
 
-export class Paper {
+export class CurveCursor {
   constructor(box, output, curves) {
     this.box = box;
     this.output = output;
@@ -38,7 +38,8 @@ export class Paper {
     const step = event.shiftKey ? 1 : 0.1;
     const at = this.curves.readAgo_s;
     const moves = { ArrowLeft: step, ArrowDown: step, ArrowRight: -step, ArrowUp: -step, PageDown: 5, PageUp: -5 };
-    if (event.key in moves) this.curves.readAgo_s = at === null ? 0 : Math.max(0, Math.min(SPAN_S, at + moves[event.key]));
+    if (event.key in moves)
+      this.curves.readAgo_s = at === null ? 0 : Math.max(0, Math.min(SPAN_S, at + moves[event.key]));
     else if (event.key === "Home") this.curves.readAgo_s = SPAN_S;
     else if (event.key === "End") this.curves.readAgo_s = 0;
     else if (event.key === "Escape") this.curves.readAgo_s = null;
@@ -65,7 +66,9 @@ export class Paper {
     }
     const pieces = [words.ago(fixed(reading.ago_s, 1))];
     for (const { label, load_N } of reading.values)
-      pieces.push(`${label} ${load_N === null ? words.noReading : loadText(load_N, { bodyweight_N: this.curves.reference_N })}`);
+      pieces.push(
+        `${label} ${load_N === null ? words.noReading : loadText(load_N, { bodyweight_N: this.curves.reference_N })}`,
+      );
     const text = pieces.map((piece) => piece.replaceAll(" ", "\u00a0")).join("   ");
     if (text === this.written) return;
     this.written = text;

@@ -1,6 +1,6 @@
 // The live curves: loads of hands and feet, of both sides, of every cell; and the swing.
 
-import { RollingPaper } from "./rolling-chart.js";
+import { RollingChart } from "./rolling-chart.js";
 import { Samples } from "./samples.js";
 import { loadAxis } from "../lib/units.js";
 import { partName, words } from "../lib/words.js";
@@ -12,10 +12,13 @@ const LEAST_TOP_deg = 4;
 const DASHES = [null, [7, 5], [2, 4], [10, 4, 2, 4]];
 
 /** Loads in newtons, as they come with the feed; the axis is in the unit that is chosen for this screen. */
-export class Curves extends RollingPaper {
+export class Curves extends RollingChart {
   /** @param {"sums" | "cells" | "sides"} shows hands and feet, every cell, or both sides of the bar */
   constructor(canvas, shows = "sums") {
-    super(canvas, { leastTop: LEAST_TOP_N, labels: [words.bodyweight, words.partNames.foot_fr, words.partNames.bar_right] });
+    super(canvas, {
+      leastTop: LEAST_TOP_N,
+      labels: [words.bodyweight, words.partNames.foot_fr, words.partNames.bar_right],
+    });
     this.shows = shows;
     this.u = { hands_N: NaN, feet_N: NaN };
   }
@@ -37,7 +40,8 @@ export class Curves extends RollingPaper {
   /** Take a piece of curve from the feed. */
   push(piece) {
     const count = piece.names.length;
-    if (this.samples === null || piece.restart || String(piece.names) !== String(this.samples.names.slice(0, count))) this.begin(piece.names);
+    if (this.samples === null || piece.restart || String(piece.names) !== String(this.samples.names.slice(0, count)))
+      this.begin(piece.names);
     const row = new Array(count + 4);
     for (let i = 0; i < piece.t_s.length; i++) {
       let hands = 0;
@@ -57,7 +61,8 @@ export class Curves extends RollingPaper {
   }
 
   begin(names) {
-    const part = (name) => this.channels?.find((channel) => channel.name === name)?.part ?? (name.startsWith("bar") ? "bar" : "platform");
+    const part = (name) =>
+      this.channels?.find((channel) => channel.name === name)?.part ?? (name.startsWith("bar") ? "bar" : "platform");
     this.parts = names.map(part);
     this.samples = new Samples([...names, words.hands, words.feet, "u_hands", "u_feet"], CAPACITY);
     this.edges = [];
@@ -72,13 +77,14 @@ export class Curves extends RollingPaper {
 
   choose() {
     const count = this.parts.length;
-    const seen = { bar: 0, platform: 0 };
+    const drawn = { bar: 0, platform: 0 };
     const cells = this.parts.map((part, column) => {
-      const dash = DASHES[seen[part]++ % DASHES.length];
+      const dash = DASHES[drawn[part]++ % DASHES.length];
       return { column, part, dash, label: partName(this.samples.names[column]) };
     });
     const sums = [{ column: count, uColumn: count + 2, part: "bar", dash: null, label: words.hands }];
-    if (seen.platform > 0) sums.push({ column: count + 1, uColumn: count + 3, part: "platform", dash: null, label: words.feet });
+    if (drawn.platform > 0)
+      sums.push({ column: count + 1, uColumn: count + 3, part: "platform", dash: null, label: words.feet });
     this.series = { cells, sums, sides: cells.filter(({ part }) => part === "bar") }[this.shows];
     this.thick = this.shows === "sums" ? 1.8 : 1.25;
     this.redraw = true;
@@ -95,9 +101,12 @@ export class Curves extends RollingPaper {
 }
 
 /** Amplitude of the swing in degrees with its standard uncertainty, as it comes with the pictures. */
-export class SwingCurve extends RollingPaper {
+export class SwingCurve extends RollingChart {
   constructor(canvas) {
-    super(canvas, { leastTop: LEAST_TOP_deg, labels: [words.bodyweight, words.partNames.foot_fr, words.partNames.bar_right, words.coach.stillBand] });
+    super(canvas, {
+      leastTop: LEAST_TOP_deg,
+      labels: [words.bodyweight, words.partNames.foot_fr, words.partNames.bar_right, words.coach.stillBand],
+    });
     this.reference_N = 1; // degrees: the still band
     this.referenceLabel = words.coach.stillBand;
     this.samples = new Samples([words.coach.swing, "u"], SWING_CAPACITY);

@@ -6,11 +6,11 @@ import { locale, notesOf, words } from "../lib/words.js";
 
 const SHOWN = 12;
 
-export class HoldList {
+export class LastHolds {
   constructor(list, none) {
     this.list = list;
     this.none = none;
-    this.asked = 0;
+    this.latestRequest = 0;
     new ResizeObserver(() => this.trim()).observe(list);
   }
 
@@ -18,7 +18,8 @@ export class HoldList {
   trim() {
     for (const item of this.list.children) item.hidden = false;
     const room = this.list.getBoundingClientRect();
-    const fixed = this.list.scrollHeight > this.list.clientHeight + 2 || this.list.scrollWidth > this.list.clientWidth + 2;
+    const fixed =
+      this.list.scrollHeight > this.list.clientHeight + 2 || this.list.scrollWidth > this.list.clientWidth + 2;
     if (!fixed) return;
     for (const item of [...this.list.children].reverse()) {
       const box = item.getBoundingClientRect();
@@ -28,17 +29,17 @@ export class HoldList {
 
   /** Read the list anew; a later call overtakes an earlier one. */
   async refresh() {
-    const asked = ++this.asked;
+    const request = ++this.latestRequest;
     let page;
     try {
       const answer = await fetch(`/api/holds?limit=${SHOWN}`);
       if (!answer.ok) throw new Error(String(answer.status));
       page = await answer.json();
     } catch {
-      if (asked === this.asked && this.list.childElementCount === 0) this.tell(words.holdsFailed);
+      if (request === this.latestRequest && this.list.childElementCount === 0) this.tell(words.holdsFailed);
       return;
     }
-    if (asked !== this.asked) return;
+    if (request !== this.latestRequest) return;
     this.list.replaceChildren(...page.holds.map(row));
     this.trim();
     this.tell(page.holds.length === 0 ? words.holdsNone : "");
@@ -58,7 +59,10 @@ function row(hold) {
   const duration = element("p", "hold-time");
   const page = element("a", "");
   page.href = `/hold/${encodeURIComponent(hold.uid)}`;
-  page.append(element("span", "digits", cut(result.duration_s, 0.1).shown), element("span", "unit", ` ${words.unit.second}`));
+  page.append(
+    element("span", "digits", cut(result.duration_s, 0.1).shown),
+    element("span", "unit", ` ${words.unit.second}`),
+  );
   duration.append(page);
   text.append(duration, element("p", "hold-feet", feetText(result)), element("p", "hold-kind", kindText(result)));
   const when = new Date(hold.onset_utc_ms).toLocaleTimeString(locale, { hour: "2-digit", minute: "2-digit" });

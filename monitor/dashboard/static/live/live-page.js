@@ -1,19 +1,19 @@
 // Joins feed and drawings. Pictures come 20 times a second: drawings follow each, words and figures five times a second.
 // The coach's page shows the same and adds to it: it listens here.
 
-import { Beside } from "./session-panel.js";
+import { SessionPanel } from "./session-panel.js";
 import { say } from "../lib/drawing.js";
 import { Curves } from "./curves.js";
 import { Feed } from "../lib/feed.js";
-import { fillPages, fillWords, tellMistakes } from "../lib/frame.js";
-import { HoldList } from "./last-holds.js";
+import { fillPages, fillWords, reportPageErrors } from "../lib/frame.js";
+import { LastHolds } from "./last-holds.js";
 import { clock, cut, fixed, percent } from "../lib/numbers.js";
-import { Paper } from "./curve-cursor.js";
+import { CurveCursor } from "./curve-cursor.js";
 import { PlumbLine } from "./plumb-line.js";
 import { SettingsForm } from "./settings-form.js";
 import { chooseTheme } from "../lib/theme-choice.js";
 import { Sounds } from "./sounds.js";
-import { Speaker } from "./announcer.js";
+import { Announcer } from "./announcer.js";
 import { loadText, useGravity, weightText } from "../lib/units.js";
 import { words } from "../lib/words.js";
 
@@ -24,23 +24,35 @@ const IDLE_MS = 250;
 const DESCRIBE_MS = 5000;
 
 const byId = (id) => document.getElementById(id);
-export const state = { rig: null, picture: null, health: null, settings: null, lastHold: null, onset_s: null, skipped: 0, number: 0, due: false, drawnAt_ms: -Infinity, mistake: null };
+export const state = {
+  rig: null,
+  picture: null,
+  health: null,
+  settings: null,
+  lastHold: null,
+  onset_s: null,
+  skipped: 0,
+  number: 0,
+  due: false,
+  drawnAt_ms: -Infinity,
+  mistake: null,
+};
 
 const plumbLine = new PlumbLine(byId("plumbline"));
 export const curves = new Curves(byId("curves"));
-const paper = new Paper(byId("paper"), byId("reading"), curves);
-const holds = new HoldList(byId("hold-list"), byId("holds-none"));
-const beside = new Beside();
+const paper = new CurveCursor(byId("paper"), byId("reading"), curves);
+const holds = new LastHolds(byId("hold-list"), byId("holds-none"));
+const panel = new SessionPanel();
 const sounds = new Sounds(byId("sound-list"));
-const speaker = new Speaker(byId("spoken"));
+const announcer = new Announcer(byId("spoken"));
 const form = new SettingsForm(byId);
 const listeners = [];
 let figuresAt_ms = -Infinity;
 let describedAt_ms = -Infinity;
 let describedScene = "";
 
-// Told at once: the mistake may be one of drawing, and then no drawing comes that would tell it.
-tellMistakes((mistake) => {
+// Shown at once: a mistake in drawing would also stop the drawing that shows it.
+reportPageErrors((mistake) => {
   state.mistake = mistake;
   writeNotice(...mistakeLines());
 });
@@ -86,7 +98,7 @@ function take(message) {
     state.settings = message.settings;
     form.show(message.settings);
   } else if (message.type === "bar") {
-    beside.take(message.bar);
+    panel.update(message.bar);
   } else {
     if (message.type === "event") takeEvent(message);
     holds.refresh();
@@ -121,7 +133,7 @@ function draw(now_ms) {
     curves.restyle(); // an old screen has paler colours
     tellOthers("light");
   }
-  if (state.settings !== null) plumbLine.setBand(beside.band(state.settings.alpha_max), beside.short);
+  if (state.settings !== null) plumbLine.setBand(panel.band(state.settings.alpha_max), panel.short);
   plumbLine.draw(picture);
   curves.reference_N = picture?.bodyweight_N ?? null;
   const u_N = (u) => (u == null || picture.bodyweight_N === null ? null : u * picture.bodyweight_N);
@@ -151,27 +163,34 @@ function drawNow(picture) {
   const shown = hold !== null && (scene === "hanging" || justEnded(picture));
   say(byId("scene"), shown && hold.provisional && !hold.ended ? words.provisional : words.scene[scene]);
   drawTime(shown ? hold : null, scene);
-  const asked = beside.lines(shown ? hold : null);
-  say(byId("who"), asked.who);
-  say(byId("asked"), asked.asked);
-  say(byId("reserve"), asked.reserve);
-  byId("asked").classList.toggle("near", asked.near);
+  const lines = panel.lines(shown ? hold : null);
+  say(byId("who"), lines.who);
+  say(byId("target"), lines.target);
+  say(byId("reserve"), lines.reserve);
+  byId("target").classList.toggle("near", lines.near);
   sounds.follow({
-    hanging: scene === "hanging" && hold !== null, onset_s: hold?.onset_s ?? null, sure: hold !== null && !hold.provisional,
-    out: plumbLine.verdict === "lighter" || plumbLine.verdict === "more", left_s: beside.left_s(hold),
+    hanging: scene === "hanging" && hold !== null,
+    onset_s: hold?.onset_s ?? null,
+    sure: hold !== null && !hold.provisional,
+    out: plumbLine.verdict === "lighter" || plumbLine.verdict === "more",
+    left_s: panel.left_s(hold),
   });
   const gained = shown && hold.ended ? gainedBy(hold) : "";
-  const offer = shown ? null : beside.offer();
+  const offer = shown ? null : panel.offer();
   const word = gained || plumbLine.wordElsewhere();
-  say(byId("after"), offer?.then ?? (word || [before(picture), beside.next(scene)].filter(Boolean).join("\n")));
-  const told = offer ? `${offer.name} ${offer.then}` : scene === "let_go" && shown ? gained || `${clock(hold.time_s, true)} ${words.unit.second}` : "";
-  speaker.scene(scene, told);
+  say(byId("after"), offer?.then ?? (word || [before(picture), panel.next(scene)].filter(Boolean).join("\n")));
+  const message = offer
+    ? `${offer.name} ${offer.then}`
+    : scene === "let_go" && shown
+      ? gained || `${clock(hold.time_s, true)} ${words.unit.second}`
+      : "";
+  announcer.scene(scene, message);
 }
 
 /** The large place: the hold's time, else a name that is offered, else the rest between sets. */
 function drawTime(hold, scene) {
-  const offer = hold === null ? beside.offer() : null;
-  const rest = hold === null && offer === null && scene !== "waiting" && scene !== "not_ready" ? beside.rest() : null;
+  const offer = hold === null ? panel.offer() : null;
+  const rest = hold === null && offer === null && scene !== "waiting" && scene !== "not_ready" ? panel.rest() : null;
   let digits = words.noTime;
   let tenths = "";
   let unit = "";
@@ -179,9 +198,9 @@ function drawTime(hold, scene) {
     // A phone has no room for tenths: its style leaves them out, at whatever instant the screen is turned.
     [, digits, tenths = ""] = /^(\d+)(\D\d)?$/.exec(clock(hold.time_s, hold.ended));
     unit = words.unit.second;
-  }
-  else if (offer !== null) [digits, unit] = [offer.name, offer.count];
-  else if (rest !== null) [digits, unit] = [rest.digits, rest.over ? words.beside.restOver(rest.of) : words.beside.restOf(rest.of)];
+  } else if (offer !== null) [digits, unit] = [offer.name, offer.count];
+  else if (rest !== null)
+    [digits, unit] = [rest.digits, rest.over ? words.panel.restOver(rest.of) : words.panel.restOf(rest.of)];
   say(byId("time-whole"), digits);
   say(byId("time-tenths"), tenths);
   say(byId("time-unit"), unit);
@@ -225,8 +244,14 @@ function withHold(picture) {
   const last = justEnded(picture) ? resultOf(picture.hold) : null;
   if (last === null || last.beta_mean === null || last.alpha_mean === null) return picture;
   return {
-    ...picture, ofHold: true, misclosure_open: false, alpha_direct: last.alpha_direct,
-    beta: last.beta_mean, u_beta: last.beta_u, alpha: last.alpha_mean, u_alpha: last.alpha_u,
+    ...picture,
+    ofHold: true,
+    misclosure_open: false,
+    alpha_direct: last.alpha_direct,
+    beta: last.beta_mean,
+    u_beta: last.beta_u,
+    alpha: last.alpha_mean,
+    u_alpha: last.alpha_u,
   };
 }
 
@@ -245,12 +270,12 @@ function drawShares(picture) {
   figure("feet", percent(picture?.alpha, picture?.u_alpha), feetAbout, why, inferred);
 }
 
-/** The band of help that is asked for, in words. */
+/** The requested band of assistance, in words. */
 function allowed(alpha) {
-  const { low, high } = beside.band(state.settings.alpha_max);
+  const { low, high } = panel.band(state.settings.alpha_max);
   const percents = [low, high].map((part) => Math.round(part * 100));
-  if (low > 0 && alpha !== null && alpha < low && plumbLine.verdict === "fine") return words.beside.enough;
-  return low > 0 ? words.beside.allowedBand(...percents) : words.allowed(percents[1]);
+  if (low > 0 && alpha !== null && alpha < low && plumbLine.verdict === "fine") return words.panel.enough;
+  return low > 0 ? words.panel.allowedBand(...percents) : words.allowed(percents[1]);
 }
 
 function figure(name, value, about, why, inferred = false) {
@@ -263,21 +288,30 @@ function figure(name, value, about, why, inferred = false) {
 function drawStillness(picture) {
   const hanging = picture?.scene === "hanging";
   const still = hanging ? picture.still : null;
-  say(byId("still-word"), still === null || still === undefined ? words.notJudged : still ? words.still : words.swinging);
-  const why = !hanging ? words.stillWhy.nobody : (picture.alpha ?? 0) > 0.02 ? words.stillWhy.feet : words.stillWhy.unknown;
+  say(
+    byId("still-word"),
+    still === null || still === undefined ? words.notJudged : still ? words.still : words.swinging,
+  );
+  const why = !hanging
+    ? words.stillWhy.nobody
+    : (picture.alpha ?? 0) > 0.02
+      ? words.stillWhy.feet
+      : words.stillWhy.unknown;
   const swing = hanging ? cut(picture.swing_deg, picture.u_swing_deg) : null;
   const pieces = [];
   if (hanging && picture.shoulders !== null) pieces.push(kindText(picture));
   if (swing) pieces.push(words.swing(swing.shown));
   if (hanging && picture.lateral_m !== null && Math.abs(picture.lateral_m) >= 0.005)
-    pieces.push(words.offset(fixed(Math.abs(picture.lateral_m) * 100, 0), picture.lateral_m < 0 ? words.left : words.right));
+    pieces.push(
+      words.offset(fixed(Math.abs(picture.lateral_m) * 100, 0), picture.lateral_m < 0 ? words.left : words.right),
+    );
   say(byId("still-aside"), pieces.length > 0 ? pieces.join("\n") : still === null || still === undefined ? why : "");
 }
 
 /** Passive or active, with how sure it is. */
 function kindText({ shoulders, shoulders_certainty }) {
   const kind = words.kind[shoulders === "drawn" ? "active" : "passive"];
-  return shoulders_certainty === null ? kind : words.beside.certain(kind, Math.floor(shoulders_certainty * 100));
+  return shoulders_certainty === null ? kind : words.panel.certain(kind, Math.floor(shoulders_certainty * 100));
 }
 
 function drawRig(picture) {
@@ -300,7 +334,11 @@ function drawNotice(picture, age_s, old) {
   if (old) {
     what = age_s === null ? words.oldNever : words.old(Math.max(1, Math.floor(age_s)));
     const reason = feed.connected && link && link.condition !== "connected" ? link : null;
-    then = reason ? [reason.reason, reason.do].filter(Boolean).join(" ") : feed.connected ? words.oldDo.mute : words.oldDo.closed;
+    then = reason
+      ? [reason.reason, reason.do].filter(Boolean).join(" ")
+      : feed.connected
+        ? words.oldDo.mute
+        : words.oldDo.closed;
   } else if (picture?.scene === "not_ready") {
     then = [link?.reason, ...warnings, link?.do].filter(Boolean).join(" ");
   } else if (state.mistake !== null) {
@@ -310,7 +348,7 @@ function drawNotice(picture, age_s, old) {
   }
   byId("notice").classList.toggle("notice-old", old);
   writeNotice(what, then);
-  speaker.old(old && age_s !== null);
+  announcer.old(old && age_s !== null);
 }
 
 function writeNotice(what, then) {
@@ -341,16 +379,31 @@ async function readRig() {
 
 function labels() {
   fillWords();
-  const fixed = {
-    "hands-label": words.hands, "feet-label": words.feet, "still-label": words.stillLabel, "holds-title": words.holds,
-    "holds-csv": words.holdsCsv, "curves-cells": words.cells, "curves-stop": words.stop, "settings-title": words.settings,
-    "set-alpha-label": words.setAlpha, "set-weight-label": words.setWeight, "set-hint": words.setHint,
-    "set-save": words.setSave, "sounds-title": words.sounds.title, "sounds-legend": words.sounds.title, "sounds-hint": words.sounds.hint, "theme-label": words.theme,
+  const texts = {
+    "hands-label": words.hands,
+    "feet-label": words.feet,
+    "still-label": words.stillLabel,
+    "holds-title": words.holds,
+    "holds-csv": words.holdsCsv,
+    "curves-cells": words.cells,
+    "curves-stop": words.stop,
+    "settings-title": words.settings,
+    "set-alpha-label": words.setAlpha,
+    "set-weight-label": words.setWeight,
+    "set-hint": words.setHint,
+    "set-save": words.setSave,
+    "sounds-title": words.sounds.title,
+    "sounds-legend": words.sounds.title,
+    "sounds-hint": words.sounds.hint,
+    "theme-label": words.theme,
   };
-  for (const [id, text] of Object.entries(fixed)) say(byId(id), text);
+  for (const [id, text] of Object.entries(texts)) say(byId(id), text);
   fillPages(byId("pages"), location.pathname);
   document.title = `${words.product}: ${words.pages.names[location.pathname]}`;
-  for (const [id, turn] of [["curves-cells", (on) => curves.showCells(on)], ["curves-stop", (on) => curves.stop(on)]]) {
+  for (const [id, turn] of [
+    ["curves-cells", (on) => curves.showCells(on)],
+    ["curves-stop", (on) => curves.stop(on)],
+  ]) {
     byId(id).addEventListener("click", (event) => {
       const on = event.currentTarget.getAttribute("aria-pressed") !== "true";
       event.currentTarget.setAttribute("aria-pressed", String(on));

@@ -43,7 +43,7 @@ export class PlumbLine {
     this.draw(this.picture);
   }
 
-  /** @param band help that is asked for, fractions of bodyweight  @param short the load would end the hold too early */
+  /** @param band requested assistance, fractions of bodyweight  @param short the load would end the hold too early */
   setBand(band, short) {
     this.short = short;
     if (this.band?.low === band.low && this.band.high === band.high) return;
@@ -81,7 +81,11 @@ export class PlumbLine {
     const foot = length * Math.min(1, this.band.low);
     set(p.allowed, { x: x - half, y: floor - height, width: 2 * half, height: height - foot });
     set(p.allowedEdge, { x1: x - half, x2: x + half, y1: floor - height, y2: floor - height });
-    set(p.allowedText, { x: x - half - em * 0.4, y: Math.min(floor - height + em * 0.35, floor - em * 0.4), "text-anchor": "end" });
+    set(p.allowedText, {
+      x: x - half - em * 0.4,
+      y: Math.min(floor - height + em * 0.35, floor - em * 0.4),
+      "text-anchor": "end",
+    });
     say(p.allowedText, `${Math.round(this.band.high * 100)} %`);
   }
 
@@ -91,11 +95,17 @@ export class PlumbLine {
   }
 
   /**
-   * Returns "fine", "lighter", "more" or null: where the mark sits against the hatching. Less help than asked for is
+   * Returns "fine", "lighter", "more" or null: where the mark sits against the hatching. Less assistance than requested is
    * only worth a word where the present load would end the hold before its target.
    */
   judge(picture) {
-    if (!picture || picture.misclosure_open || picture.scene !== "hanging" || picture.alpha === null || this.band === null) {
+    if (
+      !picture ||
+      picture.misclosure_open ||
+      picture.scene !== "hanging" ||
+      picture.alpha === null ||
+      this.band === null
+    ) {
       this.verdict = null; // no number is good while the account is open
       return null;
     }
@@ -127,8 +137,18 @@ export class PlumbLine {
     const apart = em * 0.2;
     set(p.hands, { x1: x, x2: x, y1: top, y2: handsEnd, "stroke-width": em * 0.3 });
     const dash = picture.alpha_direct ? null : `${em * 0.35} ${em * 0.3}`;
-    for (const [part, side] of [[p.feetLeft, -1], [p.feetRight, 1]])
-      set(part, { x1: x + side * apart, x2: x + side * apart, y1: markY, y2: floor, "stroke-width": em * 0.13, "stroke-dasharray": dash });
+    for (const [part, side] of [
+      [p.feetLeft, -1],
+      [p.feetRight, 1],
+    ])
+      set(part, {
+        x1: x + side * apart,
+        x2: x + side * apart,
+        y1: markY,
+        y2: floor,
+        "stroke-width": em * 0.13,
+        "stroke-dasharray": dash,
+      });
     const u = length * Math.min(0.5, picture.u_alpha ?? 0);
     set(p.band, { x: x - em * 2, width: em * 4, y: markY - u, height: 2 * u });
     set(p.mark, { x1: x - em * 2, x2: x + em * 2, y1: markY, y2: markY, "stroke-width": em * 0.22 });
@@ -169,7 +189,7 @@ export class PlumbLine {
     const perDegree = radius / this.stillBand_deg;
     const room = x - em * 0.5;
     const y = top + length * 0.5;
-    const offset = clamp(((picture.lateral_m ?? 0) * 1000 / MM_PER_DEGREE) * perDegree, -room, room);
+    const offset = clamp((((picture.lateral_m ?? 0) * 1000) / MM_PER_DEGREE) * perDegree, -room, room);
     const known = picture.still !== null;
     show(p.ring, true);
     set(p.ring, { cx: x, cy: y, r: radius, "stroke-dasharray": known ? null : `${em * 0.3} ${em * 0.3}` });
@@ -182,7 +202,10 @@ export class PlumbLine {
     for (const part of [p.swingLeft, p.swingRight, p.ghostLeft, p.ghostRight, p.arc]) show(part, swings);
     if (!swings) return;
     const lift = (amplitude * amplitude) / (2 * (y - top));
-    for (const [line, ghost, side] of [[p.swingLeft, p.ghostLeft, -1], [p.swingRight, p.ghostRight, 1]]) {
+    for (const [line, ghost, side] of [
+      [p.swingLeft, p.ghostLeft, -1],
+      [p.swingRight, p.ghostRight, 1],
+    ]) {
       const endX = clamp(x + offset + side * amplitude, 2, this.at.width - 2);
       set(line, { x1: x, x2: endX, y1: top, y2: y - lift });
       set(ghost, { cx: endX, cy: y - lift, r: em * 0.36 });
@@ -209,8 +232,12 @@ export class PlumbLine {
     const half = em * 2.1;
     set(p.rest, { x1: x - half, x2: x + half, y1: rest, y2: rest });
     set(p.shoulders, {
-      x1: x - half, x2: x + half, y1: rest + travel, y2: rest + travel,
-      "stroke-width": em * 0.26, "stroke-dasharray": sure ? null : `${em * 0.5} ${em * 0.35}`,
+      x1: x - half,
+      x2: x + half,
+      y1: rest + travel,
+      y2: rest + travel,
+      "stroke-width": em * 0.26,
+      "stroke-dasharray": sure ? null : `${em * 0.5} ${em * 0.35}`,
     });
     const moved = Math.abs(travel) > 2;
     show(p.travel, moved);
@@ -228,7 +255,8 @@ export class PlumbLine {
     const size = this.fit(node, lines, x);
     const step = size * 1.06;
     const height = step * lines.length;
-    const first = clamp(y - height / 2, this.at.top + this.at.em * 0.6, this.at.floor - height - size * 0.05) + size * 0.82;
+    const first =
+      clamp(y - height / 2, this.at.top + this.at.em * 0.6, this.at.floor - height - size * 0.05) + size * 0.82;
     while (node.childNodes.length > lines.length) node.lastChild.remove();
     while (node.childNodes.length < lines.length) node.append(svg("tspan"));
     lines.forEach((line, i) => {

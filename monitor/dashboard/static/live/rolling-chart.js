@@ -1,4 +1,4 @@
-// Live curves like a strip of notebook paper that moves to the left.
+// Live curves that scroll to the left.
 //
 // A slow board must bear this 20 times a second: each new sample is drawn once, on a hidden strip (strip.js); an update
 // copies the strip in two pieces and adds a handful of words; what stands in the margins stays, and an update that brings
@@ -13,7 +13,7 @@ const SPAN_S = 30;
 const STEPS = [1, 2, 5, 10, 20, 50, 100, 200, 250, 500, 1000, 2000];
 
 /** What every moving paper has: axes, edges, labels and a reading line. The curves themselves are a child's. */
-export class RollingPaper {
+export class RollingChart {
   /** @param leastTop noise of an empty rig must not fill the paper  @param labels words that must find room at the right */
   constructor(canvas, { leastTop, labels }) {
     this.canvas = canvas;
@@ -44,15 +44,16 @@ export class RollingPaper {
     return { unit: "", ticks };
   }
 
-  /** The axis as it was reckoned last; anew when the scale has changed, and once a second for another unit. */
+  /** The axis as last computed; anew when the scale has changed, and once a second for another unit. */
   axisNow() {
     const second = Math.floor(performance.now() / 1000);
-    if (this.kept?.top !== this.top || this.kept.second !== second) {
+    if (this.cachedAxis?.top !== this.top || this.cachedAxis.second !== second) {
       const axis = this.axis();
-      if (String(axis.ticks.map(({ at }) => at)) !== String(this.kept?.axis.ticks.map(({ at }) => at))) this.redraw = true;
-      this.kept = { top: this.top, second, axis };
+      if (String(axis.ticks.map(({ at }) => at)) !== String(this.cachedAxis?.axis.ticks.map(({ at }) => at)))
+        this.redraw = true;
+      this.cachedAxis = { top: this.top, second, axis };
     }
-    return this.kept.axis;
+    return this.cachedAxis.axis;
   }
 
   /** Note an edge of a hold: a fine vertical at its time. */
@@ -88,8 +89,12 @@ export class RollingPaper {
     const style = getComputedStyle(this.canvas);
     const colour = (name) => style.getPropertyValue(name).trim();
     this.colours = {
-      paper: colour("--paper"), ink: colour("--ink"), quiet: colour("--quiet"), hair: colour("--hair"),
-      bar: colour("--hands"), platform: colour("--feet"),
+      paper: colour("--paper"),
+      ink: colour("--ink"),
+      quiet: colour("--quiet"),
+      hair: colour("--hair"),
+      bar: colour("--hands"),
+      platform: colour("--feet"),
     };
     this.font_px = parseFloat(style.fontSize) * this.dpr;
     this.unit = Math.max(this.dpr, this.font_px / 15); // lines grow with the letters
@@ -119,7 +124,7 @@ export class RollingPaper {
     const samples = this.samples;
     const now_s = this.stopped_s ?? samples?.newest_s ?? null;
     this.axisNow();
-    const shown = `${samples?.end} ${this.stopped_s} ${this.readAgo_s} ${this.reference_N} ${this.kept.second}`;
+    const shown = `${samples?.end} ${this.stopped_s} ${this.readAgo_s} ${this.reference_N} ${this.cachedAxis.second}`;
     if (shown === this.shown && !this.redraw) return;
     this.shown = shown;
     if (now_s !== null) {
@@ -155,7 +160,7 @@ export class RollingPaper {
   setTop(highest) {
     const wanted = Math.max(this.leastTop, highest * 1.08);
     const step = STEPS.find((size) => wanted / size <= 4.5) ?? 5000;
-    const top = Math.max(step, Math.ceil((wanted / step) * 4) * step / 4);
+    const top = Math.max(step, (Math.ceil((wanted / step) * 4) * step) / 4);
     if (top === this.top && step === this.step) return;
     this.top = top;
     this.step = step;
@@ -195,7 +200,7 @@ export class RollingPaper {
     this.drawn = end;
   }
 
-  /** Paper and the axis' lines, from a column on; on the strip, and here before the first sample. */
+  /** Background and the axis' lines, from a column on; on the strip, and here before the first sample. */
   ground(pen, x, width) {
     const { colours, unit } = this;
     pen.fillStyle = colours.paper;
@@ -239,7 +244,8 @@ export class RollingPaper {
     // Where the paper is low only every second line, or fewer, has its number: they must not lie over each other.
     const apart = ticks.length > 1 ? Math.abs(this.y(ticks[1].at) - this.y(ticks[0].at)) : Infinity;
     const every = Math.max(1, Math.ceil((1.15 * this.font_px) / apart));
-    for (let i = 0; i < ticks.length; i += every) pen.fillText(ticks[i].name, right, Math.round(this.y(ticks[i].at)) + 0.5);
+    for (let i = 0; i < ticks.length; i += every)
+      pen.fillText(ticks[i].name, right, Math.round(this.y(ticks[i].at)) + 0.5);
     pen.textBaseline = "alphabetic";
     pen.fillText(this.margins.unit, right, this.font_px * 0.85);
     const base = this.upper + this.plotH + this.font_px * 1.35;

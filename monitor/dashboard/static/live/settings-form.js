@@ -25,7 +25,8 @@ export class SettingsForm {
     if (this.shown === key || this.byId("settings").open) return;
     this.shown = key;
     this.byId("set-alpha").value = String(Math.round(settings.alpha_max * 1000) / 10);
-    this.byId("set-weight").value = settings.bodyweight_N === null ? "" : (settings.bodyweight_N / weightScale().newtons).toFixed(1);
+    this.byId("set-weight").value =
+      settings.bodyweight_N === null ? "" : (settings.bodyweight_N / weightScale().newtons).toFixed(1);
   }
 
   async save() {

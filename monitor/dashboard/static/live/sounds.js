@@ -1,4 +1,4 @@
-// A few low, wooden sounds, each a twin of something that is seen. All silent until somebody switches one on.
+// A few low, wooden sounds, each for something that the screen shows too. All silent until switched on.
 
 import { words } from "../lib/words.js";
 
@@ -38,14 +38,15 @@ export class Sounds {
     const before = this.before ?? {};
     const same = hanging && before.onset_s === onset_s;
     this.before = { onset_s: hanging ? onset_s : null, sure, out, left_s };
-    if (!hanging || this.seen === undefined) {
-      this.seen = true; // the first picture of a page is no change
+    if (!hanging || this.begun === undefined) {
+      this.begun = true; // the first picture of a page is no change
       return;
     }
     if (sure && !(same && before.sure)) this.play("start");
     if (!same) return;
     if (out && before.out === false) this.play("band");
-    const passed = (limit_s) => left_s !== null && before.left_s != null && before.left_s > limit_s && left_s <= limit_s;
+    const passed = (limit_s) =>
+      left_s !== null && before.left_s != null && before.left_s > limit_s && left_s <= limit_s;
     if (passed(0)) this.play("target");
     else if (passed(NEAR_S)) this.play("last");
   }
@@ -59,7 +60,10 @@ export class Sounds {
 
   /** One knock on wood: a low tone with one bright partial, both gone in a moment. */
   knock(hertz, at_s) {
-    for (const [ratio, loud, decay_s] of [[1, 0.5, 0.14], [2.76, 0.16, 0.05]]) {
+    for (const [ratio, loud, decay_s] of [
+      [1, 0.5, 0.14],
+      [2.76, 0.16, 0.05],
+    ]) {
       const tone = this.audio.createOscillator();
       const gain = this.audio.createGain();
       tone.frequency.value = hertz * ratio;
@@ -74,8 +78,8 @@ export class Sounds {
 
 function stored() {
   try {
-    const kept = JSON.parse(localStorage.getItem(KEY) ?? "[]");
-    return Array.isArray(kept) ? kept.filter((name) => name in TONES) : [];
+    const chosen = JSON.parse(localStorage.getItem(KEY) ?? "[]");
+    return Array.isArray(chosen) ? chosen.filter((name) => name in TONES) : [];
   } catch {
     return [];
   }

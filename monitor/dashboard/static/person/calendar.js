@@ -6,7 +6,7 @@ import { words } from "../lib/words.js";
 export class Calendar {
   constructor(box) {
     this.box = box;
-    this.root = svg("svg", { class: "notebook", role: "img", focusable: "false" });
+    this.root = svg("svg", { class: "chart", role: "img", focusable: "false" });
     box.append(this.root);
     new ResizeObserver(() => this.draw()).observe(box);
   }
@@ -44,9 +44,17 @@ export class Calendar {
       if (all_min > 0) {
         line("cal-day", x, top, x, length(rig_min));
         if (by_hand_min > 0) line("cal-day cal-hand", x, length(rig_min), x, length(all_min));
-        this.root.append(svg("circle", { class: all_min >= 0.999 * this.goal_min ? "cal-done" : "cal-begun", cx: x, cy: length(all_min), r: 0.28 * em }));
+        this.root.append(
+          svg("circle", {
+            class: all_min >= 0.999 * this.goal_min ? "cal-done" : "cal-begun",
+            cx: x,
+            cy: length(all_min),
+            r: 0.28 * em,
+          }),
+        );
       } else line("nb-hair", x, top, x, top + 0.4 * em);
-      if (day === 1 || day % 5 === 0 || day === this.today) if (day === this.today || Math.abs(day - (this.today ?? -9)) > 1) number(x, String(day));
+      if (day === 1 || day % 5 === 0 || day === this.today)
+        if (day === this.today || Math.abs(day - (this.today ?? -9)) > 1) number(x, String(day));
       if (day === this.today) line("cal-today", x - 0.7 * em, height - 0.05 * em, x + 0.7 * em, height - 0.05 * em);
     }
   }

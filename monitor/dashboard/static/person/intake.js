@@ -1,4 +1,4 @@
-// The questions of the intake, asked on the page; what is entered is kept in this tab until it is saved.
+// The intake's questions; the draft stays in this tab until it is saved.
 
 import { keepDraft } from "../lib/drafts.js";
 import { ask, byId, element, tell, whenOf } from "../lib/frame.js";
@@ -18,7 +18,10 @@ export class Intake {
   async read() {
     const [last] = await ask(`${this.at}/intakes`);
     byId("intake").open = last === undefined || this.draft.restored;
-    byId("intake-last").textContent = last === undefined ? text.never : text.last(whenOf({ onset_utc_ms: last.at_utc_ms, utc_offset_s: null }, { dateStyle: "medium" }));
+    byId("intake-last").textContent =
+      last === undefined
+        ? text.never
+        : text.last(whenOf({ onset_utc_ms: last.at_utc_ms, utc_offset_s: null }, { dateStyle: "medium" }));
     if (this.draft.restored) byId("intake-answer").textContent = text.restored;
     if (last === undefined) return;
     this.follows(last.outcome);
@@ -39,7 +42,8 @@ export class Intake {
   }
 
   follows(outcome) {
-    const clinician = outcome.ask_clinician.length > 0 ? [text.clinician(outcome.ask_clinician.map(translateName).join(", "))] : [];
+    const clinician =
+      outcome.ask_clinician.length > 0 ? [text.clinician(outcome.ask_clinician.map(translateName).join(", "))] : [];
     const lines = [...clinician, ...outcome.cautions.map(translateSentences), translateSentences(outcome.share_reason)];
     byId("intake-follows").replaceChildren(...lines.map((line) => element("li", "", line)));
   }
@@ -66,14 +70,14 @@ export class Intake {
       return wrong.focus();
     }
     try {
-      const kept = await ask(`${this.at}/intakes`, { method: "POST", body: { answers: this.answers() } });
+      const saved = await ask(`${this.at}/intakes`, { method: "POST", body: { answers: this.answers() } });
       tell(null);
       this.draft.clear();
-      byId("intake-answer").textContent = text.kept;
-      this.follows(kept.outcome);
+      byId("intake-answer").textContent = text.saved;
+      this.follows(saved.outcome);
       await this.changed();
     } catch (error) {
-      tell(error); // what was entered stays, here and in the tab
+      tell(error); // the form and its draft stay
     }
   }
 }

@@ -1,4 +1,4 @@
-// A person's own kappa: one deliberate swing whose angle somebody has measured, reckoned, then accepted or forgotten.
+// A person's own kappa: one deliberate swing whose angle somebody has measured: computed, then accepted or discarded.
 
 import { ask, byId, element, tell, whenOf } from "../lib/frame.js";
 import { fixed } from "../lib/numbers.js";
@@ -15,7 +15,7 @@ export class OwnSwing {
     byId("swing").addEventListener("toggle", () => byId("swing").open && this.read().catch(tell));
     byId("swing-hold").addEventListener("change", () => this.choose());
     form.addEventListener("input", () => this.offer(null));
-    form.addEventListener("submit", (event) => this.doing(event, () => this.reckon()));
+    form.addEventListener("submit", (event) => this.doing(event, () => this.compute()));
     byId("swing-accept").addEventListener("click", (event) => this.doing(event, () => this.accept()));
     byId("swing-forget").addEventListener("click", () => {
       this.offer(null);
@@ -24,10 +24,15 @@ export class OwnSwing {
   }
 
   async read() {
-    const [pendulum, { holds }] = await Promise.all([ask(this.at), ask(`/api/holds?person_uid=${encodeURIComponent(this.uid)}&limit=${HOLDS_LOOKED_AT}`)]);
+    const [pendulum, { holds }] = await Promise.all([
+      ask(this.at),
+      ask(`/api/holds?person_uid=${encodeURIComponent(this.uid)}&limit=${HOLDS_LOOKED_AT}`),
+    ]);
     this.show(pendulum);
     this.holds = holds.filter(({ result }) => (result.swing?.max_deg ?? 0) >= LEAST_DEG && highest(result) !== null);
-    byId("swing-hold").replaceChildren(...this.holds.map((hold) => new Option(text.ofHold(whenOf(hold), fixed(hold.result.swing.max_deg, 1)), hold.uid)));
+    byId("swing-hold").replaceChildren(
+      ...this.holds.map((hold) => new Option(text.ofHold(whenOf(hold), fixed(hold.result.swing.max_deg, 1)), hold.uid)),
+    );
     byId("swing-form").hidden = this.holds.length === 0;
     byId("swing-none").hidden = this.holds.length > 0;
     this.choose();
@@ -49,23 +54,29 @@ export class OwnSwing {
         button.type = "button";
         button.setAttribute("aria-label", text.takeBackOf(when));
         button.addEventListener("click", (event) => this.doing(event, () => this.takeBack(one.id)));
-        line.append(element("span", "", `${when}: ${found(one)}`), button);
+        line.append(element("span", "", `${when}: ${summary(one)}`), button);
         return line;
       }),
     );
   }
 
-  /** What was reckoned waits here until somebody accepts or forgets it; null for nothing. */
+  /** The computed result waits here until somebody accepts or forgets it; null for nothing. */
   offer(given) {
     this.given = given;
     byId("swing-buttons").hidden = given === null;
     if (given === null) byId("swing-answer").textContent = "";
   }
 
-  async reckon() {
+  async compute() {
     const form = byId("swing-form");
     const number = (name) => (form.elements[name].value === "" ? null : form.elements[name].valueAsNumber);
-    const given = { hold_uid: form.elements.hold.value, after_s: number("after_s"), degrees: number("degrees"), reach_m: number("reach_m"), length_m: number("length_m") };
+    const given = {
+      hold_uid: form.elements.hold.value,
+      after_s: number("after_s"),
+      degrees: number("degrees"),
+      reach_m: number("reach_m"),
+      length_m: number("length_m"),
+    };
     const measured = given.degrees !== null || (given.reach_m !== null && given.length_m !== null);
     if (given.after_s === null || !measured || !form.checkValidity()) {
       byId("swing-answer").textContent = text.bad;
@@ -73,7 +84,7 @@ export class OwnSwing {
     }
     const tried = await ask(`${this.at}/try`, { method: "POST", body: given });
     this.offer(given);
-    byId("swing-answer").textContent = found(tried);
+    byId("swing-answer").textContent = summary(tried);
     byId("swing-accept").focus();
   }
 
@@ -81,7 +92,7 @@ export class OwnSwing {
     this.show(await ask(this.at, { method: "POST", body: this.given }));
     this.offer(null);
     for (const name of ["degrees", "reach_m", "length_m"]) byId("swing-form").elements[name].value = "";
-    byId("swing-answer").textContent = text.kept;
+    byId("swing-answer").textContent = text.saved;
   }
 
   async takeBack(id) {
@@ -95,13 +106,19 @@ export class OwnSwing {
       tell(null);
       await work();
     } catch (error) {
-      tell(error); // what was entered stays
+      tell(error); // the form stays filled in
     }
   }
 }
 
-function found({ told_deg, measured_deg, u_measured_deg, kappa, kappa_u }) {
-  return text.found(fixed(told_deg, 1), fixed(measured_deg, 1), fixed(u_measured_deg, 1), fixed(kappa, 2), fixed(kappa_u, 2));
+function summary({ told_deg, measured_deg, u_measured_deg, kappa, kappa_u }) {
+  return text.summary(
+    fixed(told_deg, 1),
+    fixed(measured_deg, 1),
+    fixed(u_measured_deg, 1),
+    fixed(kappa, 2),
+    fixed(kappa_u, 2),
+  );
 }
 
 /** When a hold's swing was widest, on the rig's clock; null where its course is not known. */

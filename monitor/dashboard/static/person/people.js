@@ -21,9 +21,9 @@ async function start() {
   }
 }
 
-function say(words) {
-  byId("none").textContent = words;
-  byId("none").hidden = words === "";
+function say(message) {
+  byId("none").textContent = message;
+  byId("none").hidden = message === "";
 }
 
 async function refresh() {
@@ -68,6 +68,6 @@ async function add(event) {
     byId("answer").textContent = text.added(name);
     await refresh();
   } catch (error) {
-    tell(error); // what was entered stays
+    tell(error); // the form stays filled in
   }
 }

@@ -9,7 +9,7 @@ const FIELDS = { start_s: [1, 3600], goal_s: [1, 3600], step_s: [1, 3600], sets:
 const DAY_FIELDS = { minutes: [0.5, 240], days: [1, 1000] };
 
 export class Plan {
-  /** @param at the person's address in REST  @param changed told when the programme has changed */
+  /** @param at the person's address in REST  @param changed called when the programme has changed */
   constructor(at, changed) {
     Object.assign(this, { at, changed, programme: null });
     this.numbersDraft = keepDraft(byId("plan-form"), `plan ${at}`);
@@ -46,7 +46,10 @@ export class Plan {
       }),
     );
     byId("plan-day").replaceChildren(...row(DAY_FIELDS, content.day, "day").childNodes);
-    byId("pause-item").replaceChildren(new Option(text.everything, ""), ...content.item.map(({ key: name, title }) => new Option(translateTitle(title), name)));
+    byId("pause-item").replaceChildren(
+      new Option(text.everything, ""),
+      ...content.item.map(({ key: name, title }) => new Option(translateTitle(title), name)),
+    );
     this.numbersDraft.putBack();
     this.pauseDraft.putBack();
     this.showPauses(content.pause ?? []);
@@ -91,7 +94,16 @@ export class Plan {
 
   async pause(event) {
     event.preventDefault();
-    const done = await this.send("POST", "/programme/pauses", { item: byId("pause-item").value || null, last: byId("pause-last").value || null, reason: byId("pause-why").value }, this.pauseDraft);
+    const done = await this.send(
+      "POST",
+      "/programme/pauses",
+      {
+        item: byId("pause-item").value || null,
+        last: byId("pause-last").value || null,
+        reason: byId("pause-why").value,
+      },
+      this.pauseDraft,
+    );
     if (done) event.target.reset();
   }
 
@@ -100,12 +112,12 @@ export class Plan {
       const { content } = await ask(this.at + path, { method, body });
       tell(null);
       draft?.clear();
-      byId("plan-answer").textContent = text.kept;
+      byId("plan-answer").textContent = text.saved;
       this.show(content);
       await this.changed();
       return true;
     } catch (error) {
-      tell(error); // what was entered stays
+      tell(error); // the form stays filled in
       return false;
     }
   }
@@ -116,7 +128,15 @@ function row(fields, values, prefix) {
   for (const [name, [min, max]] of Object.entries(fields)) {
     const label = element("label");
     const input = element("input");
-    Object.assign(input, { type: "number", name: `${prefix}.${name}`, min, max, step: "any", required: true, value: values[name] });
+    Object.assign(input, {
+      type: "number",
+      name: `${prefix}.${name}`,
+      min,
+      max,
+      step: "any",
+      required: true,
+      value: values[name],
+    });
     label.append(element("span", "", text.fields[name]), " ", input);
     line.append(label);
   }

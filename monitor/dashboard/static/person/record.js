@@ -61,7 +61,7 @@ export class PersonRecord {
       byId("record-answer").textContent = words.setSaved;
       this.renamed(this.person);
     } catch (error) {
-      tell(error); // what was entered stays, here and in the tab
+      tell(error); // the form and its draft stay
     }
   }
 
@@ -79,7 +79,8 @@ export class PersonRecord {
     byId("export").addEventListener("click", async () => {
       try {
         const uids = await this.holds();
-        byId("output-answer").textContent = uids.length === 0 ? words.output.noHolds : uids.length === MOST_HOLDS ? words.output.most(MOST_HOLDS) : "";
+        byId("output-answer").textContent =
+          uids.length === 0 ? words.output.noHolds : uids.length === MOST_HOLDS ? words.output.most(MOST_HOLDS) : "";
         if (uids.length > 0) await this.begin(jobs, "export", { uids, form: byId("export-form").value });
       } catch (error) {
         tell(error);
@@ -91,7 +92,9 @@ export class PersonRecord {
   async holds() {
     const uids = [];
     for (let offset = 0; offset < MOST_HOLDS; offset += PAGE) {
-      const { holds, total } = await ask(`/api/holds?person_uid=${encodeURIComponent(this.person.uid)}&limit=${PAGE}&offset=${offset}`);
+      const { holds, total } = await ask(
+        `/api/holds?person_uid=${encodeURIComponent(this.person.uid)}&limit=${PAGE}&offset=${offset}`,
+      );
       uids.push(...holds.map(({ uid }) => uid));
       if (offset + PAGE >= total) break;
     }
@@ -116,9 +119,9 @@ export class PersonRecord {
     });
   }
 
-  async begin(jobs, kind, wishes) {
+  async begin(jobs, kind, options) {
     try {
-      await jobs.start(kind, wishes);
+      await jobs.start(kind, options);
       tell(null);
     } catch (error) {
       tell(error);

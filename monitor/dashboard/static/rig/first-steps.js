@@ -6,7 +6,14 @@ import { words } from "../lib/words.js";
 
 const LOOK_MS = 1500;
 const text = words.firstSteps;
-const LEADS = { rig: "/rig", board: "/rig", check: "/rig/check", calibration: "/rig/calibrate", person: "/people", hold: "/" };
+const LEADS = {
+  rig: "/rig",
+  board: "/rig",
+  check: "/rig/check",
+  calibration: "/rig/calibrate",
+  person: "/people",
+  hold: "/",
+};
 const page = { shown: "", restarting: false };
 
 start();
@@ -15,7 +22,12 @@ async function start() {
   await frame("/first-steps");
   byId("own").addEventListener("submit", (event) => {
     event.preventDefault();
-    choose({ way: "port", port: byId("own").elements.port?.value ?? "", build: byId("build").value || null, mount_rating_N: byId("mount").value === "" ? null : byId("mount").valueAsNumber });
+    choose({
+      way: "port",
+      port: byId("own").elements.port?.value ?? "",
+      build: byId("build").value || null,
+      mount_rating_N: byId("mount").value === "" ? null : byId("mount").valueAsNumber,
+    });
   });
   byId("virtual").addEventListener("click", () => choose({ way: "virtual" }));
   byId("leave").addEventListener("click", () => choose({ way: "none" }));
@@ -90,7 +102,13 @@ async function showPorts() {
   byId("ports").replaceChildren(
     ...ports.map((port, i) => {
       const label = element("label");
-      const input = Object.assign(document.createElement("input"), { type: "radio", name: "port", value: port.path, required: true, checked: port.path === chosen || (chosen === undefined && i === 0) });
+      const input = Object.assign(document.createElement("input"), {
+        type: "radio",
+        name: "port",
+        value: port.path,
+        required: true,
+        checked: port.path === chosen || (chosen === undefined && i === 0),
+      });
       label.append(input, element("span", "", `${port.path}: ${port.description || text.noDescription}`));
       return label;
     }),

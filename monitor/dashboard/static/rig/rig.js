@@ -1,6 +1,6 @@
 // The rig's own health: what it says now, cell by cell, and how its zeros and its account have moved over the last holds.
 
-import { Course } from "./trend-chart.js";
+import { TrendChart } from "./trend-chart.js";
 import { Curves } from "../live/curves.js";
 import { say } from "../lib/drawing.js";
 import { Feed } from "../lib/feed.js";
@@ -18,11 +18,19 @@ const ZERO_GOOD_N = 2; // up to here a check calls the zeros good, too
 const DAY_MS = 86_400_000;
 
 const text = words.rigPage;
-const state = { rig: null, picture: null, health: null, screens: null, version: null, recent: new Map(), cells: new Map() };
+const state = {
+  rig: null,
+  picture: null,
+  health: null,
+  screens: null,
+  version: null,
+  recent: new Map(),
+  cells: new Map(),
+};
 const curves = new Curves(byId("curves"));
 const LEAST_DRIFT_N = 5;
-const zeros = new Course(byId("zeros"), words.unit.newton, LEAST_DRIFT_N);
-const accounts = new Course(byId("accounts"), words.unit.percent, 1);
+const zeros = new TrendChart(byId("zeros"), words.unit.newton, LEAST_DRIFT_N);
+const accounts = new TrendChart(byId("accounts"), words.unit.percent, 1);
 let feed = null;
 
 start();
@@ -54,10 +62,10 @@ function keep(piece) {
   curves.push(piece);
   piece.names.forEach((name, c) => {
     if (piece.restart || !state.recent.has(name)) state.recent.set(name, []);
-    const kept = state.recent.get(name);
-    piece.t_s.forEach((t_s, i) => piece.load_N[c][i] !== null && kept.push([t_s, piece.load_N[c][i]]));
+    const samples = state.recent.get(name);
+    piece.t_s.forEach((t_s, i) => piece.load_N[c][i] !== null && samples.push([t_s, piece.load_N[c][i]]));
     const from_s = (piece.t_s.at(-1) ?? 0) - MEAN_S;
-    while (kept.length > 0 && kept[0][0] < from_s) kept.shift();
+    while (samples.length > 0 && samples[0][0] < from_s) samples.shift();
   });
 }
 
@@ -65,7 +73,14 @@ function cellRow({ name, part }) {
   const row = element("tr");
   const head = element("th", part, partName(name));
   head.scope = "row";
-  const cells = { part: element("td", "", text.parts[part]), load: element("td", "load"), spread: element("td"), zero: element("td"), span: element("td"), u: element("td") };
+  const cells = {
+    part: element("td", "", text.parts[part]),
+    load: element("td", "load"),
+    spread: element("td"),
+    zero: element("td"),
+    span: element("td"),
+    u: element("td"),
+  };
   row.append(head, ...Object.values(cells));
   state.cells.set(name, cells);
   return row;
@@ -77,7 +92,14 @@ function look() {
   const link = state.health?.link ?? null;
   const condition = feed.connected ? (link?.condition ?? "connecting") : "unreachable";
   const well = !old && condition === "connected" && state.picture?.scene !== "not_ready";
-  say(byId("state"), well ? text.measuring : condition === "connected" ? text.waiting : text.quietLine(words.link[condition] ?? condition));
+  say(
+    byId("state"),
+    well
+      ? text.measuring
+      : condition === "connected"
+        ? text.waiting
+        : text.quietLine(words.link[condition] ?? condition),
+  );
   byId("state").classList.toggle("trouble", !well);
   const why = feed.connected ? [link?.reason, link?.do] : [words.oldDo.closed];
   say(byId("reason"), well ? "" : why.filter(Boolean).join(" "));
@@ -100,13 +122,37 @@ function showFacts(age_s, link) {
   const weight = weightText(picture?.bodyweight_N, picture?.bodyweight_u_N);
   const account = percent(picture?.misclosure, 0.0005);
   const facts = [
-    [text.since, link === null ? words.noTime : link.since_s === undefined ? words.link[link.condition] : text.sinceOf(words.link[link.condition] ?? link.condition, text.time(link.since_s))],
+    [
+      text.since,
+      link === null
+        ? words.noTime
+        : link.since_s === undefined
+          ? words.link[link.condition]
+          : text.sinceOf(words.link[link.condition] ?? link.condition, text.time(link.since_s)),
+    ],
     [text.age, age_s === null ? words.oldNever : text.ageOf(fixed(age_s, 1))],
-    [text.rate, picture?.rate_Hz == null ? words.noTime : text.rateOf(fixed(picture.rate_Hz, 2), fixed(state.rig.nominal_rate_Hz, 0))],
+    [
+      text.rate,
+      picture?.rate_Hz == null
+        ? words.noTime
+        : text.rateOf(fixed(picture.rate_Hz, 2), fixed(state.rig.nominal_rate_Hz, 0)),
+    ],
     [text.lost, picture === null ? words.noTime : text.lostOf(picture.lost)],
     [text.spikes, picture === null ? words.noTime : text.spikesOf(picture.spikes)],
-    [text.account, account === null ? text.accountWhy : picture.misclosure_open ? `${account.shown} %, ${text.accountOpen}` : `${account.shown} %`],
-    [text.weight, weight === "" ? words.unknown : [weight, words.weightSource[picture.bodyweight_source]].filter(Boolean).join(", ")],
+    [
+      text.account,
+      account === null
+        ? text.accountWhy
+        : picture.misclosure_open
+          ? `${account.shown} %, ${text.accountOpen}`
+          : `${account.shown} %`,
+    ],
+    [
+      text.weight,
+      weight === ""
+        ? words.unknown
+        : [weight, words.weightSource[picture.bodyweight_source]].filter(Boolean).join(", "),
+    ],
     [text.screens, state.screens === null ? words.noTime : String(state.screens)],
     [text.version, state.version ?? words.noTime],
   ];
@@ -115,22 +161,22 @@ function showFacts(age_s, link) {
   facts.forEach(([, value], i) => say(list.children[2 * i + 1], value));
 }
 
-function showCell(cells, kept) {
-  if (kept.length < 2) {
+function showCell(cells, samples) {
+  if (samples.length < 2) {
     say(cells.load, words.noReading);
     say(cells.spread, words.noTime);
     return;
   }
-  say(cells.load, loadText(meanOf(kept), { digits: 1 }));
-  say(cells.spread, loadText(spreadOf(kept), { digits: 2 }));
+  say(cells.load, loadText(meanOf(samples), { digits: 1 }));
+  say(cells.spread, loadText(spreadOf(samples), { digits: 2 }));
 }
 
-const meanOf = (kept) => kept.reduce((sum, [, load_N]) => sum + load_N, 0) / kept.length;
+const meanOf = (samples) => samples.reduce((sum, [, load_N]) => sum + load_N, 0) / samples.length;
 
 /** Standard deviation in newtons of two readings or more. */
-function spreadOf(kept) {
-  const mean = meanOf(kept);
-  return Math.sqrt(kept.reduce((sum, [, load_N]) => sum + (load_N - mean) ** 2, 0) / (kept.length - 1));
+function spreadOf(samples) {
+  const mean = meanOf(samples);
+  return Math.sqrt(samples.reduce((sum, [, load_N]) => sum + (load_N - mean) ** 2, 0) / (samples.length - 1));
 }
 
 /** Propose a new zero where the empty rig reads something; a person takes it, never the page. */
@@ -140,13 +186,15 @@ function showZero(well) {
     return;
   }
   const parts = ["bar", "platform"].map((part) => {
-    const kept = state.rig.channels.filter((channel) => channel.part === part).map(({ name }) => state.recent.get(name) ?? []);
-    if (kept.length === 0 || kept.some((one) => one.length < 2 || spreadOf(one) > STILL_N)) return null;
-    const sum_N = kept.reduce((sum, one) => sum + meanOf(one), 0);
+    const samples = state.rig.channels
+      .filter((channel) => channel.part === part)
+      .map(({ name }) => state.recent.get(name) ?? []);
+    if (samples.length === 0 || samples.some((one) => one.length < 2 || spreadOf(one) > STILL_N)) return null;
+    const sum_N = samples.reduce((sum, one) => sum + meanOf(one), 0);
     return Math.abs(sum_N) > ZERO_GOOD_N ? `${loadText(sum_N)} (${text.parts[part]})` : null;
   });
-  const found = parts.filter((one) => one !== null);
-  say(byId("zero-hint"), found.length > 0 ? words.procedures.emptyReads(found.join(", ")) : "");
+  const empty = parts.filter((one) => one !== null);
+  say(byId("zero-hint"), empty.length > 0 ? words.procedures.emptyReads(empty.join(", ")) : "");
 }
 
 async function readCalibration() {
@@ -156,9 +204,14 @@ async function readCalibration() {
     showSpans(inForce.calibration.channels);
     return;
   }
-  const found = await ask("/api/rig/calibration");
-  say(byId("calibration"), found === null ? text.calibrationNone : text.calibrationOf(found.id, new Date(found.stay_utc_ms).toLocaleDateString(locale)));
-  showSpans(found?.channels ?? []);
+  const calibration = await ask("/api/rig/calibration");
+  say(
+    byId("calibration"),
+    calibration === null
+      ? text.calibrationNone
+      : text.calibrationOf(calibration.id, new Date(calibration.session_utc_ms).toLocaleDateString(locale)),
+  );
+  showSpans(calibration?.channels ?? []);
 }
 
 function showSpans(channels) {
@@ -175,13 +228,19 @@ function showSpans(channels) {
 function ago(date) {
   if (date === null) return words.unknown;
   const at = new Date(date);
-  return Number.isNaN(at.getTime()) ? date : `${at.toLocaleDateString(locale)}, ${text.days(Math.max(0, Math.floor((Date.now() - at) / DAY_MS)))}`;
+  return Number.isNaN(at.getTime())
+    ? date
+    : `${at.toLocaleDateString(locale)}, ${text.days(Math.max(0, Math.floor((Date.now() - at) / DAY_MS)))}`;
 }
 
 async function readHistory() {
   const { holds } = await ask(`/api/holds?limit=${LAST_HOLDS}`);
   const results = holds.map((hold) => hold.result).reverse();
-  const points = (name, u, factor) => results.map((r) => ({ value: r[name] === null ? null : r[name] * factor, u: u && r[u] !== null ? r[u] * factor : null }));
+  const points = (name, u, factor) =>
+    results.map((r) => ({
+      value: r[name] === null ? null : r[name] * factor,
+      u: u && r[u] !== null ? r[u] * factor : null,
+    }));
   byId("history").hidden = holds.length === 0;
   byId("no-history").hidden = holds.length > 0;
   say(byId("no-history"), text.noHistory);

@@ -1,4 +1,4 @@
-// A few numbers in their order, as dots with their uncertainty: drift is seen, not told.
+// A few numbers in order, as dots with their uncertainty, so that drift shows.
 
 import { spread } from "../lib/labels.js";
 import { svg } from "../lib/drawing.js";
@@ -7,11 +7,11 @@ import { words } from "../lib/words.js";
 
 const STEPS = [0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200];
 
-export class Course {
+export class TrendChart {
   /** @param least the least that the axis spans to both sides: small noise must not look like drift */
   constructor(box, unit, least) {
     Object.assign(this, { box, unit, least, series: [] });
-    this.root = svg("svg", { class: "notebook", role: "img", focusable: "false" });
+    this.root = svg("svg", { class: "chart", role: "img", focusable: "false" });
     box.append(this.root);
     new ResizeObserver(() => this.draw()).observe(box);
   }
@@ -21,7 +21,13 @@ export class Course {
     this.series = series.filter(({ points }) => points.some(({ value }) => value !== null));
     const label = this.series.map(({ name, points }) => {
       const values = points.map(({ value }) => value).filter((value) => value !== null);
-      return words.rigPage.courseOf(name, values.length, fixed(Math.min(...values), 1), fixed(Math.max(...values), 1), this.unit);
+      return words.rigPage.courseOf(
+        name,
+        values.length,
+        fixed(Math.min(...values), 1),
+        fixed(Math.max(...values), 1),
+        this.unit,
+      );
     });
     this.root.setAttribute("aria-label", label.join("; "));
     this.draw();
@@ -47,7 +53,10 @@ export class Course {
     this.root.setAttribute("viewBox", `0 0 ${width} ${height}`);
     for (let tick = -Math.floor(reach / step); tick <= reach / step; tick++) {
       const value = tick * step;
-      const name = (Number.isInteger(value) ? String(value) : fixed(value, Math.abs(value) < 0.1 ? 2 : 1)).replace("-", "−");
+      const name = (Number.isInteger(value) ? String(value) : fixed(value, Math.abs(value) < 0.1 ? 2 : 1)).replace(
+        "-",
+        "−",
+      );
       this.root.append(
         svg("line", { class: tick === 0 ? "nb-base" : "nb-hair", x1: left, y1: y(value), x2: right, y2: y(value) }),
         text("nb-quiet", left - 0.5 * em, y(value) + 0.35 * em, name, "end"),
@@ -63,7 +72,10 @@ export class Course {
       points.forEach(({ value, u }, i) => {
         if (value === null) return;
         const at = x(i, points.length);
-        if (u) this.root.append(svg("line", { class: `nb-${part}-thin`, x1: at, y1: y(value - u), x2: at, y2: y(value + u) }));
+        if (u)
+          this.root.append(
+            svg("line", { class: `nb-${part}-thin`, x1: at, y1: y(value - u), x2: at, y2: y(value + u) }),
+          );
         this.root.append(svg("circle", { class: `nb-${part}-dot`, cx: at, cy: y(value), r: 0.22 * em }));
       });
       const last = points.findLast(({ value }) => value !== null).value;

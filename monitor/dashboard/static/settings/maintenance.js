@@ -8,10 +8,10 @@ import { locale, words } from "../lib/words.js";
 const text = words.prefs;
 const PLACE_KEY = "backup place";
 
-export async function showHouse(offers, visitor) {
-  const owner = visitor.role === "owner";
+export async function showMaintenance(offers, principal) {
+  const owner = principal.role === "owner";
   const house = await ask("/api/maintenance");
-  byId("house").hidden = false;
+  byId("maintenance").hidden = false;
   showNetwork(house.network);
   showFolder(house);
   showPlace(house);
@@ -29,7 +29,11 @@ export async function showHouse(offers, visitor) {
 }
 
 function facts(id, rows) {
-  byId(id).replaceChildren(...rows.filter(([, value]) => value !== null).flatMap(([name, value]) => [element("dt", "", name), element("dd", "", value)]));
+  byId(id).replaceChildren(
+    ...rows
+      .filter(([, value]) => value !== null)
+      .flatMap(([name, value]) => [element("dt", "", name), element("dd", "", value)]),
+  );
 }
 
 /** A sentence and the command that does what a page cannot. */
@@ -97,11 +101,15 @@ async function setPasscode(event) {
   if (secret.value !== again.value) return wanting(again, answer, text.passcodeDiffers);
   try {
     const first = byId("passcodes").childElementCount === 0;
-    await ask(`/api/passcodes/${encodeURIComponent(name.value.trim())}`, { method: "PUT", body: { role: byId("passcode-role").value, passcode: secret.value } });
+    await ask(`/api/passcodes/${encodeURIComponent(name.value.trim())}`, {
+      method: "PUT",
+      body: { role: byId("passcode-role").value, passcode: secret.value },
+    });
     tell(null);
     answer.textContent = text.passcodeDone(name.value.trim());
     secret.value = again.value = "";
-    if (first) location.assign("/sign-in"); // from now on somebody must sign in, here too
+    if (first)
+      location.assign("/sign-in"); // from now on somebody must sign in, here too
     else await showPasscodes();
   } catch (error) {
     tell(error);
@@ -135,9 +143,7 @@ async function showDevices() {
       button.type = "button";
       button.setAttribute("aria-label", text.deviceOutOf(name, device));
       button.addEventListener("click", () =>
-        ask(`/api/sign-ins/${id}`, { method: "DELETE" })
-          .then(showDevices)
-          .catch(tell),
+        ask(`/api/sign-ins/${id}`, { method: "DELETE" }).then(showDevices).catch(tell),
       );
       line.append(element("span", "", text.deviceOf(name, words.role[role], device, dayText(ends_utc_ms))), button);
       return line;
@@ -173,7 +179,10 @@ function offerPolicy(policy, owner) {
     const days = byId("keep-days");
     if (!days.checkValidity()) return wanting(days, byId("policy-answer"), text.policyBad);
     try {
-      await ask("/api/maintenance/policy", { method: "PUT", body: { oldest: form.elements.oldest.value, keep_days: days.valueAsNumber } });
+      await ask("/api/maintenance/policy", {
+        method: "PUT",
+        body: { oldest: form.elements.oldest.value, keep_days: days.valueAsNumber },
+      });
       tell(null);
       byId("policy-answer").textContent = words.setSaved;
     } catch (error) {
@@ -184,7 +193,11 @@ function offerPolicy(policy, owner) {
 }
 
 async function offerBackup(may) {
-  command("backup-do", may ? text.backupRestore : text.backupElsewhere, may ? "hang-monitor restore" : "hang-monitor backup");
+  command(
+    "backup-do",
+    may ? text.backupRestore : text.backupElsewhere,
+    may ? "hang-monitor restore" : "hang-monitor backup",
+  );
   if (!may) return;
   const into = byId("backup-into");
   try {
@@ -192,7 +205,11 @@ async function offerBackup(may) {
   } catch {
     // Storage may be closed to this page; then the place is typed anew.
   }
-  const jobs = new JobLines(byId("backup-jobs"), ({ kind }) => kind === "backup", ({ state }) => state === "done" && listBackups());
+  const jobs = new JobLines(
+    byId("backup-jobs"),
+    ({ kind }) => kind === "backup",
+    ({ state }) => state === "done" && listBackups(),
+  );
   await jobs.read();
   byId("backup-form").addEventListener("submit", async (event) => {
     event.preventDefault();
@@ -212,16 +229,22 @@ async function offerBackup(may) {
       tell(error);
     }
   });
-  byId("backup-list").addEventListener("click", () => (into.value.startsWith("/") ? listBackups() : wanting(into, byId("backup-answer"), text.backupBad)));
+  byId("backup-list").addEventListener("click", () =>
+    into.value.startsWith("/") ? listBackups() : wanting(into, byId("backup-answer"), text.backupBad),
+  );
   byId("backup-form").hidden = false; // only now: what is typed stays, what is pressed is heard
 }
 
 async function listBackups() {
   try {
-    const found = await ask(`/api/maintenance/backups?at=${encodeURIComponent(byId("backup-into").value)}`);
+    const backups = await ask(`/api/maintenance/backups?at=${encodeURIComponent(byId("backup-into").value)}`);
     tell(null);
-    byId("backup-answer").textContent = text.backupFound(found.length);
-    byId("backups").replaceChildren(...found.map(({ made_utc_ms, files, bytes }) => element("li", "", text.backupOf(timeText(made_utc_ms), files, sizeText(bytes)))));
+    byId("backup-answer").textContent = text.backupCount(backups.length);
+    byId("backups").replaceChildren(
+      ...backups.map(({ made_utc_ms, files, bytes }) =>
+        element("li", "", text.backupOf(timeText(made_utc_ms), files, sizeText(bytes))),
+      ),
+    );
   } catch (error) {
     byId("backups").replaceChildren();
     tell(error);
@@ -250,7 +273,9 @@ async function offerPower() {
   const askFirst = async (action) => {
     wanted = action;
     const { somebody_hangs } = await ask("/api/power");
-    byId("power-ask").textContent = [text.powerSure[action], somebody_hangs ? text.powerHangs : ""].filter(Boolean).join(" ");
+    byId("power-ask").textContent = [text.powerSure[action], somebody_hangs ? text.powerHangs : ""]
+      .filter(Boolean)
+      .join(" ");
     byId("power-do").textContent = text.power[action];
     byId("power-form").dataset.although = String(somebody_hangs);
     byId("power-form").hidden = false;
@@ -271,7 +296,10 @@ async function offerPower() {
   byId("power-form").addEventListener("submit", async (event) => {
     event.preventDefault();
     try {
-      await ask("/api/power", { method: "POST", body: { action: wanted, although_somebody_hangs: byId("power-form").dataset.although === "true" } });
+      await ask("/api/power", {
+        method: "POST",
+        body: { action: wanted, although_somebody_hangs: byId("power-form").dataset.although === "true" },
+      });
       tell(null);
       byId("power-form").hidden = true;
       byId("power").hidden = true;

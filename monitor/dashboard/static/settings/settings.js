@@ -1,7 +1,7 @@
 // The settings: first what belongs to this screen alone, then what belongs to the machine (maintenance.js).
 
 import { ask, byId, frame, tell } from "../lib/frame.js";
-import { showHouse } from "./maintenance.js";
+import { showMaintenance } from "./maintenance.js";
 import { Sounds } from "../live/sounds.js";
 import { UNITS, chooseUnit, screenUnit } from "../lib/units.js";
 import { language, languageNames, words } from "../lib/words.js";
@@ -17,11 +17,13 @@ async function start() {
   if ((await frame("/settings")) === null) return;
   try {
     const offers = await ask("/api/screens");
-    const visitor = offers.authorization ? await ask("/api/principal") : { role: "owner", name: null, passcodes: false };
-    if (offers.maintenance && visitor.role !== "wall") await showHouse(offers, visitor);
+    const principal = offers.authorization
+      ? await ask("/api/principal")
+      : { role: "owner", name: null, passcodes: false };
+    if (offers.maintenance && principal.role !== "wall") await showMaintenance(offers, principal);
     else {
-      byId("house-none").textContent = offers.maintenance ? text.houseWall : text.houseNone;
-      byId("house-none").hidden = false;
+      byId("maintenance-none").textContent = offers.maintenance ? text.maintenanceWall : text.maintenanceNone;
+      byId("maintenance-none").hidden = false;
     }
     document.body.dataset.ready = "yes";
   } catch (error) {

@@ -1,9 +1,9 @@
-// The door: asks for a code on the wall, or sends a passcode; what comes back is a cookie that no script can read.
+// Sign-in: asks for a code on the wall screen, or sends a passcode; what comes back is a cookie that no script can read.
 
 import { byId, fillWords } from "../lib/frame.js";
 import { translateError, words } from "../lib/words.js";
 
-const text = words.door;
+const text = words.signIn;
 fillWords();
 document.title = `${words.product}: ${text.title}`;
 
@@ -64,8 +64,9 @@ byId("sign-out").addEventListener("click", async () => {
 
 const reply = await fetch("/api/principal");
 if (reply.ok) {
-  const visitor = await reply.json();
-  byId("sign-out").hidden = !visitor.signed_in;
-  if (visitor.signed_in) byId("visitor").textContent = text.signedIn(visitor.name, words.role[visitor.role] ?? visitor.role);
-  else if (!visitor.passcodes) byId("visitor").textContent = text.nobody;
+  const principal = await reply.json();
+  byId("sign-out").hidden = !principal.signed_in;
+  if (principal.signed_in)
+    byId("principal").textContent = text.signedIn(principal.name, words.role[principal.role] ?? principal.role);
+  else if (!principal.passcodes) byId("principal").textContent = text.nobody;
 }

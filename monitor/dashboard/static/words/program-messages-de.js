@@ -35,13 +35,21 @@ const flags = {
   third_support: "etwas anderes trug eine Weile Gewicht",
   too_short: "zu kurz zum Messen",
   too_short_for_swing: "zu kurz, um Schwingen zu messen",
-  touch_peak_not_resolved: "ein Fuß schlug schneller auf, als die Messwerte folgen: wie hoch das ging, ist nicht sicher",
+  touch_peak_not_resolved:
+    "ein Fuß schlug schneller auf, als die Messwerte folgen: wie hoch das ging, ist nicht sicher",
   travel_needs_platform: "der Weg braucht die Zellen der Plattform",
   travel_withheld_while_account_open: "Weg zurückgehalten, solange Gewicht fehlte",
   tremor_not_measurable: "Zittern nicht messbar",
 };
 
-const places = { shoulder: "Schulter", elbow: "Ellbogen", wrist: "Handgelenk", hand: "Hand", neck: "Nacken", lower_back: "unterer Rücken" };
+const places = {
+  shoulder: "Schulter",
+  elbow: "Ellbogen",
+  wrist: "Handgelenk",
+  hand: "Hand",
+  neck: "Nacken",
+  lower_back: "unterer Rücken",
+};
 
 const names = {
   ...places,
@@ -67,9 +75,12 @@ const names = {
   "First hangs": "Erste Hänge",
   "Long hangs": "Lange Hänge",
   "Long alternating hang": "Langer wechselnder Hang",
-  "Assisted holds of 30 to 90 s, until 30 s succeed with hardly any help.": "Hänge mit Hilfe von 30 bis 90 s, bis 30 s fast ohne Hilfe gelingen.",
-  "One long hang in which the hands take turns; the feet never come down.": "Ein langer Hang, in dem sich die Hände abwechseln; die Füße kommen nie herunter.",
-  "Passive to 120 s, active to 90 s, assisted to 120 s with less and less help, seven minutes a day for a month.": "Passiv bis 120 s, aktiv bis 90 s, mit immer weniger Hilfe bis 120 s, sieben Minuten am Tag, einen Monat lang.",
+  "Assisted holds of 30 to 90 s, until 30 s succeed with hardly any help.":
+    "Hänge mit Hilfe von 30 bis 90 s, bis 30 s fast ohne Hilfe gelingen.",
+  "One long hang in which the hands take turns; the feet never come down.":
+    "Ein langer Hang, in dem sich die Hände abwechseln; die Füße kommen nie herunter.",
+  "Passive to 120 s, active to 90 s, assisted to 120 s with less and less help, seven minutes a day for a month.":
+    "Passiv bis 120 s, aktiv bis 90 s, mit immer weniger Hilfe bis 120 s, sieben Minuten am Tag, einen Monat lang.",
   yes: "ja",
   no: "nein",
   "a physiotherapist or a physician": "Physiotherapie oder ärztliche Praxis",
@@ -85,64 +96,141 @@ const questions = {
   pain_places: "Wo tut es weh?",
   shoulder_pain_passive: "Schmerzt eine Schulter im Hang mit lockeren Schultern?",
   back_pain_passive: "Schmerzt der untere Rücken im Hang mit lockeren Schultern?",
-  overhead_reach: "Rücken flach an der Wand, Arme gestreckt nach oben: Wo kommen die Hände an, ohne dass sich die Rippen heben?",
+  overhead_reach:
+    "Rücken flach an der Wand, Arme gestreckt nach oben: Wo kommen die Hände an, ohne dass sich die Rippen heben?",
   elbows_beyond_straight: "Lassen sich die Ellbogen überstrecken?",
   thumb_to_forearm: "Lässt sich der Daumen mit Hilfe der anderen Hand an den Unterarm legen?",
   chin_over_bar_10s: "Lässt sich das Kinn 10 Sekunden über der Stange halten?",
-  recent_surgery_or_dislocation: "Operation an Arm, Schulter oder Wirbelsäule, oder ein ausgerenktes Gelenk, innerhalb eines Jahres?",
+  recent_surgery_or_dislocation:
+    "Operation an Arm, Schulter oder Wirbelsäule, oder ein ausgerenktes Gelenk, innerhalb eines Jahres?",
   uncontrolled_blood_pressure: "Bluthochdruck, der nicht eingestellt ist?",
   pregnancy: "Besteht eine Schwangerschaft?",
   dizziness: "Anfälle von Schwindel, oder Ohnmacht?",
   numbness: "Taubheit oder Kribbeln in einem Arm oder einer Hand?",
 };
 
-const many = (list, between = /, /) => list.split(between).map((one) => names[one] ?? one).join(", ");
+const many = (list, between = /, /) =>
+  list
+    .split(between)
+    .map((one) => names[one] ?? one)
+    .join(", ");
 const inThe = (place) => (place ? `, ${many(place)}` : "");
 
 /** Sentences of the coaching: what they look like in English, and the same in German with the same numbers. */
 const phrases = [
-  [/^([\d.]+) s were reached twice lately: one step more\.$/, (s) => `${s} s gelangen zuletzt zweimal: einen Schritt mehr.`],
-  [/^The goal of ([\d.]+) s was reached twice lately: keep it\.$/, (s) => `Das Ziel von ${s} s gelang zuletzt zweimal: dabei bleiben.`],
+  [
+    /^([\d.]+) s were reached twice lately: one step more\.$/,
+    (s) => `${s} s gelangen zuletzt zweimal: einen Schritt mehr.`,
+  ],
+  [
+    /^The goal of ([\d.]+) s was reached twice lately: keep it\.$/,
+    (s) => `Das Ziel von ${s} s gelang zuletzt zweimal: dabei bleiben.`,
+  ],
   [/^([\d.]+) s is where the item begins\.$/, (s) => `${s} s sind der Anfang dieser Aufgabe.`],
-  [/^No help is needed: it succeeds with (\d+)% \(rests on (.*)\)\.$/, (p, base) => `Hilfe ist nicht nötig: Es gelingt mit ${p} % (${restsOn(base)}).`],
-  [/^Even with (\d+)% help it succeeds with (\d+)% only: stop earlier\.$/, (h, p) => `Auch mit ${h} % Hilfe gelingt es nur mit ${p} %: früher aufhören.`],
-  [/^With (\d+)% help it succeeds with (\d+)% \(rests on (.*)\)\.$/, (h, p, base) => `Mit ${h} % Hilfe gelingt es mit ${p} % (${restsOn(base)}).`],
+  [
+    /^No help is needed: it succeeds with (\d+)% \(rests on (.*)\)\.$/,
+    (p, base) => `Hilfe ist nicht nötig: Es gelingt mit ${p} % (${restsOn(base)}).`,
+  ],
+  [
+    /^Even with (\d+)% help it succeeds with (\d+)% only: stop earlier\.$/,
+    (h, p) => `Auch mit ${h} % Hilfe gelingt es nur mit ${p} %: früher aufhören.`,
+  ],
+  [
+    /^With (\d+)% help it succeeds with (\d+)% \(rests on (.*)\)\.$/,
+    (h, p, base) => `Mit ${h} % Hilfe gelingt es mit ${p} % (${restsOn(base)}).`,
+  ],
   [/^Without help it would be too much today\.$/, () => "Ohne Hilfe wäre es heute zu viel."],
   [/^Today is done; (\d+) days? in a row\.$/, (n) => `Heute ist erfüllt; ${n} Tage in Folge.`],
   [/^Today is done\.$/, () => "Heute ist erfüllt."],
-  [/^([\d.]+) (s|min) left today; (\d+) days? in a row so far\.$/, (n, unit, days) => `Heute noch ${n} ${unit}; bisher ${days === "1" ? "1 Tag" : `${days} Tage in Folge`}.`],
+  [
+    /^([\d.]+) (s|min) left today; (\d+) days? in a row so far\.$/,
+    (n, unit, days) => `Heute noch ${n} ${unit}; bisher ${days === "1" ? "1 Tag" : `${days} Tage in Folge`}.`,
+  ],
   [/^([\d.]+) (s|min) left today\.$/, (n, unit) => `Heute noch ${n} ${unit}.`],
   [/^A first day\.$/, () => "Ein erster Tag."],
   [/^Yesterday was a day of rest; go on where you are\.$/, () => "Gestern war ein Ruhetag; einfach weitermachen."],
-  [/^A pause of (\d+) days costs little: start with what feels easy\.$/, (n) => `Eine Pause von ${n} Tagen kostet wenig: mit dem beginnen, was leicht fällt.`],
-  [/^The first full day is still to come; any length counts\.$/, () => "Der erste volle Tag kommt noch; jede Länge zählt."],
-  [/^The hold ends and everything is paused: (.*)\. Ask (.*)\.$/, (why, ask) => `Der Hang endet, und alles ist pausiert: ${painful(why)}. Rat holen: ${many(ask, /; /)}.`],
-  [/^The hold ends and the item (.*) is paused: (.*)\. Ask (.*)\.$/, (item, why, ask) => `Der Hang endet, und die Aufgabe ${item} ist pausiert: ${painful(why)}. Rat holen: ${many(ask, /; /)}.`],
+  [
+    /^A pause of (\d+) days costs little: start with what feels easy\.$/,
+    (n) => `Eine Pause von ${n} Tagen kostet wenig: mit dem beginnen, was leicht fällt.`,
+  ],
+  [
+    /^The first full day is still to come; any length counts\.$/,
+    () => "Der erste volle Tag kommt noch; jede Länge zählt.",
+  ],
+  [
+    /^The hold ends and everything is paused: (.*)\. Ask (.*)\.$/,
+    (why, ask) => `Der Hang endet, und alles ist pausiert: ${painful(why)}. Rat holen: ${many(ask, /; /)}.`,
+  ],
+  [
+    /^The hold ends and the item (.*) is paused: (.*)\. Ask (.*)\.$/,
+    (item, why, ask) =>
+      `Der Hang endet, und die Aufgabe ${item} ist pausiert: ${painful(why)}. Rat holen: ${many(ask, /; /)}.`,
+  ],
   [/^(pain .*): ask (.*)$/, (why, ask) => `${painful(why)}: Rat holen (${many(ask, /; /)})`],
   [/^[Pp]aused until it is resumed(?:: (.*))?$/, (why) => `pausiert, bis es weitergeht${why ? `: ${why}` : ""}`],
   [/^[Pp]aused until ([\d-]+)(?:: (.*))?$/, (day, why) => `pausiert bis ${day}${why ? `: ${why}` : ""}`],
-  [/^The programme is paused until it is resumed(?:: (.*))?\.$/, (why) => `Das Programm ist pausiert, bis es weitergeht${why ? `: ${why}` : ""}.`],
-  [/^The programme is paused until ([\d-]+)(?:: (.*))?\.$/, (day, why) => `Das Programm ist pausiert bis ${day}${why ? `: ${why}` : ""}.`],
-  [/^(\d+) sets of this bout are done: the next bout in (\d+) min\.$/, (n, m) => `${n} Sätze dieser Runde sind erledigt: die nächste Runde in ${m} min.`],
+  [
+    /^The programme is paused until it is resumed(?:: (.*))?\.$/,
+    (why) => `Das Programm ist pausiert, bis es weitergeht${why ? `: ${why}` : ""}.`,
+  ],
+  [
+    /^The programme is paused until ([\d-]+)(?:: (.*))?\.$/,
+    (day, why) => `Das Programm ist pausiert bis ${day}${why ? `: ${why}` : ""}.`,
+  ],
+  [
+    /^(\d+) sets of this bout are done: the next bout in (\d+) min\.$/,
+    (n, m) => `${n} Sätze dieser Runde sind erledigt: die nächste Runde in ${m} min.`,
+  ],
   [/^([\d.]+) s without help succeed today with (\d+)%\.$/, (s, p) => `${s} s ohne Hilfe gelängen heute mit ${p} %.`],
   [/^First ([\d.]+) s with at most (\d+)% help\.$/, (s, p) => `Zuerst ${s} s mit höchstens ${p} % Hilfe.`],
   [/^(\d+)% today\.$/, (p) => `${p} % heute.`],
-  [/^The trend is not known yet: it takes holds over two weeks or more\.$/, () => "Der Verlauf ist noch nicht bekannt: Er braucht Hänge über zwei Wochen oder mehr."],
-  [/^(\d+)% today; at the present trend not within (\d+) days\.$/, (p, d) => `${p} % heute; beim jetzigen Verlauf nicht innerhalb von ${d} Tagen.`],
-  [/^(\d+)% today; at the present trend (\d+)% in (\d+) days \(four fifths of what is believed: (\d+) to (?:(more than) )?(\d+) days\)\.$/, (p, q, d, a, more, b) => `${p} % heute; beim jetzigen Verlauf ${q} % in ${d} Tagen (vier Fünftel des Vermuteten: ${a} bis ${more ? "mehr als " : ""}${b} Tage).`],
+  [
+    /^The trend is not known yet: it takes holds over two weeks or more\.$/,
+    () => "Der Verlauf ist noch nicht bekannt: Er braucht Hänge über zwei Wochen oder mehr.",
+  ],
+  [
+    /^(\d+)% today; at the present trend not within (\d+) days\.$/,
+    (p, d) => `${p} % heute; beim jetzigen Verlauf nicht innerhalb von ${d} Tagen.`,
+  ],
+  [
+    /^(\d+)% today; at the present trend (\d+)% in (\d+) days \(four fifths of what is believed: (\d+) to (?:(more than) )?(\d+) days\)\.$/,
+    (p, q, d, a, more, b) =>
+      `${p} % heute; beim jetzigen Verlauf ${q} % in ${d} Tagen (vier Fünftel des Vermuteten: ${a} bis ${more ? "mehr als " : ""}${b} Tage).`,
+  ],
   [/^No intake yet: both kinds alike\.$/, () => "Noch kein Aufnahmegespräch: beide Arten gleich."],
   [/^Nothing speaks for one kind: both alike\.$/, () => "Nichts spricht für eine Art: beide gleich."],
-  [/^A shoulder hurts in the passive hang: more active at first\.$/, () => "Eine Schulter schmerzt im passiven Hang: zuerst mehr aktiv."],
+  [
+    /^A shoulder hurts in the passive hang: more active at first\.$/,
+    () => "Eine Schulter schmerzt im passiven Hang: zuerst mehr aktiv.",
+  ],
   [/^Mobile and rather weak: more active at first\.$/, () => "Beweglich und eher schwach: zuerst mehr aktiv."],
   [/^Strong and rather stiff: more passive at first\.$/, () => "Kräftig und eher steif: zuerst mehr passiv."],
-  [/^(\d+)% of the way to its goal is done: drifting to equal\.$/, (p) => `${p} % des Weges zu ihrem Ziel sind geschafft: Es gleicht sich an.`],
-  [/^Pain (\d+) of 10 now \((.*)\)\.$/, (n, where) => `Schmerz jetzt ${n} von 10 (${where === "place not told" ? "Ort nicht angegeben" : many(where)}).`],
-  [/^The lower back hurts in the passive hang: go through the cues for the lower back\.$/, () => "Der untere Rücken schmerzt im passiven Hang: die Hinweise für den unteren Rücken durchgehen."],
+  [
+    /^(\d+)% of the way to its goal is done: drifting to equal\.$/,
+    (p) => `${p} % des Weges zu ihrem Ziel sind geschafft: Es gleicht sich an.`,
+  ],
+  [
+    /^Pain (\d+) of 10 now \((.*)\)\.$/,
+    (n, where) => `Schmerz jetzt ${n} von 10 (${where === "place not told" ? "Ort nicht angegeben" : many(where)}).`,
+  ],
+  [
+    /^The lower back hurts in the passive hang: go through the cues for the lower back\.$/,
+    () => "Der untere Rücken schmerzt im passiven Hang: die Hinweise für den unteren Rücken durchgehen.",
+  ],
   [/^(.*), ([\d.]+) s without help\.$/, (item, s) => `${names[item] ?? item}, ${s} s ohne Hilfe.`],
-  [/^(.*), ([\d.]+) s with up to (\d+)% help\.$/, (item, s, p) => `${names[item] ?? item}, ${s} s mit bis zu ${p} % Hilfe.`],
-  [/^Ask a licensed clinician before hanging: (.*)\.$/, (what) => `Vor dem Hängen eine ärztliche Praxis fragen: ${many(what)}.`],
+  [
+    /^(.*), ([\d.]+) s with up to (\d+)% help\.$/,
+    (item, s, p) => `${names[item] ?? item}, ${s} s mit bis zu ${p} % Hilfe.`,
+  ],
+  [
+    /^Ask a licensed clinician before hanging: (.*)\.$/,
+    (what) => `Vor dem Hängen eine ärztliche Praxis fragen: ${many(what)}.`,
+  ],
   [/^This is a note; it clears nobody\.$/, () => "Das ist ein Hinweis; er gibt niemanden frei."],
-  [/^No trial before a licensed clinician was asked\.$/, () => "Kein Versuch, bevor eine ärztliche Praxis gefragt wurde."],
+  [
+    /^No trial before a licensed clinician was asked\.$/,
+    () => "Kein Versuch, bevor eine ärztliche Praxis gefragt wurde.",
+  ],
 ];
 
 function restsOn(base) {
