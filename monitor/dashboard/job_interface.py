@@ -128,9 +128,7 @@ class Job:
 class Jobs(Protocol):
     """The workshop, as far as a screen may ask."""
 
-    def start(
-        self, kind: JobKind, analysis_settings: Mapping[str, Any], *, who: str, subject: str | None = None
-    ) -> Job:
+    def start(self, kind: JobKind, parameters: Mapping[str, Any], *, who: str, subject: str | None = None) -> Job:
         """Queue a job; ``TooManyJobs`` when too many wait."""
         ...
 

@@ -52,7 +52,7 @@ def main() -> int:
         with open_store(folder.database) as store:
             context = JobContext(
                 kind=given["kind"],
-                analysis_settings=given["analysis_settings"],
+                parameters=given["parameters"],
                 folder=folder,
                 store=store,
                 place=Path(given["place"]),

@@ -95,7 +95,7 @@ class JobRunner:
         private_folder(self._root / "uploads")
         self._lock = threading.Condition()
         self._jobs: dict[str, Job] = {}
-        self._analysis_settings: dict[str, dict[str, Any]] = {}
+        self._parameters: dict[str, dict[str, Any]] = {}
         self._uploads: dict[str, float] = {}
         self._cancelled: set[str] = set()
         self._process: subprocess.Popen[str] | None = None
@@ -120,9 +120,7 @@ class JobRunner:
 
     # What a screen asks
 
-    def start(
-        self, kind: JobKind, analysis_settings: Mapping[str, Any], *, who: str, subject: str | None = None
-    ) -> Job:
+    def start(self, kind: JobKind, parameters: Mapping[str, Any], *, who: str, subject: str | None = None) -> Job:
         """Queue a job and return it."""
         job = Job(
             id=f"j-{secrets.token_hex(6)}",
@@ -144,7 +142,7 @@ class JobRunner:
             if sum(one.ended_utc_ms is None for one in self._jobs.values()) >= MOST_WAITING:
                 raise TooManyJobs(MOST_WAITING)
             self._tidy()
-            self._jobs[job.id], self._analysis_settings[job.id] = job, dict(analysis_settings)
+            self._jobs[job.id], self._parameters[job.id] = job, dict(parameters)
             self._lock.notify_all()
         return job
 
@@ -233,10 +231,10 @@ class JobRunner:
                     return
                 job = self._next()
                 assert job is not None
-                analysis_settings = self._analysis_settings[job.id]
+                parameters = self._parameters[job.id]
                 self._change(job.id, state="running", words="Starting")
             try:
-                self._do(job, analysis_settings)
+                self._do(job, parameters)
             except TellableError as error:
                 self._over(job.id, error=error)
             except Exception as error:
@@ -246,25 +244,25 @@ class JobRunner:
     def _next(self) -> Job | None:
         return next((job for job in self._jobs.values() if job.state == "waiting"), None)
 
-    def _do(self, job: Job, analysis_settings: dict[str, Any]) -> None:
+    def _do(self, job: Job, parameters: dict[str, Any]) -> None:
         if job.kind != "erase" or self._let_go is None:
-            self._in_process(job, analysis_settings)
+            self._in_process(job, parameters)
             return
-        uid = analysis_settings["person_uid"]
+        uid = parameters["person_uid"]
         with self._lock:
             self._change(job.id, stage="leaving", words="Waiting until the person is off the rig")
         with self._let_go(uid, lambda: job.id in self._cancelled):
             if job.id in self._cancelled:
                 self._over(job.id)
                 return
-            self._in_process(job, analysis_settings)
+            self._in_process(job, parameters)
 
-    def _in_process(self, job: Job, analysis_settings: dict[str, Any]) -> None:
+    def _in_process(self, job: Job, parameters: dict[str, Any]) -> None:
         place = self._root / job.id
         private_folder(place)
         order = {
             "kind": job.kind,
-            "analysis_settings": analysis_settings,
+            "parameters": parameters,
             "data": str(self._folder.root),
             "place": str(place),
             "who": job.requested_by,
@@ -301,7 +299,7 @@ class JobRunner:
             process.wait()
         if process.returncode == 0 and "outcome" in last:
             if job.kind == "erase":
-                self._forget(analysis_settings["person_uid"], but=job.id)
+                self._forget(parameters["person_uid"], but=job.id)
             self._over(job.id, made=last)
         elif stopped:
             self._over(job.id, error=stopped[0])
@@ -378,14 +376,14 @@ class JobRunner:
         if file is None:
             shutil.rmtree(place, ignore_errors=True)
         with self._lock:
-            job, analysis_settings = self._jobs[job_id], self._analysis_settings.pop(job_id, {})
+            job, parameters = self._jobs[job_id], self._parameters.pop(job_id, {})
         if self._audit is not None:
             try:
                 self._audit(job.requested_by, f"job {job.kind}: {state}", job.subject or job_id)
             except TellableError as trouble:
                 _log.error("The end of the job %s was not put into the audit log: %s", job_id, trouble)
         if job.kind == "import":
-            self.drop_upload(Path(analysis_settings.get("path", "")).name)
+            self.drop_upload(Path(parameters.get("path", "")).name)
         with self._lock:
             self._change(
                 job_id,
@@ -424,9 +422,7 @@ class JobRunner:
             elif job.file is not None and now_ms - (job.ended_utc_ms or 0) > FILE_KEPT_S * 1e3:
                 shutil.rmtree(self._root / job.id, ignore_errors=True)
                 self._jobs[job.id] = replace(job, file=None)
-        waiting = {
-            Path(analysis_settings.get("path", "")).name for analysis_settings in self._analysis_settings.values()
-        }
+        waiting = {Path(parameters.get("path", "")).name for parameters in self._parameters.values()}
         for name, begun_s in list(self._uploads.items()):
             if name not in waiting and time.monotonic() - begun_s > FILE_KEPT_S:
                 del self._uploads[name]

@@ -30,7 +30,7 @@ class JobContext:
     """A job's parameters and environment. ``place`` is an empty private folder for the file that comes of it."""
 
     kind: str
-    analysis_settings: Mapping[str, Any]
+    parameters: Mapping[str, Any]
     folder: DataFolder
     store: Store
     place: Path
@@ -54,7 +54,7 @@ def report(context: JobContext, report_progress: ReportProgress) -> Made:
     from monitor.reports.person_report import CURVES, report_data
     from monitor.reports.typeset import typeset
 
-    analysis_settings, now, looked = context.analysis_settings, dt.datetime.now(dt.UTC), 0
+    parameters, now, looked = context.parameters, dt.datetime.now(dt.UTC), 0
 
     def curve_of(uid: str) -> Any:
         nonlocal looked
@@ -64,8 +64,8 @@ def report(context: JobContext, report_progress: ReportProgress) -> Made:
 
     report_progress(0.05, "reading", "Reading what was done")
     coaching = CoachingService(context.store)
-    person = coaching.person(analysis_settings["person_uid"])
-    first, last = _day(analysis_settings.get("first")), _day(analysis_settings.get("last"))
+    person = coaching.person(parameters["person_uid"])
+    first, last = _day(parameters.get("first")), _day(parameters.get("last"))
     content = report_data(coaching, person.uid, first, last, now, curve_of, context.version)
     report_progress(0.75, "typesetting", "Setting the pages")
     made = typeset(content, now)
@@ -79,12 +79,12 @@ def archive(context: JobContext, report_progress: ReportProgress) -> Made:
     from monitor.exports.archive import write_archive
 
     report_progress(0.02, "reading", "Reading what is kept")
-    person = context.store.people.get(context.analysis_settings["person_uid"])
+    person = context.store.people.get(context.parameters["person_uid"])
     name = f"person-{file_word(person.name if person else '')}-{dt.datetime.now(dt.UTC):%Y-%m-%d}.zip"
     made = write_archive(
         context.store,
         context.folder,
-        context.analysis_settings["person_uid"],
+        context.parameters["person_uid"],
         context.place / name,
         version=context.version,
         made_at=dt.datetime.now(dt.UTC),
@@ -106,9 +106,9 @@ def take_archive(context: JobContext, report_progress: ReportProgress) -> Made:
     made = import_archive(
         context.store,
         context.folder,
-        Path(context.analysis_settings["path"]),
+        Path(context.parameters["path"]),
         who=context.who,
-        although_erased=bool(context.analysis_settings.get("although_erased")),
+        although_erased=bool(context.parameters.get("although_erased")),
         progress=_bytes(report_progress, 0.02, 0.88, "unpacking", "Checking and unpacking"),
         before_commit=keeping,
     )
@@ -121,7 +121,7 @@ def reanalysis(context: JobContext, report_progress: ReportProgress) -> Made:
     from monitor.reanalysis import reanalyse, sessions_to_measure
     from monitor.records.hold_result import MEASUREMENT_VERSION
 
-    everything = bool(context.analysis_settings.get("everything"))
+    everything = bool(context.parameters.get("everything"))
     whole = sessions_to_measure(context.store, context.folder, everything=everything)
     done = measured = new = gone = 0
     differences: list[dict[str, Any]] = []
@@ -154,7 +154,7 @@ def export(context: JobContext, report_progress: ReportProgress) -> Made:
     """Export chosen holds: their table, or their curves with it in one zip file."""
     from monitor.exports.formats import exported_curve, format_named
 
-    wanted = context.analysis_settings
+    wanted = context.parameters
     name, export_format = str(wanted["form"]), format_named(str(wanted["form"]))
     uids, with_curves = list(wanted["uids"]), bool(wanted.get("curves")) and export_format.curve is not None
     report_progress(0.02, "reading", "Reading the holds")
@@ -191,7 +191,7 @@ def erase(context: JobContext, report_progress: ReportProgress) -> Made:
 
     report_progress(0.3, "erasing", "Erasing journals and rows", to_the_end=True)
     receipt = erase_everywhere(
-        context.store, context.folder, context.analysis_settings["person_uid"], who=context.who, version=context.version
+        context.store, context.folder, context.parameters["person_uid"], who=context.who, version=context.version
     )
     name = "receipt.json"
     (context.place / name).write_text(json.dumps(receipt, indent=1, ensure_ascii=False), encoding="utf-8")
@@ -205,8 +205,8 @@ def backup(context: JobContext, report_progress: ReportProgress) -> Made:
     report_progress(0.02, "copying", "Copying the database")
     made = make_backup(
         context.folder,
-        Path(context.analysis_settings["into"]),
-        keep=int(context.analysis_settings["keep"]),
+        Path(context.parameters["into"]),
+        keep=int(context.parameters["keep"]),
         progress=_bytes(report_progress, 0.05, 0.7, "copying", "Copying raw readings"),
     )
     return Made(

@@ -20,49 +20,49 @@ from monitor.store.people.person_export import read_person_export
 WAIT_S = 90.0
 
 
-def told_on(shop: JobRunner, job: Job, reached: Callable[[Job], bool]) -> Job:
+def told_on(runner: JobRunner, job: Job, reached: Callable[[Job], bool]) -> Job:
     """Wait until a job is as wanted."""
-    with shop._lock:
-        assert shop._lock.wait_for(lambda: reached(shop._jobs[job.id]), WAIT_S)
-        return shop._jobs[job.id]
+    with runner._lock:
+        assert runner._lock.wait_for(lambda: reached(runner._jobs[job.id]), WAIT_S)
+        return runner._jobs[job.id]
 
 
 @pytest.fixture
-def shop(hall):
-    with JobRunner(hall.folder, version="1.2.3", audit=hall.store.audit.add) as shop:
-        yield shop
+def runner(hall):
+    with JobRunner(hall.folder, version="1.2.3", audit=hall.store.audit.add) as runner:
+        yield runner
 
 
-def done(shop: JobRunner, kind, analysis_settings, **more) -> Job:
-    job = shop.wait(shop.start(kind, analysis_settings, who="Olga (owner)", **more).id, WAIT_S)
+def done(runner: JobRunner, kind, parameters, **more) -> Job:
+    job = runner.wait(runner.start(kind, parameters, who="Olga (owner)", **more).id, WAIT_S)
     assert (job.state, job.error) == ("done", None)
     assert (job.progress, job.cancellable, job.requested_by) == (1.0, False, "Olga (owner)")
     return job
 
 
-def test_a_report_is_a_private_pdf_with_the_person_in_it(shop, hall):
+def test_a_report_is_a_private_pdf_with_the_person_in_it(runner, hall):
     pypdf = pytest.importorskip("pypdf")
-    job = done(shop, "report", {"person_uid": hall.person_uid}, subject=hall.person_uid)
-    path = shop.file(job.id)
+    job = done(runner, "report", {"person_uid": hall.person_uid}, subject=hall.person_uid)
+    path = runner.file(job.id)
     assert (path.name, job.file.bytes) == (job.file.name, path.stat().st_size)
     assert "Mara T." in pypdf.PdfReader(path).pages[0].extract_text()
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
     assert stat.S_IMODE(path.parent.stat().st_mode) == 0o700
 
 
-def test_chosen_holds_are_exported_with_the_curves_that_are_left(shop, hall):
-    table = shop.file(done(shop, "export", {"uids": hall.holds, "form": "csv"}).id).read_text()
+def test_chosen_holds_are_exported_with_the_curves_that_are_left(runner, hall):
+    table = runner.file(done(runner, "export", {"uids": hall.holds, "form": "csv"}).id).read_text()
     assert [line.split(",")[0] for line in table.splitlines()[1:]] == hall.holds
-    job = done(shop, "export", {"uids": [hall.holds[0], "guest-001"], "form": "c3d"})
+    job = done(runner, "export", {"uids": [hall.holds[0], "guest-001"], "form": "c3d"})
     assert (job.outcome["curves"], job.outcome["without_a_curve"]) == (1, 1)
-    with zipfile.ZipFile(shop.file(job.id)) as made:
+    with zipfile.ZipFile(runner.file(job.id)) as made:
         assert sorted(made.namelist()) == [f"curves/{hall.holds[0]}.c3d", "without-a-curve.txt"]
-    failed = shop.wait(shop.start("export", {"uids": ["nothing"], "form": "csv"}, who="x").id, WAIT_S)
+    failed = runner.wait(runner.start("export", {"uids": ["nothing"], "form": "csv"}, who="x").id, WAIT_S)
     assert (failed.state, failed.error["code"]) == ("failed", "bad-input")
 
 
-def test_a_person_moves_by_two_jobs_without_loss(shop, hall, tmp_path):
-    archive = shop.file(done(shop, "archive", {"person_uid": hall.person_uid}).id)
+def test_a_person_moves_by_two_jobs_without_loss(runner, hall, tmp_path):
+    archive = runner.file(done(runner, "archive", {"person_uid": hall.person_uid}).id)
     there = DataFolder.open(tmp_path / "there")
     open_store(there.database).close()
     with JobRunner(there) as other:
@@ -82,29 +82,29 @@ def test_a_person_moves_by_two_jobs_without_loss(shop, hall, tmp_path):
         assert journal.read_bytes() == hall.folder.journal(hall.store.get_session("session").journal).read_bytes()
 
 
-def test_holds_are_measured_anew_and_all_is_backed_up(shop, hall, tmp_path):
-    job = done(shop, "reanalysis", {"everything": True})
+def test_holds_are_measured_anew_and_all_is_backed_up(runner, hall, tmp_path):
+    job = done(runner, "reanalysis", {"everything": True})
     assert (job.outcome["sessions"], job.outcome["holds"], job.outcome["not_measured"]) == (2, 2, 1)
-    assert [t["session_uid"] for t in json.loads(shop.file(job.id).read_text())["troubles"]] == ["guest"]
+    assert [t["session_uid"] for t in json.loads(runner.file(job.id).read_text())["troubles"]] == ["guest"]
     (tmp_path / "stick").mkdir()
-    made = done(shop, "backup", {"into": str(tmp_path / "stick"), "keep": 2})
+    made = done(runner, "backup", {"into": str(tmp_path / "stick"), "keep": 2})
     assert (Path(made.outcome["place"]) / "contents.json").is_file()
     with pytest.raises(NoResult):
-        shop.file(made.id)
+        runner.file(made.id)
 
 
-def test_erasing_gives_a_receipt_and_throws_away_what_was_made_of_them(shop, hall):
+def test_erasing_gives_a_receipt_and_throws_away_what_was_made_of_them(runner, hall):
     """The last of the tests that need the person."""
-    archive = done(shop, "archive", {"person_uid": hall.person_uid}, subject=hall.person_uid)
-    job = done(shop, "erase", {"person_uid": hall.person_uid}, subject=hall.person_uid)
-    receipt = json.loads(shop.file(job.id).read_text())
+    archive = done(runner, "archive", {"person_uid": hall.person_uid}, subject=hall.person_uid)
+    job = done(runner, "erase", {"person_uid": hall.person_uid}, subject=hall.person_uid)
+    receipt = json.loads(runner.file(job.id).read_text())
     assert receipt == job.outcome
     assert (receipt["person"], receipt["left_over"], receipt["rows_erased"]["hold"]) == (hall.person_uid, [], 2)
     assert [p for p in hall.folder.journals.rglob("*") if p.is_file()] == []
     assert hall.store.people.everybody() == []
     assert hall.store.get_hold("guest-001") is not None
     with pytest.raises(NoResult):
-        shop.file(archive.id)
+        runner.file(archive.id)
     assert not (hall.folder.root / "work" / archive.id).exists()
     entries = [(e.what, e.subject) for e in hall.store.audit.recent(3)]
     assert ("job erase: done", hall.person_uid) in entries
@@ -128,26 +128,26 @@ def stuck(hall, then: str = "signal.pause()", to_the_end: bool = False) -> JobRu
 
 
 def test_a_running_job_is_cancelled_and_a_waiting_one_never_starts(hall):
-    with stuck(hall) as shop:
-        first = shop.start("report", {}, who="C")
-        second = shop.start("report", {}, who="C")
-        assert [job.id for job in shop.all()] == [second.id, first.id]
-        told_on(shop, first, lambda job: job.progress == 0.4)
-        assert shop.cancel(second.id).state == "cancelled"
-        shop.cancel(first.id)
-        assert shop.wait(first.id, WAIT_S).state == "cancelled"
+    with stuck(hall) as runner:
+        first = runner.start("report", {}, who="C")
+        second = runner.start("report", {}, who="C")
+        assert [job.id for job in runner.all()] == [second.id, first.id]
+        told_on(runner, first, lambda job: job.progress == 0.4)
+        assert runner.cancel(second.id).state == "cancelled"
+        runner.cancel(first.id)
+        assert runner.wait(first.id, WAIT_S).state == "cancelled"
         with pytest.raises(NotCancellable):
-            shop.cancel(first.id)
+            runner.cancel(first.id)
         assert not (hall.folder.root / "work" / first.id).exists()
 
 
 def test_a_job_that_heeds_no_signal_is_killed(hall, monkeypatch):
     monkeypatch.setattr(job_runner, "SECONDS_TO_END", 0.1)
-    with stuck(hall, "signal.signal(signal.SIGTERM, signal.SIG_IGN)\nwhile True: signal.pause()") as shop:
-        job = shop.start("report", {}, who="C")
-        told_on(shop, job, lambda job: job.progress == 0.4)
-        shop.cancel(job.id)
-        assert shop.wait(job.id, WAIT_S).state == "cancelled"
+    with stuck(hall, "signal.signal(signal.SIGTERM, signal.SIG_IGN)\nwhile True: signal.pause()") as runner:
+        job = runner.start("report", {}, who="C")
+        told_on(runner, job, lambda job: job.progress == 0.4)
+        runner.cancel(job.id)
+        assert runner.wait(job.id, WAIT_S).state == "cancelled"
 
 
 def test_past_the_point_of_no_return_a_job_goes_on_to_its_end(hall, tmp_path):
@@ -156,19 +156,19 @@ def test_past_the_point_of_no_return_a_job_goes_on_to_its_end(hall, tmp_path):
     import os
 
     os.mkfifo(gate)
-    with stuck(hall, script, to_the_end=True) as shop:
-        job = shop.start("erase", {"person_uid": "p"}, who="O")
-        told_on(shop, job, lambda job: not job.cancellable)
+    with stuck(hall, script, to_the_end=True) as runner:
+        job = runner.start("erase", {"person_uid": "p"}, who="O")
+        told_on(runner, job, lambda job: not job.cancellable)
         with pytest.raises(NotCancellable):
-            shop.cancel(job.id)
+            runner.cancel(job.id)
         gate.write_text("go")
-        assert shop.wait(job.id, WAIT_S).state == "done"
+        assert runner.wait(job.id, WAIT_S).state == "done"
 
 
 @pytest.mark.parametrize("then", ["sys.exit(9)", "print('no json')", "print('{}')"])
 def test_a_process_that_breaks_is_told_as_a_fault(hall, then):
-    with stuck(hall, then) as shop:
-        job = shop.wait(shop.start("report", {}, who="C").id, WAIT_S)
+    with stuck(hall, then) as runner:
+        job = runner.wait(runner.start("report", {}, who="C").id, WAIT_S)
         assert (job.state, job.error["code"], job.file) == ("failed", "job-failed", None)
         assert set(job.error) == {"code", "what", "means", "do"}
 
@@ -179,25 +179,25 @@ def test_limits_of_time_and_of_room_end_a_job(hall, monkeypatch, limit):
         monkeypatch.setitem(job_runner.TIME_LIMIT_S, "export", 0.0)
     else:
         monkeypatch.setattr(job_runner, "LEAST_ROOM_BYTES", 1 << 62)
-    with stuck(hall) as shop:
-        job = shop.wait(shop.start("export", {}, who="C").id, WAIT_S)
+    with stuck(hall) as runner:
+        job = runner.wait(runner.start("export", {}, who="C").id, WAIT_S)
         assert (job.state, job.error["code"]) == ("failed", "job-stopped")
 
 
 def test_so_many_wait_and_no_more(hall):
-    with stuck(hall) as shop:
+    with stuck(hall) as runner:
         for _ in range(job_runner.MOST_WAITING):
-            shop.start("report", {}, who="C")
+            runner.start("report", {}, who="C")
         with pytest.raises(TooManyJobs):
-            shop.start("report", {}, who="C")
+            runner.start("report", {}, who="C")
 
 
 def test_files_go_after_their_time_and_with_the_program(hall, monkeypatch):
-    with JobRunner(hall.folder) as shop:
-        job = shop.wait(shop.start("export", {"uids": ["guest-001"], "form": "json"}, who="C").id, WAIT_S)
-        assert shop.file(job.id).is_file()
+    with JobRunner(hall.folder) as runner:
+        job = runner.wait(runner.start("export", {"uids": ["guest-001"], "form": "json"}, who="C").id, WAIT_S)
+        assert runner.file(job.id).is_file()
         monkeypatch.setattr(job_runner, "FILE_KEPT_S", -1.0)
         with pytest.raises(NoResult):
-            shop.file(job.id)
-        assert shop.get(job.id).file is None
+            runner.file(job.id)
+        assert runner.get(job.id).file is None
     assert not (hall.folder.root / "work").exists()

@@ -123,10 +123,10 @@ def job_routes(jobs: Jobs, coach: Coach) -> APIRouter:  # noqa: C901
     router = APIRouter(tags=["jobs"])
     coaching = coach.coaching
 
-    def started(request: Request, kind: JobKind, analysis_settings: dict[str, Any], subject: str | None = None) -> Job:
+    def started(request: Request, kind: JobKind, parameters: dict[str, Any], subject: str | None = None) -> Job:
         if subject is not None:
             coaching.person(subject)
-        return jobs.start(kind, analysis_settings, who=who_asks(request), subject=subject)
+        return jobs.start(kind, parameters, who=who_asks(request), subject=subject)
 
     def mine(request: Request, job_id: str) -> Job:
         job = jobs.get(job_id)
