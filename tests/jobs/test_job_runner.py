@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import stat
 import sys
+import threading
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -139,6 +140,18 @@ def test_a_running_job_is_cancelled_and_a_waiting_one_never_starts(hall):
         with pytest.raises(NotCancellable):
             runner.cancel(first.id)
         assert not (hall.folder.root / "work" / first.id).exists()
+
+
+def test_closing_cancels_what_runs_and_what_waits(hall):
+    shop = stuck(hall)
+    running, waiting = (shop.start("report", {}, who="C") for _ in range(2))
+    told_on(shop, running, lambda job: job.progress == 0.4)
+    closing = threading.Thread(target=shop.close, daemon=True)
+    closing.start()
+    closing.join(WAIT_S)
+    assert not closing.is_alive()
+    assert shop.get(running.id).state == "cancelled"
+    assert shop.get(waiting.id).state != "done"
 
 
 def test_a_job_that_heeds_no_signal_is_killed(hall, monkeypatch):
