@@ -14,7 +14,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Select, Table, func, insert, select, update
+from sqlalchemy import Connection, Engine, func, insert, select, update
 from sqlalchemy.exc import DBAPIError
 
 from monitor.records.plain_data import plain
@@ -22,17 +22,19 @@ from monitor.records.stored_hold import StoredHold
 from monitor.records.stored_session import StoredSession
 from monitor.store.audit import Audit
 from monitor.store.database.engine import database_url, open_engines
-from monitor.store.database.schema import calibration, hold, rig, session, setting
-from monitor.store.database.writer import Job, Writer
-from monitor.store.errors import DatabaseClosed, DatabaseNotRead, SessionExists, UnknownSession
-from monitor.store.files.folder import journal_place, new_session_uid
-from monitor.store.holds.corrections import Corrections, has_corrections, refresh_session
-from monitor.store.holds.earlier_results import Earlier, keep_earlier
+from monitor.store.database.schema import hold, session, setting
+from monitor.store.database.writer import Writer
+from monitor.store.errors import DatabaseClosed, DatabaseNotRead
+from monitor.store.files.folder import new_session_uid
+from monitor.store.holds.corrections import Corrections
+from monitor.store.holds.earlier_results import Earlier
+from monitor.store.holds.hold_writes import save_hold, select_holds, select_listed_holds, withdraw_hold
 from monitor.store.holds.markers import Markers
-from monitor.store.holds.rows import calibration_date, fingerprint, hold_columns, hold_of_row, session_of_row
+from monitor.store.holds.rows import hold_columns, hold_of_row, session_of_row
 from monitor.store.holds.search import HoldFilter, HoldOrder, search_all, search_page, search_spans
-from monitor.store.people.people import People, need_person
+from monitor.store.people.people import People
 from monitor.store.people.swing_calibrations import SwingCalibrations
+from monitor.store.session_writes import begin_job, end_job, select_sessions
 
 
 def open_store(place: str | Path) -> Store:
@@ -139,7 +141,7 @@ class Store:
         UnknownPerson
         """
         name = new_session_uid(started_utc_ns) if uid is None else uid
-        self._writer.submit(_begin_job(name, started_utc_ns, rig, calibration, person_uid, journal)).result()
+        self._writer.submit(begin_job(name, started_utc_ns, rig, calibration, person_uid, journal)).result()
         return name
 
     def begin_session_later(
@@ -151,7 +153,7 @@ class Store:
         person_uid: str | None,
     ) -> Future[None]:
         """Queue the beginning of a session and return at once; it is tried until it is stored."""
-        job = _begin_job(uid, started_utc_ns, rig, calibration, person_uid)
+        job = begin_job(uid, started_utc_ns, rig, calibration, person_uid)
         return self._writer.submit(job, retry=True)
 
     def end_session(
@@ -178,7 +180,7 @@ class Store:
         ------
         UnknownSession
         """
-        self._writer.submit(_end_job(uid, ended_utc_ns, clock_rate, quality, interrupted)).result()
+        self._writer.submit(end_job(uid, ended_utc_ns, clock_rate, quality, interrupted)).result()
 
     def end_session_later(
         self,
@@ -189,17 +191,19 @@ class Store:
         interrupted: bool,
     ) -> Future[None]:
         """Queue the end of a session and return at once; it is tried until it is stored."""
-        return self._writer.submit(_end_job(uid, ended_utc_ns, clock_rate, quality, interrupted), retry=True)
+        return self._writer.submit(end_job(uid, ended_utc_ns, clock_rate, quality, interrupted), retry=True)
 
     def get_session(self, uid: str) -> StoredSession | None:
         """Return a session with the rig and the calibration that were in force, None where it is not known."""
         with self._read() as connection:
-            row = connection.execute(_sessions().where(session.c.uid == uid)).mappings().first()
+            row = connection.execute(select_sessions().where(session.c.uid == uid)).mappings().first()
         return None if row is None else session_of_row(row)
 
     def unfinished_sessions(self) -> list[StoredSession]:
         """Return the sessions that were begun and never ended, oldest first."""
-        query = _sessions().where(session.c.ended_utc_ns.is_(None)).order_by(session.c.started_utc_ns, session.c.uid)
+        query = (
+            select_sessions().where(session.c.ended_utc_ns.is_(None)).order_by(session.c.started_utc_ns, session.c.uid)
+        )
         with self._read() as connection:
             return [session_of_row(row) for row in connection.execute(query).mappings()]
 
@@ -217,7 +221,12 @@ class Store:
     ) -> list[StoredSession]:
         """Return sessions by the time of their start."""
         order = [session.c.started_utc_ns, session.c.uid]
-        query = _sessions().order_by(*[c.desc() for c in order] if newest_first else order).limit(limit).offset(offset)
+        query = (
+            select_sessions()
+            .order_by(*[c.desc() for c in order] if newest_first else order)
+            .limit(limit)
+            .offset(offset)
+        )
         with self._read() as connection:
             return [session_of_row(row) for row in connection.execute(query).mappings()]
 
@@ -234,22 +243,22 @@ class Store:
         ------
         UnknownSession
         """
-        return self._writer.submit(partial(_save_hold, hold, hold_columns(hold))).result()
+        return self._writer.submit(partial(save_hold, hold, hold_columns(hold))).result()
 
     def save_hold_later(self, hold: StoredHold) -> Future[StoredHold]:
         """Queue a hold and return at once; the future ends after the commit, with the hold as stored."""
-        return self._writer.submit(partial(_save_hold, hold, hold_columns(hold)), retry=True)
+        return self._writer.submit(partial(save_hold, hold, hold_columns(hold)), retry=True)
 
     def withdraw_hold(self, uid: str) -> bool:
         """Take a hold out of every list, as when a second look finds none; say whether there was one.
 
         The row stays in the database: nothing recorded is destroyed.
         """
-        return self._writer.submit(partial(_withdraw_hold, uid)).result()
+        return self._writer.submit(partial(withdraw_hold, uid)).result()
 
     def withdraw_hold_later(self, uid: str) -> Future[bool]:
         """Queue the withdrawal of a hold and return at once."""
-        return self._writer.submit(partial(_withdraw_hold, uid), retry=True)
+        return self._writer.submit(partial(withdraw_hold, uid), retry=True)
 
     def list_holds(
         self,
@@ -262,7 +271,7 @@ class Store:
     ) -> list[StoredHold]:
         """Return holds by their onset; ``since`` is included, ``until`` is not; ``limit=None`` returns all."""
         order = [hold.c.onset_utc_ns, hold.c.uid]
-        query = _listed().order_by(*[c.desc() for c in order] if newest_first else order)
+        query = select_listed_holds().order_by(*[c.desc() for c in order] if newest_first else order)
         if since_utc_ns is not None:
             query = query.where(hold.c.onset_utc_ns >= since_utc_ns)
         if until_utc_ns is not None:
@@ -277,7 +286,7 @@ class Store:
     def each_hold(self, *, newest_first: bool = False) -> Iterator[StoredHold]:
         """Give all holds one after the other: for exports of any length in little memory."""
         order = [hold.c.onset_utc_ns, hold.c.uid]
-        query = _listed().order_by(*[c.desc() for c in order] if newest_first else order)
+        query = select_listed_holds().order_by(*[c.desc() for c in order] if newest_first else order)
         with self._read() as connection:
             rows = connection.execution_options(yield_per=200).execute(query)
             for row in rows.mappings():
@@ -285,13 +294,13 @@ class Store:
 
     def holds_of_session(self, session_uid: str) -> list[StoredHold]:
         """Return the holds of one session in their order, corrected."""
-        query = _listed().where(session.c.uid == session_uid).order_by(hold.c.number, hold.c.onset_utc_ns)
+        query = select_listed_holds().where(session.c.uid == session_uid).order_by(hold.c.number, hold.c.onset_utc_ns)
         with self._read() as connection:
             return [hold_of_row(row) for row in connection.execute(query).mappings()]
 
     def measured_of_session(self, session_uid: str) -> list[StoredHold]:
         """Return the holds of one session as they were measured: discarded ones too, parts made by a coach not."""
-        query = _holds().where(session.c.uid == session_uid, hold.c.made_by.is_(None)).order_by(hold.c.number)
+        query = select_holds().where(session.c.uid == session_uid, hold.c.made_by.is_(None)).order_by(hold.c.number)
         with self._read() as connection:
             return [hold_of_row(row) for row in connection.execute(query).mappings()]
 
@@ -301,7 +310,7 @@ class Store:
         A hold that a correction has taken out of the lists is still found here; ``hidden`` says why.
         """
         with self._read() as connection:
-            row = connection.execute(_holds().where(hold.c.uid == uid)).mappings().first()
+            row = connection.execute(select_holds().where(hold.c.uid == uid)).mappings().first()
         return None if row is None else hold_of_row(row)
 
     def hold_names(self, session_uid: str | None = None) -> set[str]:
@@ -371,155 +380,6 @@ class Store:
                 means="What is kept cannot be shown; nothing was changed.",
                 do="Check that the disk is there and the file is whole, then start the program again.",
             ) from error
-
-
-def _holds() -> Select[Any]:
-    query = select(hold, session.c.uid.label("session_uid")).join(session, hold.c.session_id == session.c.id)
-    return query.where(hold.c.withdrawn_utc_ns.is_(None))
-
-
-def _listed() -> Select[Any]:
-    return _holds().where(hold.c.hidden.is_(None))
-
-
-def _sessions() -> Select[Any]:
-    query = select(session, rig.c.description.label("rig"), calibration.c.content.label("calibration"))
-    return query.join(rig, session.c.rig_id == rig.c.id).outerjoin(
-        calibration, session.c.calibration_id == calibration.c.id
-    )
-
-
-def _session_row(connection: Connection, uid: str) -> tuple[int, str | None]:
-    existing = connection.execute(select(session.c.id, session.c.person_uid).where(session.c.uid == uid)).first()
-    if existing is None:
-        raise UnknownSession(
-            what=f"There is no session {uid}.",
-            means="A hold or an end cannot be kept without the session that it belongs to.",
-            do="Begin the session first.",
-        )
-    return existing.id, existing.person_uid
-
-
-def _id_of_content(connection: Connection, table: Table, data: Any, **values: Any) -> int:
-    """Return the id of the row with this content, made where it is new."""
-    sha256 = fingerprint(data)
-    existing = connection.execute(select(table.c.id).where(table.c.sha256 == sha256)).scalar_one_or_none()
-    if existing is not None:
-        return int(existing)
-    row = insert(table).values(sha256=sha256, created_utc_ns=time.time_ns(), **values).returning(table.c.id)
-    return int(connection.execute(row).scalar_one())
-
-
-def _begin_job(
-    uid: str,
-    started_utc_ns: int,
-    rig: Mapping[str, Any],
-    calibration: Mapping[str, Any] | None,
-    person_uid: str | None,
-    journal: str | None = None,
-) -> Job[None]:
-    place = str(journal_place(uid, started_utc_ns)) if journal is None else journal
-    calibration_data = None if calibration is None else plain(calibration)
-    return partial(_begin_session, uid, started_utc_ns, place, plain(rig), calibration_data, person_uid)
-
-
-def _end_job(
-    uid: str,
-    ended_utc_ns: int,
-    clock_rate: float | None,
-    quality: Mapping[str, Any] | None,
-    interrupted: bool,
-) -> Job[None]:
-    values = {
-        "ended_utc_ns": int(ended_utc_ns),
-        "clock_rate": plain(clock_rate),
-        "quality": None if quality is None else plain(quality),
-        "interrupted": bool(interrupted),
-    }
-    return partial(_end_session, uid, values)
-
-
-def _begin_session(
-    uid: str,
-    started_utc_ns: int,
-    journal: str,
-    rig_data: Any,
-    calibration_data: Any,
-    person_uid: str | None,
-    connection: Connection,
-) -> None:
-    if person_uid is not None:
-        need_person(connection, person_uid)
-    if connection.execute(select(session.c.id).where(session.c.uid == uid)).first() is not None:
-        raise SessionExists(
-            what=f"There is a session {uid} already.",
-            means="Two sessions would share one journal; nothing was changed.",
-            do="Leave the uid out, or take a new one.",
-        )
-    calibration_id = None
-    if calibration_data is not None:
-        dated = calibration_date(calibration_data)
-        calibration_id = _id_of_content(
-            connection, calibration, calibration_data, content=calibration_data, dated=dated
-        )
-    connection.execute(
-        insert(session).values(
-            uid=uid,
-            started_utc_ns=int(started_utc_ns),
-            journal=journal,
-            rig_id=_id_of_content(connection, rig, rig_data, description=rig_data),
-            calibration_id=calibration_id,
-            person_uid=person_uid,
-            interrupted=False,
-        )
-    )
-
-
-def _end_session(uid: str, values: dict[str, Any], connection: Connection) -> None:
-    connection.execute(update(session).where(session.c.id == _session_row(connection, uid)[0]).values(**values))
-
-
-def _save_hold(new: StoredHold, columns: dict[str, Any], connection: Connection) -> StoredHold:
-    now_utc_ns = time.time_ns()
-    session_id, person_uid = _session_row(connection, new.session_uid)
-    columns = {**columns, "session_id": session_id}
-    old = connection.execute(select(hold).where(hold.c.uid == new.uid)).mappings().first()
-    if old is None:
-        row = insert(hold).values(
-            uid=new.uid,
-            revised=0,
-            created_utc_ns=now_utc_ns,
-            changed_utc_ns=now_utc_ns,
-            corrected_kind=columns["kind"],
-            person_uid=person_uid,
-            target_s=new.target_s,
-            ending=new.ending,
-            **columns,
-        )
-        connection.execute(row)
-    else:
-        differing = {key for key, value in columns.items() if old[key] != value}
-        if differing or old["withdrawn_utc_ns"] is not None:
-            # A better clock moves the instant in UTC, which is for display; that alone revises no number.
-            numbers = bool(differing - {"onset_utc_ns", "utc_offset_s"})
-            columns.update(revised=old["revised"] + numbers, changed_utc_ns=now_utc_ns, withdrawn_utc_ns=None)
-            columns["corrected_kind"] = columns["kind"]
-            if old["measurement_version"] != columns["measurement_version"]:
-                keep_earlier(dict(old), connection)
-            connection.execute(update(hold).where(hold.c.uid == new.uid).values(**columns))
-    if has_corrections(connection, session_id):
-        refresh_session(connection, session_id)
-    stored = connection.execute(_holds().where(hold.c.uid == new.uid)).mappings().one()
-    return hold_of_row(stored)
-
-
-def _withdraw_hold(uid: str, connection: Connection) -> bool:
-    there = (hold.c.uid == uid) & hold.c.withdrawn_utc_ns.is_(None)
-    done = connection.execute(update(hold).where(there).values(withdrawn_utc_ns=time.time_ns())).rowcount == 1
-    session_id = connection.execute(select(hold.c.session_id).where(hold.c.uid == uid)).scalar_one_or_none()
-    if done and session_id is not None and has_corrections(connection, session_id):
-        refresh_session(connection, session_id)
-    return done
 
 
 def _set_setting(key: str, value: Any, connection: Connection) -> None:
