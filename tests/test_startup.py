@@ -253,7 +253,13 @@ def test_the_start_loads_every_library_that_the_project_depends_on() -> None:
 
 @pytest.mark.parametrize(
     ("shell", "name"),
-    [("sh", ".ci/environment.sh"), ("sh", "monitor/start.sh"), ("sh", "tests/run.sh"), ("bash", ".ci/run")],
+    [
+        ("sh", ".ci/environment.sh"),
+        ("sh", "monitor/start.sh"),
+        ("sh", "tests/run.sh"),
+        ("sh", ".ci/web/check"),
+        ("bash", ".ci/run"),
+    ],
 )
 def test_the_shell_can_parse_every_script(shell: str, name: str) -> None:
     parsed = subprocess.run([shell, "-n", str(ROOT / name)], capture_output=True, text=True, check=False)

@@ -14,7 +14,7 @@ export default [
     linterOptions: { reportUnusedDisableDirectives: "error" },
     rules: {
       ...js.configs.recommended.rules,
-      "no-unused-vars": ["error", { args: "after-used", caughtErrors: "all" }],
+      "no-unused-vars": ["error", { args: "after-used", argsIgnorePattern: "^_", caughtErrors: "all" }],
       eqeqeq: ["error", "always", { null: "ignore" }],
       "no-var": "error",
       "prefer-const": "error",

@@ -10,7 +10,9 @@ const NOTE_KEY = "coach-note"; // what is being written outlives a reload
 
 export class LastHold {
   constructor(byId, attempt, peoplePanel) {
-    Object.assign(this, { byId, attempt, peoplePanel });
+    this.byId = byId;
+    this.attempt = attempt;
+    this.peoplePanel = peoplePanel;
     this.hold = null;
     this.before = null;
     this.undoes = null;

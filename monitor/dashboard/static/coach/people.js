@@ -13,6 +13,7 @@ export class PeoplePanel {
     this.queue = [];
     this.uid = null;
     this.latestRequest = 0;
+    this.onChange = () => {};
     const called = byId("called");
     for (const [value, text] of Object.entries(words.coach.calledBy)) called.add(new Option(text, value));
     called.addEventListener("change", () =>
@@ -36,7 +37,7 @@ export class PeoplePanel {
     this.queue = queue.people;
     this.uid = who.person_uid;
     this.draw();
-    this.onChange?.();
+    this.onChange();
     this.refreshNext();
   }
 
@@ -50,7 +51,8 @@ export class PeoplePanel {
     const key = JSON.stringify([ordered.map(({ uid, name }) => [uid, name]), this.queue, this.uid]);
     if (key === this.drawn) return;
     this.drawn = key;
-    const focused = document.activeElement?.dataset?.key;
+    const active = document.activeElement;
+    const focused = active instanceof HTMLElement ? active.dataset.key : undefined;
     this.byId("names").replaceChildren(this.row(null), ...ordered.map((one) => this.row(one)));
     if (focused)
       this.byId("names")

@@ -45,7 +45,10 @@ export class HoldCurve {
    * @param marks list of {at_s, text}: cues and pain at an instant, on the hold's own time axis
    */
   show(hold, sums, earlier = null, marks = this.marks ?? []) {
-    Object.assign(this, { hold, sums, earlier, marks });
+    this.hold = hold;
+    this.sums = sums;
+    this.earlier = earlier;
+    this.marks = marks;
     this.draw();
     this.read(null);
   }
@@ -83,9 +86,12 @@ export class HoldCurve {
 
   /** Width in pixels of the widest of some labels: fonts and languages differ. */
   widest(labels) {
+    // @ts-expect-error not typed yet
     this.ruler ??= document.createElement("canvas").getContext("2d");
     const { fontSize, fontFamily } = getComputedStyle(this.box);
+    // @ts-expect-error not typed yet
     this.ruler.font = `${fontSize} ${fontFamily}`;
+    // @ts-expect-error not typed yet
     return Math.max(...labels.map((label) => this.ruler.measureText(label).width));
   }
 

@@ -84,6 +84,7 @@ function writeAddress() {
   for (const field of form.elements)
     if (field.name && field.value && !(field.name === "order" && field.value === "newest"))
       query.set(field.name, field.value);
+  // @ts-expect-error not typed yet
   if (state.offset > 0) query.set("offset", state.offset);
   const search = query.toString();
   history.replaceState(null, "", search ? `?${search}` : location.pathname);
@@ -96,10 +97,12 @@ function apiQuery() {
   if (state.coaching && field("who") === "guests") query.set("guests", "true");
   else if (state.coaching && field("who")) query.set("person_uid", field("who"));
   for (const name of ["kind", "support", "least_s", "most_s"]) if (field(name)) query.set(name, field(name));
+  // @ts-expect-error not typed yet
   if (field("since")) query.set("since_utc_ms", new Date(`${field("since")}T00:00`).getTime());
   if (field("until")) {
     const day = new Date(`${field("until")}T00:00`);
     day.setDate(day.getDate() + 1); // the last day is included, also where clocks change
+    // @ts-expect-error not typed yet
     query.set("until_utc_ms", day.getTime());
   }
   return query;
@@ -166,6 +169,7 @@ async function refresh() {
     return go(Math.floor((page.total - 1) / PAGE) * PAGE);
   Object.assign(state, { total: page.total, holds: page.holds });
   show();
+  // @ts-expect-error not typed yet
   document.body.dataset.request = request;
 }
 

@@ -64,6 +64,7 @@ function showHead(alpha_max) {
     ["gain", gainOf(hold)],
     ["suggestion", suggestionOf(hold, alpha_max)],
   ]) {
+    // @ts-expect-error not typed yet
     byId(name).textContent = text;
     byId(`${name}-why`).textContent = why;
   }
@@ -78,6 +79,7 @@ function showHead(alpha_max) {
     [`/api/holds.csv?uid=${encodeURIComponent(uid)}`, words.linkHoldCsv, true],
     [at, words.linkHoldJson],
   ];
+  // @ts-expect-error not typed yet
   byId("links").replaceChildren(...links.map(link));
   byId("notes").hidden = false;
 }
@@ -170,6 +172,7 @@ async function curveOf(hold) {
 /** Offer the holds before this one, of the same person where there is one. */
 async function offerEarlier() {
   const { hold } = state;
+  // @ts-expect-error not typed yet
   const query = new URLSearchParams({ until_utc_ms: hold.onset_utc_ms, limit: NEIGHBOURS });
   if (hold.person_uid !== null) query.set("person_uid", hold.person_uid);
   const { holds } = await ask(`/api/holds?${query}`);

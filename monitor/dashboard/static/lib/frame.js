@@ -4,13 +4,20 @@ import { chooseTheme } from "./theme-choice.js";
 import { useGravity } from "./units.js";
 import { locale, translateError, words } from "./words.js";
 
+/**
+ * The node with this id. Which kind of element it is stands in the markup, which the type check does not read.
+ * @param {string} id
+ * @returns {any}
+ */
 export const byId = (id) => document.getElementById(id);
 
 /** Fill in the words that the markup names: `data-word` is a path into `words`, `data-label` one for a label. */
 export function fillWords(root = document) {
   const at = (path) => path.split(".").reduce((part, key) => part[key], words);
-  for (const node of root.querySelectorAll("[data-word]")) node.textContent = at(node.dataset.word);
-  for (const node of root.querySelectorAll("[data-label]")) node.setAttribute("aria-label", at(node.dataset.label));
+  for (const node of /** @type {NodeListOf<HTMLElement>} */ (root.querySelectorAll("[data-word]")))
+    node.textContent = at(node.dataset.word);
+  for (const node of /** @type {NodeListOf<HTMLElement>} */ (root.querySelectorAll("[data-label]")))
+    node.setAttribute("aria-label", at(node.dataset.label));
 }
 
 /** Write the one quiet line that leads to every page; `here` is the page it stands on. */
@@ -49,6 +56,7 @@ export async function frame(here, onLight = () => {}) {
 
 /** Report a page's own mistakes, too: its contents stay, and the console has the details. */
 export function reportPageErrors(report = tell) {
+  /** @param {any} event an error, or a promise that nobody handled */
   const listener = ({ error, reason }) => {
     const mistake = error ?? reason;
     if (!byId("notice") || !(mistake instanceof Error) || mistake instanceof ProgramError) return; // late layout is no mistake
@@ -65,12 +73,22 @@ export class ProgramError extends Error {
     const { what, means, do: then } = own ?? error;
     super(what);
     // What the language has no words for (names and numbers of this case) stands beside it as the program said it.
-    Object.assign(this, { what, means, then, code: error.code, said: own === null ? null : error.what });
+    this.what = what;
+    this.means = means;
+    this.then = then;
+    this.code = error.code;
+    this.said = own === null ? null : error.what;
   }
 }
 
-/** Ask for JSON; throws `ProgramError`, also when the program is not reached. */
+/**
+ * Ask for JSON; throws `ProgramError`, also when the program is not reached.
+ * @param {string} path
+ * @param {{method?: string, body?: unknown}} request
+ * @returns {Promise<any>}
+ */
 export async function ask(path, { method = "GET", body } = {}) {
+  /** @type {RequestInit} */
   const options = { method };
   if (body !== undefined)
     Object.assign(options, { headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
@@ -102,6 +120,11 @@ export function inEnglish(said) {
   return node;
 }
 
+/**
+ * @template {keyof HTMLElementTagNameMap} K
+ * @param {K} name
+ * @returns {HTMLElementTagNameMap[K]}
+ */
 export function element(name, className = "", text = "") {
   const node = document.createElement(name);
   if (className) node.className = className;
@@ -109,7 +132,10 @@ export function element(name, className = "", text = "") {
   return node;
 }
 
-/** When a hold was, in the time of the place where it was made. */
+/**
+ * When a hold was, in the time of the place where it was made.
+ * @param {Intl.DateTimeFormatOptions} style
+ */
 export function whenOf(hold, style = { dateStyle: "medium", timeStyle: "short" }) {
   const here = hold.utc_offset_s === null;
   const date = new Date(hold.onset_utc_ms + (here ? 0 : hold.utc_offset_s * 1000));

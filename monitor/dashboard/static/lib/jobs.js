@@ -19,8 +19,12 @@ export async function offerFormats(select) {
 
 export class JobLines {
   /** @param box where the lines stand  @param mine which jobs belong here  @param onEnd called with each job that ends */
-  constructor(box, mine, onEnd = () => {}) {
-    Object.assign(this, { box, mine, onEnd, lines: new Map(), waiting: null });
+  constructor(box, mine, onEnd = (_job) => {}) {
+    this.box = box;
+    this.mine = mine;
+    this.onEnd = onEnd;
+    this.lines = new Map();
+    this.waiting = null;
   }
 
   /** Show what was begun before the page was opened. */

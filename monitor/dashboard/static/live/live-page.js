@@ -5,7 +5,7 @@ import { SessionPanel } from "./session-panel.js";
 import { say } from "../lib/drawing.js";
 import { Curves } from "./curves.js";
 import { Feed } from "../lib/feed.js";
-import { fillPages, fillWords, reportPageErrors } from "../lib/frame.js";
+import { byId, fillPages, fillWords, reportPageErrors } from "../lib/frame.js";
 import { LastHolds } from "./last-holds.js";
 import { clock, cut, fixed, percent } from "../lib/numbers.js";
 import { CurveCursor } from "./curve-cursor.js";
@@ -23,7 +23,6 @@ const FIGURES_MS = 200;
 const IDLE_MS = 250;
 const DESCRIBE_MS = 5000;
 
-const byId = (id) => document.getElementById(id);
 export const state = {
   rig: null,
   picture: null,
@@ -148,6 +147,7 @@ function draw(now_ms) {
     drawRig(picture);
     paper.write();
     drawNotice(picture, age_s, old);
+    // @ts-expect-error not typed yet
     document.body.dataset.picture = state.number;
   }
   if (now_ms - describedAt_ms > DESCRIBE_MS || scene !== describedScene) {
@@ -404,9 +404,11 @@ function labels() {
     ["curves-cells", (on) => curves.showCells(on)],
     ["curves-stop", (on) => curves.stop(on)],
   ]) {
+    // @ts-expect-error not typed yet
     byId(id).addEventListener("click", (event) => {
       const on = event.currentTarget.getAttribute("aria-pressed") !== "true";
       event.currentTarget.setAttribute("aria-pressed", String(on));
+      // @ts-expect-error not typed yet
       turn(on);
       curves.draw();
     });

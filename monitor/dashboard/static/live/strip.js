@@ -48,7 +48,7 @@ export class Strip {
 
   /**
    * Draw samples of some series, bands first.
-   * @param series {column, uColumn, dash, colour}[]  @param y from a value to pixels  @param unit thickness of a hair
+   * @param series list of {column, uColumn, dash, colour}  @param y from a value to pixels  @param unit thickness of a hair
    */
   stroke(samples, series, first, end, y, unit, thick) {
     if (end - first < 2) return;

@@ -13,7 +13,9 @@ export class Calendar {
 
   /** @param days list of {day: number, rig_min, by_hand_min}, one for each day of the month; `today` its number or null */
   show(days, goal_min, today, label) {
-    Object.assign(this, { days, goal_min, today });
+    this.days = days;
+    this.goal_min = goal_min;
+    this.today = today;
     this.root.setAttribute("aria-label", label);
     this.draw();
   }

@@ -15,7 +15,8 @@ export class EnduranceCurve {
 
   /** @param curve list of {beta, time_s: {value, low, high}}  @param holds points of {beta, duration_s, kind} */
   show(curve, holds, label) {
-    Object.assign(this, { curve, holds });
+    this.curve = curve;
+    this.holds = holds;
     this.root.setAttribute("aria-label", label);
     this.draw();
   }

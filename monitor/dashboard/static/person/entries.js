@@ -10,7 +10,8 @@ const MOST_LINES = 8;
 
 export class Entries {
   constructor(at, uid, questions, changed) {
-    Object.assign(this, { at, changed });
+    this.at = at;
+    this.changed = changed;
     byId("place").add(new Option(text.nowhere, ""));
     for (const place of questions.find(({ answer }) => answer === "places")?.choices ?? [])
       byId("place").add(new Option(translateName(place), place));
@@ -79,6 +80,7 @@ export class Entries {
       byId("pain-answer").textContent = text.painHow;
       return pain.focus();
     }
+    // @ts-expect-error not typed yet
     const symptoms = [...document.querySelectorAll("#symptoms input:checked")].map(({ value }) => value);
     try {
       const { stops } = await ask(`${this.at}/pains`, {

@@ -8,7 +8,9 @@ const text = words.intake;
 
 export class Intake {
   constructor(at, uid, questions, changed) {
-    Object.assign(this, { at, questions, changed });
+    this.at = at;
+    this.questions = questions;
+    this.changed = changed;
     this.form = byId("intake-form");
     this.form.append(...questions.map((question) => field(question)), button());
     this.draft = keepDraft(this.form, `intake ${uid}`);

@@ -10,7 +10,10 @@ const HOLDS_LOOKED_AT = 50;
 
 export class OwnSwing {
   constructor(at, uid) {
-    Object.assign(this, { at: `${at}/swing-calibrations`, uid, holds: [], given: null });
+    this.at = `${at}/swing-calibrations`;
+    this.uid = uid;
+    this.holds = [];
+    this.given = null;
     const form = byId("swing-form");
     byId("swing").addEventListener("toggle", () => byId("swing").open && this.read().catch(tell));
     byId("swing-hold").addEventListener("change", () => this.choose());

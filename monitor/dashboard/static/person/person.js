@@ -174,8 +174,10 @@ for (const [id, by] of [
   ["month-back", -1],
   ["month-on", 1],
 ])
+  // @ts-expect-error not typed yet
   byId(id).addEventListener("click", () => {
     const [year, month] = state.month.split("-").map(Number);
+    // @ts-expect-error not typed yet
     const moved = new Date(year, month - 1 + by, 1);
     state.month = `${moved.getFullYear()}-${String(moved.getMonth() + 1).padStart(2, "0")}`;
     showMonth().catch(tell);

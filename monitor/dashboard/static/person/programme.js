@@ -11,7 +11,9 @@ const DAY_FIELDS = { minutes: [0.5, 240], days: [1, 1000] };
 export class Plan {
   /** @param at the person's address in REST  @param changed called when the programme has changed */
   constructor(at, changed) {
-    Object.assign(this, { at, changed, programme: null });
+    this.at = at;
+    this.changed = changed;
+    this.programme = null;
     this.numbersDraft = keepDraft(byId("plan-form"), `plan ${at}`);
     this.pauseDraft = keepDraft(byId("pause-form"), `pause ${at}`);
     if (this.numbersDraft.restored || this.pauseDraft.restored) {

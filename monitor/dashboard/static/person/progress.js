@@ -127,6 +127,7 @@ export class Progress {
       byId("courses").append(figure);
       return { ...chart, key, figure, line: new Timeline(box) };
     });
+    // @ts-expect-error not typed yet
     for (const days of SPANS) byId("span").add(new Option(text.spans(days), days ?? ""));
     byId("span").value = "90";
     byId("span").addEventListener("change", () => this.show());
@@ -135,7 +136,8 @@ export class Progress {
 
   /** @param all a person's whole progress  @param today their day now */
   take(all, today) {
-    Object.assign(this, { all, today });
+    this.all = all;
+    this.today = today;
     const form = byId("compare-form").elements;
     if (form.before_first.value === "") {
       const day = (back) => new Date(Date.parse(today) - back * DAY_MS).toISOString().slice(0, 10);
@@ -155,6 +157,7 @@ export class Progress {
       days: this.all.days.filter(({ day }) => noon(day) >= first_ms),
       pain: this.all.pain.filter(({ at_utc_ms }) => at_utc_ms >= first_ms),
     };
+    // @ts-expect-error not typed yet
     for (const { key, unit, high, series, figure, line } of this.charts)
       figure.hidden = !line.show(text.charts[key], series(within), { unit, high }) && key !== "assistance";
   }
@@ -165,6 +168,7 @@ export class Progress {
     const empty = [...form.elements].find((field) => field.name && field.value === "");
     if (empty) return empty.focus();
     try {
+      // @ts-expect-error not typed yet
       const comparisons = await ask(`${this.at}/comparison?${new URLSearchParams(new FormData(form))}`);
       tell(null);
       byId("compared").hidden = false;

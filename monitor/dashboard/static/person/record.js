@@ -12,7 +12,9 @@ const PAGE = 200;
 
 export class PersonRecord {
   constructor(at, person, { offers, owner, renamed }) {
-    Object.assign(this, { at, person, renamed });
+    this.at = at;
+    this.person = person;
+    this.renamed = renamed;
     const form = byId("record-form");
     for (const unit of UNITS) byId("record-units").add(new Option(words.prefs.unitNames[unit], unit));
     for (const zone of Intl.supportedValuesOf?.("timeZone") ?? []) byId("zones").append(new Option(zone, zone));

@@ -17,7 +17,7 @@ export class Timeline {
 
   /**
    * @param series list of {name, part, line, points: {at_ms, value, low, high, ahead}[]}; `low`, `high` may be absent
-   * @param axis {unit, low, high}: the least that the axis spans
+   * @param axis of {unit, low, high}: the least that the axis spans
    */
   show(name, series, axis) {
     this.series = series.map((one) => ({

@@ -525,6 +525,7 @@ function calibrationResult(result) {
       ]),
     );
     for (const cell of checks.querySelectorAll("tbody th")) {
+      // @ts-expect-error not typed yet
       if (part.checks.some((c) => c.name === cell.textContent && translateFinding(c.name) === null)) cell.lang = "en";
     }
     nodes.push(checks);
@@ -532,6 +533,7 @@ function calibrationResult(result) {
   if (result.flags.length > 0) {
     const list = element("ul");
     list.append(...result.flags.map((flag) => finding("li", "", flag)));
+    // @ts-expect-error not typed yet
     nodes.push(list);
   }
   return nodes;

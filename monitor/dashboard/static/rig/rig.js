@@ -230,7 +230,7 @@ function ago(date) {
   const at = new Date(date);
   return Number.isNaN(at.getTime())
     ? date
-    : `${at.toLocaleDateString(locale)}, ${text.days(Math.max(0, Math.floor((Date.now() - at) / DAY_MS)))}`;
+    : `${at.toLocaleDateString(locale)}, ${text.days(Math.max(0, Math.floor((Date.now() - at.getTime()) / DAY_MS)))}`;
 }
 
 async function readHistory() {

@@ -10,7 +10,10 @@ const STEPS = [0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200];
 export class TrendChart {
   /** @param least the least that the axis spans to both sides: small noise must not look like drift */
   constructor(box, unit, least) {
-    Object.assign(this, { box, unit, least, series: [] });
+    this.box = box;
+    this.unit = unit;
+    this.least = least;
+    this.series = [];
     this.root = svg("svg", { class: "chart", role: "img", focusable: "false" });
     box.append(this.root);
     new ResizeObserver(() => this.draw()).observe(box);
