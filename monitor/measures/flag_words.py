@@ -25,6 +25,7 @@ FLAG_WORDS: dict[str, str] = {
     "record_ends_in_hold": "the record ends in mid-hold",
     "several_sessions": "more than one session on the rig; bodyweight is that of the longest hang",
     "split_by_the_coach": "split by the coach",
+    "surplus_load": "more weight than the person's was on the rig: somebody or something else",
     "swing_below_0.8_deg": "swing under 0.8 degrees",
     "swing_below_noise": "swing too small to stand out",
     "swing_disturbed": "swing not measurable: other movements cover it",
@@ -38,6 +39,7 @@ FLAG_WORDS: dict[str, str] = {
     "travel_needs_platform": "travel needs the platform's cells",
     "travel_withheld_while_account_open": "travel withheld while weight was missing",
     "tremor_not_measurable": "tremor not measurable",
+    "weight_missing": "bar and platform together carried less than the person's weight",
 }
 """Every flag that a result can carry; ``docs/measurement.md`` explains each."""
 

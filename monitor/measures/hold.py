@@ -18,7 +18,7 @@ from monitor.measures.disturbance import disturbed_rows, near_spans
 from monitor.measures.hold_context import HoldContext, Stretch
 from monitor.measures.lateral_offset import lateral
 from monitor.measures.loading_rate import Rise, loading_rate_rise
-from monitor.measures.misclosure import third_supports
+from monitor.measures.misclosure import account_is_open, surplus_loads, third_supports
 from monitor.measures.motion import motion_of
 from monitor.measures.peak import Peak, peak_of
 from monitor.measures.reference_level_instants import sharpened
@@ -29,7 +29,17 @@ from monitor.measures.slopes import slopes_of
 from monitor.measures.stillness import stillness_of
 from monitor.measures.sway import feet_sway
 from monitor.measures.tremor import tremor_N
-from monitor.records.hold_result import HoldResult, Regrip, Slopes, Stillness, Sway, Swing, ThirdSupport, Touch
+from monitor.records.hold_result import (
+    HoldResult,
+    Regrip,
+    Slopes,
+    Stillness,
+    SurplusLoad,
+    Sway,
+    Swing,
+    ThirdSupport,
+    Touch,
+)
 from monitor.runs import runs_of
 from monitor.signals.session_loads import SessionLoads
 from monitor.statistics import robust_sd
@@ -131,7 +141,10 @@ class _Hold(Stretch):
         share = shares_of(self, self.flags)
         u_beta, u_alpha = u_shares(self, share)
         third = self._third_support()
-        contacts = self._contacts(share)
+        surplus = self._surplus_load()
+        contacts = [
+            c for c in self._contacts(share) if not any(c.start_s < s.end_s and c.end_s > s.start_s for s in surplus)
+        ]
         touches = [Touch(c.start_s, c.end_s, c.peak_N / self.W, c.impulse_N_s) for c in contacts]
         if not all(c.peak_resolved for c in contacts):
             self.flags.append("touch_peak_not_resolved")
@@ -141,6 +154,8 @@ class _Hold(Stretch):
         disturbed = self._disturbed(contacts if unassisted else [], third)
         body = self.between_catch_and_letting_go()
         closure, u_closure = misclosure_of(self, body & ~disturbed, third)
+        if closure is not None and u_closure is not None and account_is_open(closure, u_closure):
+            self.flags.append("surplus_load" if closure > 0 else "weight_missing")
         swing, travel = motion_of(self, disturbed, body, third, self.flags, unassisted=unassisted, direct=share.direct)
         states, kind = states_of(self.edges.onset_s, self.edges.release_s, travel, self.context.given_start)
         if kind is None:
@@ -176,6 +191,7 @@ class _Hold(Stretch):
             travel=travel,
             grip_changes_s=self._grip_changes(),
             third_support=third,
+            surplus_load=surplus,
             tremor_N=tremor,
             loading_N_s=rise.rate_N_s if rise else None,
             loading_u_N_s=rise.u_N_s if rise else None,
@@ -270,6 +286,14 @@ class _Hold(Stretch):
         if supports:
             self.flags.append("third_support")
         return supports
+
+    def _surplus_load(self) -> list[SurplusLoad]:
+        if not self.rig.has_platform or self.around.stuck:
+            return []
+        surplus = surplus_loads(self.t, self.sum, self.W, self.rate_Hz, self.edges.onset_s, self.edges.release_s)
+        if surplus:
+            self.flags.append("surplus_load")
+        return surplus
 
     def _contacts(self, share: Assistance) -> list[FootContact]:
         """Return the feet's contacts within the hold, those of stepping up and down left out."""

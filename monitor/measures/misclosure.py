@@ -1,4 +1,4 @@
-"""Misclosure: bar and platform must carry the whole body; what is missing while it is quiet rests elsewhere."""
+"""Misclosure: bar and platform carry the whole body; what is missing rests elsewhere, a surplus is not the body."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.holds.edges import runs_above
-from monitor.records.hold_result import ThirdSupport
+from monitor.records.hold_result import SurplusLoad, ThirdSupport
 from monitor.signals import sliding
 from monitor.signals.session_loads import Array
 from monitor.statistics import median
@@ -18,6 +18,14 @@ source)."""
 OPEN_FRACTION = 0.025
 """A missing share below this is within what breathing, swing and spans leave open over a second (common practice,
 no source)."""
+
+SURPLUS_MEAN_S, SURPLUS_S = 2.0, 0.5
+"""Over two seconds S averages to a lone body's weight within ``OPEN_FRACTION``: 2.5 % more would be a gain in speed of
+0.5 m/s (Newton II). More of it for half a second is load of somebody or something else (tried on simulated halls)."""
+
+OPEN_ACCOUNT, OPEN_ACCOUNT_U = 0.005, 5.0
+"""An account of a whole hold is open beyond this share of bodyweight and so many of its standard uncertainties (common
+practice, no source)."""
 
 SHORTEST_S = 2.0
 """A third support lasts at least so long; shorter, it may be a swing (common practice, no source)."""
@@ -49,6 +57,36 @@ def quiet_misclosure(sum_N: Array, bodyweight_N: float, quiet: NDArray[np.bool_]
     if quiet.sum() < FEWEST_ROWS:
         return None
     return median(misclosure(sum_N[quiet], bodyweight_N))
+
+
+def surplus_loads(
+    t_s: Array, sum_N: Array, bodyweight_N: float, rate_Hz: float, onset_s: float, release_s: float
+) -> list[SurplusLoad]:
+    """Return the stretches of a hold in which two seconds' mean of S stays above bodyweight.
+
+    A coach on the platform, a second person on the bar, a vest: what the cells carry beyond the person's weight. The
+    catch is left out. Edges are the half-level crossings of the mean over a second.
+    """
+    excess = misclosure(sum_N, bodyweight_N)
+    mean = sliding.mean(excess, max(1, round(SURPLUS_MEAN_S * rate_Hz)))
+    half = SURPLUS_MEAN_S / 2
+    first, last = t_s.searchsorted(onset_s + EDGE_S + half, "right"), t_s.searchsorted(release_s - half)
+    if last - first < 2:
+        return []
+    t, m = t_s[first:last], mean[first:last]
+    spans: list[SurplusLoad] = []
+    for run in runs_above(t, m, OPEN_FRACTION):
+        if run.length_s < SURPLUS_S:
+            continue
+        start_s = onset_s if run.first == 0 else run.start_s
+        end_s = release_s if run.last == len(t) else run.end_s
+        spans.append(SurplusLoad(start_s, end_s, median(m[run.first : run.last])))
+    return spans
+
+
+def account_is_open(closure: float, u_closure: float) -> bool:
+    """Say whether the misclosure of a whole hold is more than its uncertainty explains."""
+    return abs(closure) > max(OPEN_ACCOUNT, OPEN_ACCOUNT_U * u_closure)
 
 
 def third_supports(

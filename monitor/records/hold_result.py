@@ -77,6 +77,15 @@ class ThirdSupport:
 
 
 @dataclass(frozen=True, slots=True)
+class SurplusLoad:
+    """A stretch in which bar and platform together carry more than bodyweight, by a fraction of it."""
+
+    start_s: float
+    end_s: float
+    fraction: float
+
+
+@dataclass(frozen=True, slots=True)
 class Touch:
     """A short contact of a foot during an otherwise unassisted hold."""
 
@@ -245,6 +254,9 @@ class HoldResult:
         default_factory=list, metadata=measure("s", join=join.concatenated, split=split.instants_within)
     )
     third_support: list[ThirdSupport] = field(
+        default_factory=list, metadata=measure(join=join.concatenated, split=split.cut_by_time)
+    )
+    surplus_load: list[SurplusLoad] = field(
         default_factory=list, metadata=measure(join=join.concatenated, split=split.cut_by_time)
     )
     touches: list[Touch] = field(

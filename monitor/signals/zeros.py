@@ -32,6 +32,14 @@ WANDER_N = 0.5
 """Standard deviation of one cell's zero over hours: half a newton is what a class C3 cell of 2 kN may shift over some
 ten kelvin (OIML R 60, least verification interval a ten-thousandth of the capacity per 5 K; from memory)."""
 
+CREEP_REL = 0.0003
+"""Share of a load that a part may go on reading after it was taken off: creep of a class C3 cell over half an hour (OIML
+R 60; from memory)."""
+
+STEP_U = 5.0
+"""A zero that lies farther from the empty rig's than so many of its standard uncertainties is a load (common practice,
+no source)."""
+
 RATE_N_per_s = DRIFT_N_per_s / math.sqrt(3.0)
 """Its rate of drift as a standard deviation: anywhere within the fastest (JCGM 100:2008, 4.3.7)."""
 
@@ -136,7 +144,9 @@ class PartZero:
 class Zeros:
     """Zero corrections (n, channels) in N, their mean for each part, and how well each part's zero is known.
 
-    A shift is None where the part was never free: it is as calibrated.
+    A shift is None where the part was never free: it is as calibrated. ``bar_load_N`` and ``feet_load_N`` are the largest
+    steady loads that a part carried while it seemed free: a towel on the bar, toes that rest on the platform. They are
+    loads and were not taken off.
     """
 
     correction_N: Array
@@ -144,6 +154,8 @@ class Zeros:
     feet_shift_N: float | None
     bar: PartZero
     feet: PartZero
+    bar_load_N: float = 0.0
+    feet_load_N: float = 0.0
 
     def taken_off_N(self, index: tuple[int, ...], shift_N: float | None, rows: slice) -> float | None:
         """Return what was taken off some cells on the mean over rows (N); None where their zero was never read."""
@@ -156,29 +168,70 @@ def read_zeros(session: SessionLoads) -> Zeros:
     correction = np.zeros_like(session.filled_N)
     empty = windows.empty & (np.abs(windows.bar_N) < OFF_ZERO_N) & (np.abs(windows.feet_N) < OFF_ZERO_N)
     rig = session.rig
-    bar_shift, bar = _apply(session, windows, windows.standing | empty, rig.bar_index, correction)
-    feet_shift, feet = _apply(session, windows, windows.hanging_free | empty, rig.platform_index, correction)
-    return Zeros(correction, bar_shift, feet_shift, bar, feet)
+    bar_shift, bar, bar_load_N = _apply(session, windows, windows.standing, empty, rig.bar_index, correction)
+    feet_shift, feet, feet_load_N = _apply(
+        session, windows, windows.hanging_free, empty, rig.platform_index, correction
+    )
+    return Zeros(correction, bar_shift, feet_shift, bar, feet, bar_load_N, feet_load_N)
 
 
 def _apply(
-    session: SessionLoads, windows: Windows, free: NDArray[np.bool_], index: tuple[int, ...], correction: Array
-) -> tuple[float | None, PartZero]:
-    """Write the zero of one part into ``correction``; return its mean shift, and how well it is known."""
-    anchors = _anchors(windows, _inner(free)) if index else []
+    session: SessionLoads,
+    windows: Windows,
+    seems_free: NDArray[np.bool_],
+    empty: NDArray[np.bool_],
+    index: tuple[int, ...],
+    correction: Array,
+) -> tuple[float | None, PartZero, float]:
+    """Write the zero of one part into ``correction``; return its mean shift, how well it is known, and what it carried.
+
+    While the rig is empty the part certainly carries nothing. While somebody is on the other part it only seems so:
+    what lies farther from the empty rig's zero than a drift may is a load, and no zero.
+    """
+    anchors = _anchors(windows, _inner(seems_free | empty)) if index else []
+    sure = _anchors(windows, _inner(empty)) if index else []
+    load_N = 0.0
+    if sure:
+        known = _part_zero(session, windows, sure, index)
+        heaviest_N = float(windows.sum_N.max())
+        sure_N = np.array([_mean_N(windows, span, index) for span in sure])
+        zeros = []
+        for span in anchors:
+            at_s = float(windows.t_s[span[0] : span[1]].mean())
+            expected_N = float(np.interp(at_s, known.anchors_s, sure_N))
+            u_N = math.sqrt(sum(known.variances(np.array([at_s]), np.ones(1))) + (CREEP_REL * heaviest_N) ** 2)
+            off_N = _mean_N(windows, span, index) - expected_N
+            if abs(off_N) > STEP_U * u_N:
+                load_N = max(load_N, off_N, key=abs)
+            else:
+                zeros.append(span)
+        anchors = zeros
     if not anchors:
         given_s = float(session.t_s[0]) - session.known.zero_age_s
-        return None, PartZero(len(index), u_given_N=session.part_u_zero_N(index), given_s=given_s)
+        return None, PartZero(len(index), u_given_N=session.part_u_zero_N(index), given_s=given_s), load_N
     times = np.array([windows.t_s[a:b].mean() for a, b in anchors])
     means = np.array([windows.cells_N[a:b].mean(axis=0) for a, b in anchors])
     for column in index:
         correction[:, column] = np.interp(session.t_s, times, means[:, column])
     shift = float(means[:, list(index)].sum(axis=1).mean())
+    return shift, _part_zero(session, windows, anchors, index), load_N
+
+
+def _mean_N(windows: Windows, span: tuple[int, int], index: tuple[int, ...]) -> float:
+    """Return what a part carried on the mean over some windows."""
+    return float(windows.cells_N[span[0] : span[1]][:, list(index)].sum(axis=1).mean())
+
+
+def _part_zero(
+    session: SessionLoads, windows: Windows, anchors: list[tuple[int, int]], index: tuple[int, ...]
+) -> PartZero:
+    """Return how well a part's zero is known that was read in some runs of windows."""
+    times = np.array([windows.t_s[a:b].mean() for a, b in anchors])
     white_N = session.noise_N(index)
     spans = [slice(a * windows.rows, b * windows.rows) for a, b in anchors]
     errors = [_standard_error(summed(session.filled_N[rows], index), session.rate_Hz, white_N) for rows in spans]
     rows_s = tuple(session.t_s[rows] for rows in spans)
-    return shift, PartZero(len(index), times, np.array(errors) ** 2, rows_s)
+    return PartZero(len(index), times, np.array(errors) ** 2, rows_s)
 
 
 def _standard_error(load_N: Array, rate_Hz: float, white_N: float) -> float:
