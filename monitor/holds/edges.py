@@ -24,6 +24,9 @@ TUG_S = 0.3
 """Gaps shorter than the first are bridged as regrips; a load shorter than the second is a tug (design of the rig:
 docs/measurement.md)."""
 
+STANDS_S = 1.0
+"""A hold stands once it has lasted so long; what the bar does before is the catch (common practice, no source)."""
+
 LET_GO = 0.05
 """Below this share of the settled level nobody holds the bar (common practice, no source)."""
 
@@ -190,6 +193,21 @@ def _bridge(runs: list[Run], t_s: Array, load_N: Array, settled_N: float) -> lis
                 group.insert(0, tug)
                 break
     return groups
+
+
+def let_go_gaps(edges: HoldEdges, t_s: Array, bar_N: Array) -> list[tuple[float, float]]:
+    """Return the gaps of a hold in which the hands let go of a bar that they had held: its regrips.
+
+    A jump to the bar rebounds within its first second, on hands that stay closed, and a gap in which the bar still
+    carries some of the settled level is none either.
+    """
+    regrips = []
+    for start_s, end_s in edges.gaps:
+        loads_N = bar_N[t_s.searchsorted(start_s) : t_s.searchsorted(end_s, "right")]
+        let_go = len(loads_N) > 0 and float(loads_N.min()) < LET_GO * edges.settled_N
+        if let_go and start_s - edges.onset_s > STANDS_S:
+            regrips.append((start_s, end_s))
+    return regrips
 
 
 def find_holds(t_s: Array, bar_N: Array, bodyweight_N: float) -> list[HoldEdges]:

@@ -25,6 +25,7 @@ FLAG_WORDS: dict[str, str] = {
     "record_ends_in_hold": "the record ends in mid-hold",
     "several_sessions": "more than one session on the rig; bodyweight is that of the longest hang",
     "split_by_the_coach": "split by the coach",
+    "stood_beside": "the stance was lighter than the hang: a foot or hand was beside the platform",
     "surplus_load": "more weight than the person's was on the rig: somebody or something else",
     "swing_below_0.8_deg": "swing under 0.8 degrees",
     "swing_below_noise": "swing too small to stand out",
@@ -37,8 +38,10 @@ FLAG_WORDS: dict[str, str] = {
     "too_short_for_swing": "too short to measure swing",
     "touch_peak_not_resolved": "a foot struck faster than the readings: its peak is uncertain",
     "travel_needs_platform": "travel needs the platform's cells",
+    "travel_not_readable": "a travel was missed between two that were read, or the elbows bent",
     "travel_withheld_while_account_open": "travel withheld while weight was missing",
     "tremor_not_measurable": "tremor not measurable",
+    "weight_changed": "another person than the session's, or another load on the body: weighed by itself",
     "weight_missing": "bar and platform together carried less than the person's weight",
 }
 """Every flag that a result can carry; ``docs/measurement.md`` explains each."""

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.holds.edges import HoldEdges
+from monitor.holds.edges import HoldEdges, let_go_gaps
 from monitor.holds.grip_changes import grip_changes_s
 from monitor.holds.stretches import MarkedHold
 from monitor.holds.touches import FootContact, foot_contacts
@@ -24,7 +24,7 @@ from monitor.measures.peak import Peak, peak_of
 from monitor.measures.reference_level_instants import sharpened
 from monitor.measures.settling import settle_s
 from monitor.measures.shares import assistance_course, misclosure_of, shares_of, u_feet_share, u_shares
-from monitor.measures.shoulder_states import states_of
+from monitor.measures.shoulder_states import states_of, travel_was_missed
 from monitor.measures.slopes import slopes_of
 from monitor.measures.stillness import stillness_of
 from monitor.measures.sway import feet_sway
@@ -43,6 +43,10 @@ from monitor.records.hold_result import (
 from monitor.runs import runs_of
 from monitor.signals.session_loads import SessionLoads
 from monitor.statistics import robust_sd
+
+SHOULDERS_MOST_mm = 120.0
+"""Shoulder blades raise a body by less; more is a pull with bent elbows, whose height is less sure than its uncertainty
+(common practice, no source)."""
 
 PEAK_MARGIN = 64
 """Rows around a hold in which its peak is looked for: more than any of its windows reaches."""
@@ -74,10 +78,10 @@ def measure_marked(session: SessionLoads, marked: MarkedHold, context: HoldConte
 def _measured(
     session: SessionLoads, edges: HoldEdges, u_edges_s: tuple[float, float], context: HoldContext
 ) -> HoldResult:
-    flags: list[str] = []
+    flags = list(context.flags)
     duration_s = edges.duration_s * context.clock_rate
     duration_u_s = float(np.hypot(np.hypot(*u_edges_s), edges.duration_s * context.u_clock_rate))
-    regrips = [Regrip(a, b) for a, b in edges.gaps]
+    regrips = [Regrip(a, b) for a, b in let_go_gaps(edges, session.t_s, session.bar_N)]
     if edges.begins_inside:
         flags.append("record_begins_in_hold")
     if edges.ends_inside:
@@ -99,6 +103,8 @@ def _measured(
         "release_s": edges.release_s,
         "duration_s": duration_s,
         "duration_u_s": duration_u_s,
+        "bodyweight_N": context.bodyweight.bodyweight_N if context.bodyweight else None,
+        "bodyweight_u_N": context.bodyweight.u_N if context.bodyweight else None,
         "peak_N": peak.load_N if peak else None,
         "peak_u_N": math.hypot(peak.u_N, peak.load_N * session.part_u_rel_span(session.rig.bar_index))
         if peak
@@ -160,6 +166,8 @@ class _Hold(Stretch):
         states, kind = states_of(self.edges.onset_s, self.edges.release_s, travel, self.context.given_start)
         if kind is None:
             self.flags.append("kind_unknown")
+        if travel_was_missed(travel) or any(abs(one.travel_mm) > SHOULDERS_MOST_mm for one in travel):
+            self.flags.append("travel_not_readable")
         lateral_m, u_lateral_m = self._lateral_m()
         settled = settle_s(self.t, self.sum, self.W, self.rate_Hz, self.edges.onset_s, self.edges.release_s)
         if settled is None:
@@ -288,7 +296,7 @@ class _Hold(Stretch):
         return supports
 
     def _surplus_load(self) -> list[SurplusLoad]:
-        if not self.rig.has_platform or self.around.stuck:
+        if not self.rig.has_platform or self.context.stuck:
             return []
         surplus = surplus_loads(self.t, self.sum, self.W, self.rate_Hz, self.edges.onset_s, self.edges.release_s)
         if surplus:

@@ -15,15 +15,18 @@ from monitor.measures.hold_context import ALPHA_MAX, HoldContext
 from monitor.measures.swing import ANYBODY, Pendulum
 from monitor.records.hold_result import HoldResult
 from monitor.records.session_result import Quality, SessionResult
-from monitor.signals.bodyweight import Bodyweight, given_bodyweight, read_bodyweight
+from monitor.signals.bodyweight import Bodyweight, given_bodyweight, read_bodyweight, read_hold_bodyweight
 from monitor.signals.inferred_bar import LEAST_INFERRED_S, inferred_bar_N
 from monitor.signals.session_loads import SessionLoads
 from monitor.signals.stuck_cells import stuck_rows
-from monitor.signals.windows import PRESENT_N
+from monitor.signals.windows import PRESENT_N, Windows, windows_of
 from monitor.signals.zeros import Zeros, read_zeros
 
 FEWEST_READINGS = 8
 """A session of fewer readings is not measured (common practice, no source)."""
+
+MOSTLY = 0.8
+"""A surplus through more than this share of a hold began before it (common practice, no source)."""
 
 GIVEN_U_REL = 0.002
 """Standard uncertainty of a bodyweight that a person states (a household scale and a pair of shoes). Common
@@ -107,6 +110,10 @@ def analyse_session(
     elif body.source == "hang":
         flags.append("bodyweight_from_the_hang")
     holds = [measure_hold(weighed.loads, edges, weighed.context_of(edges)) for edges in weighed.found]
+    if any(_weighs_more_throughout(hold) for hold in holds):
+        flags.append("stood_beside")
+    if any("weight_changed" in hold.flags for hold in holds):
+        flags.append("weight_changed")
     return SessionResult(
         bodyweight_N=body.bodyweight_N if body else None,
         bodyweight_u_N=body.u_N if body else None,
@@ -156,11 +163,20 @@ class _WeighedSession:
     context: HoldContext
     stuck: NDArray[np.bool_]
     found: list[HoldEdges]
+    windows: Windows
 
     def context_of(self, edges: HoldEdges) -> HoldContext:
         """Return what the measures of one hold need."""
         columns = np.flatnonzero(self.stuck[edges.first : edges.last].any(axis=0))
-        return replace(self.context, stuck=tuple(columns.tolist()))
+        context = replace(self.context, stuck=tuple(columns.tolist()))
+        if context.bodyweight is None:
+            return context
+        releases_s = [one.release_s for one in self.found if one.release_s <= edges.onset_s]
+        since_s = max(releases_s, default=float(self.loads.t_s[0]))
+        other = read_hold_bodyweight(
+            self.loads, context.zeros, self.windows, context.bodyweight, since_s, (edges.onset_s, edges.release_s)
+        )
+        return context if other is None else replace(context, bodyweight=other, flags=("weight_changed",))
 
 
 def _weighed(
@@ -188,7 +204,16 @@ def _weighed(
     found = [] if reference_N is None else find_holds(session.t_s, session.bar_N, reference_N)
     if not session.rig.has_bar:
         found = [edges for edges in found if edges.duration_s >= LEAST_INFERRED_S]
-    return _WeighedSession(session, context, zeroed.stuck, found)
+    return _WeighedSession(session, context, zeroed.stuck, found, windows_of(session))
+
+
+def _weighs_more_throughout(hold: HoldResult) -> bool:
+    """Say whether a hold was heavier than its bodyweight nearly all the time: then the stance was too light.
+
+    A foot on the frame beside the platform, or a hand on a rail, takes load that the bar carries later.
+    """
+    surplus_s = sum(span.end_s - span.start_s for span in hold.surplus_load)
+    return surplus_s > MOSTLY * (hold.release_s - hold.onset_s)
 
 
 def _reference_N(session: SessionLoads) -> float | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -14,6 +15,15 @@ from monitor.measures.misclosure import FEWEST_ROWS, quiet_misclosure
 from monitor.records.hold_result import ThirdSupport
 from monitor.signals.sensitivity import Sensitivity, load_sensitivity
 from monitor.signals.session_loads import Array
+from monitor.signals.zeros import CREEP_REL
+
+U_CREEP_REL = CREEP_REL / math.sqrt(12.0)
+"""Standard uncertainty of a part's load as a share of what it carries or carried before: creep lies anywhere between
+none and ``CREEP_REL`` (JCGM 100:2008, 4.3.7)."""
+
+QUIET_GAIN_m_s = 0.03
+"""Speed that a quiet body may have gained or lost by the end of its quiet rows (common practice, no source): over a few
+seconds its mean load is not its weight (Newton II)."""
 
 ZERO_INSTANTS = 6
 """Instants of a hold at which the zero's variance is computed; between them it is a straight line (common practice,
@@ -92,6 +102,8 @@ def misclosure_of(
     if closure is None:
         return None, None
     everything = _mean_load(hold, hold.rig.bar_index + hold.rig.platform_index, quiet)
+    gained_N = hold.W / hold.rig.gravity_m_s2 * QUIET_GAIN_m_s * hold.rate_Hz / float(quiet.sum())
+    everything = replace(everything, own_variance=everything.own_variance + gained_N**2)
     return closure, u_share(1.0 + closure, everything, hold.body, hold.session, hold.context.zeros)
 
 
@@ -103,7 +115,8 @@ def _between_edges(hold: Stretch, index: tuple[int, ...], load_N: Array) -> Sens
         for u_s, at_s in zip(hold.u_edges_s, (edges.onset_s, edges.release_s), strict=True)
     ]
     load = _mean_load(hold, index, hold.inside)
-    return replace(load, own_variance=load.own_variance + cut[0] ** 2 + cut[1] ** 2)
+    creep_N = U_CREEP_REL * hold.W
+    return replace(load, own_variance=load.own_variance + cut[0] ** 2 + cut[1] ** 2 + creep_N**2)
 
 
 def _mean_load(hold: Stretch, index: tuple[int, ...], rows: NDArray[np.bool_] | slice) -> Sensitivity:

@@ -167,6 +167,12 @@ class HoldResult:
         metadata=measure("s", u="duration_u_s", label="time", join=join.first_to_last, split=split.length)
     )
     duration_u_s: float = field(metadata=measure("s", join=join.larger, split=split.same))
+    bodyweight_N: float | None = field(
+        default=None, metadata=measure("N", u="bodyweight_u_N", exports=("json",), join=join.first, split=split.same)
+    )
+    bodyweight_u_N: float | None = field(
+        default=None, metadata=measure("N", exports=("json",), join=join.first, split=split.same)
+    )
     kind: Kind | None = field(default=None, metadata=measure(join=join.same_or_mixed, split=split.same_unless_mixed))
     support: Support | None = field(default=None, metadata=measure(join=join.assisted_if_either, split=split.same))
     beta_mean: float | None = field(

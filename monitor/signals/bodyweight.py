@@ -86,6 +86,42 @@ def read_bodyweight(session: SessionLoads, zeros: Zeros) -> Bodyweight | None:
     return _weighed(session, zeros, [standing, hanging], "standing")
 
 
+def read_hold_bodyweight(
+    session: SessionLoads, zeros: Zeros, windows: Windows, body: Bodyweight, since_s: float, span_s: tuple[float, float]
+) -> Bodyweight | None:
+    """Weigh whoever made one hold, where that is not the body of the session; else None.
+
+    Another person, or the same with a vest, stands on the platform before the hold with the weight that hangs in it.
+    Only where stance and hang agree with each other, and not with the session's bodyweight, is that another body; a
+    coach on the platform or a door frame changes the hang alone.
+
+    Parameters
+    ----------
+    windows : Windows
+        Of the session.
+    since_s : float
+        End of the hold before, or the session's start: the stance lies between it and the onset.
+    span_s : (float, float)
+        Onset and release.
+    """
+    if not (session.rig.has_platform and session.rig.has_bar) or body.source == "given":
+        return None
+    heavy = windows.whole & (windows.sum_N > PRESENT_N)
+    hung = heavy & (windows.t_s > span_s[0] + 1.0) & (windows.t_s < span_s[1] - 1.0)
+    stance = windows.quiet & heavy & (windows.feet_N > ON_ONE_PART * windows.sum_N)
+    stance &= (windows.t_s > since_s) & (windows.t_s < span_s[0])
+    if hung.sum() < FEWEST_HANGING or stance.sum() < FEWEST_STANDING:
+        return None
+    hung_N = median(windows.sum_N[hung])
+    if abs(hung_N / body.bodyweight_N - 1) < SAME_BODY:
+        return None
+    near = stance & (np.abs(windows.sum_N / hung_N - 1) < 2 * SAME_BODY)
+    own = _level(session, windows, near, FEWEST_STANDING)
+    if own is None or abs(own.level_N / body.bodyweight_N - 1) < SAME_BODY:
+        return None
+    return _weighed(session, zeros, [own], "standing")
+
+
 def _over_beats(windows: Windows, among: NDArray[np.bool_]) -> tuple[Windows, NDArray[np.bool_]]:
     """Return the windows with S averaged over ``HANN`` about each, and where all of those are ``among``.
 

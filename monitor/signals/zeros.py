@@ -33,8 +33,8 @@ WANDER_N = 0.5
 ten kelvin (OIML R 60, least verification interval a ten-thousandth of the capacity per 5 K; from memory)."""
 
 CREEP_REL = 0.0003
-"""Share of a load that a part may go on reading after it was taken off: creep of a class C3 cell over half an hour (OIML
-R 60; from memory)."""
+"""Share of a load that a part may go on reading after it was taken off: creep of a class C3 cell over half an hour
+(OIML R 60; from memory)."""
 
 STEP_U = 5.0
 """A zero that lies farther from the empty rig's than so many of its standard uncertainties is a load (common practice,
@@ -144,9 +144,9 @@ class PartZero:
 class Zeros:
     """Zero corrections (n, channels) in N, their mean for each part, and how well each part's zero is known.
 
-    A shift is None where the part was never free: it is as calibrated. ``bar_load_N`` and ``feet_load_N`` are the largest
-    steady loads that a part carried while it seemed free: a towel on the bar, toes that rest on the platform. They are
-    loads and were not taken off.
+    A shift is None where the part was never free: it is as calibrated. ``bar_load_N`` and ``feet_load_N`` are the
+    largest steady loads that a part carried while it seemed free: a towel on the bar, toes that rest on the platform.
+    They are loads and were not taken off.
     """
 
     correction_N: Array

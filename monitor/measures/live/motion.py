@@ -12,7 +12,7 @@ from monitor.measures.assistance import UNASSISTED_BELOW
 from monitor.measures.disturbance import PULL_REACH_S, disturbed_rows, near_spans
 from monitor.measures.hold_context import CATCH_S
 from monitor.measures.picture import Shoulders
-from monitor.measures.shoulder_states import certainty_of, heights_mm, is_active
+from monitor.measures.shoulder_states import heights_mm, state_after
 from monitor.measures.swing import WINDOW_S, Pendulum, beat_wave, swing_course
 from monitor.measures.travel import travels
 from monitor.records.hold_result import Travel
@@ -102,10 +102,11 @@ class LiveMotion:
 
     def shoulders(self) -> tuple[Shoulders | None, float | None]:
         """Return relaxed or drawn with a certainty, from the travel in this hold; None before any."""
-        if not self._travels:
+        after = state_after(self._travels)
+        if after is None:
             return None, None
-        heights = heights_mm(self._travels)
-        return ("drawn" if is_active(heights[-1], heights) else "relaxed"), certainty_of(self._travels)
+        state, certainty = after
+        return ("drawn" if state == "active" else "relaxed"), certainty
 
     def look_for_swing(
         self, recent: RecentLoads, onset_s: float, account_open_until_s: float, weight_N: float, pendulum: Pendulum
