@@ -38,7 +38,7 @@ FLAG_WORDS: dict[str, str] = {
     "too_short_for_swing": "too short to measure swing",
     "touch_peak_not_resolved": "a foot struck faster than the readings: its peak is uncertain",
     "travel_needs_platform": "travel needs the platform's cells",
-    "travel_not_readable": "a travel was missed between two that were read, or the elbows bent",
+    "travel_not_readable": "the body or the bar moved too much: a travel may be missing or less sure",
     "travel_withheld_while_account_open": "travel withheld while weight was missing",
     "tremor_not_measurable": "tremor not measurable",
     "weight_changed": "another person than the session's, or another load on the body: weighed by itself",

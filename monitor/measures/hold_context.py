@@ -31,8 +31,8 @@ class HoldContext:
 
     ``clock_rate`` is true seconds per second of the record, with its standard uncertainty ``u_clock_rate``;
     ``alpha_max`` the allowed assistance; ``given_start`` the coach's word on the shoulders at the start; ``stuck`` the
-    columns of cells that were stuck during the hold; ``pendulum`` the body's own kappa where it is known; ``flags`` what
-    is known of the hold beforehand.
+    columns of cells that were stuck during the hold; ``pendulum`` the body's own kappa where it is known; ``flags``
+    what is known of the hold beforehand.
     """
 
     bodyweight: Bodyweight | None

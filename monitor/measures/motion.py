@@ -9,7 +9,7 @@ from monitor.measures.disturbance import PULL_REACH_S, near_spans
 from monitor.measures.hold_context import Stretch
 from monitor.measures.settling import bounce_Hz
 from monitor.measures.swing import LEAST_DEG, beat_wave, swing_course
-from monitor.measures.travel import travels
+from monitor.measures.travel import is_restless, travels
 from monitor.records.hold_result import Swing, ThirdSupport, Travel
 from monitor.runs import runs_of
 from monitor.signals.session_loads import Array
@@ -118,6 +118,8 @@ def _travel(
     withheld = disturbed | near_spans(hold.t, [(x.start_s, x.end_s) for x in third], 1.5)
     if third:
         flags.append("travel_withheld_while_account_open")
+    if is_restless(sum_N[body], hold.W, hold.rate_Hz):
+        flags.append("travel_not_readable")
     pulls: list[Travel] = []
     free = body & ~withheld
     for a, b in runs_of(free):

@@ -19,10 +19,14 @@ source)."""
 LEAST_STEP_mm, LEAST_STEP_U = 8.0, 2.0
 """A single travel counts from this size and so many of its standard uncertainties (common practice, no source)."""
 
+LARGE_mm, LARGE_SHARE = 22.0, 0.5
+"""A travel that is smaller than the first is a change of posture only from this share of the hold's largest on (common
+practice, no source)."""
+
 CERTAINTY_OF_A_GIVEN_START = 0.97
 CERTAINTY_BETWEEN_SIGNS, CERTAINTY_AT_THE_ENDS, CERTAINTY_AFTER_A_MISSED = 0.97, 0.9, 0.6
-"""How often a state is right whose travels are sure: between two of opposite sign, before the first or after the last, and
-next to a travel that must have been missed. Judged on simulated curves (docs/accuracy.md)."""
+"""How often a state is right whose travels are sure: between two of opposite sign, before the first or after the last,
+and next to a travel that must have been missed. Judged on simulated curves (common practice, no source)."""
 
 
 def heights_mm(travel: list[Travel]) -> list[float]:
@@ -32,6 +36,7 @@ def heights_mm(travel: list[Travel]) -> list[float]:
 
 def steps_of(travel: list[Travel]) -> list[Travel]:
     """Return the travels that change the state, those of one pull in two parts as one."""
+    large_mm = min(LARGE_mm, LARGE_SHARE * max((abs(one.travel_mm) for one in travel), default=0.0))
     steps = [one for one in travel if abs(one.travel_mm) >= max(LEAST_STEP_mm, LEAST_STEP_U * one.u_mm)]
     joined: list[Travel] = []
     for number, one in enumerate(steps):
@@ -42,7 +47,7 @@ def steps_of(travel: list[Travel]) -> list[Travel]:
                 joined[-1] = whole
                 continue
         joined.append(one)
-    return joined
+    return [one for one in joined if abs(one.travel_mm) >= large_mm]
 
 
 def _same_sign(a: Travel, b: Travel) -> bool:
@@ -84,8 +89,8 @@ def states_of(
 ) -> tuple[list[StateSpan], Kind | None]:
     """Return the stretches of passive and active and the hold's kind; ``([], None)`` if neither is known.
 
-    Between two travels of the same sign that are no pull in two parts one was missed: the state changes back somewhere in
-    between, and both halves are uncertain.
+    Between two travels of the same sign that are no pull in two parts one was missed: the state changes back somewhere
+    in between, and both halves are uncertain.
 
     Parameters
     ----------

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from monitor.measures.centre_of_mass_rise import Movement, rise_of
 from monitor.records.hold_result import Travel
 from monitor.signals import sliding
+from monitor.signals.iir_filters import band_pass, zero_phase
 from monitor.signals.session_loads import Array
 from monitor.statistics import median, robust_sd
 
@@ -41,6 +42,10 @@ LESS = 0.999
 
 ALONE = 0.5
 """A movement stands alone within so many of its durations before and after it (common practice, no source)."""
+
+RESTLESS, RESTLESS_BAND_Hz, RESTLESS_EDGE_S = 0.02, (1.8, 6.0), 0.5
+"""A hold whose S has a larger rms in this band, as a share of bodyweight, hides travels (common practice, no source);
+half a second at either end is the filter's own."""
 
 CALMED = 5
 """Readings are averaged over this part of a movement's duration (common practice, no source)."""
@@ -78,6 +83,18 @@ def _calmed_shape(law: Law, duration_s: float, rate_Hz: float, calm: int) -> tup
     """Return a movement's shape after a mean over ``calm`` rows, and the sum of its squares."""
     shape = np.convolve(law(duration_s, rate_Hz), np.full(calm, 1.0 / calm))
     return shape, float(shape @ shape)
+
+
+def is_restless(sum_N: Array, bodyweight_N: float, rate_Hz: float) -> bool:
+    """Say whether S (n,) moves too much between 2 and 6 Hz for a travel to be read surely.
+
+    A bar that gives (a door bar bounces at some 4 Hz) and a body that never rests shake S as a quick pull does.
+    """
+    edge = round(RESTLESS_EDGE_S * rate_Hz)
+    if len(sum_N) < 4 * edge:
+        return False
+    shaken_N = zero_phase(band_pass(2, RESTLESS_BAND_Hz, rate_Hz), sum_N)[edge:-edge]
+    return float(np.sqrt(np.mean(shaken_N**2))) > RESTLESS * bodyweight_N
 
 
 def travels(t_s: Array, sum_N: Array, bodyweight_N: float, gravity_m_s2: float, rate_Hz: float) -> list[Travel]:
