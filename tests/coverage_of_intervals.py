@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import lfilter
 
 from firmware_bridge.counts import CountBlock
 from monitor.demo.body import Body
@@ -31,7 +32,7 @@ from monitor.measures.session_analysis import AnalysisSettings
 from monitor.newtons.calibration import Calibration, ChannelCalibration
 from monitor.pipeline import Pipeline, SessionMeasured
 from monitor.records.session_result import SessionResult
-from monitor.signals.zeros import WANDER_N, wandered_N2
+from monitor.signals.zeros import CREEP_REL, WANDER_N, wandered_N2
 from tests.accuracy.confidence import share_bounds
 
 Array = NDArray[np.float64]
@@ -39,6 +40,9 @@ Array = NDArray[np.float64]
 RATE_Hz = 80.0
 STEPS = 12
 """Internal steps of the body in one sample interval."""
+
+CREEP_TIME_S = 8.0
+"""How fast the quick part of creep comes (common practice, no source)."""
 
 U_COMMON, U_OWN = 3e-4, 4e-4
 """Relative standard uncertainties of spans: of the plates, shared by all cells, and each cell's own."""
@@ -151,6 +155,13 @@ def wandered_N(rows: int, cells: int, age_s: float, rng: np.random.Generator) ->
     return np.column_stack([np.interp(t_s, knots[1:], drawn[1:, c] - drawn[0, c]) for c in range(cells)])
 
 
+def crept_N(load_N: Array, rng: np.random.Generator) -> Array:
+    """Return (rows, cells) what cells of one make read beside their load (rows, cells): creep of either sign."""
+    share = CREEP_REL * rng.uniform(-1, 1)
+    decay = np.exp(-1 / (RATE_Hz * CREEP_TIME_S))
+    return np.asarray(share * lfilter([1 - decay], [1, -decay], load_N, axis=0))
+
+
 def measured(played: Played, seed: int) -> SessionResult:
     """Return what a drawn rig makes of a session."""
     rng = np.random.default_rng([seed, 0xC1])
@@ -163,7 +174,7 @@ def measured(played: Played, seed: int) -> SessionResult:
     begin = int(rng.integers(STEPS))
     rows = (len(played.load_N) - begin) // STEPS
     means_N = played.load_N[begin : begin + rows * STEPS].reshape(rows, STEPS, -1).mean(axis=1)
-    means_N = means_N + wandered_N(rows, means_N.shape[1], age_s, rng)
+    means_N = means_N + wandered_N(rows, means_N.shape[1], age_s, rng) + crept_N(means_N, rng)
     counts, missed = electronics.convert(means_N)
     u_clock = float(rng.choice(U_CLOCK))
     rate = 1.0 + u_clock * rng.standard_normal()

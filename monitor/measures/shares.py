@@ -17,9 +17,9 @@ from monitor.signals.sensitivity import Sensitivity, load_sensitivity
 from monitor.signals.session_loads import Array
 from monitor.signals.zeros import CREEP_REL
 
-U_CREEP_REL = CREEP_REL / math.sqrt(12.0)
-"""Standard uncertainty of a part's load as a share of what it carries or carried before: creep lies anywhere between
-none and ``CREEP_REL`` (JCGM 100:2008, 4.3.7)."""
+U_CREEP_REL = 0.3 * CREEP_REL / math.sqrt(3.0)
+"""Standard uncertainty of a part's load as a share of what it carries or carried before: of half an hour's creep some
+0.3 comes within a hold, of either sign (JCGM 100:2008, 4.3.7; the share is common practice, no source)."""
 
 QUIET_GAIN_m_s = 0.03
 """Speed that a quiet body may have gained or lost by the end of its quiet rows (common practice, no source): over a few
@@ -115,7 +115,9 @@ def _between_edges(hold: Stretch, index: tuple[int, ...], load_N: Array) -> Sens
         for u_s, at_s in zip(hold.u_edges_s, (edges.onset_s, edges.release_s), strict=True)
     ]
     load = _mean_load(hold, index, hold.inside)
-    creep_N = U_CREEP_REL * hold.W
+    zero = hold.context.zeros.bar if index == hold.rig.bar_index else hold.context.zeros.feet
+    # Creep in the rows that the zero was read from has gone with it; between them it is interpolated.
+    creep_N = U_CREEP_REL * hold.W * (1.0 - min(1.0, zero.overlap(hold.t[hold.inside]))) ** 2
     return replace(load, own_variance=load.own_variance + cut[0] ** 2 + cut[1] ** 2 + creep_N**2)
 
 

@@ -26,6 +26,8 @@ const flags = {
   record_ends_in_hold: "die Aufnahme endet mitten im Hang",
   several_sessions: "mehr als ein Aufenthalt am Messgerät; das Körpergewicht ist das des längsten Hangs",
   split_by_the_coach: "vom Coach geteilt",
+  stood_beside: "im Stand fehlte Gewicht: ein Fuß oder eine Hand war neben der Plattform",
+  surplus_load: "es lag mehr Gewicht auf, als die Person wiegt: jemand oder etwas anderes war dabei",
   "swing_below_0.8_deg": "Schwingen unter 0,8 Grad",
   swing_below_noise: "Schwingen zu klein, um hervorzutreten",
   swing_disturbed: "Schwingen nicht messbar: andere Bewegungen überdecken es",
@@ -38,8 +40,11 @@ const flags = {
   touch_peak_not_resolved:
     "ein Fuß schlug schneller auf, als die Messwerte folgen: wie hoch das ging, ist nicht sicher",
   travel_needs_platform: "der Weg braucht die Zellen der Plattform",
+  travel_not_readable: "der Körper oder die Stange bewegte sich zu sehr: eine Bewegung der Schultern kann fehlen",
   travel_withheld_while_account_open: "Weg zurückgehalten, solange Gewicht fehlte",
   tremor_not_measurable: "Zittern nicht messbar",
+  weight_changed: "eine andere Person oder ein anderes Gewicht als sonst: für sich gewogen",
+  weight_missing: "Stange und Plattform trugen zusammen weniger, als die Person wiegt",
 };
 
 const places = {
