@@ -13,7 +13,7 @@ from monitor.records.cells import in_one_cell, largest_second
 from monitor.records.measure import measure
 from monitor.records.plain_data import record_of
 
-MEASUREMENT_VERSION = 5
+MEASUREMENT_VERSION = 6
 """Raised whenever a change of the code can change a number; stored with every result."""
 
 Kind = Literal["passive", "active", "mixed"]
@@ -271,6 +271,11 @@ class HoldResult:
     flags: list[str] = field(
         default_factory=list, metadata=measure(cell=in_one_cell, header="flags", join=join.union, split=split.same)
     )
+
+    @property
+    def is_of_one_body(self) -> bool:
+        """Say whether only the person's own weight was on the rig: else no curve, record or prescription counts it."""
+        return "surplus_load" not in self.flags
 
     def as_dict(self) -> dict[str, Any]:
         """Return the hold as plain JSON data."""

@@ -94,3 +94,9 @@ def test_load_terms_of_very_many_exponents_are_those_of_each():
     each = np.array([-np.log(np.mean(np.exp(-b * data.log_betas), axis=1)) for b in exponents]).T
     assert np.abs(data.load_terms(exponents) - each).max() < 1e-4
     assert data.load_terms(exponents[:9]) == pytest.approx(each[:, :9], abs=1e-12)
+
+
+def test_a_hold_with_somebody_elses_load_says_nothing_of_endurance():
+    own, shared = (hold_at(NOW - DAY_ns, 40.0, alpha=0.2, flags=flags) for flags in ([], ["surplus_load"]))
+    assert len(efforts_of([own], NOW)) == 1
+    assert efforts_of([shared], NOW) == []

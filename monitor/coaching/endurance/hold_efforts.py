@@ -51,6 +51,8 @@ def efforts_of(holds: Sequence[StoredHold], now_utc_ns: int, kind: str | None = 
         other = kind is not None and result.kind in ("passive", "active") and result.kind != kind
         if other or result.beta_mean is None or result.duration_s < SHORTEST_s or "interrupted" in result.flags:
             continue
+        if not result.is_of_one_body:
+            continue
         age_days = max(0.0, (now_utc_ns - hold.onset_utc_ns) / _DAY_ns)
         efforts.append(Effort(result.duration_s, _loads(hold, result.duration_s), ending_of(hold), age_days))
     return efforts

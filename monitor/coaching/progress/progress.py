@@ -116,9 +116,10 @@ def progress(
 ) -> Progress:
     """Return a person's progress from their holds (corrected, oldest first), hangs by hand and entries of pain."""
     points = [hold_point(h) for h in holds]
-    free = [h for h in holds if h.result.support == "unassisted"]
-    long_enough = [h for h in holds if h.result.duration_s >= 30.0 and h.result.alpha_mean is not None]
-    turns = [alternating_hang(h.result) for h in holds if h.result.grip_changes_s]
+    own = [h for h in holds if h.result.is_of_one_body]
+    free = [h for h in own if h.result.support == "unassisted"]
+    long_enough = [h for h in own if h.result.duration_s >= 30.0 and h.result.alpha_mean is not None]
+    turns = [alternating_hang(h.result) for h in own if h.result.grip_changes_s]
     return Progress(
         holds=len(holds),
         by_hand=len(by_hand),
