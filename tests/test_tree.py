@@ -13,7 +13,6 @@ ROOT = Path(__file__).parents[1]
 ALLOWED = {
     "README.md",
     "DEVELOPERS.md",
-    "docs/changelog.md",
     "LICENSE",
     "pyproject.toml",
     "firmware_bridge",
