@@ -89,6 +89,10 @@ modules_load() {
 }
 
 make_venv() {
+    if [ -L "$root/.venv" ]; then
+        fail "$root/.venv is a link to $(readlink "$root/.venv"): an environment that others may use." \
+            "remove the link, then run this again; or call that environment's programs directly."
+    fi
     if [ -e "$root/.venv" ] && [ ! -e "$root/.venv/pyvenv.cfg" ] && [ ! -d "$root/.venv/bin" ]; then
         fail "$root/.venv is there and is no virtual environment." "move it away, then run this again."
     fi
