@@ -47,7 +47,7 @@ class Assembly:
         self._continuity = FrameContinuity()
         self._lines = LineContinuity()
         self._echo: Echo | None = None
-        self._first_line_seen = False
+        self._first_line_passed = False
         self._text_facts: BoardFacts | None = None
 
     @property
@@ -161,9 +161,9 @@ class Assembly:
         return CountBlock(self.segment, board_s, counts, lost, status, damaged)
 
     def _take_line(self, new: Samples) -> list[SourceEvent]:
-        if not self._first_line_seen:
+        if not self._first_line_passed:
             # A port is opened in the middle of a line: what is left of it may look whole and be wrong.
-            self._first_line_seen = True
+            self._first_line_passed = True
             return []
         events: list[SourceEvent] = []
         damaged = self._lines.damaged
@@ -211,10 +211,10 @@ class Assembly:
         echo, self._echo = self._echo, None
         if echo is not None and echo.board_us == anchor.board_us:
             sent_ns = int.from_bytes(echo.token, "little")
-            reckoning = self._fitter.echo(sent_ns, anchor.monotonic_ns, board_us, anchor.utc_ns)
+            clock_fit = self._fitter.echo(sent_ns, anchor.monotonic_ns, board_us, anchor.utc_ns)
         else:
-            reckoning = self._fitter.arrival(anchor.monotonic_ns, board_us, anchor.utc_ns)
-        return [] if reckoning is None else [self._clock_fit(reckoning)]
+            clock_fit = self._fitter.arrival(anchor.monotonic_ns, board_us, anchor.utc_ns)
+        return [] if clock_fit is None else [self._clock_fit(clock_fit)]
 
     def _clock_fit(self, fit: FittedClock) -> ClockFit:
         return ClockFit(self.segment, fit.rate, fit.u_rate, fit.host_ns_at_zero, fit.utc_ns_at_zero)

@@ -16,7 +16,7 @@ _NEAR = 256
 
 _MOST_ROWS = 255
 _LONGEST_PAUSE_US = 60_000_000
-_KEPT_INTERVALS = 64
+_MOST_INTERVALS = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,7 @@ class LineContinuity:
     def __init__(self) -> None:
         self._last_us: int | None = None
         self._held: Samples | None = None
-        self._intervals_us: deque[int] = deque(maxlen=_KEPT_INTERVALS)
+        self._intervals_us: deque[int] = deque(maxlen=_MOST_INTERVALS)
         self._interval_us = 0.0
         self._channels = 0
         self.damaged = 0
@@ -143,8 +143,8 @@ class LineContinuity:
         self._last_us = stamp_us
         lost = max(0, round(step_us / self._interval_us) - 1) if self._interval_us else 0
         self._intervals_us.append(step_us)
-        if len(self._intervals_us) >= 16 and (not self._interval_us or len(self._intervals_us) == _KEPT_INTERVALS):
+        if len(self._intervals_us) >= 16 and (not self._interval_us or len(self._intervals_us) == _MOST_INTERVALS):
             self._interval_us = float(median(self._intervals_us))
-            if len(self._intervals_us) == _KEPT_INTERVALS:
+            if len(self._intervals_us) == _MOST_INTERVALS:
                 self._intervals_us.clear()
         return Judgement("follows", lost)

@@ -334,11 +334,11 @@ def _sync_folder(path: Path) -> None:
         os.close(folder)
 
 
-def _keep_tail(path: Path, kept: int, tail: bytes) -> Path:
+def _keep_tail(path: Path, offset: int, tail: bytes) -> Path:
     """Write a torn tail to a new file beside the journal and force it to the disk; return its path."""
     number = 1
     while True:
-        beside = path.with_name(f"{path.name}.torn-{kept}" + (f"-{number}" if number > 1 else ""))
+        beside = path.with_name(f"{path.name}.torn-{offset}" + (f"-{number}" if number > 1 else ""))
         try:
             descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
         except FileExistsError:

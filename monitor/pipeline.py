@@ -256,10 +256,10 @@ class Pipeline:
                 self._measure(self._session_from, self._ticks * n, out, final=False)
         if self._session_from is None:
             # Somebody who comes is noticed a little later: the pre-roll counts from the first tick with load.
-            first_kept = self._ticks * n - round((PRE_ROLL_S + COMES_AFTER_S) * self.rate_Hz) - 2 * n
-            self._rows.drop_before(first_kept)
-            self._spike_rows.drop_before(first_kept)
-            self._lost_rows.drop_before(first_kept)
+            first_needed = self._ticks * n - round((PRE_ROLL_S + COMES_AFTER_S) * self.rate_Hz) - 2 * n
+            self._rows.drop_before(first_needed)
+            self._spike_rows.drop_before(first_needed)
+            self._lost_rows.drop_before(first_needed)
 
     def _show_tick(self, out: Output) -> bool:
         """Make the next tick's picture where there is a live view; say whether a hold is due to be measured."""

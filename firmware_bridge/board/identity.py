@@ -5,7 +5,7 @@ import os
 import machine
 
 BOOT_COUNT_FILE = "boot_count.txt"
-STAY_FILE = "stay_out.txt"
+QUIET_FILE = "stay_out.txt"
 
 
 def board_id():
@@ -34,15 +34,15 @@ def next_boot_count():
 
 def leave():
     """Restart into the prompt, without the watchdog: it would end whatever is done there after some seconds."""
-    with open(STAY_FILE, "w") as file:
+    with open(QUIET_FILE, "w") as file:
         file.write("1")
     machine.reset()
 
 
-def is_to_stay_out():
+def is_to_keep_out():
     """Return, once, whether the last start ended with ``leave``."""
     try:
-        os.remove(STAY_FILE)
+        os.remove(QUIET_FILE)
     except OSError:
         return False
     return True

@@ -128,7 +128,7 @@ class Board:
 
 def main():
     """Start, unless the host has asked for the prompt; a mistake in the settings ends there too, with its message."""
-    if identity.is_to_stay_out():
+    if identity.is_to_keep_out():
         return
     board = Board(board_settings)
     board.run(Watchdog(board_settings.WATCHDOG_ms))

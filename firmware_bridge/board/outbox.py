@@ -6,7 +6,7 @@ import wire
 # may wait there; with one packet, and only after it said that it has room, that happens at most once or twice.
 CHUNK = 64
 
-KEPT_BYTES = 8192
+MOST_BYTES = 8192
 
 
 class Outbox:
@@ -32,7 +32,7 @@ class Outbox:
         payload[1] = self._sequence & 0xFF
         payload[2] = self._sequence >> 8
         length = wire.seal(payload, size, self._frame)
-        if self.size + length > KEPT_BYTES:
+        if self.size + length > MOST_BYTES:
             return False
         self._sequence = (self._sequence + 1) & 0xFFFF
         self._waiting.append(bytes(memoryview(self._frame)[:length]))

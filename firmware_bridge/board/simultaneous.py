@@ -115,8 +115,8 @@ class Simultaneous(Converter):
     def set_rate(self, rate_cHz):
         """Take the nearest rate; False when it is more than a tenth away from the one asked for."""
         nearest = self._nearest(rate_cHz)
-        found_cHz = 100 * self._modulator_Hz // nearest[1]
-        if 10 * abs(found_cHz - rate_cHz) > rate_cHz:
+        nearest_cHz = 100 * self._modulator_Hz // nearest[1]
+        if 10 * abs(nearest_cHz - rate_cHz) > rate_cHz:
             return False
         if nearest[0] != self._code:
             self._settle(nearest)

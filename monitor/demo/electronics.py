@@ -112,12 +112,12 @@ class Electronics:
         """
         rng, faults = self._rng, self.faults
         n, channels = load_N.shape
-        seen_N = self._with_creep(np.nan_to_num(load_N)) + self._wandered_N(n)
-        seen_N += rng.standard_normal((n, channels)) * self.noise_N
+        sensed_N = self._with_creep(np.nan_to_num(load_N)) + self._wandered_N(n)
+        sensed_N += rng.standard_normal((n, channels)) * self.noise_N
         wild = rng.random((n, channels)) < faults.spike_rate
         size_N = rng.uniform(90.0, 600.0, (n, channels)) * rng.choice([-1.0, 1.0], (n, channels))
-        seen_N[wild] += size_N[wild]
-        counts = np.rint(self.zero_counts + self.counts_per_N * seen_N)
+        sensed_N[wild] += size_N[wild]
+        counts = np.rint(self.zero_counts + self.counts_per_N * sensed_N)
         counts = np.clip(counts, SMALLEST_COUNT, LARGEST_COUNT).astype(np.int32)
         failed = (rng.random((n, channels)) < faults.failed_rate) | np.isnan(load_N)
         counts[failed] = NO_READING

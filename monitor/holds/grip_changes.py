@@ -14,7 +14,7 @@ from monitor.signals.session_loads import Array
 
 MEDIAN_S = 2.0
 MEAN_S = 0.3
-STAYS_S = 1.5
+HELD_S = 1.5
 """A side carries by the median over the first; the instant is that of means over the second; a change counts only
 if the load stays on the side for the third (common practice, no source)."""
 
@@ -56,7 +56,7 @@ def grip_changes_s(t_s: Array, left_N: Array, right_N: Array, bodyweight_N: floa
     side = np.where(smooth > ONE_SIDED, 1, np.where(smooth < -ONE_SIDED, -1, 0))
     # The bar rings at a change; the mean removes the ringing.
     share = sliding.mean(share, int(MEAN_S * rate_Hz) | 1)
-    decided = np.flatnonzero(_staying_sides(side, share, round(STAYS_S * rate_Hz)))
+    decided = np.flatnonzero(_staying_sides(side, share, round(HELD_S * rate_Hz)))
     changes = []
     turns = np.flatnonzero(np.diff(side[decided]))
     for turn in turns.tolist():

@@ -28,10 +28,10 @@ _log = logging.getLogger(__name__)
 
 COMMAND = (sys.executable, "-P", "-m", "monitor.jobs")
 MOST_WAITING = 8
-KEPT = 30
+MOST_JOBS = 30
 """Jobs that are remembered once they are over."""
 
-FILE_KEPT_S = 3600.0
+FILE_LASTS_S = 3600.0
 LEAST_ROOM_BYTES = 256 << 20
 """A job ends before the disk is so full that the day's journals could want for room."""
 
@@ -416,15 +416,15 @@ class JobRunner:
         now_ms = _now_ms()
         over = [job for job in self._jobs.values() if job.ended_utc_ms is not None]
         for number, job in enumerate(reversed(over)):
-            if number >= KEPT:
+            if number >= MOST_JOBS:
                 shutil.rmtree(self._root / job.id, ignore_errors=True)
                 del self._jobs[job.id]
-            elif job.file is not None and now_ms - (job.ended_utc_ms or 0) > FILE_KEPT_S * 1e3:
+            elif job.file is not None and now_ms - (job.ended_utc_ms or 0) > FILE_LASTS_S * 1e3:
                 shutil.rmtree(self._root / job.id, ignore_errors=True)
                 self._jobs[job.id] = replace(job, file=None)
         waiting = {Path(parameters.get("path", "")).name for parameters in self._parameters.values()}
         for name, begun_s in list(self._uploads.items()):
-            if name not in waiting and time.monotonic() - begun_s > FILE_KEPT_S:
+            if name not in waiting and time.monotonic() - begun_s > FILE_LASTS_S:
                 del self._uploads[name]
                 with contextlib.suppress(OSError):
                     os.unlink(self._root / "uploads" / name)

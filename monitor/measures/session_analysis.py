@@ -109,7 +109,7 @@ def analyse_session(
         flags.append("bodyweight_unknown")
     elif body.source == "hang":
         flags.append("bodyweight_from_the_hang")
-    holds = [measure_hold(weighed.loads, edges, weighed.context_of(edges)) for edges in weighed.found]
+    holds = [measure_hold(weighed.loads, edges, weighed.context_of(edges)) for edges in weighed.edges]
     if any(_weighs_more_throughout(hold) for hold in holds):
         flags.append("stood_beside")
     if any("weight_changed" in hold.flags for hold in holds):
@@ -149,7 +149,7 @@ def measure_stretches(
     if zeroed is None:
         return [None] * len(stretches)
     weighed = _weighed(zeroed, analysis_settings, clock_rate, u_clock_rate)
-    marked = [marked_hold(weighed.loads.t_s, weighed.found, spans) for spans in stretches]
+    marked = [marked_hold(weighed.loads.t_s, weighed.edges, spans) for spans in stretches]
     return [
         None if one is None else measure_marked(weighed.loads, one, weighed.context_of(one.edges)) for one in marked
     ]
@@ -162,7 +162,7 @@ class _WeighedSession:
     loads: SessionLoads
     context: HoldContext
     stuck: NDArray[np.bool_]
-    found: list[HoldEdges]
+    edges: list[HoldEdges]
     windows: Windows
 
     def context_of(self, edges: HoldEdges) -> HoldContext:
@@ -171,7 +171,7 @@ class _WeighedSession:
         context = replace(self.context, stuck=tuple(columns.tolist()))
         if context.bodyweight is None:
             return context
-        releases_s = [one.release_s for one in self.found if one.release_s <= edges.onset_s]
+        releases_s = [one.release_s for one in self.edges if one.release_s <= edges.onset_s]
         since_s = max(releases_s, default=float(self.loads.t_s[0]))
         other = read_hold_bodyweight(
             self.loads, context.zeros, self.windows, context.bodyweight, since_s, (edges.onset_s, edges.release_s)
@@ -201,10 +201,10 @@ def _weighed(
         pendulum=analysis_settings.pendulum,
     )
     reference_N = body.bodyweight_N if body else _reference_N(session)
-    found = [] if reference_N is None else find_holds(session.t_s, session.bar_N, reference_N)
+    every = [] if reference_N is None else find_holds(session.t_s, session.bar_N, reference_N)
     if not session.rig.has_bar:
-        found = [edges for edges in found if edges.duration_s >= LEAST_INFERRED_S]
-    return _WeighedSession(session, context, zeroed.stuck, found, windows_of(session))
+        every = [edges for edges in every if edges.duration_s >= LEAST_INFERRED_S]
+    return _WeighedSession(session, context, zeroed.stuck, every, windows_of(session))
 
 
 def _weighs_more_throughout(hold: HoldResult) -> bool:

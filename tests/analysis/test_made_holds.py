@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from kept_sessions import keep_session, two_neighbours
+from stored_sessions import keep_session, two_neighbours
 
 from firmware_bridge.sources import HostClock
 from monitor.analysis import analyse_file
@@ -27,62 +27,62 @@ AT_s = 30.0
 
 
 @pytest.fixture
-def kept(tmp_path):
+def stored(tmp_path):
     """Return a store with a session of two recorded holds, its folder, and the holds as measured."""
     folder = DataFolder.open(tmp_path)
     with open_store(folder.database) as store:
         yield SimpleNamespace(store=store, folder=folder, holds=keep_session(store, folder, two_neighbours()))
 
 
-def correct(kept, uid: str, kind: str, content: dict):
-    content = measured_content(kept.store, kept.folder, uid, kind, content)
-    return kept.store.corrections.make(uid, kind, content, reason="looked at it")
+def correct(stored, uid: str, kind: str, content: dict):
+    content = measured_content(stored.store, stored.folder, uid, kind, content)
+    return stored.store.corrections.make(uid, kind, content, reason="looked at it")
 
 
-def join(kept):
+def join(stored):
     """Join the two holds; return the joined one."""
-    first, second = kept.holds
-    made = correct(kept, first.uid, "join", {"with": second.uid})
-    (hold,) = kept.store.holds_of_session(first.session_uid)
+    first, second = stored.holds
+    made = correct(stored, first.uid, "join", {"with": second.uid})
+    (hold,) = stored.store.holds_of_session(first.session_uid)
     assert hold.made_by == made.id
     return hold
 
 
-def split(kept):
+def split(stored):
     """Split the first hold; return its parts."""
-    correct(kept, kept.holds[0].uid, "split", {"at_s": AT_s})
-    return kept.store.holds_of_session(kept.holds[0].session_uid)[:2]
+    correct(stored, stored.holds[0].uid, "split", {"at_s": AT_s})
+    return stored.store.holds_of_session(stored.holds[0].session_uid)[:2]
 
 
 def fields_known(result) -> set[str]:
     return {f.name for f in dataclasses.fields(result) if getattr(result, f.name) not in (None, [])}
 
 
-def bar_curve(kept, hold):
-    t_s, names, load_N = hold_curve(kept.store, kept.folder, hold.uid)
+def bar_curve(stored, hold):
+    t_s, names, load_N = hold_curve(stored.store, stored.folder, hold.uid)
     return t_s, load_N[:, [name.startswith("bar") for name in names]].sum(axis=1)
 
 
-def test_a_join_has_every_field_of_its_holds_and_its_zeros(kept):
-    first, second = (hold.result for hold in kept.holds)
-    joined = join(kept).result
+def test_a_join_has_every_field_of_its_holds_and_its_zeros(stored):
+    first, second = (hold.result for hold in stored.holds)
+    joined = join(stored).result
     assert fields_known(joined) >= (fields_known(first) & fields_known(second)) | {"regrips"}
     assert (joined.zero_bar_N, joined.zero_feet_N) == pytest.approx((6.0, 3.0), abs=0.3)
     assert LOST_FLAG not in joined.flags
     assert JOIN_FLAG in joined.flags
 
 
-def test_the_curve_of_a_join_does_not_shift(kept):
-    before = [bar_curve(kept, hold) for hold in kept.holds]
-    t_s, bar_N = bar_curve(kept, join(kept))
+def test_the_curve_of_a_join_does_not_shift(stored):
+    before = [bar_curve(stored, hold) for hold in stored.holds]
+    t_s, bar_N = bar_curve(stored, join(stored))
     for old_s, old_N in before:
         np.testing.assert_allclose(np.interp(old_s, t_s, bar_N), old_N, atol=1e-9)
 
 
-def test_a_join_is_measured_over_the_whole_stretch(kept):
+def test_a_join_is_measured_over_the_whole_stretch(stored):
     """By hand: sums over both holds, nothing on the bar in the gap."""
-    first, second = (hold.result for hold in kept.holds)
-    joined = join(kept).result
+    first, second = (hold.result for hold in stored.holds)
+    joined = join(stored).result
     assert (joined.onset_s, joined.release_s) == pytest.approx((first.onset_s, second.release_s), abs=1e-6)
     assert joined.duration_s == pytest.approx(second.release_s - first.onset_s, abs=1e-3)
     # Its edges are known to a fraction of a millisecond, so what counts is the clock's 5e-5.
@@ -94,9 +94,9 @@ def test_a_join_is_measured_over_the_whole_stretch(kept):
     assert joined.loading_N_s == pytest.approx(first.loading_N_s, rel=1e-6)
 
 
-def test_the_parts_of_a_split_have_every_field_and_their_zeros(kept):
-    whole = kept.holds[0].result
-    early, late = (hold.result for hold in split(kept))
+def test_the_parts_of_a_split_have_every_field_and_their_zeros(stored):
+    whole = stored.holds[0].result
+    early, late = (hold.result for hold in split(stored))
     # Slopes need more than 20 s; a part that begins within a hold has no rise of the load.
     assert fields_known(early) >= fields_known(whole) - {"slopes"}
     assert fields_known(late) >= fields_known(whole) - {"slopes", "loading_N_s", "loading_u_N_s"}
@@ -114,117 +114,117 @@ def test_the_parts_of_a_split_have_every_field_and_their_zeros(kept):
     assert early.duration_u_s < whole.duration_u_s
 
 
-def test_the_curve_of_a_part_does_not_shift(kept):
-    old_s, old_N = bar_curve(kept, kept.holds[0])
-    for part in split(kept):
-        t_s, bar_N = bar_curve(kept, part)
+def test_the_curve_of_a_part_does_not_shift(stored):
+    old_s, old_N = bar_curve(stored, stored.holds[0])
+    for part in split(stored):
+        t_s, bar_N = bar_curve(stored, part)
         np.testing.assert_allclose(bar_N, np.interp(t_s, old_s, old_N), atol=1e-9)
 
 
-def test_without_a_journal_the_rules_decide_and_what_is_lost_is_flagged(kept):
-    for journal in kept.folder.journals.rglob("*.journal"):
+def test_without_a_journal_the_rules_decide_and_what_is_lost_is_flagged(stored):
+    for journal in stored.folder.journals.rglob("*.journal"):
         journal.unlink()
-    by_rules = join_holds(*kept.holds).result
-    joined = join(kept)
+    by_rules = join_holds(*stored.holds).result
+    joined = join(stored)
     assert joined.result == by_rules
     assert joined.result.zero_bar_N is None or joined.result.zero_bar_N == pytest.approx(6.0, abs=0.3)
-    kept.store.corrections.undo_last(joined.uid)
-    parts = split(kept)
-    assert [part.result for part in parts] == [part.result for part in split_hold(kept.holds[0], AT_s)]
+    stored.store.corrections.undo_last(joined.uid)
+    parts = split(stored)
+    assert [part.result for part in parts] == [part.result for part in split_hold(stored.holds[0], AT_s)]
     for part in parts:
         assert part.result.sway is None
         assert part.result.tremor_N is None
         assert LOST_FLAG in part.result.flags
 
 
-def test_undoing_gives_the_measured_holds_back(kept):
-    joined = join(kept)
-    kept.store.corrections.undo_last(joined.uid)
-    assert kept.store.holds_of_session(joined.session_uid) == kept.holds
-    part, _ = split(kept)
-    kept.store.corrections.undo_last(part.uid)
-    assert kept.store.holds_of_session(joined.session_uid) == kept.holds
+def test_undoing_gives_the_measured_holds_back(stored):
+    joined = join(stored)
+    stored.store.corrections.undo_last(joined.uid)
+    assert stored.store.holds_of_session(joined.session_uid) == stored.holds
+    part, _ = split(stored)
+    stored.store.corrections.undo_last(part.uid)
+    assert stored.store.holds_of_session(joined.session_uid) == stored.holds
 
 
-def test_the_parts_of_a_split_can_be_joined_again(kept):
-    early, late = split(kept)
-    correct(kept, early.uid, "join", {"with": late.uid})
-    whole, again = kept.holds[0].result, kept.store.holds_of_session(early.session_uid)[0].result
+def test_the_parts_of_a_split_can_be_joined_again(stored):
+    early, late = split(stored)
+    correct(stored, early.uid, "join", {"with": late.uid})
+    whole, again = stored.holds[0].result, stored.store.holds_of_session(early.session_uid)[0].result
     assert again.regrips == []
     for name in ("duration_s", "duration_u_s", "beta_mean", "alpha_mean", "dose_bw_s", "tremor_N", "peak_N"):
         assert getattr(again, name) == pytest.approx(getattr(whole, name), rel=1e-9), name
 
 
-def test_the_coachs_word_stays_with_the_parts(kept):
-    kept.store.corrections.make(kept.holds[0].uid, "retag", {"kind": "active"}, reason="watched")
-    for part in split(kept):
+def test_the_coachs_word_stays_with_the_parts(stored):
+    stored.store.corrections.make(stored.holds[0].uid, "retag", {"kind": "active"}, reason="watched")
+    for part in split(stored):
         assert part.result.kind == "active"
         assert "kind_by_the_coach" in part.result.flags
         assert "kind_unknown" not in part.result.flags
 
 
-def test_another_allowed_assistance_is_not_guessed(kept):
-    first = kept.holds[0]
+def test_another_allowed_assistance_is_not_guessed(stored):
+    first = stored.holds[0]
     other = dataclasses.replace(first.result, clean_s=first.result.clean_s - 5.0)
-    kept.store.save_hold(dataclasses.replace(first, result=other))
-    early, late = split(kept)
+    stored.store.save_hold(dataclasses.replace(first, result=other))
+    early, late = split(stored)
     assert (early.result.clean_s, late.result.clean_s) == (None, None)
     assert LOST_FLAG in early.result.flags
 
 
-def test_a_hold_that_is_not_found_where_it_was_is_not_measured(kept):
-    first, second = kept.holds
+def test_a_hold_that_is_not_found_where_it_was_is_not_measured(stored):
+    first, second = stored.holds
     moved = dataclasses.replace(second.result, beta_mean=second.result.beta_mean - 0.1)
-    kept.store.save_hold(dataclasses.replace(second, result=moved))
-    content = measured_content(kept.store, kept.folder, first.uid, "join", {"with": second.uid})
+    stored.store.save_hold(dataclasses.replace(second, result=moved))
+    content = measured_content(stored.store, stored.folder, first.uid, "join", {"with": second.uid})
     assert content == {"with": second.uid}
 
 
-def test_reanalysis_measures_made_holds_again(kept):
-    (joined,) = [join(kept)]
-    correction = kept.store.corrections.get(joined.made_by)
+def test_reanalysis_measures_made_holds_again(stored):
+    (joined,) = [join(stored)]
+    correction = stored.store.corrections.get(joined.made_by)
     # As version 0.1 left it: joined, but never measured.
-    kept.store.corrections.set_content(correction.id, {"with": kept.holds[1].uid})
-    (before,) = kept.store.holds_of_session(joined.session_uid)
+    stored.store.corrections.set_content(correction.id, {"with": stored.holds[1].uid})
+    (before,) = stored.store.holds_of_session(joined.session_uid)
     assert before.result != joined.result
-    (report,) = reanalyse(kept.store, kept.folder, jobs=1)
+    (report,) = reanalyse(stored.store, stored.folder, jobs=1)
     assert report.corrections == 1
-    (after,) = kept.store.holds_of_session(joined.session_uid)
+    (after,) = stored.store.holds_of_session(joined.session_uid)
     assert after.measurement_version == MEASUREMENT_VERSION
     assert after.result.zero_bar_N == pytest.approx(joined.result.zero_bar_N, abs=1e-6)
     assert after.result.beta_mean == pytest.approx(joined.result.beta_mean, abs=1e-6)
-    assert list(reanalyse(kept.store, kept.folder, jobs=1)) == []
+    assert list(reanalyse(stored.store, stored.folder, jobs=1)) == []
 
 
-def test_corrections_of_made_holds_are_measured_in_their_order(kept):
-    joined = join(kept)
-    correct(kept, joined.uid, "split", {"at_s": 70.0})
-    early, late = kept.store.holds_of_session(joined.session_uid)
-    assert measure_made_holds(kept.store, kept.folder, joined.session_uid) == 0, "nothing has changed"
-    for correction in kept.store.corrections.of_session(joined.session_uid):
+def test_corrections_of_made_holds_are_measured_in_their_order(stored):
+    joined = join(stored)
+    correct(stored, joined.uid, "split", {"at_s": 70.0})
+    early, late = stored.store.holds_of_session(joined.session_uid)
+    assert measure_made_holds(stored.store, stored.folder, joined.session_uid) == 0, "nothing has changed"
+    for correction in stored.store.corrections.of_session(joined.session_uid):
         bare = {name: value for name, value in correction.content.items() if name != "measured"}
-        kept.store.corrections.set_content(correction.id, bare)
-    assert measure_made_holds(kept.store, kept.folder, joined.session_uid) == 2
-    assert kept.store.holds_of_session(joined.session_uid) == [early, late]
+        stored.store.corrections.set_content(correction.id, bare)
+    assert measure_made_holds(stored.store, stored.folder, joined.session_uid) == 2
+    assert stored.store.holds_of_session(joined.session_uid) == [early, late]
 
 
-def test_what_was_joined_during_a_session_is_measured_again_at_its_end(kept):
-    joined = join(kept)
+def test_what_was_joined_during_a_session_is_measured_again_at_its_end(stored):
+    joined = join(stored)
     # As it was joined before the zeros of the session's end were known: 2 N less on the bar.
-    content = kept.store.corrections.get(joined.made_by).content
+    content = stored.store.corrections.get(joined.made_by).content
     (row,) = content["measured"]["results"]
     early = {"version": 5, "results": [{**row, "zero_bar_N": row["zero_bar_N"] - 2.0}]}
-    kept.store.corrections.set_content(joined.made_by, {**content, "measured": early})
+    stored.store.corrections.set_content(joined.made_by, {**content, "measured": early})
     hub, background = LiveHub(), Background()
     events: list[dict] = []
     hub.publish_event = events.append
-    archiver = SessionArchiver(kept.store, kept.folder, hub, HostClock(), None, background, lambda: None)
+    archiver = SessionArchiver(stored.store, stored.folder, hub, HostClock(), None, background, lambda: None)
     archiver.current = CurrentSession(1, joined.session_uid)
-    measured = analyse_file(next(kept.folder.journals.rglob("*.journal"))).result
+    measured = analyse_file(next(stored.folder.journals.rglob("*.journal"))).result
     archiver.save(archiver.current, SessionMeasured(1, measured, final=True), None)
     archiver.settle()
     background.stop()
     archiver.stop()
-    (after,) = kept.store.holds_of_session(joined.session_uid)
+    (after,) = stored.store.holds_of_session(joined.session_uid)
     assert after.result.zero_bar_N == pytest.approx(joined.result.zero_bar_N, abs=1e-6)
     assert ("revised", joined.uid) in {(event["kind"], event["uid"]) for event in events}

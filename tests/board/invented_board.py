@@ -33,8 +33,8 @@ def edited_settings(**changes: object) -> str:
     """Return the maker's settings file with some values edited, as a maker would."""
     text = (FIRMWARE / "board_settings.py").read_text(encoding="utf-8")
     for name, value in changes.items():
-        text, found = re.subn(rf"^{name} = .*$", f"{name} = {value!r}", text, flags=re.MULTILINE)
-        assert found == 1, name
+        text, result = re.subn(rf"^{name} = .*$", f"{name} = {value!r}", text, flags=re.MULTILINE)
+        assert result == 1, name
     return text
 
 
@@ -66,7 +66,7 @@ class InventedBoard:
         self._scenario: dict[str, Any] = scenario
         self.report: dict[str, Any] = {}
         self.ended = threading.Event()
-        self._told: list[str] = []
+        self._report: list[str] = []
         self._at: dict[float, threading.Event] = {
             float(at_s): threading.Event() for at_s in self._scenario.get("hold_at_s", ())
         }
@@ -113,18 +113,18 @@ class InventedBoard:
     def _listen(self) -> None:
         assert self._process.stderr is not None
         for line in self._process.stderr:
-            self._told.append(line)
+            self._report.append(line)
             if line.startswith("{"):
-                told = json.loads(line)
-                if "at_s" in told:
-                    self._at[told["at_s"]].set()
+                messages = json.loads(line)
+                if "at_s" in messages:
+                    self._at[messages["at_s"]].set()
                 else:
-                    self.report = told
+                    self.report = messages
         self.ended.set()
 
     def wait_until(self, at_s: float) -> None:
         """Wait until the invented time stands still at one of the scenario's ``hold_at_s``."""
-        assert self._at[at_s].wait(LIMIT_S), self.told
+        assert self._at[at_s].wait(LIMIT_S), self.messages
 
     def go_on(self) -> None:
         """Let the invented time go on."""
@@ -136,11 +136,11 @@ class InventedBoard:
 
     def wait_for_end(self) -> dict[str, Any]:
         """Wait for the scenario's end and return the invented board's report."""
-        assert self.ended.wait(LIMIT_S), self.told
-        assert self.report, self.told
+        assert self.ended.wait(LIMIT_S), self.messages
+        assert self.report, self.messages
         return self.report
 
     @property
-    def told(self) -> str:
+    def messages(self) -> str:
         """What the process wrote to its error stream."""
-        return "".join(self._told)
+        return "".join(self._report)

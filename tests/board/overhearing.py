@@ -45,15 +45,15 @@ class Overhearing:
 
     def wait_for(self, enough: Callable[[SourceEvent], bool]) -> None:
         """Wait until an event, past or future, is enough."""
-        seen = 0
+        observed = 0
 
-        def found() -> bool:
-            nonlocal seen
-            fresh, seen = self._events[seen:], len(self._events)
+        def result() -> bool:
+            nonlocal observed
+            fresh, observed = self._events[observed:], len(self._events)
             return any(enough(event) for event in fresh)
 
         with self._news:
-            assert self._news.wait_for(found, LIMIT_S), self._events[-5:]
+            assert self._news.wait_for(result, LIMIT_S), self._events[-5:]
 
     def wait_for_conversion(self, number: int) -> None:
         """Wait until the reading of a conversion, or of a later one, has arrived."""
@@ -119,8 +119,8 @@ def row_numbers(counts: NDArray[np.int32], trusted: list[int] | None = None) -> 
 def check_nothing_lost_silently(heard: Overhearing, trusted: list[int] | None = None) -> None:
     """Demand that numbers rise, and that rows received plus conversions reported lost are all there were."""
     rows = row_numbers(heard.counts, trusted)
-    told = rows[rows >= 0]
-    assert (np.diff(told) > 0).all()
+    messages = rows[rows >= 0]
+    assert (np.diff(messages) > 0).all()
     assert rows[0] >= 0
     assert rows[-1] >= 0
     # Block by block: a loss stands where it happened.

@@ -64,7 +64,7 @@ for step in (400, 99, 1, 501, 2**28, 2**28, 2**28, 2**28):
 def test_the_outbox_obeys_what_a_write_returns(takes: str) -> None:
     script = f"""
 from binascii import hexlify
-from outbox import KEPT_BYTES, Outbox
+from outbox import MOST_BYTES, Outbox
 
 class Stream:
     def __init__(self):
@@ -90,7 +90,7 @@ for number in range(200):
         kept += 1
     else:
         refused += 1
-    assert outbox.size <= KEPT_BYTES
+    assert outbox.size <= MOST_BYTES
     if number % 10 == 0:
         outbox.pump()
 for _ in range(100000):
@@ -100,13 +100,13 @@ print(kept, refused)
 print(hexlify(stream.taken).decode())
 """
     counts, taken = run_micropython(script).splitlines()
-    kept, refused = map(int, counts.split())
-    assert kept + refused == 200
+    stored, refused = map(int, counts.split())
+    assert stored + refused == 200
     assert refused > 0
     pieces = bytes.fromhex(taken).split(END)
     assert pieces.pop() == b""
     # Refused frames use up no number: what came is numbered without a hole, each whole.
-    assert [unseal(piece)[1] for piece in pieces] == list(range(kept))
+    assert [unseal(piece)[1] for piece in pieces] == list(range(stored))
 
 
 @needs_micropython
@@ -162,9 +162,9 @@ def test_the_documented_text_board_is_understood_by_the_host() -> None:
     example = re.search(r"```python\n(.*?)```", PAGE, re.DOTALL)[1]  # type: ignore[index]
     rows: list[list[int | None]] = [[1, -2, None], [8_388_607, -8_388_608, 0], [None, None, 5]]
     script = f"{example}\nrows = iter({rows!r})\ntry:\n    run(lambda: next(rows))\nexcept StopIteration:\n    pass\n"
-    found = [one.value for one in Decoder().push(run_micropython(script).encode())]
-    assert all(isinstance(one, Samples) for one in found)
-    counts = [one.counts.tolist()[0] for one in found if isinstance(one, Samples)]
+    result = [one.value for one in Decoder().push(run_micropython(script).encode())]
+    assert all(isinstance(one, Samples) for one in result)
+    counts = [one.counts.tolist()[0] for one in result if isinstance(one, Samples)]
     assert counts == [[NO_READING if count is None else count for count in row] for row in rows]
 
 

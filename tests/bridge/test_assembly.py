@@ -205,9 +205,9 @@ def test_bytes_lost_anywhere_cost_the_frames_they_touch(lost_bytes):
         first, last = np.searchsorted(edges, [start, start + lost_bytes - 1], side="right")
         # Losing a frame's ending zero glues the next one to it.
         touched = last - first + 1 + int(start + lost_bytes in edges)
-        kept = check_ramp(events, first=0)
-        assert 160 - 4 * touched <= kept <= 160 - 4 * (touched - 2)
-        assert assembly.counters.lost == 160 - kept
+        stored = check_ramp(events, first=0)
+        assert 160 - 4 * touched <= stored <= 160 - 4 * (touched - 2)
+        assert assembly.counters.lost == 160 - stored
         assert assembly.segment == 0
 
 
@@ -315,6 +315,6 @@ def test_a_reconnection_forgets_no_damage_among_lines():
 def test_counters_are_told_with_the_anchors_and_only_when_they_moved():
     anchors = [anchor_bytes(10**15 + k, 10**18, 500_000 + k) for k in range(3)]
     events, assembly, _ = assemble([*frames(3), *anchors])
-    told = [one for one in events if isinstance(one, Counters)]
-    assert told[-1] == assembly.counters
-    assert [one.samples for one in told] == [12, 12, 12]  # the anchors themselves are frames, and are counted
+    reported = [one for one in events if isinstance(one, Counters)]
+    assert reported[-1] == assembly.counters
+    assert [one.samples for one in reported] == [12, 12, 12]  # the anchors themselves are frames, and are counted

@@ -69,22 +69,22 @@ class InventedBoard:
 
 def fit_echoes(seed: int, seconds: float, *, period_s: float = 1.7, extra_back_s: float = 0.0) -> FittedClock:
     board, fitter = InventedBoard(seed, extra_back_s=extra_back_s), ClockFitter()
-    told: FittedClock | None = None
+    messages: FittedClock | None = None
     for k in range(int(seconds / period_s)):
         sent, received, stamp = board.round_trip(3.0 + k * period_s)
-        told = fitter.echo(sent, received, stamp, UTC_NS + received) or told
-    assert told is not None
-    return told
+        messages = fitter.echo(sent, received, stamp, UTC_NS + received) or messages
+    assert messages is not None
+    return messages
 
 
 def fit_arrivals(seed: int, seconds: float, *, later_ns: int = 0) -> FittedClock:
     board, fitter = InventedBoard(seed), ClockFitter()
-    told: FittedClock | None = None
+    messages: FittedClock | None = None
     for k in range(int(seconds / 0.9)):
         received, stamp = board.arrival(3.0 + k * 0.9)
-        told = fitter.arrival(received + later_ns, stamp, UTC_NS + received) or told
-    assert told is not None
-    return told
+        messages = fitter.arrival(received + later_ns, stamp, UTC_NS + received) or messages
+    assert messages is not None
+    return messages
 
 
 TRUE_RATE = 1 / (1 + ERROR)
@@ -159,13 +159,13 @@ def test_a_constant_delay_moves_the_offset_and_never_the_rate():
 
 
 def test_an_exact_clock_is_found_exact():
-    fitter, told = ClockFitter(), None
+    fitter, messages = ClockFitter(), None
     for second in range(300):
         sent = BOOTED_NS + second * 10**9
-        told = fitter.echo(sent, sent + 2000, second * 10**6 + 1, 0) or told
-    assert told is not None
-    assert told.rate == pytest.approx(1.0, abs=1e-12)
-    assert told.host_ns_at_zero == pytest.approx(BOOTED_NS, abs=1)
+        messages = fitter.echo(sent, sent + 2000, second * 10**6 + 1, 0) or messages
+    assert messages is not None
+    assert messages.rate == pytest.approx(1.0, abs=1e-12)
+    assert messages.host_ns_at_zero == pytest.approx(BOOTED_NS, abs=1)
 
 
 def test_a_step_of_utc_changes_the_label_alone():
@@ -199,42 +199,42 @@ def test_a_step_of_utc_changes_no_time_and_no_rate_in_the_whole_chain():
     steady, stepped = (assemble(b"".join(stream))[0] for stream in streams.values())
     assert [plain(one) for one in blocks_of(stepped)] == [plain(one) for one in blocks_of(steady)]
     rates = [(fit.rate, fit.u_rate, fit.host_ns_at_zero) for fit in steady if isinstance(fit, ClockFit)]
-    told = [fit for fit in stepped if isinstance(fit, ClockFit)]
+    messages = [fit for fit in stepped if isinstance(fit, ClockFit)]
     assert len(rates) > 3
     # The fits are the same to the last digit; the step only repeats those in force under another label, twice.
-    assert list(dict.fromkeys((fit.rate, fit.u_rate, fit.host_ns_at_zero) for fit in told)) == rates
-    assert len(told) == len(rates) + 2
-    assert {fit.utc_ns_at_zero - fit.host_ns_at_zero for fit in told} == {UTC_NS, UTC_NS + 86_400 * 10**9}
+    assert list(dict.fromkeys((fit.rate, fit.u_rate, fit.host_ns_at_zero) for fit in messages)) == rates
+    assert len(messages) == len(rates) + 2
+    assert {fit.utc_ns_at_zero - fit.host_ns_at_zero for fit in messages} == {UTC_NS, UTC_NS + 86_400 * 10**9}
 
 
 @pytest.mark.parametrize("jump_s", [-30.0, 0.5, 30.0, 7200.0])
 def test_a_jump_of_the_hosts_clock_is_noticed_and_the_rate_survives(jump_s):
     # A host that slept: its monotonic clock stood still while the board's went on, or the other way round.
     board, fitter = InventedBoard(5), ClockFitter()
-    told: FittedClock | None = None
+    messages: FittedClock | None = None
     for k in range(300):
         true_s = 3.0 + k * 1.7
         sent, received, stamp = board.round_trip(true_s)
         moved = round(jump_s * 1e9) if k >= 150 else 0
-        told = fitter.echo(sent + moved, received + moved, stamp, UTC_NS + received) or told
-    assert told is not None
-    assert abs(told.rate - TRUE_RATE) <= 3 * told.u_rate
-    assert told.u_rate < CRYSTAL_TOLERANCE
+        messages = fitter.echo(sent + moved, received + moved, stamp, UTC_NS + received) or messages
+    assert messages is not None
+    assert abs(messages.rate - TRUE_RATE) <= 3 * messages.u_rate
+    assert messages.u_rate < CRYSTAL_TOLERANCE
     end_s = 3.0 + 299 * 1.7
     expected_ns = InventedBoard.host_ns(end_s + jump_s)
-    predicted_ns = told.host_ns_at_zero + told.rate * InventedBoard.board_us(end_s) * 1000
+    predicted_ns = messages.host_ns_at_zero + messages.rate * InventedBoard.board_us(end_s) * 1000
     assert abs(predicted_ns - expected_ns) * 1e-9 < 5e-3
 
 
 def test_single_wild_stamps_do_not_move_the_fit():
     board, fitter = InventedBoard(6), ClockFitter()
-    told: FittedClock | None = None
+    messages: FittedClock | None = None
     for k in range(300):
         sent, received, stamp = board.round_trip(3.0 + k * 1.7)
         wild = 2_000_000 if k % 40 == 20 else 0
-        told = fitter.echo(sent, received, stamp + wild, UTC_NS + received) or told
-    assert told is not None
-    assert abs(told.rate - TRUE_RATE) <= 3 * told.u_rate
+        messages = fitter.echo(sent, received, stamp + wild, UTC_NS + received) or messages
+    assert messages is not None
+    assert abs(messages.rate - TRUE_RATE) <= 3 * messages.u_rate
 
 
 def test_round_trips_that_cannot_be_are_refused():
@@ -246,17 +246,17 @@ def test_round_trips_that_cannot_be_are_refused():
 
 
 def test_one_observation_gives_an_offset_and_no_rate():
-    told = ClockFitter().arrival(BOOTED_NS, 1_000_000, UTC_NS)
-    assert told == FittedClock(1.0, CRYSTAL_TOLERANCE, BOOTED_NS - 10**9, UTC_NS - 10**9)
+    messages = ClockFitter().arrival(BOOTED_NS, 1_000_000, UTC_NS)
+    assert messages == FittedClock(1.0, CRYSTAL_TOLERANCE, BOOTED_NS - 10**9, UTC_NS - 10**9)
 
 
 @pytest.mark.parametrize("faster", [0.3, 4.0, 40.0])
 def test_what_arrives_in_no_time_of_any_oscillator_tells_nothing_of_the_rate(faster):
-    fitter, told = ClockFitter(), []
+    fitter, messages = ClockFitter(), []
     for k in range(400):
         received_ns = BOOTED_NS + round(k * 0.1 / faster * 1e9)
-        told.append(fitter.arrival(received_ns, k * 100_000, UTC_NS + received_ns))
-    assert {one.rate for one in told if one is not None} == {1.0}
+        messages.append(fitter.arrival(received_ns, k * 100_000, UTC_NS + received_ns))
+    assert {one.rate for one in messages if one is not None} == {1.0}
 
 
 def test_the_hosts_clock_is_the_systems_and_may_run_faster():

@@ -81,8 +81,8 @@ def test_the_counter_is_believed_where_the_boards_rate_is_a_little_off():
 @pytest.mark.parametrize("dropped", [1, 2, 17, 255])
 def test_frames_lost_on_the_wire_are_counted_in_conversions(dropped):
     frames = run_of_frames([0] * 300)
-    kept = frames[:10] + frames[10 + dropped :]
-    assert [one.lost for one in judge(kept)] == [0] * 10 + [dropped * ROWS] + [0] * (len(kept) - 11)
+    stored = frames[:10] + frames[10 + dropped :]
+    assert [one.lost for one in judge(stored)] == [0] * 10 + [dropped * ROWS] + [0] * (len(stored) - 11)
 
 
 @given(
@@ -95,9 +95,9 @@ def test_frames_lost_on_the_wire_are_counted_in_conversions(dropped):
 @settings(max_examples=200)
 def test_whatever_is_lost_on_board_or_wire_is_counted_exactly(skips, dropped, sequence, start_us, missed):
     frames = run_of_frames(skips, sequence=sequence, start_us=start_us, missed=missed)
-    kept = [one for number, one in enumerate(frames) if number not in dropped]
-    judgements = judge(kept)
-    for before, after, judgement in zip(kept, kept[1:], judgements[1:], strict=False):
+    stored = [one for number, one in enumerate(frames) if number not in dropped]
+    judgements = judge(stored)
+    for before, after, judgement in zip(stored, stored[1:], judgements[1:], strict=False):
         assert judgement == Judgement("follows", after.conversion - before.conversion - ROWS)
 
 
@@ -183,59 +183,59 @@ def line(board_us: int, channels: int = 2) -> Samples:
 
 def take(lines: list[Samples]) -> tuple[list[tuple[str, int, int]], LineContinuity]:
     continuity = LineContinuity()
-    told = [
+    reported = [
         (judgement.verdict, judgement.lost, samples.first_us)
         for one in lines
         for judgement, samples in continuity.line(one)
     ]
-    return told, continuity
+    return reported, continuity
 
 
 STEADY = [line(k * INTERVAL_US) for k in range(100)]
 
 
 def test_lines_follow_and_their_interval_is_their_median_step():
-    told, continuity = take(STEADY)
-    assert told == [("follows", 0, k * INTERVAL_US) for k in range(100)]
+    reported, continuity = take(STEADY)
+    assert reported == [("follows", 0, k * INTERVAL_US) for k in range(100)]
     assert continuity.interval_us == INTERVAL_US
     assert take(STEADY[:16])[1].interval_us == 0.0  # 15 steps are not enough
 
 
 def test_missing_lines_are_counted_once_the_interval_is_known():
-    told, _ = take(STEADY[:50] + STEADY[57:])
-    assert [one[1] for one in told] == [0] * 50 + [7] + [0] * 42
+    reported, _ = take(STEADY[:50] + STEADY[57:])
+    assert [one[1] for one in reported] == [0] * 50 + [7] + [0] * 42
 
 
 def test_lines_cross_the_wrap_of_the_boards_time():
     lines = [line((2**32 - 30 * INTERVAL_US + k * INTERVAL_US) % 2**32) for k in range(60)]
-    told, continuity = take(lines)
-    assert [one[:2] for one in told] == [("follows", 0)] * 60
+    reported, continuity = take(lines)
+    assert [one[:2] for one in reported] == [("follows", 0)] * 60
     assert continuity.damaged == 0
 
 
 def test_a_line_that_comes_twice_is_dropped():
-    told, continuity = take([*STEADY[:20], STEADY[19], *STEADY[20:]])
-    assert len(told) == 100
+    reported, continuity = take([*STEADY[:20], STEADY[19], *STEADY[20:]])
+    assert len(reported) == 100
     assert continuity.repeated == 1
 
 
 @pytest.mark.parametrize("wrong_us", [3, 10**9], ids=["cut at its front", "far ahead"])
 def test_a_single_line_with_an_absurd_time_is_damage_and_no_restart(wrong_us):
-    told, continuity = take([*STEADY[:40], line(wrong_us), *STEADY[41:]])
-    assert [one[0] for one in told] == ["follows"] * 99
-    assert [one[1] for one in told] == [0] * 40 + [1] + [0] * 58
+    reported, continuity = take([*STEADY[:40], line(wrong_us), *STEADY[41:]])
+    assert [one[0] for one in reported] == ["follows"] * 99
+    assert [one[1] for one in reported] == [0] * 40 + [1] + [0] * 58
     assert continuity.damaged == 1
 
 
 def test_two_lines_of_a_new_run_are_a_restart():
-    told, continuity = take(STEADY + STEADY[:10])
-    assert [one[0] for one in told] == ["follows"] * 100 + ["restart"] + ["follows"] * 9
+    reported, continuity = take(STEADY + STEADY[:10])
+    assert [one[0] for one in reported] == ["follows"] * 100 + ["restart"] + ["follows"] * 9
     assert continuity.damaged == 0
 
 
 def test_another_number_of_channels_in_lines_is_a_restart_when_it_lasts():
     more = [line((100 + k) * INTERVAL_US, channels=4) for k in range(5)]
     assert [one[0] for one in take(STEADY + more)[0]][100:] == ["restart"] + ["follows"] * 4
-    told, continuity = take([*STEADY[:40], more[0], *STEADY[41:]])
-    assert [one[0] for one in told] == ["follows"] * 99
+    reported, continuity = take([*STEADY[:40], more[0], *STEADY[41:]])
+    assert [one[0] for one in reported] == ["follows"] * 99
     assert continuity.damaged == 1

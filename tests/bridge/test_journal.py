@@ -79,10 +79,10 @@ def test_frames_are_kept_as_they_came(tmp_path):
 def test_an_existing_file_is_never_overwritten(tmp_path):
     path = tmp_path / "a.journal"
     path.write_bytes(b"somebody's training")
-    with pytest.raises(JournalExists) as told:
+    with pytest.raises(JournalExists) as lines:
         JournalWriter(path)
     assert path.read_bytes() == b"somebody's training"
-    assert "never overwritten" in told.value.means
+    assert "never overwritten" in lines.value.means
 
 
 def test_writing_goes_on_behind_what_is_there(tmp_path):
@@ -114,14 +114,14 @@ def test_torn_at_any_byte_all_whole_frames_are_read_and_writing_goes_on(tmp_path
         path.write_bytes(whole[:cut])
         complete = [one for one, end in zip(parts, ends, strict=True) if end <= cut]
         assert values(whole_frames(path)) == values(complete)
-        kept = sum(len(one) for one in complete)
+        stored = sum(len(one) for one in complete)
         # A zero byte that opens the next frame of the host may stay; it is no part of any frame.
-        opened = int(whole[kept:cut].startswith(b"\0"))
+        opened = int(whole[stored:cut].startswith(b"\0"))
         mending = mend(path)
-        assert (mending.whole_bytes, mending.torn_bytes) == (kept + opened, cut - kept - opened)
+        assert (mending.whole_bytes, mending.torn_bytes) == (stored + opened, cut - stored - opened)
         if mending.torn_bytes:
             assert mending.tail is not None
-            assert mending.tail.read_bytes() == whole[kept + opened : cut]
+            assert mending.tail.read_bytes() == whole[stored + opened : cut]
             assert stat.S_IMODE(mending.tail.stat().st_mode) == 0o600
         else:
             assert mending.tail is None
@@ -191,9 +191,9 @@ def test_a_note_of_65_535_bytes_is_the_longest(tmp_path):
     too_long = {"a": "x" * (65_536 - len('{"a":""}'))}
     with JournalWriter(path) as writer:
         writer.note(longest)
-        with pytest.raises(NoteTooLong) as told:
+        with pytest.raises(NoteTooLong) as lines:
             writer.note(too_long)
-    assert "65,535" in told.value.do
+    assert "65,535" in lines.value.do
     assert path.read_bytes() == note_bytes(longest)
     decoder = Decoder()
     (received,) = [one for chunk in read_chunks(path) for one in decoder.push(chunk)]
@@ -217,9 +217,9 @@ def test_a_full_disk_is_told_and_not_forgotten():
     # /dev/full answers every write with "no space left on device" (full(4), from memory).
     writer = JournalWriter("/dev/full", append=True)
     writer.append(FRAMES[0])
-    with pytest.raises(JournalNotWritten, match="No space left") as told:
+    with pytest.raises(JournalNotWritten, match="No space left") as lines:
         writer.flush()
-    assert "room" in told.value.do
+    assert "room" in lines.value.do
     with pytest.raises(JournalNotWritten):
         writer.append(FRAMES[1])
     with pytest.raises(JournalNotWritten):
@@ -330,11 +330,11 @@ def test_a_killed_writer_has_lost_nothing_that_it_wrote(tmp_path):
     watchdog = threading.Timer(LIMIT_S, child.kill)
     watchdog.start()
     assert child.stdout is not None
-    told = child.stdout.readline()
+    lines = child.stdout.readline()
     watchdog.cancel()
     child.send_signal(signal.SIGKILL)
     child.communicate(timeout=LIMIT_S)
-    assert told == b"written\n"
+    assert lines == b"written\n"
     assert path.read_bytes() == b"".join(b"%d\0" % number for number in range(500))
 
 
@@ -367,6 +367,6 @@ def test_a_journal_is_told_from_other_files(tmp_path, content, expected):
 
 @pytest.mark.parametrize("call", [is_journal, check_journal, torn_bytes, mend, lambda path: list(read_chunks(path))])
 def test_a_missing_journal_is_told(tmp_path, call):
-    with pytest.raises(JournalNotFound) as told:
+    with pytest.raises(JournalNotFound) as lines:
         call(tmp_path / "gone.journal")
-    assert "gone.journal" in told.value.what
+    assert "gone.journal" in lines.value.what

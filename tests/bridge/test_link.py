@@ -43,14 +43,14 @@ def lost_in(events: Iterable[SourceEvent]) -> int:
 
 def conditions(events: Iterable[SourceEvent]) -> list[str]:
     """Return the conditions in order; the same one told again, with more of a reason, counts once."""
-    told = [event.condition for event in events if isinstance(event, LinkState)]
-    return [one for one, before in zip(told, ["", *told], strict=False) if one != before]
+    messages = [event.condition for event in events if isinstance(event, LinkState)]
+    return [one for one, before in zip(messages, ["", *messages], strict=False) if one != before]
 
 
 # Each of these looks at the newest event alone: the reading thread needs the time more than the test does.
 
 
-def told(condition: str) -> Enough:
+def messages(condition: str) -> Enough:
     return lambda events: isinstance(events[-1], LinkState) and events[-1].condition == condition
 
 
@@ -175,7 +175,7 @@ def test_a_cable_pulled_and_plugged_in_again(tmp_path):
     with board_of(ramp, link=tmp_path / "board") as board, link_to(board) as source:
         events = take(source, rows(200))
         board.unplug()
-        events += take(source, told("absent"))
+        events += take(source, messages("absent"))
         board.replug()
         events += take(source, rows(200))
         events += rest(source)
@@ -197,7 +197,7 @@ def test_a_connection_lost_without_a_reboot_is_a_segment_of_its_own(tmp_path):
         events = take(source, rows(100))
         for number in (1, 2, 3):
             board.unplug()
-            events += take(source, told("absent"))
+            events += take(source, messages("absent"))
             board.replug(reboot=False)
             events += take(source, rows(100))
             assert blocks_of(events)[-1].segment == number
@@ -212,7 +212,7 @@ def test_a_printing_board_plugged_in_where_another_one_was_is_understood(tmp_pat
     with link_to(first, tap=pieces.append) as source:
         with first:
             events = take(source, rows(100))
-        events += take(source, told("absent"))
+        events += take(source, messages("absent"))
         with second:
             events += take(source, segment(1))
             events += take(source, rows(100))
@@ -255,8 +255,8 @@ def test_silence_is_told_with_its_beginning_and_ends_by_itself():
     with board_of(Ramp()) as board, link_to(board, silence_s=1.0) as source:
         events = take(source, rows(100))
         board.mute(0.5 * SPEED)
-        events += take(source, told("silent"))
-        events += take(source, told("connected"))
+        events += take(source, messages("silent"))
+        events += take(source, messages("connected"))
         events += take(source, rows(20))
         events += rest(source)
         # What the board sent in the end and nobody fetched is not known to the host.
@@ -296,18 +296,18 @@ def test_a_reboot_whose_greeting_is_garbled_is_noticed_by_the_silence():
 
 def test_a_board_that_says_nothing_at_all_is_silent_too():
     with board_of(Ramp(0)) as board, link_to(board, silence_s=1.0) as source:
-        events = take(source, told("silent"))
+        events = take(source, messages("silent"))
     assert conditions(events) == ["connecting", "silent"]
 
 
 def test_the_end_of_the_data_is_a_silence_and_an_end_by_unplugging_an_absence():
     with board_of(Ramp(200)) as board, link_to(board, silence_s=1.0) as source:
-        events = take(source, told("silent"))
+        events = take(source, messages("silent"))
         assert board.finished.is_set()
     assert check_ramp(events, first=0) == 200
     assert "silent" in conditions(events)
     with board_of(Ramp(200), at_end="unplug") as board, link_to(board) as source:
-        events = take(source, told("absent"))
+        events = take(source, messages("absent"))
     assert conditions(events)[-1] == "absent"
     # What the host had not fetched went with the cable.
     assert 0 < check_ramp(events, first=0) <= 200
@@ -387,7 +387,7 @@ def test_a_second_link_to_the_same_port_is_refused_and_takes_over_when_it_is_fre
         events = take(source, rows(100))
         with pytest.raises(PortInUse):
             second.open_now()
-        waiting = take(second, told("absent"))
+        waiting = take(second, messages("absent"))
         state = next(event for event in waiting if isinstance(event, LinkState))
         assert "Another program" in state.reason
         events += take(source, rows(100))
@@ -402,7 +402,7 @@ def test_a_missing_port_is_told_at_once_or_waited_for(tmp_path):
     with link_to(board) as source:
         with pytest.raises(PortNotFound):
             source.open_now()
-        events = take(source, told("absent"))
+        events = take(source, messages("absent"))
         with board:
             events += take(source, rows(100))
             events += rest(source)
@@ -427,7 +427,7 @@ def test_a_journal_of_the_tap_replays_to_the_very_same_events(tmp_path):
         events += take(source, segment(1))
         events += take(source, rows(200))
         board.unplug()
-        events += take(source, told("absent"))
+        events += take(source, messages("absent"))
         board.replug()
         events += take(source, rows(200))
         events += rest(source)
@@ -497,7 +497,7 @@ def test_a_tap_that_fails_is_told_and_does_not_stop_the_reading(error):
     with board_of(Ramp()) as board, link_to(board, tap=tap) as source:
         events = take(source, rows(100))
         failing.set()
-        events += take(source, told("connected"))
+        events += take(source, messages("connected"))
         events += take(source, rows(100))
         events += rest(source)
     states = [event for event in events if isinstance(event, LinkState)]
@@ -576,9 +576,9 @@ def test_a_link_closed_before_it_began_has_nothing_to_tell(tmp_path):
 def test_a_link_can_be_closed_from_inside_its_own_iteration():
     with board_of(Ramp()) as board:
         source = link_to(board)
-        seen = []
+        observed = []
         for event in source.events():
-            seen.append(event)
+            observed.append(event)
             if blocks_of([event]):
                 source.close()
-    assert conditions(seen)[-1] == "ended"
+    assert conditions(observed)[-1] == "ended"

@@ -103,10 +103,10 @@ LOCKING_PROGRAM = (
 def test_a_port_in_use_by_another_process_is_told_and_free_again_afterwards(terminal, code):
     child, line = holder(terminal.path, code)
     assert line == "open"
-    with pytest.raises(PortInUse) as told:
+    with pytest.raises(PortInUse) as messages:
         OpenPort(terminal.path)
-    assert terminal.path in told.value.what
-    assert "Close the other program" in told.value.do
+    assert terminal.path in messages.value.what
+    assert "Close the other program" in messages.value.do
     child.communicate("", timeout=LIMIT_S)
     OpenPort(terminal.path).close()
 
@@ -179,26 +179,26 @@ def test_each_refusal_of_the_system_is_told_as_what_it_is(monkeypatch, number, k
         raise serial.SerialException(number, os.strerror(number))
 
     monkeypatch.setattr(ports.serial, "Serial", refuse)
-    with pytest.raises(kind) as told:
+    with pytest.raises(kind) as messages:
         OpenPort("/dev/invented")
-    assert "/dev/invented" in told.value.what
-    assert told.value.means
-    assert told.value.do
+    assert "/dev/invented" in messages.value.what
+    assert messages.value.means
+    assert messages.value.do
 
 
 def test_a_missing_port_is_told(tmp_path):
-    with pytest.raises(PortNotFound) as told:
+    with pytest.raises(PortNotFound) as messages:
         OpenPort(str(tmp_path / "ttyGone"))
-    assert "ports found now" in told.value.do
+    assert "ports found now" in messages.value.do
 
 
 def test_a_file_and_a_folder_are_no_ports(tmp_path):
     file = tmp_path / "file"
     file.write_bytes(b"not to be touched")
     for path in (file, tmp_path):
-        with pytest.raises(PortNotOpened) as told:
+        with pytest.raises(PortNotOpened) as messages:
             OpenPort(str(path))
-        assert "serial port" in told.value.do
+        assert "serial port" in messages.value.do
     assert file.read_bytes() == b"not to be touched"
 
 

@@ -97,12 +97,12 @@ def test_blocks_are_held_back_until_their_board_time_has_come(tmp_path, speed):
     clock = StandingClock()
     start_ns = clock.now_ns
     replay = JournalSource(written(tmp_path, *RUN), speed, clock=clock).events()
-    seen = [(clock.now_ns - start_ns) * 1e-9 for event in replay if blocks_of([event])]
+    observed = [(clock.now_ns - start_ns) * 1e-9 for event in replay if blocks_of([event])]
     blocks = blocks_of(JournalSource(tmp_path / "a.journal").events())
     # A block comes when its last reading would have been ready; the count begins with the first reading.
     due = [(float(block.board_s[-1]) - float(blocks[0].board_s[0])) / speed for block in blocks]
-    assert seen == pytest.approx(due, abs=1e-6)
-    assert seen[-1] == pytest.approx((95 * INTERVAL_256US / 256e6) / speed, abs=1e-6)
+    assert observed == pytest.approx(due, abs=1e-6)
+    assert observed[-1] == pytest.approx((95 * INTERVAL_256US / 256e6) / speed, abs=1e-6)
 
 
 def test_a_new_segment_is_paced_from_its_own_start(tmp_path):

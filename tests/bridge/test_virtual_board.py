@@ -317,9 +317,9 @@ def test_a_fault_of_the_callers_function_silences_the_board_and_is_kept():
     [{"channels": 0}, {"channels": 17}, {"rate_Hz": 0.0}, {"samples_per_frame": 256}, {"board_id": b"short"}],
 )
 def test_what_no_board_can_be_is_refused(wrong):
-    with pytest.raises(VirtualBoardMisused) as told:
+    with pytest.raises(VirtualBoardMisused) as reported:
         board_of(Ramp(), **wrong)
-    assert "1 to 16 channels" in told.value.do
+    assert "1 to 16 channels" in reported.value.do
 
 
 def test_a_board_that_is_switched_off_takes_no_orders():

@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, Page, expect, sync_playwright
 sys.path.insert(0, str(Path(__file__).parents[1] / "dashboard"))  # the made-up rig lives there
 
 from chromium import Rooms, start
-from kept_hall import keeping
+from stored_hall import keeping
 
 # What a page is to show comes at once; only a broken one, or a machine at its limit, reaches this deadline (ms).
 expect.set_options(timeout=60_000)
@@ -55,11 +55,11 @@ def rooms(driven: tuple[Browser, asyncio.AbstractEventLoop]) -> Rooms:
 def open_page(chromium: Browser, rooms: Rooms) -> Iterator[Callable[..., Page]]:
     """Open pages; at the end none of them may have complained, or asked for anything from elsewhere."""
     complaints: list[str] = []
-    asked: set[str] = set()
+    requested: set[str] = set()
 
     def open_one(url: str, *, refusals: bool = False, mistakes: bool = False, **options: object) -> Page:
         page = rooms.page(**options)
-        page.on("request", lambda request: asked.add(request.url))
+        page.on("request", lambda request: requested.add(request.url))
         if mistakes:  # the page is made to fail by itself
             page.goto(url)
             return page
@@ -78,7 +78,7 @@ def open_page(chromium: Browser, rooms: Rooms) -> Iterator[Callable[..., Page]]:
         return page
 
     yield open_one
-    places = {urlsplit(url) for url in asked}
+    places = {urlsplit(url) for url in requested}
     rooms.sweep({f"{place.scheme}://{place.netloc}" for place in places})
     # A server that a test takes away leaves the browser's own line about the lost connection.
     assert [text for text in complaints if not any(line in text for line in LOST_CONNECTION)] == []
@@ -86,7 +86,7 @@ def open_page(chromium: Browser, rooms: Rooms) -> Iterator[Callable[..., Page]]:
 
 
 @pytest.fixture
-def kept(tmp_path: Path) -> Iterator[SimpleNamespace]:
+def stored(tmp_path: Path) -> Iterator[SimpleNamespace]:
     """Serve coaching over a real store: ``url``, ``store``, ``person`` (uid), ``holds`` (newest first)."""
     with keeping(tmp_path) as hall:
         yield hall

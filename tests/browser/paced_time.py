@@ -29,7 +29,7 @@ class PacedClock(HostClock):
     def __init__(self, speed: float) -> None:
         super().__init__(speed)
         self._lock = threading.Lock()
-        self._paced_ns, self._seen_ns = 0, time.monotonic_ns()
+        self._paced_ns, self._shown_ns = 0, time.monotonic_ns()
         self._board: VirtualBoard | None = None
         self._digested = 0
 
@@ -38,8 +38,8 @@ class PacedClock(HostClock):
         with self._lock:
             real_ns = time.monotonic_ns()
             if not self._held:
-                self._paced_ns += min(LONGEST_STEP_NS, int((real_ns - self._seen_ns) * self.speed))
-            self._seen_ns = real_ns
+                self._paced_ns += min(LONGEST_STEP_NS, int((real_ns - self._shown_ns) * self.speed))
+            self._shown_ns = real_ns
             return self._origin_ns + self._paced_ns
 
     def utc_ns(self) -> int:

@@ -13,9 +13,9 @@ def axe_blames(page: Page) -> list[str]:
     """Return a line for each part of the page that is to be blamed."""
     if not page.evaluate("'axe' in window"):
         page.evaluate(AXE_SCRIPT)
-    found = page.evaluate("axe.run(document, { resultTypes: ['violations'] })")
+    result = page.evaluate("axe.run(document, { resultTypes: ['violations'] })")
     return [
         f"axe: {each['id']}: {' '.join(map(str, node['target']))}: {node['failureSummary']}"
-        for each in found["violations"]
+        for each in result["violations"]
         for node in each["nodes"]
     ]

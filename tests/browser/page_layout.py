@@ -19,7 +19,7 @@ RESIZED = (
 )
 """The browser hands a new size on to the page in its own time."""
 
-SEEN = """
+VISIBLE = """
     const seen = (node) => {
         if (!node.checkVisibility({ opacityProperty: true, visibilityProperty: true })) return false;
         if (node.closest(".spoken, .skip, [aria-hidden='true'] canvas")) return false;
@@ -34,7 +34,7 @@ SEEN = """
 
 # A line's own room: capitals and x-height, without the leading above and below. Lines of one text may not be told apart.
 TEXTS = (
-    SEEN
+    VISIBLE
     + """
     const lines = () => {
         const found = [];
@@ -100,7 +100,7 @@ CUT = (
 # A word in a sentence is as high as its line; everything else that is pressed has room for a fingertip.
 SMALL = (
     "() => {"
-    + SEEN
+    + VISIBLE
     + """
     const found = [];
     for (const node of document.querySelectorAll("a[href], button, input, select, summary, textarea, [role='slider']")) {
@@ -118,7 +118,7 @@ SMALL = (
 
 REACHABLE = (
     "() => {"
-    + SEEN
+    + VISIBLE
     + """
     // Of a group of radio buttons one is a stop: the chosen one, else the first; arrow keys go through the others.
     const stop = (node) => {
@@ -146,7 +146,7 @@ ALL_REACHED = "window.reachable.every((node) => window.reached.has(node))"
 
 UNREACHED = (
     "() => {"
-    + SEEN
+    + VISIBLE
     + "return { unreached: window.reachable.filter((node) => !window.reached.has(node)).map(called),"
     + " unseen: [...window.unseenFocus] }; }"
 )
@@ -197,5 +197,5 @@ def procedure_by_keys(page: Page) -> dict[str, list[str]]:
         page.keyboard.press("Tab")
         if (step >= count or step % 8 == 0) and page.evaluate(ALL_REACHED):
             break
-    found: dict[str, list[str]] = page.evaluate(UNREACHED)
-    return found
+    result: dict[str, list[str]] = page.evaluate(UNREACHED)
+    return result

@@ -35,7 +35,7 @@ class ProceduresHall:
     url: str
     procedures: ProcedureManager
     stage: Stage
-    told: list[tuple[str, str]] = field(default_factory=list)
+    messages: list[tuple[str, str]] = field(default_factory=list)
 
     @property
     def saved(self) -> set[str]:
@@ -47,13 +47,13 @@ def procedures_hall(root: Path, *, calibrated: bool, rig: Rig = BAR) -> Iterator
     """Serve the pages; whenever a walk is under way the rig sends it readings, a second of them at a time."""
     empty = ScriptedPerson(rig, seed=1)
     stage = Stage(1, empty)  # type: ignore[arg-type]
-    told: list[tuple[str, str]] = []
+    messages: list[tuple[str, str]] = []
     procedures = ProcedureManager(
         rig,
         empty.calibration if calibrated else None,
         root=root,
         calibrations=root / "calibrations",
-        audit=lambda who, what, _: told.append((who, what)),
+        audit=lambda who, what, _: messages.append((who, what)),
         practice=stage,
     )
     procedures.take(_facts(rig))
@@ -74,7 +74,7 @@ def procedures_hall(root: Path, *, calibrated: bool, rig: Rig = BAR) -> Iterator
     thread.start()
     try:
         with served(store=FakeStore([]), rig=rig_view(rig), procedures=procedures) as dashboard:
-            yield ProceduresHall(dashboard.url, procedures, stage, told)
+            yield ProceduresHall(dashboard.url, procedures, stage, messages)
     finally:
         ended.set()
         thread.join(20)

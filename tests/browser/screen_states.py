@@ -138,8 +138,8 @@ def address_of(screen: str, hall: SimpleNamespace) -> str:
 
 
 def _hanging(alpha: float, **changes: object) -> Picture:
-    seen = dataclasses.replace(scene_at(HANGS_S + 7.4), alpha=alpha, beta=1 - alpha)
-    return dataclasses.replace(seen, **changes)  # type: ignore[arg-type]
+    observed = dataclasses.replace(scene_at(HANGS_S + 7.4), alpha=alpha, beta=1 - alpha)
+    return dataclasses.replace(observed, **changes)  # type: ignore[arg-type]
 
 
 _NOT_READY = dataclasses.replace(scene_at(1.0), scene="not_ready", warnings=("bar left gives no reading.",))

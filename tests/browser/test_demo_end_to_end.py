@@ -59,10 +59,10 @@ def demo(data: Path) -> Iterator[str]:
 
 def second_truth() -> HoldTruth:
     """Return the same story's second hold, from the noise-free loads; the first may begin before the page is open."""
-    told = DemoRig(SEED, sessions=1)
-    while len(told.truth()) < 2:
-        told.conversions(800)
-    return told.truth()[1]
+    messages = DemoRig(SEED, sessions=1)
+    while len(messages.truth()) < 2:
+        messages.conversions(800)
+    return messages.truth()[1]
 
 
 def test_a_hold_times_itself_and_the_page_the_database_and_the_person_agree(open_page, tmp_path):
@@ -71,10 +71,10 @@ def test_a_hold_times_itself_and_the_page_the_database_and_the_person_agree(open
         page = open_page(address, viewport="tablet")
         page.evaluate(NOTE_TIMES)
         expect(page.locator("#hold-list li")).to_have_count(2, timeout=LONGEST_MS)
-        seen = page.evaluate("timesSeen")
+        observed = page.evaluate("timesSeen")
         expect(page.locator("#rig-invented")).to_have_text("invented demonstration")
-    times = "".join(f"{one.split()[-1]} " for one in seen)
-    assert any(one.startswith("hanging ") for one in seen)
+    times = "".join(f"{one.split()[-1]} " for one in observed)
+    assert any(one.startswith("hanging ") for one in observed)
     # Seconds run, a decimal comes with the release only (a hand that regrips is one for a moment).
     ended = re.findall(r"(?<![.\d])\d+s (\d+\.\d)s ", times)
     assert ended, times

@@ -29,10 +29,10 @@ def keep_picture(page: Page, name: str) -> None:
 
 
 def blame(page: Page, name: str) -> list[str]:
-    found = [f"scrolls sideways by {sideways(page)} px"] if sideways(page) > 0 else []
-    found += [f"covered: {pair}" for pair in covered(page)] + [f"cut: {text}" for text in cut(page)]
+    result = [f"scrolls sideways by {sideways(page)} px"] if sideways(page) > 0 else []
+    result += [f"covered: {pair}" for pair in covered(page)] + [f"cut: {text}" for text in cut(page)]
     keep_picture(page, name)  # last: a picture of a whole page ends what makes the window one that is touched
-    return [f"{name}: {line}" for line in found]
+    return [f"{name}: {line}" for line in result]
 
 
 def look(page: Page, viewport: str, light: str) -> None:
@@ -41,40 +41,40 @@ def look(page: Page, viewport: str, light: str) -> None:
     settle(page)
 
 
-def tell(found: list[str]) -> None:
-    if found:
-        pytest.fail("\n".join(found), pytrace=False)
+def tell(result: list[str]) -> None:
+    if result:
+        pytest.fail("\n".join(result), pytrace=False)
 
 
 @pytest.mark.parametrize("state", EVERY_STATE, ids=lambda state: state.name)
 def test_nothing_is_cut_or_covered_all_is_reached_by_keys_and_axe_is_content(open_page, hall, state: State):
     with shown(open_page, hall, state, reduced_motion="reduce") as page:
-        found = []
+        result = []
         for viewport, light in (("wall", "dark"), ("phone", "light"), ("tablet", "dark")):
             look(page, viewport, light)
-            found += blame(page, f"{state.name} {viewport} {light}")
+            result += blame(page, f"{state.name} {viewport} {light}")
             if viewport != "tablet":
-                found += axe_blames(page)
+                result += axe_blames(page)
         if page.evaluate("document.getAnimations().length") > 0:
-            found.append("something moves for who wants no movement")
+            result.append("something moves for who wants no movement")
         keys = procedure_by_keys(page)
-        found += [f"not reached by keys: {one}" for one in keys["unreached"]]
-        found += [f"focus not seen: {one}" for one in keys["unseen"]]
+        result += [f"not reached by keys: {one}" for one in keys["unreached"]]
+        result += [f"focus not seen: {one}" for one in keys["unseen"]]
         with large_text(page):  # WCAG 2.2, 1.4.4
             settle(page)
-            found += blame(page, f"{state.name} tablet large text")
+            result += blame(page, f"{state.name} tablet large text")
         look(page, "phone", "light")
         with fingers(page):
             settle(page)
-            tell([*found, *small_targets(page), *blame(page, f"{state.name} touch")])
+            tell([*result, *small_targets(page), *blame(page, f"{state.name} touch")])
 
 
 @pytest.mark.parametrize("state", AS_IT_OPENS, ids=lambda state: state.name)
 def test_nothing_is_cut_or_covered_and_axe_is_content_in_german(open_page, hall, state: State):
     with shown(open_page, hall, state, locale="de-DE", viewport="phone", color_scheme="dark") as page:
-        found = [*blame(page, f"{state.name} phone german"), *axe_blames(page)]
+        result = [*blame(page, f"{state.name} phone german"), *axe_blames(page)]
         look(page, "wall", "light")  # in English the phone is light and the wall dark: each light on each
-        tell([*found, *blame(page, f"{state.name} wall german"), *axe_blames(page)])
+        tell([*result, *blame(page, f"{state.name} wall german"), *axe_blames(page)])
 
 
 @pytest.mark.parametrize("light", ["light", "dark"])

@@ -145,9 +145,9 @@ def test_after_minutes_of_pictures_nothing_has_grown_and_no_event_is_lost(open_p
         page.add_init_script(COUNT)
         page.goto(dashboard.url)
         until(page, "document.body.dataset.scene !== undefined")
-        found = course(page, dashboard.hub, dashboard.store, minutes=30.0, quickened=240.0)
-        assert found.pictures_shown > 100
-        assert found.events_shown == found.events_sent >= 50
+        result = course(page, dashboard.hub, dashboard.store, minutes=30.0, quickened=240.0)
+        assert result.pictures_shown > 100
+        assert result.events_shown == result.events_sent >= 50
         # A picture kept by mistake would be about 1 kB each, 3600 of them; what is kept by design is thirty seconds.
-        assert found.heap_last - found.heap_first < 1_000_000
-        assert found.nodes_last <= found.nodes_first + 50
+        assert result.heap_last - result.heap_first < 1_000_000
+        assert result.nodes_last <= result.nodes_first + 50

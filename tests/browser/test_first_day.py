@@ -74,13 +74,13 @@ def calibrated(page: Page, day: FirstDay) -> None:
     expect(page.locator("#findings table").first).to_contain_text("bar left")
     page.get_by_role("button", name="save and use this calibration").click()
     expect(page.locator("#done")).to_contain_text("The new calibration is in force.", timeout=LONGEST_MS)
-    found = latest_calibration(day.folder.calibrations, day.rig_for_one.rig.names)
-    assert day.service.procedures.calibration == found
-    for cell, counts_per_N in zip(found.channels, day.rig_for_one.electronics.counts_per_N, strict=True):
+    outcome = latest_calibration(day.folder.calibrations, day.rig_for_one.rig.names)
+    assert day.service.procedures.calibration == outcome
+    for cell, counts_per_N in zip(outcome.channels, day.rig_for_one.electronics.counts_per_N, strict=True):
         # Four standard uncertainties: one of 15,000 such cells lies further (normal distribution).
         assert abs(cell.N_per_count * counts_per_N - 1) < 4 * cell.u_rel_span
-    told = [(entry.who, entry.what) for entry in day.store.audit.recent()]
-    assert ("this machine", "put a new calibration in force (calibration)") in told
+    messages = [(entry.who, entry.what) for entry in day.store.audit.recent()]
+    assert ("this machine", "put a new calibration in force (calibration)") in messages
     with page.expect_download(timeout=LONGEST_MS) as download:
         page.locator("#done").get_by_role("link", name="sheet (PDF)").click()
     assert download.value.path().read_bytes().startswith(b"%PDF-")
@@ -114,9 +114,9 @@ def three_holds(page: Page, day: FirstDay, uid: str) -> None:
         expect(page.locator(".hold")).to_have_count(3, timeout=LONGEST_MS)
         expect(page.locator("#scene")).to_have_text("nobody at the bar", timeout=LONGEST_MS)
     day.service.settle()
-    kept = day.store.list_holds(10, 0)[::-1]
-    assert [hold.result.support for hold in kept] == ["assisted"] * 3
-    for hold, deed in zip(kept, HOLDS, strict=True):
+    stored = day.store.list_holds(10, 0)[::-1]
+    assert [hold.result.support for hold in stored] == ["assisted"] * 3
+    for hold, deed in zip(stored, HOLDS, strict=True):
         assert day.store.get_session(hold.session_uid).person_uid == uid
         assert hold.result.duration_s == pytest.approx(deed.duration_s, abs=1.5)
         assert hold.result.alpha_mean == pytest.approx(deed.alpha, abs=0.08)
@@ -167,11 +167,11 @@ def test_a_first_day(open_page, day: FirstDay):
     expect(page.locator("#next")).to_contain_text("Assisted hang", timeout=LONGEST_MS)
     three_holds(page, day, uid)
     corrected(page)
-    told = reported(page, day, uid)
-    assert NAME in told
-    assert re.search(r"\b2 holds\b", told)
-    assert "invented" in told.lower()
-    assert str(dt.datetime.now(dt.UTC).year) in told
+    messages = reported(page, day, uid)
+    assert NAME in messages
+    assert re.search(r"\b2 holds\b", messages)
+    assert "invented" in messages.lower()
+    assert str(dt.datetime.now(dt.UTC).year) in messages
 
     first_steps(page, day)
     for name in ("the rig is calibrated", "the rig is checked", "the first person", "the first hold"):

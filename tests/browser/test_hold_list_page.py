@@ -30,10 +30,10 @@ def table(page: Page, link: str) -> list[str]:
     return [row["uid"] for row in csv.DictReader(io.StringIO(answer.text()))]
 
 
-def test_it_lists_all_newest_first_with_who_and_what(open_page, kept):
-    page = open_page(f"{kept.url}/holds")
+def test_it_lists_all_newest_first_with_who_and_what(open_page, stored):
+    page = open_page(f"{stored.url}/holds")
     expect(page.locator("#match-count")).to_have_text("8 holds")
-    assert uids(page) == [hold.uid for hold in kept.holds]
+    assert uids(page) == [hold.uid for hold in stored.holds]
     first = page.locator("#rows tr").first
     for words in ("24 Nov 2025, 17:10", "Mara T.", "18.4 s", "8.7 ± 0.3 %", "assisted, passive and active"):
         expect(first).to_contain_text(words)
@@ -42,12 +42,12 @@ def test_it_lists_all_newest_first_with_who_and_what(open_page, kept):
     expect(page.locator("#title")).to_have_text("hold of 24 Nov 2025, 17:10")
 
 
-def test_what_is_asked_is_found_and_stands_in_the_address(open_page, kept):
-    page = open_page(f"{kept.url}/holds")
+def test_what_is_asked_is_found_and_stands_in_the_address(open_page, stored):
+    page = open_page(f"{stored.url}/holds")
     expect(page.locator("#match-count")).to_have_text("8 holds")
     page.get_by_label("shoulders").select_option("active")
     expect(page.locator("#match-count")).to_have_text("2 holds")
-    wanted = [hold.uid for hold in kept.holds if hold.result.kind == "active"]
+    wanted = [hold.uid for hold in stored.holds if hold.result.kind == "active"]
     assert uids(page) == wanted
     page.get_by_label("at least").fill("40")
     expect(page.locator("#match-count")).to_have_text("1 hold")
@@ -59,32 +59,32 @@ def test_what_is_asked_is_found_and_stands_in_the_address(open_page, kept):
     expect(page.locator("#match-count")).to_have_text("8 holds")
     page.get_by_label("who").select_option("guests")
     expect(page.locator("#match-count")).to_have_text("no hold is like this")
-    page.get_by_label("who").select_option(kept.person)
+    page.get_by_label("who").select_option(stored.person)
     expect(page.locator("#match-count")).to_have_text("8 holds")
 
 
-def test_days_are_included_to_their_end(open_page, kept):
+def test_days_are_included_to_their_end(open_page, stored):
     # All the made-up holds are of 24 November 2025 between 15:38 and 16:10 UTC.
-    page = open_page(f"{kept.url}/holds", timezone_id="Europe/Vienna")
-    for day, found in (("2025-11-24", "8 holds"), ("2025-11-23", "no hold is like this")):
+    page = open_page(f"{stored.url}/holds", timezone_id="Europe/Vienna")
+    for day, outcome in (("2025-11-24", "8 holds"), ("2025-11-23", "no hold is like this")):
         page.get_by_label("to", exact=True).fill(day)
-        expect(page.locator("#match-count")).to_have_text(found)
+        expect(page.locator("#match-count")).to_have_text(outcome)
     page.get_by_label("to", exact=True).fill("")
     page.get_by_label("from").fill("2025-11-25")
     expect(page.locator("#match-count")).to_have_text("no hold is like this")
 
 
-def test_an_order_is_that_of_the_numbers(open_page, kept):
-    page = open_page(f"{kept.url}/holds")
+def test_an_order_is_that_of_the_numbers(open_page, stored):
+    page = open_page(f"{stored.url}/holds")
     page.get_by_label("order").select_option("longest")
-    longest = sorted(kept.holds, key=lambda hold: (-hold.result.duration_s, -hold.onset_utc_ns))
+    longest = sorted(stored.holds, key=lambda hold: (-hold.result.duration_s, -hold.onset_utc_ns))
     expect(page.locator("#rows tr").first).to_have_attribute("data-uid", longest[0].uid)
     assert uids(page) == [hold.uid for hold in longest]
 
 
-def test_chosen_holds_are_exported(open_page, kept):
-    page = open_page(f"{kept.url}/holds")
-    chosen = [kept.holds[i].uid for i in (1, 4)]
+def test_chosen_holds_are_exported(open_page, stored):
+    page = open_page(f"{stored.url}/holds")
+    chosen = [stored.holds[i].uid for i in (1, 4)]
     pick(page, *chosen)
     expect(page.locator("#chosen")).to_have_text("2 chosen")
     assert table(page, "csv-chosen") == chosen
@@ -94,9 +94,9 @@ def test_chosen_holds_are_exported(open_page, kept):
     expect(page.locator("#csv-chosen")).to_be_hidden()
 
 
-def test_chosen_holds_are_exported_as_a_job(open_page, kept):
-    page = open_page(f"{kept.url}/holds")
-    wanted = [kept.holds[1].uid, kept.holds[4].uid]
+def test_chosen_holds_are_exported_as_a_job(open_page, stored):
+    page = open_page(f"{stored.url}/holds")
+    wanted = [stored.holds[1].uid, stored.holds[4].uid]
     pick(page, *wanted)
     page.get_by_label("as", exact=True).select_option("json")
     page.get_by_role("button", name="export the chosen ones").click()
@@ -108,33 +108,33 @@ def test_chosen_holds_are_exported_as_a_job(open_page, kept):
     assert sorted(hold["uid"] for hold in content["holds"]) == sorted(wanted)
 
 
-def test_holds_are_discarded_with_a_reason_and_taken_back(open_page, kept):
-    page = open_page(f"{kept.url}/holds")
-    gone = [kept.holds[i].uid for i in (2, 3)]
+def test_holds_are_discarded_with_a_reason_and_taken_back(open_page, stored):
+    page = open_page(f"{stored.url}/holds")
+    gone = [stored.holds[i].uid for i in (2, 3)]
     pick(page, *gone)
     page.get_by_role("button", name="discard …").click()
     page.get_by_role("button", name="discard 2 holds").click()
     expect(page.locator("#answer")).to_have_text(re.compile("Give a reason"))
-    assert kept.store.count_holds() == 8
+    assert stored.store.count_holds() == 8
     page.get_by_label("Why are they discarded?").fill("a bag hung from the bar")
     page.get_by_label("Why are they discarded?").press("Enter")
     expect(page.locator("#match-count")).to_have_text("6 holds")
     expect(page.locator("#answer")).to_have_text("2 holds discarded; they are kept, but in no list")
     assert not set(gone) & set(uids(page))
-    assert {kept.store.get_hold(uid).hidden for uid in gone} == {"discarded"}
-    assert {one.reason for one in kept.store.corrections.recent()} == {"a bag hung from the bar"}
+    assert {stored.store.get_hold(uid).hidden for uid in gone} == {"discarded"}
+    assert {one.reason for one in stored.store.corrections.recent()} == {"a bag hung from the bar"}
     page.get_by_role("button", name="undo").press("Enter")
     expect(page.locator("#match-count")).to_have_text("8 holds")
     expect(page.locator("#answer")).to_have_text("2 holds are back")
-    assert {kept.store.get_hold(uid).hidden for uid in gone} == {None}
+    assert {stored.store.get_hold(uid).hidden for uid in gone} == {None}
 
 
-def test_a_discard_that_fails_is_told_and_what_was_written_stays(open_page, kept):
-    page = open_page(f"{kept.url}/holds", refusals=True)
-    pick(page, kept.holds[1].uid)
+def test_a_discard_that_fails_is_told_and_what_was_written_stays(open_page, stored):
+    page = open_page(f"{stored.url}/holds", refusals=True)
+    pick(page, stored.holds[1].uid)
     page.get_by_role("button", name="discard …").click()
     page.get_by_label("Why are they discarded?").fill("slipped")
-    kept.store.withdraw_hold(kept.holds[1].uid)
+    stored.store.withdraw_hold(stored.holds[1].uid)
     page.get_by_role("button", name="discard 1 hold").click()
     expect(page.get_by_role("alert")).to_contain_text("There is no hold")
     expect(page.get_by_label("Why are they discarded?")).to_have_value("slipped")

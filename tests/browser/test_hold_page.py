@@ -74,10 +74,10 @@ def read(page: Page, *keys: str) -> dict[str, float]:
     page.locator("#paper").focus()
     for key in keys:
         page.locator("#paper").press(key)
-    told = page.locator("#paper").get_attribute("aria-valuetext").replace("\u00a0", " ")
+    messages = page.locator("#paper").get_attribute("aria-valuetext").replace("\u00a0", " ")
     return {
         label: float(number.replace("−", "-"))
-        for label, number in re.findall(r"((?:earlier )?(?:hands|feet)) ([−\d]+) N", told)
+        for label, number in re.findall(r"((?:earlier )?(?:hands|feet)) ([−\d]+) N", messages)
     }
 
 
@@ -175,16 +175,16 @@ def test_touches_and_free_feet_are_never_told_together(open_page):
         assert page.locator("#suggestion-why").inner_text() == "They touched 2 times."
 
 
-def test_cues_and_pain_stand_at_their_instants(open_page, kept):
-    hold = kept.holds[0]
+def test_cues_and_pain_stand_at_their_instants(open_page, stored):
+    hold = stored.holds[0]
     at = f"/api/holds/{hold.uid}/markers"
-    page = ready(open_page(f"{kept.url}/hold/{hold.uid}"))
+    page = ready(open_page(f"{stored.url}/hold/{hold.uid}"))
     expect(page.locator("#mark-list")).to_be_hidden()
     for given in (
         {"kind": "cue", "text": "ribs <down>", "at_s": HANGS_S + 3},
         {"kind": "pain", "pain": 2, "at_s": HANGS_S + 8},
     ):
-        assert page.request.post(kept.url + at, data=given, headers={"Origin": kept.url}).status == 201
+        assert page.request.post(stored.url + at, data=given, headers={"Origin": stored.url}).status == 201
     page.reload()
     ready(page)
     assert page.locator("#mark-list li").all_inner_texts() == ["3.0 s: ribs <down>", "8.0 s: pain 2 of 10"]

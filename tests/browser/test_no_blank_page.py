@@ -24,9 +24,9 @@ def test_an_address_without_a_page_leads_on(open_page, hall):
 def test_a_program_still_gets_the_one_shape(open_page, hall):
     page = open_page(hall.url + "/holds", refusals=True)
     for address in ("/api/nothing", "/static/nothing.js"):
-        found = page.evaluate("(address) => fetch(address).then(async (a) => [a.status, await a.json()])", address)
-        assert found[0] == 404
-        assert found[1]["error"]["code"] == "not-found"
+        result = page.evaluate("(address) => fetch(address).then(async (a) => [a.status, await a.json()])", address)
+        assert result[0] == 404
+        assert result[1]["error"]["code"] == "not-found"
 
 
 @pytest.mark.parametrize("screen", ["/holds", "/people", "/rig", "/settings"])

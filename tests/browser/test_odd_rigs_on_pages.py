@@ -36,8 +36,8 @@ class Odd:
         self.n += 1
         t_s = HANGS_S + 7 + 0.05 * (self.n % 100)
         curve = np.full((4, len(self.names)), 120.0)
-        seen = dataclasses.replace(scene_at(t_s), **self.changes)
-        return dataclasses.replace(seen, curve_names=self.names, curve_t_s=t_s + np.arange(4) / 80, curve_N=curve)
+        observed = dataclasses.replace(scene_at(t_s), **self.changes)
+        return dataclasses.replace(observed, curve_names=self.names, curve_t_s=t_s + np.arange(4) / 80, curve_N=curve)
 
 
 NO_BAR = {"bar_N": None, "misclosure": None, "lateral_m": None, "swing_deg": None, "u_swing_deg": None, "still": None}

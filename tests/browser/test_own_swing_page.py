@@ -17,58 +17,58 @@ ANYBODYS = 0.85
 """A hanging person's kappa within 3 % (docs/measurement.md)."""
 
 
-def swung(kept) -> None:
+def swung(stored) -> None:
     """Let the newest hold be one with a deliberate swing: 12 degrees, 5 s after its onset."""
-    hold = kept.holds[0]
+    hold = stored.holds[0]
     course = [(hold.result.onset_s + 5.0, 12.0, 0.15), (hold.result.onset_s + 9.0, 6.0, 0.15)]
     swing = Swing(12.0, 6.0, 0.45, course, ANYBODYS, 0.03 * ANYBODYS)
-    kept.store.save_hold(dataclasses.replace(hold, result=dataclasses.replace(hold.result, swing=swing)))
+    stored.store.save_hold(dataclasses.replace(hold, result=dataclasses.replace(hold.result, swing=swing)))
 
 
-def opened(open_page, kept, **options) -> Page:
-    page = open_page(f"{kept.url}/person/{kept.person}", **options)
+def opened(open_page, stored, **options) -> Page:
+    page = open_page(f"{stored.url}/person/{stored.person}", **options)
     expect(page.locator("body")).to_have_attribute("data-ready", "yes", timeout=60_000)
     page.locator("#swing summary").click()
     expect(page.locator("#swing-now")).not_to_be_empty()
     return page
 
 
-def test_a_swing_is_reckoned_then_forgotten_or_accepted(open_page, kept):
-    swung(kept)
-    page = opened(open_page, kept, viewport="phone")
+def test_a_swing_is_reckoned_then_forgotten_or_accepted(open_page, stored):
+    swung(stored)
+    page = opened(open_page, stored, viewport="phone")
     expect(page.locator("#swing-now")).to_contain_text("fits anybody: factor 0.850")
     expect(page.locator("#swing-after")).to_have_value("5.0")  # the instant of the widest swing
-    reckon = page.get_by_role("button", name="reckon")
-    reckon.click()
+    compute = page.get_by_role("button", name="compute")
+    compute.click()
     expect(page.locator("#swing-answer")).to_contain_text("an angle of 4 to 40 degrees or both lengths")
     angle = page.get_by_label("angle in degrees")
     angle.fill("11.8")
-    reckon.click()
+    compute.click()
     # kappa = beat / (theta^2 (1 - 5/24 theta^2)): what 0.85 and 12 degrees gave, told by 11.8 (docs/measurement.md).
-    told, measured = (t**2 * (1 - 5 / 24 * t**2) for t in map(math.radians, (12.0, 11.8)))
-    kappa = ANYBODYS * told / measured
+    messages, measured = (t**2 * (1 - 5 / 24 * t**2) for t in map(math.radians, (12.0, 11.8)))
+    kappa = ANYBODYS * messages / measured
     expect(page.locator("#swing-answer")).to_contain_text(f"measured were 11.8 ± 0.5°: factor {kappa:.2f} ± ")
-    assert kept.store.swings.of_person(kept.person) == []  # nothing is kept before it is accepted
+    assert stored.store.swings.of_person(stored.person) == []  # nothing is kept before it is accepted
     page.get_by_role("button", name="forget it").click()
     expect(page.locator("#swing-answer")).to_have_text("Forgotten. Nothing was kept.")
     expect(page.get_by_role("button", name="accept")).to_be_hidden()
-    reckon.click()
+    compute.click()
     page.get_by_role("button", name="accept").click()
     expect(page.locator("#swing-now")).to_contain_text("from one swing of their own")
-    (one,) = kept.store.swings.of_person(kept.person)
-    assert (one.hold_uid, one.measured_deg) == (kept.holds[0].uid, 11.8)
+    (one,) = stored.store.swings.of_person(stored.person)
+    assert (one.hold_uid, one.measured_deg) == (stored.holds[0].uid, 11.8)
     assert one.kappa == pytest.approx(kappa, rel=1e-6)
     box = page.locator("#swing").bounding_box()
     assert box["x"] >= 0
     assert box["x"] + box["width"] <= VIEWPORTS["phone"]["width"]
     page.get_by_role("button", name="take back the swing of").click()
     expect(page.locator("#swings li")).to_have_count(0)
-    assert kept.store.swings.of_person(kept.person) == []
+    assert stored.store.swings.of_person(stored.person) == []
 
 
-def test_german_and_a_swing_that_does_not_fit(open_page, kept):
-    swung(kept)
-    page = opened(open_page, kept, viewport="tablet", locale="de-AT", refusals=True)
+def test_german_and_a_swing_that_does_not_fit(open_page, stored):
+    swung(stored)
+    page = opened(open_page, stored, viewport="tablet", locale="de-AT", refusals=True)
     expect(page.locator("#swing h2")).to_have_text("eigenes Pendeln")
     page.get_by_label("Umkehrpunkte der Zehen auseinander").fill("0.3")
     page.get_by_label("von der Stange zu den Zehen").fill("2.2")  # 3.9 degrees, told were 12

@@ -13,26 +13,26 @@ from playwright.sync_api import Page, expect
 pytestmark = pytest.mark.browser
 
 
-def person_page(open_page, kept, **options) -> Page:
-    page = open_page(f"{kept.url}/person/{kept.person}", **options)
+def person_page(open_page, stored, **options) -> Page:
+    page = open_page(f"{stored.url}/person/{stored.person}", **options)
     expect(page.locator("body")).to_have_attribute("data-ready", "yes", timeout=60_000)
     return page
 
 
-def test_somebody_new_is_added_and_comes_to_the_bar(open_page, kept):
-    page = open_page(f"{kept.url}/people", timezone_id="Europe/Vienna")
+def test_somebody_new_is_added_and_comes_to_the_bar(open_page, stored):
+    page = open_page(f"{stored.url}/people", timezone_id="Europe/Vienna")
     expect(page.locator("#who")).to_have_text("At the bar: a guest.")
     page.get_by_label("somebody new").fill("Ben <b>O.</b>")
     page.get_by_role("button", name="add", exact=True).click()
     expect(page.locator("#answer")).to_have_text("Ben <b>O.</b> is added.")
-    added = next(person for person in kept.store.people.everybody() if person.name == "Ben <b>O.</b>")
+    added = next(person for person in stored.store.people.everybody() if person.name == "Ben <b>O.</b>")
     assert added.time_zone == "Europe/Vienna"
     page.get_by_role("button", name="Ben <b>O.</b> comes to the bar").click()
     expect(page.locator("#who")).to_have_text("At the bar: Ben <b>O.</b>.")
-    assert kept.coach.person_uid == added.uid
+    assert stored.coach.person_uid == added.uid
     page.get_by_role("button", name="a guest comes to the bar").click()
     expect(page.locator("#who")).to_have_text("At the bar: a guest.")
-    assert kept.coach.person_uid is None
+    assert stored.coach.person_uid is None
     page.get_by_role("link", name="Mara T.").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Mara T.")
 
@@ -44,9 +44,9 @@ def test_without_coaching_it_says_so(open_page):
         expect(page.locator("#all")).to_be_hidden()
 
 
-def test_today_is_what_the_coaching_prescribes(open_page, kept):
-    page = person_page(open_page, kept)
-    wanted = kept.coach.coaching.prescribe(kept.person)
+def test_today_is_what_the_coaching_prescribes(open_page, stored):
+    page = person_page(open_page, stored)
+    wanted = stored.coach.coaching.prescribe(stored.person)
     rows = page.locator("#items tr")
     assert rows.count() == len(wanted.items)
     for row, item in zip(rows.all(), wanted.items, strict=True):
@@ -59,13 +59,13 @@ def test_today_is_what_the_coaching_prescribes(open_page, kept):
     expect(page.locator("#next")).to_contain_text("nothing to be done" if following is None else following.title)
 
 
-def test_the_month_hangs_to_scale(open_page, kept):
-    rig_min = sum(hold.result.duration_s for hold in kept.holds) / 60
-    at_ns = kept.holds[0].onset_utc_ns - 3 * 86_400 * 10**9
-    kept.store.people.add_manual_hang(kept.person, at_ns, 210.0)
-    page = person_page(open_page, kept)
+def test_the_month_hangs_to_scale(open_page, stored):
+    rig_min = sum(hold.result.duration_s for hold in stored.holds) / 60
+    at_ns = stored.holds[0].onset_utc_ns - 3 * 86_400 * 10**9
+    stored.store.people.add_manual_hang(stored.person, at_ns, 210.0)
+    page = person_page(open_page, stored)
     expect(page.locator("#month")).to_have_text("November 2025")
-    goal_min = kept.coach.coaching.programme(kept.person)[0].as_dict()["day"]["minutes"]
+    goal_min = stored.coach.coaching.programme(stored.person)[0].as_dict()["day"]["minutes"]
     lengths = page.evaluate(
         """() => [...document.querySelectorAll("#calendar .cal-day")]
             .map((l) => [l.classList.contains("cal-hand"), l.getAttribute("y2") - l.getAttribute("y1")])"""
@@ -82,51 +82,51 @@ def test_the_month_hangs_to_scale(open_page, kept):
     expect(page.locator("#calendar .nb-hair")).to_have_count(31)
 
 
-def test_endurance_shows_the_holds_that_it_rests_on(open_page, kept):
-    page = person_page(open_page, kept)
-    known = [hold for hold in kept.holds if hold.result.beta_mean is not None]
+def test_endurance_shows_the_holds_that_it_rests_on(open_page, stored):
+    page = person_page(open_page, stored)
+    known = [hold for hold in stored.holds if hold.result.beta_mean is not None]
     expect(page.locator("#endurance circle")).to_have_count(len(known))
     active = [hold for hold in known if hold.result.kind == "active"]
     expect(page.locator("#endurance .end-active")).to_have_count(len(active))
     assert page.locator("#endurance .nb-band").count() == 1
     label = page.get_by_role("img", name=re.compile("Believed time over the share")).get_attribute("aria-label")
-    posterior = kept.coach.coaching.endurance(kept.person).posterior
+    posterior = stored.coach.coaching.endurance(stored.person).posterior
     assert f"from {posterior.efforts} holds" in label
     expect(page.locator("#chance")).to_contain_text("30 s without help would succeed today with")
 
 
-def test_bests_lead_to_their_holds(open_page, kept):
-    page = person_page(open_page, kept)
-    best = kept.coach.coaching.progress(kept.person, None, None)
+def test_bests_lead_to_their_holds(open_page, stored):
+    page = person_page(open_page, stored)
+    best = stored.coach.coaching.progress(stored.person, None, None)
     link = page.locator("#bests dt:text-is('longest active, without help') + dd a")
     assert best.longest_active is not None
     expect(link).to_have_text(f"{best.longest_active.value:.1f} s")
     assert link.get_attribute("href") == f"/hold/{best.longest_active.hold_uid}"
     page.get_by_role("link", name="all holds of this person").click()
     expect(page.locator("#match-count")).to_have_text("8 holds")
-    expect(page.locator("#who")).to_have_value(kept.person)
+    expect(page.locator("#who")).to_have_value(stored.person)
 
 
-def test_pain_is_kept_and_tells_what_is_paused(open_page, kept):
-    page = person_page(open_page, kept)
+def test_pain_is_kept_and_tells_what_is_paused(open_page, stored):
+    page = person_page(open_page, stored)
     page.get_by_label("0 (none) to 10").fill("12")
     page.get_by_role("button", name="keep", exact=True).click()
-    assert kept.store.people.pains(kept.person) == []
+    assert stored.store.people.pains(stored.person) == []
     page.get_by_label("0 (none) to 10").fill("7")
     page.locator("#note").fill("left side")
     page.get_by_role("button", name="keep", exact=True).click()
     expect(page.locator("#pains")).to_contain_text("7 of 10")
     expect(page.locator("#pains")).to_contain_text("left side")
-    (entry,) = kept.store.people.pains(kept.person)
+    (entry,) = stored.store.people.pains(stored.person)
     assert (entry.pain, entry.note) == (7, "left side")
-    stops = kept.coach.coaching.stops(kept.person)
+    stops = stored.coach.coaching.stops(stored.person)
     assert stops, "seven of ten pauses something"
     for stop in stops:
         expect(page.locator("#stops")).to_contain_text(stop.words)
 
 
-def test_the_intake_is_asked_on_the_page_and_survives_a_reload(open_page, kept):
-    page = person_page(open_page, kept)
+def test_the_intake_is_asked_on_the_page_and_survives_a_reload(open_page, stored):
+    page = person_page(open_page, stored)
     form = page.locator("#intake-form")
     form.get_by_role("group", name="Can you hang for 30 seconds without help, shoulders relaxed?").get_by_label(
         "no"
@@ -137,10 +137,10 @@ def test_the_intake_is_asked_on_the_page_and_survives_a_reload(open_page, kept):
     page.reload()
     expect(page.locator("#intake-answer")).to_contain_text("is here again")
     expect(form.get_by_label("How much pain do you have now")).to_have_value("3")
-    assert kept.store.people.intakes(kept.person) == []
+    assert stored.store.people.intakes(stored.person) == []
     page.get_by_role("button", name="keep the answers").click()
     expect(page.locator("#intake-answer")).to_have_text("Kept.")
-    (intake,) = kept.store.people.intakes(kept.person)
+    (intake,) = stored.store.people.intakes(stored.person)
     assert intake.answers == {"passive_30s": False, "pain_now": 3, "pain_places": ["lower_back"], "pregnancy": True}
     expect(page.locator("#intake-follows")).to_contain_text("Ask a licensed clinician before hanging: pregnancy")
     page.reload()
@@ -148,8 +148,8 @@ def test_the_intake_is_asked_on_the_page_and_survives_a_reload(open_page, kept):
     expect(page.locator("#intake-answer")).to_be_hidden()
 
 
-def test_the_programme_is_chosen_edited_and_paused(open_page, kept):
-    page = person_page(open_page, kept)
+def test_the_programme_is_chosen_edited_and_paused(open_page, stored):
+    page = person_page(open_page, stored)
     page.locator("#plan summary").click()
     page.get_by_label("template").select_option("first_hangs")
     page.get_by_role("button", name="take this template").click()
@@ -167,7 +167,7 @@ def test_the_programme_is_chosen_edited_and_paused(open_page, kept):
     expect(goal).to_have_value("75")
     page.get_by_role("button", name="keep these numbers").click()
     expect(page.locator("#plan-answer")).to_contain_text("Kept")
-    content = kept.coach.coaching.programme(kept.person)[0].as_dict()
+    content = stored.coach.coaching.programme(stored.person)[0].as_dict()
     assert content["item"][0]["goal_s"] == 75
     page.get_by_role("button", name="pause it").click()
     expect(page.locator("#pauses li")).to_contain_text("until it is resumed (a cold)")
@@ -180,23 +180,23 @@ def test_the_programme_is_chosen_edited_and_paused(open_page, kept):
     expect(page.locator("#pause-why")).to_have_value("")
 
 
-def test_a_hang_elsewhere_is_entered_and_taken_back(open_page, kept):
-    page = person_page(open_page, kept)
+def test_a_hang_elsewhere_is_entered_and_taken_back(open_page, stored):
+    page = person_page(open_page, stored)
     page.locator("#hand-time").fill("0")
     page.get_by_role("button", name="enter", exact=True).click()
     expect(page.locator("#hand-answer")).to_have_text("Give 1 to 3600 seconds.")
     page.locator("#hand-time").fill("45")
     page.get_by_role("button", name="enter", exact=True).click()
     expect(page.locator("#hands li")).to_contain_text("45 s")
-    (hang,) = kept.store.people.manual_hangs(kept.person)
+    (hang,) = stored.store.people.manual_hangs(stored.person)
     assert hang.duration_s == 45
     page.get_by_role("button", name="take back the hang of").click()
     expect(page.locator("#hands li")).to_have_count(0)
-    assert kept.store.people.manual_hangs(kept.person) == []
+    assert stored.store.people.manual_hangs(stored.person) == []
 
 
-def test_two_periods_are_compared_as_the_coaching_does(open_page, kept):
-    page = person_page(open_page, kept)
+def test_two_periods_are_compared_as_the_coaching_does(open_page, stored):
+    page = person_page(open_page, stored)
     page.locator("#compare summary").click()
     days = {
         "before_first": "2025-11-24",
@@ -209,15 +209,15 @@ def test_two_periods_are_compared_as_the_coaching_does(open_page, kept):
     page.get_by_role("button", name="compare", exact=True).click()
     expect(page.locator("#compare-rows tr")).to_have_count(7)
     first, last = dt.date(2025, 11, 24), dt.date(2025, 11, 25)
-    found = kept.coach.coaching.compare(kept.person, (first, first), (first, last))["duration"]
+    outcome = stored.coach.coaching.compare(stored.person, (first, first), (first, last))["duration"]
     row = page.locator("#compare-rows tr").first
-    expect(row.locator("td").nth(0)).to_have_text(f"{found.before:.1f} s ({found.n_before} holds)")
+    expect(row.locator("td").nth(0)).to_have_text(f"{outcome.before:.1f} s ({outcome.n_before} holds)")
     expect(row.locator("td").nth(3)).to_have_text("no clear change")
 
 
-def test_charts_draw_each_hold_once(open_page, kept):
-    page = person_page(open_page, kept)
-    points = kept.coach.coaching.progress(kept.person, None, None).points
+def test_charts_draw_each_hold_once(open_page, stored):
+    page = person_page(open_page, stored)
+    points = stored.coach.coaching.progress(stored.person, None, None).points
     page.locator("#span").select_option("")
     figure = page.locator("#courses figure", has_text="help from the feet")
     expect(figure.locator("circle")).to_have_count(sum(point.alpha is not None for point in points))
@@ -226,8 +226,8 @@ def test_charts_draw_each_hold_once(open_page, kept):
     assert f"and {highest * 100:.0f} %" in label
 
 
-def test_the_record_is_changed_and_what_was_not_saved_comes_back(open_page, kept):
-    page = person_page(open_page, kept)
+def test_the_record_is_changed_and_what_was_not_saved_comes_back(open_page, stored):
+    page = person_page(open_page, stored)
     page.locator("#record summary").click()
     page.get_by_label("stature (cm)").fill("171.5")
     page.get_by_label("time zone").fill("Europe/Nowhere")
@@ -237,26 +237,26 @@ def test_the_record_is_changed_and_what_was_not_saved_comes_back(open_page, kept
     page.locator("#record-units").select_option("lbf")
     page.get_by_role("button", name="save the record").click()
     expect(page.locator("#record-answer")).to_have_text("saved")
-    person = kept.store.people.get(kept.person)
+    person = stored.store.people.get(stored.person)
     assert (person.stature_m, person.time_zone, person.units) == (1.715, "Europe/Lisbon", "lbf")
 
 
-def test_somebody_is_erased_only_by_their_typed_name(open_page, kept):
-    page = person_page(open_page, kept)
+def test_somebody_is_erased_only_by_their_typed_name(open_page, stored):
+    page = person_page(open_page, stored)
     page.locator("#record summary").click()
     page.get_by_label("type the name to erase").fill("Mara")
     page.get_by_role("button", name="erase for ever").click()
     expect(page.locator("#erase-answer")).to_contain_text("Nothing was erased")
-    assert kept.store.people.get(kept.person) is not None
+    assert stored.store.people.get(stored.person) is not None
     page.get_by_label("type the name to erase").fill("Mara T.")
     page.get_by_role("button", name="erase for ever").click()
     expect(page.locator("#leaving-jobs")).to_contain_text("erasing: done", timeout=90_000)
     expect(page.locator("#erase-answer")).to_contain_text("Erased")
-    assert kept.store.people.everybody() == []
+    assert stored.store.people.everybody() == []
 
 
-def test_a_person_who_is_not_there_is_told(open_page, kept):
-    page = open_page(f"{kept.url}/person/nobody", refusals=True)
+def test_a_person_who_is_not_there_is_told(open_page, stored):
+    page = open_page(f"{stored.url}/person/nobody", refusals=True)
     expect(page.get_by_role("alert")).to_contain_text("There is no")
 
 

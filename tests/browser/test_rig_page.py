@@ -22,9 +22,9 @@ def cell(page: Page, name: str, column: int):
     return page.locator("#cells tr").filter(has=page.get_by_role("rowheader", name=name)).locator("td").nth(column)
 
 
-def test_each_cell_reads_its_load_and_its_spread(open_page, kept):
-    page = open_page(f"{kept.url}/rig")
-    with playing(kept.hub, FakeRig(t_s=0.5)):  # standing: the platform carries bodyweight, the bar nothing
+def test_each_cell_reads_its_load_and_its_spread(open_page, stored):
+    page = open_page(f"{stored.url}/rig")
+    with playing(stored.hub, FakeRig(t_s=0.5)):  # standing: the platform carries bodyweight, the bar nothing
         expect(page.locator("#state")).to_have_text("measuring")
         expect(cell(page, "front left", 1)).to_have_text(re.compile(r"\d+\.\d N"))
         load_N = {name: float(cell(page, name, 1).inner_text().split()[0]) for name in ("front left", "bar left")}
@@ -36,9 +36,9 @@ def test_each_cell_reads_its_load_and_its_spread(open_page, kept):
     assert spread_N == pytest.approx(0.57, abs=0.1)
 
 
-def test_facts_come_from_picture_and_beat(open_page, kept):
-    page = open_page(f"{kept.url}/rig")
-    with playing(kept.hub, FakeRig(t_s=HANGS_S + 3)):
+def test_facts_come_from_picture_and_beat(open_page, stored):
+    page = open_page(f"{stored.url}/rig")
+    with playing(stored.hub, FakeRig(t_s=HANGS_S + 3)):
         expect(fact(page, "rate")).to_have_text("80.02 readings/s measured, 80 by name")
         expect(fact(page, "lost")).to_have_text("3 readings since the start")
         expect(fact(page, "spikes")).to_have_text("2 masked since the start")
@@ -47,8 +47,8 @@ def test_facts_come_from_picture_and_beat(open_page, kept):
         expect(fact(page, "link")).to_have_text("connected for 12 s")
 
 
-def test_it_says_when_calibration_was_read(open_page, kept):
-    page = open_page(f"{kept.url}/rig", timezone_id="Europe/Vienna")
+def test_it_says_when_calibration_was_read(open_page, stored):
+    page = open_page(f"{stored.url}/rig", timezone_id="Europe/Vienna")
     for name in ("bar left", "rear right"):
         expect(cell(page, name, 3)).to_have_text(re.compile(r"24/11/2025, \d+ days ago"))
         expect(cell(page, name, 4)).to_have_text(re.compile(r"20/10/2025, \d+ days ago"))
@@ -58,9 +58,9 @@ def test_it_says_when_calibration_was_read(open_page, kept):
     assert days[1] - days[0] in (34, 35)  # 20 October 10:00 to 24 November 8:00 UTC: 34 days and 22 hours
 
 
-def test_zeros_and_account_of_the_last_holds_are_drawn(open_page, kept):
-    page = open_page(f"{kept.url}/rig")
-    bar = [hold.result.zero_bar_N for hold in reversed(kept.holds)]
+def test_zeros_and_account_of_the_last_holds_are_drawn(open_page, stored):
+    page = open_page(f"{stored.url}/rig")
+    bar = [hold.result.zero_bar_N for hold in reversed(stored.holds)]
     expect(page.locator("#zeros .nb-hands-dot")).to_have_count(len(bar))
     expect(page.locator("#zeros .nb-feet-dot")).to_have_count(len(bar) - 1)  # one platform was never free
     heights = [
@@ -87,9 +87,9 @@ def test_a_rig_that_does_not_measure_says_what_to_do(open_page):
         expect(cell(page, "bar left", 1)).to_have_text("no reading")
 
 
-def test_data_that_stop_are_told(open_page, kept):
-    page = open_page(f"{kept.url}/rig")
-    with playing(kept.hub, FakeRig(t_s=1.0)) as running:
+def test_data_that_stop_are_told(open_page, stored):
+    page = open_page(f"{stored.url}/rig")
+    with playing(stored.hub, FakeRig(t_s=1.0)) as running:
         expect(page.locator("#state")).to_have_text("measuring")
         running.clear()
         expect(page.locator("#state")).to_have_text("not measuring yet", timeout=60_000)

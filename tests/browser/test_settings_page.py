@@ -39,8 +39,8 @@ def test_the_machine_tells_where_everything_is(open_page, hall):
     expect(page.locator("#place")).to_contain_text("measurement version")
 
 
-def test_the_policy_for_old_curves_is_kept(open_page, kept):
-    page = open_page(kept.url + "/settings")
+def test_the_policy_for_old_curves_is_kept(open_page, stored):
+    page = open_page(stored.url + "/settings")
     page.get_by_label("are removed; holds and their numbers stay").check()
     page.get_by_label("but never those younger than (days)").fill("20")
     page.locator("#policy-set").click()
@@ -48,12 +48,12 @@ def test_the_policy_for_old_curves_is_kept(open_page, kept):
     page.get_by_label("but never those younger than (days)").fill("200")
     page.locator("#policy-set").click()
     expect(page.locator("#policy-answer")).to_have_text("saved")
-    policy = policy_of(kept.store)
+    policy = policy_of(stored.store)
     assert (policy.oldest, policy.keep_days) == ("remove", 200)
 
 
-def test_the_first_passcode_is_an_owners_and_closes_the_door(open_page, kept):
-    page = open_page(kept.url + "/settings", refusals=True)
+def test_the_first_passcode_is_an_owners_and_closes_the_door(open_page, stored):
+    page = open_page(stored.url + "/settings", refusals=True)
     expect(page.get_by_label("may be")).to_have_value("owner")
     page.get_by_label("name", exact=True).fill("Olga")
     page.get_by_label("new passcode").fill(PASSCODE)
@@ -63,32 +63,32 @@ def test_the_first_passcode_is_an_owners_and_closes_the_door(open_page, kept):
     page.get_by_label("the same again").fill(PASSCODE)
     page.get_by_role("button", name="set", exact=True).click()
     page.wait_for_url("**/sign-in")
-    account = kept.authorization.access.check("Olga", PASSCODE)
+    account = stored.authorization.access.check("Olga", PASSCODE)
     assert account is not None
     assert account.role == "owner"
-    page.goto(kept.url + "/settings")
+    page.goto(stored.url + "/settings")
     expect(page.locator("#maintenance-none")).to_contain_text("sign in")
     expect(page.locator("#maintenance")).to_be_hidden()
-    page.goto(kept.url + "/sign-in")
+    page.goto(stored.url + "/sign-in")
     page.get_by_label("name").fill("Olga")
     page.get_by_label("passcode").fill(PASSCODE)
     page.get_by_role("button", name="sign in").click()
-    page.wait_for_url(kept.url + "/")
-    page.goto(kept.url + "/settings")
+    page.wait_for_url(stored.url + "/")
+    page.goto(stored.url + "/settings")
     expect(page.locator("#passcodes li")).to_contain_text("Olga: owner")
     expect(page.locator("#devices li")).to_contain_text("Olga (owner)")
-    assert any("passcodes" in entry.subject for entry in kept.store.audit.recent(20))
+    assert any("passcodes" in entry.subject for entry in stored.store.audit.recent(20))
     # The last owner stays: otherwise nobody could come in again.
     page.get_by_role("button", name="take the passcode of Olga away").click()
     page.get_by_role("button", name="take the passcode of Olga away").click()
     expect(page.locator("#devices-part")).to_be_hidden()
-    assert kept.authorization.access.accounts() == ()
+    assert stored.authorization.access.accounts() == ()
 
 
-def test_a_backup_is_made_and_listed(open_page, kept, tmp_path):
+def test_a_backup_is_made_and_listed(open_page, stored, tmp_path):
     stick = tmp_path / "stick"
     stick.mkdir()
-    page = open_page(kept.url + "/settings")
+    page = open_page(stored.url + "/settings")
     page.get_by_label("folder of this machine").fill(str(stick))
     page.get_by_role("button", name="make a backup").click()
     expect(page.locator("#backup-jobs")).to_contain_text("backup: done", timeout=90_000)
@@ -105,12 +105,12 @@ def test_a_folder_that_is_not_there_is_told_in_three_sentences(open_page, hall):
     expect(page.locator("#notice-do")).not_to_be_empty()
 
 
-def test_the_program_is_ended_after_one_question(open_page, kept):
-    page = open_page(kept.url + "/settings")
+def test_the_program_is_ended_after_one_question(open_page, stored):
+    page = open_page(stored.url + "/settings")
     page.get_by_role("button", name="end the program").click()
     page.get_by_role("button", name="no", exact=True).click()
-    assert kept.end.asked is None
+    assert stored.end.requested is None
     page.get_by_role("button", name="end the program").click()
     page.locator("#power-do").click()
     expect(page.locator("#power-answer")).to_contain_text("as soon as everything is on the disk")
-    assert kept.end.asked == "end"
+    assert stored.end.requested == "end"

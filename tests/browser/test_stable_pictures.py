@@ -23,8 +23,8 @@ from screen_states import AT_THE_BAR, State, settle, shown
 
 def plain_font() -> str:
     """Return the file of the font that a page gets which asks for none by name, empty where that is not told."""
-    found = shutil.which("fc-match")
-    return "" if found is None else subprocess.run([found, "system-ui"], capture_output=True, text=True).stdout
+    result = shutil.which("fc-match")
+    return "" if result is None else subprocess.run([result, "system-ui"], capture_output=True, text=True).stdout
 
 
 pytestmark = [
@@ -76,9 +76,9 @@ def test_the_screen_looks_as_it_did(open_page, hall, name):
         if os.environ.get("HANG_MONITOR_REMAKE"):
             PICTURES.mkdir(exist_ok=True)
             now.convert("RGB").quantize(48, dither=Image.Dither.NONE).save(path, optimize=True)
-        kept = Image.open(path)
-        assert differing(now, kept) <= MOST
+        stored = Image.open(path)
+        assert differing(now, stored) <= MOST
         # What is drawn makes the difference, and not the paper alone: a screen without it is told apart.
         hide = "(all) => all.forEach((one) => (one.style.visibility = 'hidden'))"
         page.eval_on_selector_all("main svg, main svg *, main p, main form, .time, h1", hide)
-        assert differing(taken(page), kept) > MOST
+        assert differing(taken(page), stored) > MOST

@@ -7,7 +7,7 @@ from playwright.sync_api import expect
 
 pytestmark = pytest.mark.browser
 
-TOLD = """async ([unit, call, ...given]) => {
+SHOWN = """async ([unit, call, ...given]) => {
     localStorage.setItem("unit", unit);
     const units = await import("/static/lib/units.js");
     return units[call](...given);
@@ -36,19 +36,19 @@ def page(chromium, hall):
         ("%BW", "108.1 %"),
     ],
 )
-def test_a_load_in_each_unit(page, unit, told):
-    assert page.evaluate(TOLD, [unit, "loadText", 702.4, {"bodyweight_N": 650}]) == told
+def test_a_load_in_each_unit(page, unit, messages):
+    assert page.evaluate(SHOWN, [unit, "loadText", 702.4, {"bodyweight_N": 650}]) == messages
 
 
 def test_digits_end_where_the_uncertainty_begins(page):
     # GUM (JCGM 100:2008) 7.2.6: value and uncertainty end at the same digit; the uncertainty is rounded up
-    assert page.evaluate(TOLD, ["kgf", "loadText", 702.4, {"u_N": 12.0}]) == "72 ± 2 kg"
-    assert page.evaluate(TOLD, ["kgf", "loadText", 702.4, {"u_N": 2.0}]) == "71.6 ± 0.3 kg"
-    assert page.evaluate(TOLD, ["N", "loadText", 702.4, {"u_N": 2.0}]) == "702 ± 2 N"
+    assert page.evaluate(SHOWN, ["kgf", "loadText", 702.4, {"u_N": 12.0}]) == "72 ± 2 kg"
+    assert page.evaluate(SHOWN, ["kgf", "loadText", 702.4, {"u_N": 2.0}]) == "71.6 ± 0.3 kg"
+    assert page.evaluate(SHOWN, ["N", "loadText", 702.4, {"u_N": 2.0}]) == "702 ± 2 N"
 
 
 def test_percent_without_a_bodyweight_is_kilograms(page):
-    assert page.evaluate(TOLD, ["%BW", "loadText", 98.0665, {}]) == "10.0 kg"
+    assert page.evaluate(SHOWN, ["%BW", "loadText", 98.0665, {}]) == "10.0 kg"
 
 
 @pytest.mark.parametrize(
@@ -56,14 +56,14 @@ def test_percent_without_a_bodyweight_is_kilograms(page):
     # 0.98 N are 0.98 / 9.80665 = 0.0999 kgf and 0.98 / 4.4482216152605 = 0.2203 lbf (sources as above)
     [("N", "+0.98 N"), ("kgf", "+0.100 kg"), ("lbf", "+0.220 lb")],
 )
-def test_a_change_has_its_sign_and_the_digits_of_a_hundredth_of_a_newton(page, unit, told):
-    assert page.evaluate(TOLD, [unit, "changeText", 0.98, 2]) == told
-    assert page.evaluate(TOLD, [unit, "changeText", -0.98, 2]) == told.replace("+", "\u2212")
+def test_a_change_has_its_sign_and_the_digits_of_a_hundredth_of_a_newton(page, unit, messages):
+    assert page.evaluate(SHOWN, [unit, "changeText", 0.98, 2]) == messages
+    assert page.evaluate(SHOWN, [unit, "changeText", -0.98, 2]) == messages.replace("+", "\u2212")
 
 
 def test_nothing_stays_nothing(page):
-    assert page.evaluate(TOLD, ["kgf", "load", None]) is None
-    assert page.evaluate(TOLD, ["kgf", "loadText", None]) == ""
+    assert page.evaluate(SHOWN, ["kgf", "load", None]) is None
+    assert page.evaluate(SHOWN, ["kgf", "loadText", None]) == ""
 
 
 def test_a_plate_reads_its_mass_at_the_rigs_own_gravity(page):
@@ -82,7 +82,7 @@ def test_a_plate_reads_its_mass_at_the_rigs_own_gravity(page):
 
 @pytest.mark.parametrize("unit", ["N", "kgf", "lbf", "%BW"])
 def test_an_axis_has_round_numbers_in_its_unit(page, unit):
-    axis = page.evaluate(TOLD, [unit, "loadAxis", 0, 800, 700])
+    axis = page.evaluate(SHOWN, [unit, "loadAxis", 0, 800, 700])
     names = [float(tick["name"]) for tick in axis["ticks"]]
     step = names[1] - names[0]
     assert names[0] == 0

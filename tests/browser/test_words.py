@@ -103,12 +103,12 @@ class Outside(HTMLParser):
 
     def __init__(self) -> None:
         super().__init__()
-        self.found: list[str] = []
+        self.outcome: list[str] = []
         self.quiet = 0
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.quiet += tag in {"noscript", "title"}  # the frame writes titles
-        self.found += [
+        self.outcome += [
             f"{name}={value}" for name, value in attrs if name in {"aria-label", "title", "placeholder"} and value
         ]
 
@@ -117,7 +117,7 @@ class Outside(HTMLParser):
 
     def handle_data(self, data: str) -> None:
         if self.quiet == 0 and data.strip() not in {"", "Hang monitor"}:
-            self.found.append(data.strip())
+            self.outcome.append(data.strip())
 
 
 @pytest.mark.parametrize(
@@ -126,7 +126,7 @@ class Outside(HTMLParser):
 def test_no_word_stands_outside_of_the_words(screen):
     outside = Outside()
     outside.feed(screen.html())
-    assert outside.found == []
+    assert outside.outcome == []
     without = re.search(r"<noscript>(.*?)</noscript>", screen.html())
     assert without is not None
     assert 'lang="de"' in without[1]

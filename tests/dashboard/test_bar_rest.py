@@ -50,7 +50,7 @@ def test_the_view_tells_the_next_set_as_prescribed(coached):
     view, prescription = client.get("/api/bar").json(), coach.coaching.prescribe(person)
     wanted = prescription.item(prescription.next)
     assert wanted is not None
-    requested = view["asked"]
+    requested = view["requested"]
     assert (requested["item"], requested["target_s"], requested["rest_s"]) == (
         wanted.key,
         wanted.target_s,

@@ -397,13 +397,13 @@ def test_erasing_leaves_nothing_of_the_person_in_any_file(here):
     store, folder = here
     uid = fill(folder, store)
     other = fill(folder, store, "Other One", offset_ns=10**9)
-    kept_person_export = read_person_export(store, other)
+    stored_person_export = read_person_export(store, other)
     raw = [(folder.root / name).read_bytes() for name in tree(folder)]
     sessions = [session["uid"] for session in read_person_export(store, uid)["sessions"]]
     receipt = erase_everywhere(store, folder, uid, who="owner", version="1.2.3")
     with pytest.raises(UnknownPerson):
         read_person_export(store, uid)
-    assert read_person_export(store, other) == kept_person_export
+    assert read_person_export(store, other) == stored_person_export
     assert receipt["rows_erased"]["hold"] == 15
     assert receipt["rows_erased"]["earlier_result"] == 1
     assert len(receipt["journals_erased"]) == 4

@@ -18,11 +18,11 @@ SHARES = {"monitor": 10, "power": 10, "migrating": 2, "rebuilding": 2, "packing"
 
 def main() -> int:
     """Play the moments and print what came of them; exit status 1 when anything was missing."""
-    asked = argparse.ArgumentParser(prog="python -m tests.harm", description=__doc__)
-    asked.add_argument("--moments", type=int, default=300)
-    asked.add_argument("--seed", type=int, default=0)
-    asked.add_argument("--only", choices=sorted(LONGEST_S), help="one kind of life")
-    given = asked.parse_args()
+    requested = argparse.ArgumentParser(prog="python -m tests.harm", description=__doc__)
+    requested.add_argument("--moments", type=int, default=300)
+    requested.add_argument("--seed", type=int, default=0)
+    requested.add_argument("--only", choices=sorted(LONGEST_S), help="one kind of life")
+    given = requested.parse_args()
     kinds = [kind for kind, share in SHARES.items() for _ in range(share) if given.only in (None, kind)]
     logging.disable(logging.ERROR)
     missing, counts, lost_s, rebuilt, acknowledged = 0, Counter[str](), {}, 0, 0

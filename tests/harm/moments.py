@@ -210,8 +210,10 @@ def _measured_again(folder: DataFolder, acks: Acks) -> list[str]:
             missing += [f"{report.session_uid}: {report.trouble}"] if report.trouble else []
         for session in store.list_sessions(None):
             holds = store.holds_of_session(session.uid)
-            kept = [1 in [e.measurement_version for e in store.earlier.of_hold(h.uid)] for h in holds if h.number == 1]
-            if not holds or kept != [True]:
+            stored = [
+                1 in [e.measurement_version for e in store.earlier.of_hold(h.uid)] for h in holds if h.number == 1
+            ]
+            if not holds or stored != [True]:
                 missing.append(f"holds of {session.uid} or their earlier results")
     return missing
 

@@ -47,10 +47,10 @@ def cut_power(folder: DataFolder, acks: Acks, rng: random.Random) -> None:
         if any(a["path"] == str(path) for a in acks.of("journal")):
             _cut(path, forced.get(str(path), 0), rng)
     wal = Path(f"{folder.database}-wal")
-    told = next((a["wal"] for a in reversed(acks.lines) if a.get("wal")), None)
+    messages = next((a["wal"] for a in reversed(acks.lines) if a.get("wal")), None)
     # A log that was begun anew since has another head.
-    if told is not None and wal.exists() and wal.read_bytes()[:32].hex() == told["head"]:
-        _cut(wal, told["size"], rng)
+    if messages is not None and wal.exists() and wal.read_bytes()[:32].hex() == messages["head"]:
+        _cut(wal, messages["size"], rng)
     Path(f"{folder.database}-shm").unlink(missing_ok=True)
     _cut_small_files(folder, acks, forced, rng)
 

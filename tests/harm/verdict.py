@@ -92,8 +92,8 @@ def _tells_its_rig(path: Path) -> bool:
 
 
 def _judge_holds(store: object, acks: Acks, verdict: Verdict) -> None:
-    told: dict[str, float | None] = {a["uid"]: a["duration_s"] for a in acks.of("hold")}
-    for uid, duration_s in told.items():
+    messages: dict[str, float | None] = {a["uid"]: a["duration_s"] for a in acks.of("hold")}
+    for uid, duration_s in messages.items():
         hold = store.get_hold(uid)  # type: ignore[attr-defined]
         if duration_s is None:
             continue
@@ -107,15 +107,15 @@ def _judge_holds(store: object, acks: Acks, verdict: Verdict) -> None:
 
 def _judge_frames(acks: Acks, ended_s: float, promised_s: float, verdict: Verdict) -> None:
     contents: dict[str, bytes] = {}
-    kept_until_s = None
+    stored_until_s = None
     for one in acks.of("frame"):
         path = one["journal"]
         if path not in contents:
             contents[path] = Path(path).read_bytes() if Path(path).exists() else b""
         if bytes.fromhex(one["raw"]) in contents[path]:
-            kept_until_s = one["at_s"]
+            stored_until_s = one["at_s"]
         elif one["at_s"] < ended_s - promised_s:
             verdict.missing.append(f"a frame {ended_s - one['at_s']:.2f} s before the end")
     newest = acks.last("frame")
-    if newest is not None and kept_until_s is not None:
-        verdict.lost_s = max(0.0, newest["at_s"] - kept_until_s)
+    if newest is not None and stored_until_s is not None:
+        verdict.lost_s = max(0.0, newest["at_s"] - stored_until_s)

@@ -39,17 +39,17 @@ def filled(store: Store, folder: DataFolder) -> Hall:
     person = store.people.save(Person("", "Mara T."))
     place = folder.new_journal("session", START_ns)
     calibration = write_journal(place, RIG, loads(TWO_SESSIONS)[1])
-    found = analyse_file(place).result.holds
+    outcome = analyse_file(place).result.holds
     store.begin_session(
         START_ns, rig_to_dict(RIG), calibration_to_dict(calibration), uid="session", person_uid=person.uid
     )
     store.begin_session(START_ns, rig_to_dict(RIG), uid="guest")
     uids = []
-    for number, hold in enumerate(found, start=1):
+    for number, hold in enumerate(outcome, start=1):
         uids.append(hold_uid("session", number))
         store.save_hold(StoredHold(uids[-1], "session", number, START_ns, 700.0, 0.5, hold, MEASUREMENT_VERSION))
     uids.append(hold_uid("guest", 1))
-    store.save_hold(StoredHold(uids[-1], "guest", 1, START_ns, 700.0, 0.5, found[0], MEASUREMENT_VERSION))
+    store.save_hold(StoredHold(uids[-1], "guest", 1, START_ns, 700.0, 0.5, outcome[0], MEASUREMENT_VERSION))
     for uid in ("session", "guest"):
         store.end_session(uid, START_ns + 10**11)
     return Hall(folder, store, person.uid, uids)

@@ -21,7 +21,7 @@ from monitor.store.people.person_export import read_person_export
 WAIT_S = 90.0
 
 
-def told_on(runner: JobRunner, job: Job, reached: Callable[[Job], bool]) -> Job:
+def reported_on(runner: JobRunner, job: Job, reached: Callable[[Job], bool]) -> Job:
     """Wait until a job is as wanted."""
     with runner._lock:
         assert runner._lock.wait_for(lambda: reached(runner._jobs[job.id]), WAIT_S)
@@ -133,7 +133,7 @@ def test_a_running_job_is_cancelled_and_a_waiting_one_never_starts(hall):
         first = runner.start("report", {}, who="C")
         second = runner.start("report", {}, who="C")
         assert [job.id for job in runner.all()] == [second.id, first.id]
-        told_on(runner, first, lambda job: job.progress == 0.4)
+        reported_on(runner, first, lambda job: job.progress == 0.4)
         assert runner.cancel(second.id).state == "cancelled"
         runner.cancel(first.id)
         assert runner.wait(first.id, WAIT_S).state == "cancelled"
@@ -145,7 +145,7 @@ def test_a_running_job_is_cancelled_and_a_waiting_one_never_starts(hall):
 def test_closing_cancels_what_runs_and_what_waits(hall):
     shop = stuck(hall)
     running, waiting = (shop.start("report", {}, who="C") for _ in range(2))
-    told_on(shop, running, lambda job: job.progress == 0.4)
+    reported_on(shop, running, lambda job: job.progress == 0.4)
     closing = threading.Thread(target=shop.close, daemon=True)
     closing.start()
     closing.join(WAIT_S)
@@ -158,7 +158,7 @@ def test_a_job_that_heeds_no_signal_is_killed(hall, monkeypatch):
     monkeypatch.setattr(job_runner, "SECONDS_TO_END", 0.1)
     with stuck(hall, "signal.signal(signal.SIGTERM, signal.SIG_IGN)\nwhile True: signal.pause()") as runner:
         job = runner.start("report", {}, who="C")
-        told_on(runner, job, lambda job: job.progress == 0.4)
+        reported_on(runner, job, lambda job: job.progress == 0.4)
         runner.cancel(job.id)
         assert runner.wait(job.id, WAIT_S).state == "cancelled"
 
@@ -171,7 +171,7 @@ def test_past_the_point_of_no_return_a_job_goes_on_to_its_end(hall, tmp_path):
     os.mkfifo(gate)
     with stuck(hall, script, to_the_end=True) as runner:
         job = runner.start("erase", {"person_uid": "p"}, who="O")
-        told_on(runner, job, lambda job: not job.cancellable)
+        reported_on(runner, job, lambda job: not job.cancellable)
         with pytest.raises(NotCancellable):
             runner.cancel(job.id)
         gate.write_text("go")
@@ -209,7 +209,7 @@ def test_files_go_after_their_time_and_with_the_program(hall, monkeypatch):
     with JobRunner(hall.folder) as runner:
         job = runner.wait(runner.start("export", {"uids": ["guest-001"], "form": "json"}, who="C").id, WAIT_S)
         assert runner.file(job.id).is_file()
-        monkeypatch.setattr(job_runner, "FILE_KEPT_S", -1.0)
+        monkeypatch.setattr(job_runner, "FILE_LASTS_S", -1.0)
         with pytest.raises(NoResult):
             runner.file(job.id)
         assert runner.get(job.id).file is None

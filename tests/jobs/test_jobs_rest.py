@@ -80,7 +80,7 @@ def bodies(hall, tmp_path) -> dict[str, dict]:
     }
 
 
-def told(answer, status: int) -> dict[str, str]:
+def messages(answer, status: int) -> dict[str, str]:
     assert answer.status_code == status, answer.text
     assert set(answer.json()["error"]) == {"code", "what", "means", "do"}
     return answer.json()["error"]
@@ -101,7 +101,7 @@ def test_a_job_is_started_watched_and_its_file_fetched(as_role, shop, hall):
     assert fetched.headers["cache-control"] == "no-store"
     assert 'filename="made.txt"' in fetched.headers["content-disposition"]
     assert ("fetched the file of a job: report", "Olga") in [(e.what, e.who) for e in hall.store.audit.recent(5)]
-    assert told(client.post(f"/api/jobs/{job['id']}/cancel"), 409)["code"] == "not-cancellable"
+    assert messages(client.post(f"/api/jobs/{job['id']}/cancel"), 409)["code"] == "not-cancellable"
 
 
 def test_a_coach_neither_sees_nor_fetches_what_is_an_owners(as_role, shop, hall):
@@ -110,8 +110,8 @@ def test_a_coach_neither_sees_nor_fetches_what_is_an_owners(as_role, shop, hall)
     shop.wait(job["id"], WAIT_S)
     assert coach.get("/api/jobs").json() == []
     for path in ("", "/file"):
-        assert told(coach.get(f"/api/jobs/{job['id']}{path}"), 403)["code"] == "not-your-role"
-    assert told(coach.post(f"/api/jobs/{job['id']}/cancel"), 403)["code"] == "not-your-role"
+        assert messages(coach.get(f"/api/jobs/{job['id']}{path}"), 403)["code"] == "not-your-role"
+    assert messages(coach.post(f"/api/jobs/{job['id']}/cancel"), 403)["code"] == "not-your-role"
     assert owner.get(f"/api/jobs/{job['id']}/file").text == "archive"
 
 
@@ -152,22 +152,24 @@ def test_every_kind_can_be_started_and_is_described(as_role, shop, hall, tmp_pat
 )  # fmt: skip
 def test_what_cannot_be_starts_nothing(unmoved, hall, tmp_path, kind, change, status, code):
     shop, client = unmoved
-    assert told(client.post(f"/api/jobs/{kind}", json=bodies(hall, tmp_path)[kind] | change), status)["code"] == code
+    assert (
+        messages(client.post(f"/api/jobs/{kind}", json=bodies(hall, tmp_path)[kind] | change), status)["code"] == code
+    )
     assert shop.all() == []
-    assert told(client.get("/api/jobs/j-none"), 404)["code"] == "not-found"
+    assert messages(client.get("/api/jobs/j-none"), 404)["code"] == "not-found"
 
 
 def test_only_a_zip_file_within_its_limit_is_taken_and_forms_of_foreign_pages_are_not(as_role, shop, hall, monkeypatch):
     client = as_role("owner")
     for kind in ("application/json", "text/plain", "multipart/form-data; boundary=x"):
         answer = client.post("/api/uploads", content=b"PK", headers={"content-type": kind})
-        assert told(answer, 415)["code"] == "not-json"
+        assert messages(answer, 415)["code"] == "not-json"
     zipped = {"content-type": "application/zip"}
-    assert told(client.post("/api/jobs/report", content=b"PK", headers=zipped), 415)["code"] == "not-json"
+    assert messages(client.post("/api/jobs/report", content=b"PK", headers=zipped), 415)["code"] == "not-json"
     monkeypatch.setattr("monitor.dashboard.routes.jobs.MOST_UPLOAD_BYTES", 3)
-    assert told(client.post("/api/uploads", content=b"PKPK", headers=zipped), 413)["code"] == "too-large"
+    assert messages(client.post("/api/uploads", content=b"PKPK", headers=zipped), 413)["code"] == "too-large"
     assert list((hall.folder.root / "work" / "uploads").iterdir()) == []
     large = b"x" * (3 << 20)
     monkeypatch.setattr("monitor.dashboard.routes.jobs.MOST_UPLOAD_BYTES", len(large))
-    kept = client.post("/api/uploads", content=iter([large[: 1 << 20], large[1 << 20 :]]), headers=zipped)
-    assert kept.json()["bytes"] == len(large), "more than any other address takes"
+    stored = client.post("/api/uploads", content=iter([large[: 1 << 20], large[1 << 20 :]]), headers=zipped)
+    assert stored.json()["bytes"] == len(large), "more than any other address takes"

@@ -38,12 +38,12 @@ def test_a_slow_edge_is_read_with_less_noise_and_its_uncertainty_fits():
         up_s, down_s = 5 + 0.0037 * n, 25 - 0.0053 * n
         session, edges = hang(up_s, down_s, 0.5)
         sharp, u_s = sharpened(session, edges)
-        for at_s, rough_s, told_s, u in zip(
+        for at_s, rough_s, reported_s, u in zip(
             (up_s, down_s), (edges.onset_s, edges.release_s), (sharp.onset_s, sharp.release_s), u_s, strict=True
         ):
             before.append(rough_s - at_s)
-            errors.append(told_s - at_s)
-            of_u.append((told_s - at_s) / u)
+            errors.append(reported_s - at_s)
+            of_u.append((reported_s - at_s) / u)
     # A cubic's middle over eight readings has 0.53 of a reading's noise (least squares, closed form), a straight line's
     # between two of them 0.71 to 1.
     assert np.std(errors) < 0.75 * np.std(before)

@@ -44,7 +44,7 @@ class Mutation:
 def mutations(source: bytes) -> list[Mutation]:
     """Return every mutation of a module that still compiles, by place."""
     finder = _Finder(source)
-    finder.visit(ast.parse(source))
+    finder.session(ast.parse(source))
     return sorted(one for one in set(finder.mutations) if _compiles(one.apply(source)))
 
 
@@ -88,24 +88,24 @@ class _Finder(ast.NodeVisitor):
         if at >= 0 and b"#" not in gap:
             self.mutations.append(Mutation(start + at, start + at + len(old), new, kind))
 
-    def _visit_all(self, nodes: list[ast.stmt] | list[ast.expr]) -> None:
+    def _mutate_all(self, nodes: list[ast.stmt] | list[ast.expr]) -> None:
         for node in nodes:
-            self.visit(node)
+            self.session(node)
 
     def visit_FunctionDef(self, node: ast.FunctionDef | ast.AsyncFunctionDef) -> None:
         for default in [*node.args.defaults, *node.args.kw_defaults]:
             if default is not None:
-                self.visit(default)
-        self._visit_all(node.body)
+                self.session(default)
+        self._mutate_all(node.body)
 
     visit_AsyncFunctionDef = visit_FunctionDef
 
     def visit_ClassDef(self, node: ast.ClassDef) -> None:
-        self._visit_all(node.body)
+        self._mutate_all(node.body)
 
     def visit_AnnAssign(self, node: ast.AnnAssign) -> None:
         if node.value is not None:
-            self.visit(node.value)
+            self.session(node.value)
 
     def visit_Raise(self, node: ast.Raise) -> None:
         """Leave the texts of errors alone."""

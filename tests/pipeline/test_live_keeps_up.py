@@ -28,7 +28,7 @@ ROWS = 8
 """Readings that come at once: a frame of the board."""
 
 REPLACED_WITHIN_s = 2.0
-SEEN_AFTER_s = 3.0
+SHOWN_AFTER_s = 3.0
 """A change of the shoulders is looked for every second and needs a rest after it."""
 
 SETTLES_s = 2.5
@@ -122,7 +122,7 @@ def test_shoulders_are_shown_as_they_are_measured():
     spans = observed.last.states
     assert [s.state for s in spans] == ["passive", "active", "passive"]
     for number, span in enumerate(spans):
-        inside = [p for p in observed.while_hanging() if span.start_s + SEEN_AFTER_s < p.t_s < span.end_s]
+        inside = [p for p in observed.while_hanging() if span.start_s + SHOWN_AFTER_s < p.t_s < span.end_s]
         # Before anything moved nobody knows.
         assert {p.shoulders for p in inside} == {words[span.state] if number else None}
 

@@ -150,14 +150,14 @@ class Recording:
 
     def write(self, folder: Path, name: str, dialect: str, torn: bytes) -> None:
         kinds = [one["kind"] for one in self.messages]
-        found_again = sum(now != "damaged" and before == "damaged" for before, now in pairwise(kinds))
+        read_back = sum(now != "damaged" and before == "damaged" for before, now in pairwise(kinds))
         expected = {
             "dialect": dialect,
             "counters": {
                 "frames": sum(kind != "damaged" for kind in kinds),
                 "damaged": kinds.count("damaged"),
                 "unknown": self.unknown,
-                "resyncs": found_again,
+                "resyncs": read_back,
             },
             "torn_bytes": len(torn),
             "repeated": self.repeated,

@@ -100,11 +100,11 @@ def words_of(pdf: bytes) -> str:
 
 def test_the_pdf_has_the_numbers_of_the_store_on_at_most_three_pages(coaching):
     pdf = made(coaching, uid := fill(coaching))
-    words, found = words_of(pdf), coaching.progress(uid)
+    words, outcome = words_of(pdf), coaching.progress(uid)
     assert 1 <= len(PdfReader(io.BytesIO(pdf)).pages) <= 3
-    assert found.longest_passive.value == 47.13
+    assert outcome.longest_passive.value == 47.13
     assert "47.13 ± 0.02 s" in words
-    assert re.search(rf"\b28\b.*\bholds\b.*\b{found.dose_bw_s:.0f}\b.*bodyweight-seconds", words)
+    assert re.search(rf"\b28\b.*\bholds\b.*\b{outcome.dose_bw_s:.0f}\b.*bodyweight-seconds", words)
     # By hand: days 0 to 13 had 40 to 27 % help, days 14 to 26 had 26 to 14 % and the last none.
     assert "33.5 %" in words
     assert f"{sum(range(14, 27)) / 14:.1f} %" in words
@@ -223,9 +223,9 @@ def test_steps_of_axes_are_round(span, count, step):
 
 
 def test_ticks_lie_where_their_labels_say():
-    found = ticks(-5.0, 20.0, 5, "N")
-    assert [float(label.removesuffix(" N")) for _, label in found] == pytest.approx([-5 + 25 * f for f, _ in found])
-    assert found[-1][1].endswith(" N")
+    outcome = ticks(-5.0, 20.0, 5, "N")
+    assert [float(label.removesuffix(" N")) for _, label in outcome] == pytest.approx([-5 + 25 * f for f, _ in outcome])
+    assert outcome[-1][1].endswith(" N")
 
 
 def test_a_rig_without_calibration_or_platform_is_described_as_such():

@@ -77,9 +77,9 @@ def test_a_spike_in_one_cell_is_masked_wherever_it_stands(row, size_N):
     assert np.max(np.abs(clean - 100)) < 2
     assert stage.spikes == 1
     assert marked == [row]
-    kept = np.ones_like(clean, dtype=bool)
-    kept[row, 3] = False
-    np.testing.assert_array_equal(clean[kept], spiked[kept])
+    stored = np.ones_like(clean, dtype=bool)
+    stored[row, 3] = False
+    np.testing.assert_array_equal(clean[stored], spiked[stored])
 
 
 def test_a_blow_that_moves_two_cells_is_load():

@@ -47,8 +47,8 @@ def test_marks_are_counted_before_and_between_rows(marks, drop, row, last):
     counted = RowMarks()
     counted.add(marks)
     counted.drop_before(drop)
-    kept = [m for m in marks if m >= drop]
-    assert counted.between(row, last) == sum(row <= m < last for m in kept) - sum(last <= m < row for m in kept)
+    stored = [m for m in marks if m >= drop]
+    assert counted.between(row, last) == sum(row <= m < last for m in stored) - sum(last <= m < row for m in stored)
     if row >= drop:
         assert counted.before(row) == sum(m < row for m in marks)
 

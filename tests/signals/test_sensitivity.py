@@ -176,12 +176,12 @@ def test_a_bent_edge_is_read_where_the_load_crosses_and_not_where_a_straight_lin
     row = int(np.flatnonzero(bar_N > 400.0)[0])
     straight_s = crossing_s(t_s, bar_N, row, 400.0)
     true_s = start_s + 1e-4 ** (1 / 3)
-    told_s = straight_s + bend_shift_s(t_s, bar_N, straight_s)
+    reported_s = straight_s + bend_shift_s(t_s, bar_N, straight_s)
     load_N = np.zeros((len(t_s), 6))
     load_N[:, 0] = bar_N
-    u_s = u_crossing_s(SessionLoads(RIG, t_s, load_N, np.zeros(6), np.zeros(6)), told_s)
+    u_s = u_crossing_s(SessionLoads(RIG, t_s, load_N, np.zeros(6), np.zeros(6)), reported_s)
     assert abs(straight_s - true_s) > 3e-4
-    assert abs(told_s - true_s) < 0.1 * abs(straight_s - true_s)
+    assert abs(reported_s - true_s) < 0.1 * abs(straight_s - true_s)
     assert u_s < 0.1 * abs(straight_s - true_s)
 
 

@@ -9,7 +9,7 @@ import sys
 from tests.soak.day import Account, play
 
 
-def told(account: Account) -> str:
+def messages(account: Account) -> str:
     """Return the account as text."""
     tally, looks = account.tally, account.looks
     faults = ", ".join(f"{n} {name}" for name, n in sorted(tally.faults.items()))
@@ -24,7 +24,7 @@ def told(account: Account) -> str:
         "received (stretches overlap: each begins some seconds before somebody came)",
         f"holds: {account.holds} kept; {account.compared} of {account.truths} true ones compared (the others were cut "
         f"off), at most {account.worst_s * 1e3:.0f} ms off",
-        f"screens: {account.visits} visits, {account.pictures} pictures taken",
+        f"screens: {account.sessions} visits, {account.pictures} pictures taken",
         "memory (MB): " + " ".join(f"{m:.0f}" for m in looks.memory_MB),
         "file handles: " + " ".join(map(str, looks.handles)),
         "threads: " + " ".join(map(str, looks.threads)),
@@ -35,10 +35,10 @@ def told(account: Account) -> str:
 
 def main() -> int:
     """Run the soak."""
-    asked = argparse.ArgumentParser(prog="python -m tests.soak", description=__doc__)
-    asked.add_argument("--hours", type=float, default=24.0)
-    asked.add_argument("--seed", type=int, default=1)
-    given = asked.parse_args()
+    requested = argparse.ArgumentParser(prog="python -m tests.soak", description=__doc__)
+    requested.add_argument("--hours", type=float, default=24.0)
+    requested.add_argument("--seed", type=int, default=1)
+    given = requested.parse_args()
     logging.disable(logging.ERROR)
 
     def progress(hour: float) -> None:
@@ -46,7 +46,7 @@ def main() -> int:
             sys.stderr.write(f"\r{hour:.1f} h")
 
     account = play(given.hours, given.seed, look_every_h=min(1.0, given.hours / 4), progress=progress)
-    sys.stdout.write(told(account))
+    sys.stdout.write(messages(account))
     return 1 if account.wrong else 0
 
 

@@ -80,7 +80,7 @@ class Account:
     wrong: list[str] = field(default_factory=list)
     worst_s: float = 0.0
     pictures: int = 0
-    visits: int = 0
+    sessions: int = 0
     took_s: float = 0.0
 
 
@@ -109,12 +109,12 @@ def play(
         clock, board, hub = VirtualClock(), SoakBoard(seed, hours, latest_s), LiveHub()
         with (
             (Path(place) / "stream").open("wb") as stream,
-            (Path(place) / "found").open("w+b") as kept,
+            (Path(place) / "found").open("w+b") as saved,
         ):
             recorder = SessionRecorder(clock)
             source = SoakSource(board, clock, recorder, stream)
             recorder.prologue = source.prologue
-            segment, next_look_h, found_count = [0], [0.1 * look_every_h], [0]
+            segment, next_look_h, result_count = [0], [0.1 * look_every_h], [0]
 
             def measured(out: Output) -> None:
                 for one in out.events:
@@ -122,8 +122,8 @@ def play(
                     if isinstance(one, SessionMeasured) and one.final:
                         for hold in one.result.holds:
                             # On the disk: the account's own memory must not pass for the program's.
-                            pickle.dump((segment[0], hold), kept)
-                            found_count[0] += 1
+                            pickle.dump((segment[0], hold), saved)
+                            result_count[0] += 1
                     # Virtual time runs ahead of the disk: what the ring holds must not be too old by then.
                     service._sessions.settle()
 
@@ -151,18 +151,18 @@ def play(
                 counters = source.assembly.counters
                 account = Account(
                     hours, board.tally, source.received, source.lost, counters.damaged, counters.repeated, 0, 0,
-                    store.count_holds(), 0, 0, looks, pictures=screens.pictures, visits=screens.visits,
+                    store.count_holds(), 0, 0, looks, pictures=screens.pictures, sessions=screens.sessions,
                 )  # fmt: skip
                 if warnings := service.health().get("warnings"):
                     account.wrong.append(f"a warning at the end: {warnings}")
-                if store.count_holds() != found_count[0]:
-                    account.wrong.append(f"{store.count_holds()} holds are kept, {found_count[0]} were measured")
+                if store.count_holds() != result_count[0]:
+                    account.wrong.append(f"{store.count_holds()} holds are kept, {result_count[0]} were measured")
                 if store.unfinished_sessions():
                     account.wrong.append("a session is unfinished")
                 _stored(folder, Path(place) / "stream", account)
-                kept.seek(0)
-                found = [pickle.load(kept) for _ in range(found_count[0])]
-        _compare(board, source, found, account)
+                saved.seek(0)
+                outcome = [pickle.load(saved) for _ in range(result_count[0])]
+        _compare(board, source, outcome, account)
     _add_up(account)
     account.took_s = time.monotonic() - begun_s
     return account
@@ -204,9 +204,9 @@ def _stored(folder: DataFolder, stream_path: Path, account: Account) -> None:
                 account.wrong.append(f"journal {path.name} is not what was received")
 
 
-def _compare(board: SoakBoard, source: SoakSource, found: list[tuple[int, HoldResult]], account: Account) -> None:
+def _compare(board: SoakBoard, source: SoakSource, outcome: list[tuple[int, HoldResult]], account: Account) -> None:
     """Hold for hold with the truth, where no cable was out in the middle of one or shortly before."""
-    measured = sorted((source.segment_starts_s[segment] + hold.onset_s, hold) for segment, hold in found)
+    measured = sorted((source.segment_starts_s[segment] + hold.onset_s, hold) for segment, hold in outcome)
     truths = board.invented.truth()
     account.truths = len(truths)
     for truth in truths:

@@ -18,7 +18,7 @@ class Screens:
         self._thread = threading.Thread(target=self._run, name="screens", daemon=True)
         self._ended: asyncio.Event | None = None
         self.pictures = 0
-        self.visits = 0
+        self.sessions = 0
 
     def __enter__(self) -> Screens:
         self._thread.start()
@@ -42,7 +42,7 @@ class Screens:
 
     async def _screen(self, rng: random.Random) -> None:
         while True:
-            self.visits += 1
+            self.sessions += 1
             screen = self._hub.join()
             try:
                 pace_s = rng.choice([0.0, 0.05, 0.5, 5.0])

@@ -160,8 +160,8 @@ def test_a_hold_measured_anew_keeps_its_corrections(store):
     uid = f"{SESSION}-001"
     store.corrections.make(uid, "retag", {"kind": "active"}, reason="seen")
     better = dataclasses.replace(store.corrections.measured(uid).result, duration_s=32.6)
-    kept = store.save_hold(sample_hold(SESSION, 1, result=better))
-    assert (kept.result.kind, kept.result.duration_s, kept.revised) == ("active", 32.6, 1)
+    stored = store.save_hold(sample_hold(SESSION, 1, result=better))
+    assert (stored.result.kind, stored.result.duration_s, stored.revised) == ("active", 32.6, 1)
     store.corrections.make(uid, "discard", reason="noise")
     assert store.save_hold(sample_hold(SESSION, 1, result=better)).hidden == "discarded"
     assert uid not in uids(store)

@@ -77,16 +77,16 @@ def test_deliberate_swings_make_a_pendulum_of_ones_own(store, anna):
     """0.85 to 3 % and 0.90 to 4 %, weighed by their inverse variances: (0.85/a + 0.90/b) / (1/a + 1/b)."""
     assert store.swings.pendulum(anna.uid) == store.swings.pendulum(None) == Pendulum()
     one = SwingCalibration(0, anna.uid, "h-1", START_utc_ns, 9.0, 8.0, 0.3, 8.2, 0.90, 0.04)
-    kept = store.swings.add(one)
-    assert store.swings.of_person(anna.uid) == [kept] == [dataclasses.replace(one, id=kept.id)]
+    stored = store.swings.add(one)
+    assert store.swings.of_person(anna.uid) == [stored] == [dataclasses.replace(one, id=stored.id)]
     a, b = (0.85 * 0.03) ** 2, (0.90 * 0.04) ** 2
     own = store.swings.pendulum(anna.uid)
     assert own.kappa == pytest.approx((0.85 / a + 0.90 / b) / (1 / a + 1 / b))
     assert own.u_rel * own.kappa == pytest.approx((1 / (1 / a + 1 / b)) ** 0.5)
     other = store.people.save(Person("", "B."))
-    assert store.swings.remove(other.uid, kept.id) is False
-    assert store.swings.remove(anna.uid, kept.id) is True
-    assert store.swings.remove(anna.uid, kept.id) is False
+    assert store.swings.remove(other.uid, stored.id) is False
+    assert store.swings.remove(anna.uid, stored.id) is True
+    assert store.swings.remove(anna.uid, stored.id) is False
     assert store.swings.pendulum(anna.uid) == Pendulum()
     with pytest.raises(UnknownPerson):
         store.swings.add(dataclasses.replace(one, person_uid="p-none"))

@@ -102,23 +102,23 @@ def test_a_filter_finds_what_a_plain_loop_finds(store, rows, name):
 
 def test_all_holds_come_oldest_first(store, rows):
     wanted, fits = FILTERS["a person, active, long, little help"]
-    found = [h.uid for h in store.all_holds(wanted)]
-    assert found == [r["uid"] for r in rows if r["hidden"] is None and fits(r)]
-    assert found
+    outcome = [h.uid for h in store.all_holds(wanted)]
+    assert outcome == [r["uid"] for r in rows if r["hidden"] is None and fits(r)]
+    assert outcome
 
 
 def test_spans_are_told_without_reading_the_results(store, rows):
     wanted, fits = FILTERS["a person"]
-    found = store.hold_spans(wanted)
-    assert found == [(r["onset_utc_ns"], r["duration_s"]) for r in rows if r["hidden"] is None and fits(r)]
+    outcome = store.hold_spans(wanted)
+    assert outcome == [(r["onset_utc_ns"], r["duration_s"]) for r in rows if r["hidden"] is None and fits(r)]
 
 
 def test_a_hold_found_is_the_hold_kept(tmp_path):
     with open_store(tmp_path / "one.sqlite") as store:
         person = store.people.save(Person("", "C."))
         session_uid = store.begin_session(START_utc_ns, RIG, person_uid=person.uid)
-        kept = store.save_hold(sample_hold(session_uid, result=FULL_RESULT))
-        assert store.find_holds(HoldFilter(person_uid=person.uid, kind="passive")) == ([kept], 1)
+        stored = store.save_hold(sample_hold(session_uid, result=FULL_RESULT))
+        assert store.find_holds(HoldFilter(person_uid=person.uid, kind="passive")) == ([stored], 1)
 
 
 ORDERS = {
@@ -150,5 +150,5 @@ def test_holds_without_help_known_come_last(tmp_path):
                 )
             )
         for order in ("least_help", "most_help"):
-            found, _ = store.find_holds(HoldFilter(), 5, 0, order)
-            assert [h.number for h in found] == [2, 1], order
+            outcome, _ = store.find_holds(HoldFilter(), 5, 0, order)
+            assert [h.number for h in outcome] == [2, 1], order

@@ -92,10 +92,10 @@ def test_a_hold_needs_its_session(store):
 def test_numbers_that_json_cannot_carry_are_kept_as_not_known(store, session_uid):
     swing = Swing(np.float64(1.5), float("nan"), float("inf"), [(np.float32(1.0), None, None)])
     odd = dataclasses.replace(FULL_RESULT, swing=swing, peak_N=np.float64("nan"), grip_changes_s=[np.float64(3.25)])
-    kept = store.save_hold(sample_hold(session_uid, result=odd)).result
-    assert kept.swing == Swing(1.5, None, None, [(1.0, None, None)])
-    assert kept.peak_N is None
-    assert kept.grip_changes_s == [3.25]
+    stored = store.save_hold(sample_hold(session_uid, result=odd)).result
+    assert stored.swing == Swing(1.5, None, None, [(1.0, None, None)])
+    assert stored.peak_N is None
+    assert stored.grip_changes_s == [3.25]
 
 
 def test_a_session_begins_and_ends(store):
@@ -169,20 +169,20 @@ def test_the_databases_own_refusal_is_told(store):
 
 
 def test_many_threads_write_and_read_at_once(store, session_uid):
-    seen: list[int] = []
+    observed: list[int] = []
 
     def writes(start: int) -> None:
         for number in range(start, start + 10):
             store.save_hold(sample_hold(session_uid, number))
-            seen.append(store.count_holds())
+            observed.append(store.count_holds())
 
     threads = [threading.Thread(target=writes, args=(1 + 10 * k,)) for k in range(4)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    assert len(seen) == 40
-    assert store.count_holds() == max(seen) == 40
+    assert len(observed) == 40
+    assert store.count_holds() == max(observed) == 40
     assert [h.number for h in store.list_holds(limit=None, newest_first=False)] == list(range(1, 41))
 
 

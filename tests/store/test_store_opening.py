@@ -206,12 +206,12 @@ def test_a_killed_writer_loses_no_hold_that_it_acknowledged(path, acknowledged):
         process.send_signal(signal.SIGKILL)
         lines += [line for line in process.stdout.read().splitlines(keepends=True) if line.endswith("\n")]
     assert process.returncode == -signal.SIGKILL
-    told = [(uid, int(revised)) for uid, revised in (line.split() for line in lines)]
-    assert len(told) >= acknowledged
+    messages = [(uid, int(revised)) for uid, revised in (line.split() for line in lines)]
+    assert len(messages) >= acknowledged
     with open_store(path) as store:
-        kept = {hold.uid: hold.revised for hold in store.list_holds(limit=None)}
-        assert [(uid, kept.get(uid)) for uid, _ in told] == told
-        assert len(kept) <= len(told) + 1
+        stored = {hold.uid: hold.revised for hold in store.list_holds(limit=None)}
+        assert [(uid, stored.get(uid)) for uid, _ in messages] == messages
+        assert len(stored) <= len(messages) + 1
         (session,) = store.unfinished_sessions()
         assert store.save_hold(sample_hold(session.uid, 5000)).number == 5000
         with store._read() as connection:

@@ -60,8 +60,8 @@ def test_what_was_in_an_old_file_is_there(store):
     assert store.list_holds(newest_first=False) == [first, second]
     assert store.get_hold(sample_hold(SESSION, 3).uid) is None, "it was withdrawn before"
     assert store.get_hold(first.uid).result == FULL_RESULT
-    kept = store.get_session(SESSION)
-    assert (kept.rig, kept.calibration, kept.clock_rate, kept.person_uid) == (RIG, CALIBRATION, 1.00002, None)
+    stored = store.get_session(SESSION)
+    assert (stored.rig, stored.calibration, stored.clock_rate, stored.person_uid) == (RIG, CALIBRATION, 1.00002, None)
     assert [s.uid for s in store.unfinished_sessions()] == ["20251009T091000Z-0badbeef"]
     assert store.get_setting("given") == {"alpha_max": 0.2, "bodyweight_N": None}
 

@@ -50,7 +50,7 @@ class Hall:
     store: Any
     now_s: list[float]
     power: ProgramEnd
-    told: list[str] = field(default_factory=list)
+    messages: list[str] = field(default_factory=list)
 
     def device(self, address: str = "192.168.1.50", base_url: str = PAGE, **more: Any) -> TestClient:
         """Return a browser of its own at an address."""
@@ -67,14 +67,14 @@ class Hall:
 
 @contextmanager
 def hall(folder: Path, *, passcodes: bool = True, power: ProgramEnd | None = None, **how: Any) -> Iterator[Hall]:
-    hasher, now_s, told = CountingHasher(), [1000.0], []
+    hasher, now_s, messages = CountingHasher(), [1000.0], []
     access = AccessFile(folder / "access.json", hasher)
     if passcodes:
         access.set_passcode(OWNER[0], "owner", OWNER[1])
         access.set_passcode(COACH[0], "coach", COACH[1])
     with open_store(blank_database(folder / "hang-monitor.sqlite")) as store:
         authorization = Authorization(
-            access, audit=store.audit.add, tell=told.append, clock_s=lambda: now_s[0], **{"network": True, **how}
+            access, audit=store.audit.add, tell=messages.append, clock_s=lambda: now_s[0], **{"network": True, **how}
         )
         control, hub = FakeControl(), LiveHub()
         end = power or ProgramEnd(is_service=True)
@@ -87,4 +87,4 @@ def hall(folder: Path, *, passcodes: bool = True, power: ProgramEnd | None = Non
             audit=store.audit.recent,
             power=end,
         )
-        yield Hall(app, authorization, access, hasher, control, hub, store, now_s, end, told)
+        yield Hall(app, authorization, access, hasher, control, hub, store, now_s, end, messages)

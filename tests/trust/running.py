@@ -92,10 +92,10 @@ def sockets_of(pid: int) -> list[tuple[str, str, str]]:
             continue
         if target.startswith("socket:["):
             inodes.add(target[8:-1])
-    found = []
+    result = []
     for table in ("tcp", "tcp6", "udp", "udp6"):
         for line in Path(f"/proc/{pid}/net/{table}").read_text().splitlines()[1:]:
             cells = line.split()
             if cells[9] in inodes:
-                found.append((cells[1], cells[2], cells[3]))
-    return found
+                result.append((cells[1], cells[2], cells[3]))
+    return result

@@ -53,7 +53,7 @@ def add_session(store, folder: DataFolder, number: int) -> str:
     return uid
 
 
-def kept(folder: DataFolder) -> tuple:
+def stored(folder: DataFolder) -> tuple:
     with open_store(folder.database) as store:
         holds = store.list_holds(None)
     files = {p.relative_to(folder.root).as_posix(): p.read_bytes() for p in folder.journals.rglob("*") if p.is_file()}
@@ -81,13 +81,13 @@ def test_a_backup_of_version_0_1_is_restored_and_brought_up_to_date(tmp_path):
 def test_what_was_backed_up_comes_back_on_another_machine(tmp_path):
     folder = filled(tmp_path / "data")
     into, goal = tmp_path / "stick", tmp_path / "other" / "data"
-    told = RUNNER.invoke(app, ["backup", str(into), "--data", str(folder.root)])
-    assert told.exit_code == 0, told.output
-    assert "read back and compared" in told.output
-    before = kept(folder)
-    told = RUNNER.invoke(app, ["restore", str(into), "--data", str(goal)])
-    assert told.exit_code == 0, told.output
-    assert kept(DataFolder(goal)) == before
+    messages = RUNNER.invoke(app, ["backup", str(into), "--data", str(folder.root)])
+    assert messages.exit_code == 0, messages.output
+    assert "read back and compared" in messages.output
+    before = stored(folder)
+    messages = RUNNER.invoke(app, ["restore", str(into), "--data", str(goal)])
+    assert messages.exit_code == 0, messages.output
+    assert stored(DataFolder(goal)) == before
     modes = {p: stat.S_IMODE(p.stat().st_mode) for p in [goal, *goal.rglob("*")]}
     assert all(mode == (0o700 if p.is_dir() else 0o600) for p, mode in modes.items()), modes
     access = AccessFile(DataFolder(goal).access_file, CountingHasher())
@@ -184,9 +184,9 @@ def test_a_backup_that_was_harmed_is_not_put_back(tmp_path, part, harm):
     else:
         path.unlink()
     goal = tmp_path / "goal"
-    told = RUNNER.invoke(app, ["restore", str(into), "--data", str(goal)])
-    assert told.exit_code == 2
-    assert "Traceback" not in told.output
+    messages = RUNNER.invoke(app, ["restore", str(into), "--data", str(goal)])
+    assert messages.exit_code == 2
+    assert "Traceback" not in messages.output
     assert not goal.exists()
     assert RUNNER.invoke(app, ["restore", str(into), "--check"]).exit_code == 2
 
@@ -244,10 +244,10 @@ def test_a_backup_of_a_newer_program_is_refused_before_anything_is_touched(tmp_p
         connection.commit()
     made = make_backup(folder, into)
     goal = filled(tmp_path / "goal")
-    before = kept(goal)
+    before = stored(goal)
     with pytest.raises(DatabaseNewer):
         restore(made, goal.root, replace=True)
-    assert kept(goal) == before
+    assert stored(goal) == before
 
 
 def test_a_backup_of_an_older_program_is_put_back_and_brought_up_to_date(tmp_path):
@@ -267,13 +267,13 @@ def test_a_folder_that_is_not_empty_is_laid_aside_and_never_lost(tmp_path):
     made = make_backup(folder, into)
     with open_store(folder.database) as store:
         add_session(store, folder, 7)
-    later = kept(folder)
+    later = stored(folder)
     with pytest.raises(RestoreRefused, match="not empty"):
         restore(made, folder.root)
     aside = restore(made, folder.root, replace=True)
     assert aside is not None
-    assert kept(DataFolder(aside)) == later
-    assert len(kept(folder)[0]) == 3
+    assert stored(DataFolder(aside)) == later
+    assert len(stored(folder)[0]) == 3
     with pytest.raises(RestoreRefused, match="laid"):
         restore(made, folder.root, replace=True)
 
@@ -282,17 +282,17 @@ def test_a_running_monitor_may_be_backed_up_and_not_be_replaced(tmp_path):
     folder, into = filled(tmp_path / "data"), tmp_path / "stick"
     with folder.held():
         assert RUNNER.invoke(app, ["backup", str(into), "--data", str(folder.root)]).exit_code == 0
-        told = RUNNER.invoke(app, ["restore", str(into), "--data", str(folder.root), "--replace"])
-    assert told.exit_code == 2
-    assert "Another program works on" in told.output
-    assert len(kept(folder)[0]) == 3
+        messages = RUNNER.invoke(app, ["restore", str(into), "--data", str(folder.root), "--replace"])
+    assert messages.exit_code == 2
+    assert "Another program works on" in messages.output
+    assert len(stored(folder)[0]) == 3
 
 
 @pytest.mark.parametrize("into", ["data/inside", "file/below"])
 def test_a_place_that_cannot_hold_backups_is_told(tmp_path, into):
     folder = filled(tmp_path / "data")
     (tmp_path / "file").write_text("")
-    told = RUNNER.invoke(app, ["backup", str(tmp_path / into), "--data", str(folder.root)])
-    assert told.exit_code == 2
-    assert "was not made" in told.output
+    messages = RUNNER.invoke(app, ["backup", str(tmp_path / into), "--data", str(folder.root)])
+    assert messages.exit_code == 2
+    assert "was not made" in messages.output
     assert not os.path.lexists(tmp_path / into)

@@ -57,15 +57,15 @@ def test_every_address_answers_as_it_is_described(tmp_path):
     # Here, for every worker imports this file: the fuzzer of interfaces takes half a second.
     from tests.fuzz.rest import Findings, operations, try_operation
 
-    found = Findings()
+    result = Findings()
     with whole_page.whole_page(tmp_path) as (app, names):
         every = operations(app)
         for number, operation in enumerate(every):
-            try_operation(operation, 2, number, found, names)
-    assert found.wrong == []
-    assert found.requests > 2 * len(every)
-    assert {200, 404, 422} <= set(found.answers)
-    assert 500 not in found.answers
+            try_operation(operation, 2, number, result, names)
+    assert result.wrong == []
+    assert result.requests > 2 * len(every)
+    assert {200, 404, 422} <= set(result.answers)
+    assert 500 not in result.answers
 
 
 @pytest.fixture(scope="module")

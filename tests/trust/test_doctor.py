@@ -10,8 +10,8 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from kept import START_NS, add_session, alike, filled, holds_of, journal_bytes
 from load_stories import TWO_SESSIONS
+from stored_samples import START_NS, add_session, alike, filled, holds_of, journal_bytes
 from typer.testing import CliRunner
 
 from monitor.cli import app
@@ -23,9 +23,9 @@ NOW_S = START_NS / 1e9 + 400 * 86_400
 
 
 def examined(folder: DataFolder, *, mending: bool = False) -> list:
-    found = Doctor(folder, mending=mending, now_s=NOW_S).examine()
+    outcome = Doctor(folder, mending=mending, now_s=NOW_S).examine()
     # The disk of the machine that runs the tests is not the subject.
-    return [f for f in found if not f.what.startswith(("Room for curves", "The disk is nearly"))]
+    return [f for f in outcome if not f.what.startswith(("Room for curves", "The disk is nearly"))]
 
 
 def closed(folder: DataFolder) -> None:
@@ -50,9 +50,9 @@ def test_looking_changes_nothing_and_mending_everything_at_once_leaves_nothing_t
     folder.database.chmod(0o644)
     closed(folder)
     before = {p: p.read_bytes() for p in folder.root.rglob("*") if p.is_file()}
-    found = examined(folder)
-    assert len(found) >= 5
-    assert all(f.do and not f.mended for f in found)
+    outcome = examined(folder)
+    assert len(outcome) >= 5
+    assert all(f.do and not f.mended for f in outcome)
     unchanged = {p: d for p, d in before.items() if not p.name.endswith(("-wal", "-shm"))}
     assert {p: p.read_bytes() for p in unchanged} == unchanged
     mended = examined(folder, mending=True)
@@ -193,9 +193,9 @@ def test_a_lost_database_comes_back_from_journals_alone(tmp_path, rest):
         path.unlink()
     if rest:
         folder.database.write_bytes(rest)
-    told = RUNNER.invoke(app, ["doctor", "--mend", "--data", str(folder.root)])
-    assert "Traceback" not in told.output
-    assert "3 sessions with 6 holds from journals" in told.output
+    messages = RUNNER.invoke(app, ["doctor", "--mend", "--data", str(folder.root)])
+    assert "Traceback" not in messages.output
+    assert "3 sessions with 6 holds from journals" in messages.output
     after = holds_of(folder)
     assert set(after) == set(before)
     assert all(alike(after[uid], before[uid]) for uid in before)
@@ -208,8 +208,8 @@ def test_a_newer_database_is_not_mended_away(tmp_path):
         connection.commit()
     closed(folder)
     data = folder.database.read_bytes()
-    told = RUNNER.invoke(app, ["doctor", "--mend", "--data", str(folder.root)])
-    assert "newer version" in told.output
+    messages = RUNNER.invoke(app, ["doctor", "--mend", "--data", str(folder.root)])
+    assert "newer version" in messages.output
     assert folder.database.read_bytes() == data
     assert not list(folder.root.glob("*.damaged-*"))
 
@@ -235,9 +235,9 @@ def test_a_scrambled_journal_gives_what_is_left_of_it_and_no_traceback(tmp_path,
         add_session(store, folder, 0, in_database=False)
     (path,) = folder.journals.rglob("*.journal")
     path.write_bytes(data)
-    told = RUNNER.invoke(app, ["doctor", "--mend", "--data", str(folder.root)])
-    assert told.exit_code in (0, 1)
-    assert told.exception is None or isinstance(told.exception, SystemExit)
+    messages = RUNNER.invoke(app, ["doctor", "--mend", "--data", str(folder.root)])
+    assert messages.exit_code in (0, 1)
+    assert messages.exception is None or isinstance(messages.exception, SystemExit)
     holds = holds_of(folder)
     # A stretch in the wrong place starts the clock anew and may cut a hold in two, but nobody hangs longer than the
     # record lasts.
@@ -245,7 +245,7 @@ def test_a_scrambled_journal_gives_what_is_left_of_it_and_no_traceback(tmp_path,
     assert sum(hold.result.duration_s for hold in holds.values()) < TWO_SESSIONS[-1][0]
 
 
-@pytest.mark.parametrize(("now_s", "told"), [(0.0, True), (1.8e9, False)])
-def test_a_clock_that_was_never_set_is_told(tmp_path, now_s, told):
-    found = list(Doctor(DataFolder.open(tmp_path / "data"), now_s=now_s).examine())
-    assert any("clock says 1970" in f.what for f in found) is told
+@pytest.mark.parametrize(("now_s", "messages"), [(0.0, True), (1.8e9, False)])
+def test_a_clock_that_was_never_set_is_told(tmp_path, now_s, messages):
+    outcome = list(Doctor(DataFolder.open(tmp_path / "data"), now_s=now_s).examine())
+    assert any("clock says 1970" in f.what for f in outcome) is messages

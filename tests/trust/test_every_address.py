@@ -54,13 +54,13 @@ def signed_in(page, name: str, address: str) -> TestClient:
 
 def refused(client: TestClient, addresses, code: str, base: str = PAGE) -> set[tuple[str, str]]:
     """Ask at every address and return those that refuse with this code."""
-    found = set()
+    result = set()
     for method, path in addresses:
         place = path.replace("{", "").replace("}", "")
         answer = client.request(method, place, headers={"origin": base})
         if answer.status_code >= 400 and answer.json()["error"]["code"] == code:
-            found.add((method, path))
-    return found
+            result.add((method, path))
+    return result
 
 
 def test_a_stranger_of_the_network_is_let_in_nowhere(page, addresses):

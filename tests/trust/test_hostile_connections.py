@@ -40,11 +40,11 @@ def listening(place: Hall) -> Iterator[int]:
     ready = threading.Event()
     startup = server.startup
 
-    async def told(sockets=None) -> None:
+    async def messages(sockets=None) -> None:
         await startup(sockets=sockets)
         ready.set()
 
-    server.startup = told  # type: ignore[method-assign]
+    server.startup = messages  # type: ignore[method-assign]
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
     thread.start()
     try:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from kept import DAY_NS, START_NS, add_session, analysis, filled, journal_bytes, uid_at
+from stored_samples import DAY_NS, START_NS, add_session, analysis, filled, journal_bytes, uid_at
 from typer.testing import CliRunner
 
 from firmware_bridge.journal import CHUNK, pack_bytes, read_chunks
@@ -60,9 +60,9 @@ def test_a_packed_journal_gives_the_same_result_and_the_same_curve(tmp_path):
     assert unpacked.rig == before.rig
     assert np.array_equal(unpacked.t_s, before.t_s)
     assert np.array_equal(unpacked.load_N, before.load_N, equal_nan=True)
-    told = RUNNER.invoke(app, ["analyse", str(packed), "--json"])
-    assert told.exit_code == 0
-    assert '"holds"' in told.output
+    messages = RUNNER.invoke(app, ["analyse", str(packed), "--json"])
+    assert messages.exit_code == 0
+    assert '"holds"' in messages.output
     print(f"packed: {packed.stat().st_size / len(journal_bytes()):.2f} of the size")
 
 
@@ -169,11 +169,11 @@ def nearly_full(monkeypatch, folder: DataFolder, free_bytes: int) -> None:
     begun = sum(p.stat().st_size for p in folder.journals.rglob("*") if p.is_file())
     usage = collections.namedtuple("usage", "total used free")
 
-    def asked(_place: object) -> object:
+    def requested(_place: object) -> object:
         now = sum(p.stat().st_size for p in folder.journals.rglob("*") if p.is_file())
         return usage(10**10, 0, free_bytes + begun - now)
 
-    monkeypatch.setattr(storage.shutil, "disk_usage", asked)
+    monkeypatch.setattr(storage.shutil, "disk_usage", requested)
 
 
 def test_without_a_policy_nothing_is_ever_removed(tmp_path, monkeypatch):
@@ -214,14 +214,14 @@ def test_by_policy_young_curves_stay_even_on_a_full_disk(tmp_path, monkeypatch):
 
 def test_the_command_shows_the_room_and_sets_the_policy(tmp_path):
     folder = filled(tmp_path / "data")
-    told = RUNNER.invoke(app, ["storage", "--data", str(folder.root)])
-    assert "Oldest raw curves: never removed." in told.output
+    messages = RUNNER.invoke(app, ["storage", "--data", str(folder.root)])
+    assert "Oldest raw curves: never removed." in messages.output
     assert RUNNER.invoke(app, ["storage", "--data", str(folder.root), "--oldest", "burn"]).exit_code == 2
     assert RUNNER.invoke(app, ["storage", "--data", str(folder.root), "--keep-days", "3"]).exit_code == 2
-    told = RUNNER.invoke(
+    messages = RUNNER.invoke(
         app, ["storage", "--data", str(folder.root), "--oldest", "remove", "--keep-days", "400", "--pack"]
     )
-    assert "older than 400 days" in told.output
-    assert "3 journals packed" in told.output
+    assert "older than 400 days" in messages.output
+    assert "3 journals packed" in messages.output
     with open_store(folder.database) as store:
         assert storage.policy_of(store) == Policy("remove", 400)

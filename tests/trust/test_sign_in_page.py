@@ -16,7 +16,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="
 
 
 @pytest.fixture
-def visit(tmp_path) -> Iterator[tuple[Hall, str, Page]]:
+def session(tmp_path) -> Iterator[tuple[Hall, str, Page]]:
     # Behind a proxy this machine's own browser is a stranger like every other.
     with hall(tmp_path, network=False, behind_proxy=True) as place, listening(place) as port, sync_playwright() as tool:
         browser = tool.chromium.launch(
@@ -28,8 +28,8 @@ def visit(tmp_path) -> Iterator[tuple[Hall, str, Page]]:
             browser.close()
 
 
-def test_a_stranger_comes_in_by_the_code_on_the_wall_and_then_by_passcode(visit):
-    place, address, page = visit
+def test_a_stranger_comes_in_by_the_code_on_the_wall_and_then_by_passcode(session):
+    place, address, page = session
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(str(error)))
     page.goto(address)

@@ -63,7 +63,7 @@ def test_a_stranger_gets_no_feed(place):
     assert place.hub.screens == 0
 
 
-WISH = {"alpha_max": 0.2, "bodyweight_N": None}
+GIVEN = {"alpha_max": 0.2, "bodyweight_N": None}
 
 
 def test_a_wall_screen_looks_and_changes_nothing(place):
@@ -77,7 +77,7 @@ def test_a_wall_screen_looks_and_changes_nothing(place):
         ("PUT", "/api/settings"), ("GET", "/api/holds.csv"), ("GET", "/api/holds/hold-0/curve"), ("GET", "/api/people"),
         ("GET", "/api/audit"), ("GET", "/api/sign-ins"), ("GET", "/api/openapi.json"), ("DELETE", "/api/people/x"),
     ):  # fmt: skip
-        answer = wall.request(method, path, json=WISH if method == "PUT" else None)
+        answer = wall.request(method, path, json=GIVEN if method == "PUT" else None)
         assert (answer.status_code, code_of(answer)) == (403, "not-your-role"), path
     for page in ("/people", "/holds", "/rig", "/hold/hold-0"):
         answer = wall.get(page)
@@ -87,7 +87,7 @@ def test_a_wall_screen_looks_and_changes_nothing(place):
 
 def test_a_coach_works_and_an_owner_also_looks_after_devices_and_the_log(place):
     coach, owner = place.signed_in(COACH), place.signed_in(OWNER, "192.168.1.51")
-    assert coach.put("/api/settings", json=WISH, headers=OURS).status_code == 200
+    assert coach.put("/api/settings", json=GIVEN, headers=OURS).status_code == 200
     assert coach.get("/api/holds.csv").status_code == 200
     for path in ("/api/audit", "/api/sign-ins"):
         assert (code_of(coach.get(path)), owner.get(path).status_code) == ("not-your-role", 200)
@@ -102,11 +102,11 @@ def test_without_any_passcode_this_machine_alone_is_served(tmp_path):
         assert home.get("/api/principal").json() == {
             "name": "this machine", "role": "owner", "signed_in": False, "passcodes": False,
         }  # fmt: skip
-        assert home.put("/api/settings", json=WISH).status_code == 200
+        assert home.put("/api/settings", json=GIVEN).status_code == 200
         assert place.device().get("/api/live").status_code == 401
         # The moment somebody has a passcode, whoever sits at the machine without one only looks.
         place.access.set_passcode(*(OWNER[0], "owner", OWNER[1]))
-        assert code_of(home.put("/api/settings", json=WISH)) == "not-your-role"
+        assert code_of(home.put("/api/settings", json=GIVEN)) == "not-your-role"
 
 
 @pytest.mark.parametrize(
@@ -163,8 +163,8 @@ def test_the_session_cookie_is_closed_to_scripts_and_to_other_sites(place):
     )
     assert len(cookie.value) >= 43  # 256 bits in base64
     assert answer.text == ""
-    kept = place.access.path.read_text()
-    assert cookie.value not in kept
+    stored = place.access.path.read_text()
+    assert cookie.value not in stored
     assert COACH[1] in place.hasher.hash(COACH[1])
 
 
@@ -213,7 +213,7 @@ def test_a_feed_ends_when_its_device_is_signed_out(place, monkeypatch):
 )
 def test_a_foreign_page_can_neither_change_nor_listen_with_a_coachs_cookie(place, origin):
     coach = place.signed_in(COACH)
-    answer = coach.put("/api/settings", json=WISH, headers={"origin": origin})
+    answer = coach.put("/api/settings", json=GIVEN, headers={"origin": origin})
     assert (answer.status_code, code_of(answer)) == (403, "foreign-origin")
     with pytest.raises(WebSocketDisconnect) as refused, feed_of(coach, origin=origin):
         pass
@@ -227,7 +227,7 @@ def test_a_foreign_page_can_neither_change_nor_listen_with_a_coachs_cookie(place
 def test_what_a_form_can_send_is_refused_even_without_an_origin(place, kind):
     """The three encodings of HTML forms; a browser asks first (CORS, Fetch standard) before it sends any other."""
     coach = place.signed_in(COACH)
-    answer = coach.put("/api/settings", content=json.dumps(WISH), headers={"content-type": kind})
+    answer = coach.put("/api/settings", content=json.dumps(GIVEN), headers={"content-type": kind})
     assert (answer.status_code, code_of(answer)) == (415, "not-json")
     assert place.control.given.alpha_max == 0.1
 
@@ -352,12 +352,12 @@ def test_a_new_tablet_looks_in_with_the_code_that_the_wall_and_the_terminal_show
     assert tablet.post("/api/pairing", headers=OURS).status_code == 204
     (code,) = shown(place)
     assert re.fullmatch(r"\d{6}", code)
-    assert f"{code[:3]} {code[3:]}" in place.told[0]
-    assert "192.168.1.50" in place.told[0]
+    assert f"{code[:3]} {code[3:]}" in place.messages[0]
+    assert "192.168.1.50" in place.messages[0]
     assert give(tablet, f"{code[:3]} {code[3:]}").status_code == 204
     assert tablet.get("/api/principal").json()["role"] == "wall"
     assert tablet.get("/").status_code == 200
-    assert code_of(tablet.put("/api/settings", json=WISH, headers=OURS)) == "not-your-role"
+    assert code_of(tablet.put("/api/settings", json=GIVEN, headers=OURS)) == "not-your-role"
     assert shown(place) == []
 
 
@@ -382,8 +382,8 @@ def test_a_code_dies_after_five_wrong_tries_and_the_wall_is_no_notice_board(plac
     assert [give(thief, wrong).status_code for _ in range(TRIES)] == [401] * TRIES
     assert shown(place) == []
     assert give(thief, code).status_code == 429
-    asked = [place.device(f"192.168.2.{n}").post("/api/pairing", headers=OURS).status_code for n in range(10)]
-    assert (asked.count(204), len(shown(place))) == (3, 3)
+    requested = [place.device(f"192.168.2.{n}").post("/api/pairing", headers=OURS).status_code for n in range(10)]
+    assert (requested.count(204), len(shown(place))) == (3, 3)
 
 
 # The log
@@ -391,7 +391,7 @@ def test_a_code_dies_after_five_wrong_tries_and_the_wall_is_no_notice_board(plac
 
 def test_the_log_tells_who_changed_what_and_cannot_be_changed_itself(place):
     coach, owner = place.signed_in(COACH), place.signed_in(OWNER, "192.168.1.51")
-    coach.put("/api/settings", json=WISH, headers=OURS)
+    coach.put("/api/settings", json=GIVEN, headers=OURS)
     coach.put("/api/settings", json={"alpha_max": 7}, headers=OURS)  # refused: no change
     entries = owner.get("/api/audit").json()
     assert [(e["who"], e["what"]) for e in entries] == [

@@ -64,8 +64,8 @@ def split(
 ) -> None:
     """Make two holds of one."""
     with open_coaching(data) as coaching:
-        found = coaching.store.get_hold(uid)
-    onset_s = 0.0 if found is None else found.result.onset_s
+        stored = coaching.store.get_hold(uid)
+    onset_s = 0.0 if stored is None else stored.result.onset_s
     _correct(data, uid, "split", {"at_s": onset_s + at_s}, reason, by)
 
 

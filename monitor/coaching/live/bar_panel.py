@@ -245,7 +245,7 @@ class BarPanel:
             short = live.reserve.left_s.value < live.target_s - live.hold_s
         return {
             "who": {"guest": uid is None, "shown": self._name_on_wall(uid)},
-            "asked": None if requested is None else asdict(requested),
+            "requested": None if requested is None else asdict(requested),
             "target_s": live.target_s,
             "alpha": requested.alpha if requested is not None and requested.item == live.item else 0.0,
             "alpha_max": live.alpha_max,

@@ -41,7 +41,7 @@ class BarModel(BaseModel):
     """Everything beside the picture. Help is a share of bodyweight; no full name unless the person chose it."""
 
     who: CalledModel
-    asked: RequestedHold | None
+    requested: RequestedHold | None
     target_s: float | None
     alpha: float
     alpha_max: float | None

@@ -35,7 +35,7 @@ source)."""
 SLOW_EVERY_S, TRAVEL_EVERY_S = WINDOW_S, 1.0
 """How often the rig is weighed and the swing looked for, and how often travel is (common practice, no source)."""
 
-KEPT_S = 40.0
+LOOK_BACK_S = 40.0
 """Rows kept: more than the longest look back, ``SWING_LOOK_S``, and than a hold's onset is dated again."""
 
 LET_GO_SCENE_S = 4.0
@@ -136,8 +136,8 @@ class LiveView:
         if self._tick % max(1, round(SLOW_EVERY_S * self._rate_Hz / n)) == 0:
             self._weigh(end, now_s)
             self._look_for_motion(end)
-            self._rows.drop_before(end - round(KEPT_S * self._rate_Hz))
-            self._cells.drop_before(end - round(KEPT_S * self._rate_Hz))
+            self._rows.drop_before(end - round(LOOK_BACK_S * self._rate_Hz))
+            self._cells.drop_before(end - round(LOOK_BACK_S * self._rate_Hz))
         weight = self._weight()
         due = self._watch.tick(bar_N, weight.bodyweight_N if weight else None, self._rows, end)
         self._set_scene(now_s, bar_N, mean(feet), weight)

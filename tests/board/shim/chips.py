@@ -125,7 +125,7 @@ class BridgeChip:
         self._gain = 1
         self._drive(1)
         self._schedule(self._settling)
-        world.reckon()
+        world.compute()
 
     def report(self, report):
         report["conversions"] = max(report.get("conversions", 0), self.conversions)
@@ -213,7 +213,7 @@ class EightChannels:
     def _reset_pin(self, level):
         if level:
             self._reset()
-            world.reckon()
+            world.compute()
 
     def _ratio(self):
         return self.RATIOS[(self._registers[3] >> 2) & 7]
@@ -304,7 +304,7 @@ class EightChannels:
             self._registers[register] = self._in[3] << 8 | self._in[4]
             if register == 3:
                 self._schedule(1)
-                world.reckon()
+                world.compute()
         elif command:
             world.violation("unknown command {:04x}", command)
 

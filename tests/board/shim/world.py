@@ -70,11 +70,11 @@ def ticks_us():
 
 def add(device):
     _devices.append(device)
-    reckon()
+    compute()
 
 
 @micropython.native
-def reckon():
+def compute():
     """Find the next thing that happens by itself; to be called when a device changes its time."""
     global _next_us, wake_us
     earliest = 1 << 60
@@ -111,7 +111,7 @@ def catch_up():
                 break
         now = _next_us
         device.fire()
-        reckon()
+        compute()
         if _pending_count and _irq_on and not _in_handler:
             _handle()
         if now > target:
@@ -127,7 +127,7 @@ def catch_up():
             _handle()
         if now >= _next_mark:
             _pass_mark()
-    reckon()
+    compute()
 
 
 def _pass_mark():

@@ -34,7 +34,7 @@ listen((message) => {
     cues.see(message.picture);
   } else if (message.type === "bar") {
     // Who is named, which set comes: the rest is asked for only when this has changed.
-    const now = JSON.stringify([message.bar.who, message.bar.asked]);
+    const now = JSON.stringify([message.bar.who, message.bar.requested]);
     if (now !== shown) {
       shown = now;
       peoplePanel.refresh();

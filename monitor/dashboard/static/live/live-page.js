@@ -18,7 +18,7 @@ import { loadText, useGravity, weightText } from "../lib/units.js";
 import { words } from "../lib/words.js";
 
 const OLD_S = 1.5;
-const RESULT_STAYS_S = 8;
+const RESULT_SHOWN_S = 8;
 const FIGURES_MS = 200;
 const IDLE_MS = 250;
 const DESCRIBE_MS = 5000;
@@ -236,7 +236,7 @@ function resultOf(hold) {
 /** A result stays long enough to be read by the one who has just let go, whatever the rig sees meanwhile. */
 function justEnded(picture) {
   if (!picture?.hold?.ended || picture.scene === "leaning") return false;
-  return picture.scene === "let_go" || picture.t_s - picture.hold.onset_s - picture.hold.time_s < RESULT_STAYS_S;
+  return picture.scene === "let_go" || picture.t_s - picture.hold.onset_s - picture.hold.time_s < RESULT_SHOWN_S;
 }
 
 /** After letting go, the line and the shares stay with the hold: its means, as soon as they are known. */

@@ -43,7 +43,7 @@ export class SessionPanel {
     if (bar === null) return { who: "", target: "", reserve: "", near: false };
     const guest = bar.who.guest && bar.step_on.state !== "off";
     const who = guest ? words.panel.guest : bar.who.shown;
-    const { target_s, asked: requested } = bar;
+    const { target_s, requested } = bar;
     const left_s = this.left_s(hold);
     const pieces = [];
     if (target_s !== null && left_s === null) pieces.push(words.target.target(target_s.toFixed(0)));
@@ -94,7 +94,7 @@ export class SessionPanel {
     if (state === "unsure") return scene === "hanging" ? words.panel.unsure : words.panel.unsureDo;
     const lines = [];
     if (state === "guest" && scene === "standing" && bar.who.guest) lines.push(words.panel.guestWhy);
-    const requested = bar.asked;
+    const requested = bar.requested;
     if (requested !== null && scene !== "hanging") {
       const { due_in_s } = bar; // from the program: this screen's clock may be wrong
       if (requested.paused) lines.push(requested.paused);

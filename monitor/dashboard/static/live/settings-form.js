@@ -37,7 +37,7 @@ export class SettingsForm {
       answer.textContent = words.setBad(weight.min, weight.max, weightScale().name);
       return;
     }
-    const wish = {
+    const given = {
       alpha_max: alpha.valueAsNumber / 100,
       bodyweight_N: weight.value === "" ? null : weight.valueAsNumber * weightScale().newtons,
     };
@@ -45,7 +45,7 @@ export class SettingsForm {
       const reply = await fetch("/api/settings", {
         method: "PUT",
         headers: { "Content-Type": "application/json" },
-        body: JSON.stringify(wish),
+        body: JSON.stringify(given),
       });
       const body = await reply.json();
       answer.textContent = reply.ok ? words.setSaved : `${body.error.what} ${body.error.do}`;

@@ -10,20 +10,20 @@ const PLACE_KEY = "backup place";
 
 export async function showMaintenance(offers, principal) {
   const owner = principal.role === "owner";
-  const house = await ask("/api/maintenance");
+  const state = await ask("/api/maintenance");
   byId("maintenance").hidden = false;
-  showNetwork(house.network);
-  showFolder(house);
-  showPlace(house);
+  showNetwork(state.network);
+  showFolder(state);
+  showPlace(state);
   if (offers.authorization && owner) {
     for (const role of ["coach", "owner"]) byId("passcode-role").add(new Option(words.role[role], role));
     byId("passcode-form").hidden = false;
     byId("passcode-form").addEventListener("submit", setPasscode);
     await showPasscodes();
-    if (house.network?.passcodes === 0) byId("passcode-role").value = "owner"; // the first must be one
+    if (state.network?.passcodes === 0) byId("passcode-role").value = "owner"; // the first must be one
     await showDevices();
   }
-  offerPolicy(house.policy, owner);
+  offerPolicy(state.policy, owner);
   await offerBackup(offers.jobs && owner);
   if (offers.power && owner) await offerPower();
 }

@@ -36,8 +36,8 @@ GERMAN = """async (found) => {
 
 
 def facts(**more: Any) -> BoardFacts:
-    told = BoardFacts(0, 1, (0, 1, 0), b"virtual0", 1, len(RIG.channels), 80.0, 0, 6250, "virtual")
-    return replace(told, **more)
+    messages = BoardFacts(0, 1, (0, 1, 0), b"virtual0", 1, len(RIG.channels), 80.0, 0, 6250, "virtual")
+    return replace(messages, **more)
 
 
 def cell(noise_N: float | None = 0.3, counts: float = 60.0, drift: float | None = 0.05) -> Stillness:
@@ -135,14 +135,14 @@ def sentences(verdicts: Iterator[Verdict]) -> set[str]:
 def lines_that_speak(module: ModuleType) -> dict[int, str]:
     """Return the first lines of statements within functions that hold a sentence."""
     tree = ast.parse(inspect.getsource(module))
-    found = {}
+    result = {}
     for function in (node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)):
         for node in ast.walk(function):
             if isinstance(node, (ast.Assign, ast.AugAssign, ast.Return)):
                 pieces = [c.value for c in ast.walk(node) if isinstance(c, ast.Constant) and isinstance(c.value, str)]
                 if any(re.search(r"[a-z] [a-z]", piece) for piece in pieces):
-                    found[node.lineno] = ast.unparse(node)
-    return found
+                    result[node.lineno] = ast.unparse(node)
+    return result
 
 
 def heard(speak: Callable[[], None]) -> dict[str, set[int]]:
