@@ -52,7 +52,7 @@ def test_percent_without_a_bodyweight_is_kilograms(page):
 
 
 @pytest.mark.parametrize(
-    ("unit", "told"),
+    ("unit", "messages"),
     # 0.98 N are 0.98 / 9.80665 = 0.0999 kgf and 0.98 / 4.4482216152605 = 0.2203 lbf (sources as above)
     [("N", "+0.98 N"), ("kgf", "+0.100 kg"), ("lbf", "+0.220 lb")],
 )
