@@ -25,7 +25,7 @@ def page(chromium, hall):
 
 
 @pytest.mark.parametrize(
-    ("unit", "told"),
+    ("unit", "messages"),
     [
         ("N", "702 N"),
         # 702.4 / 9.80665 = 71.625 (normal gravity: 3rd CGPM 1901); the made-up rig has no gravity of its own
