@@ -121,7 +121,7 @@ def whole_page(
             in_use=lambda: False,
             hangs=lambda: False,
             ended=lambda _calibration: None,
-            tell=store.audit.add,
+            audit=store.audit.add,
         )
         names = {
             "uid": [person, *(hold.uid for hold in holds[:3])],

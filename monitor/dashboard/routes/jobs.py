@@ -74,7 +74,7 @@ class ExportGiven(Given):
     """Chosen holds. A format of curves only is written as such; the others are the table, with ``curves`` both."""
 
     uids: Annotated[list[_Uid], Field(min_length=1, max_length=MOST_HOLDS)]
-    form: Annotated[str, Field(max_length=40, description="a name of /api/export-formats")] = "csv"
+    form: Annotated[str, Field(max_length=40, json_schema_extra={"enum": list(FORMATS)})] = "csv"
     curves: StrictBool = False
 
 
