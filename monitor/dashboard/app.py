@@ -79,7 +79,7 @@ def create_app(
     instruments : Instruments, optional
         The running program, for ``/healthz`` and ``/metrics``.
     maintenance : House, optional
-        Where everything is kept: room, backups, passcodes, versions.
+        Where data is stored: disk space, backups, passcodes, versions.
     procedures : Bench, optional
         Zero, calibration and check of the rig.
     setup : Setup, optional
@@ -88,7 +88,7 @@ def create_app(
     how = settings or DashboardSettings()
     app = FastAPI(
         title="Hang monitor",
-        description="What the rig sees now, and the holds that it kept. Loads in newtons, shares of bodyweight as 1.",
+        description="What the rig measures, and stored holds. Loads in newtons, shares of bodyweight as fractions.",
         openapi_url="/api/openapi.json",
         docs_url=None,  # their pages load scripts from elsewhere; nothing here leaves the machine
         redoc_url=None,

@@ -60,7 +60,7 @@ class Health(TypedDict):
 
 
 class StoreReader(Protocol):
-    """What a screen reads of the kept holds: the store's own methods, and the curve cut out of the journal.
+    """What a screen reads of the stored holds: the store's own methods, and the curve cut from the journal.
 
     Called in worker threads.
     """
@@ -111,7 +111,7 @@ class Control(Protocol):
         ...
 
     def change(self, settings: GivenSettings) -> GivenSettings:
-        """Put settings in force and return them; a ``TellableError`` tells why they cannot be."""
+        """Put settings in force and return them; a ``TellableError`` explains a refusal."""
         ...
 
     def health(self) -> Health:
@@ -132,7 +132,7 @@ class Coach(Protocol):
         ...
 
     def running_session(self) -> tuple[str, float] | None:
-        """Return the uid of the stay in progress, or of one that ended a moment ago, and its time now in s."""
+        """Return the uid of the current session, or of one that has just ended, and its time now in s."""
         ...
 
     def set_person(self, uid: str | None, item: str | None = None) -> None:

@@ -24,7 +24,7 @@ class CurvePiece:
     first, end : int
         Running numbers of the first sample and of the one after the last.
     lost : int
-        Samples that had already left the tape when they were asked for.
+        Samples that had already left the buffer when they were requested.
     restart : bool
         The reader has nothing of this roll yet: what it holds belongs to another clock.
     names : tuple of str
@@ -83,7 +83,7 @@ class CurveBuffer:
             self._blocks.popleft()
 
     def since(self, place: tuple[int, int] | None) -> CurvePiece | None:
-        """Return the samples after ``place`` (None: all that are kept); None when there are none."""
+        """Return the samples after ``place`` (None: the whole buffer); None when there are none."""
         if not self._blocks:
             return None
         same_roll = place is not None and place[0] == self._roll

@@ -16,7 +16,7 @@ from monitor.dashboard.views.json_views import finite, picture_view
 from monitor.measures.picture import Picture
 
 EVENTS_PER_SCREEN = 64
-"""Events kept for one screen; a screen that misses more reads the list of holds anew."""
+"""Events queued for one screen; a screen that misses more reloads the list of holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +178,7 @@ class Screen:
         self._events.append(event)
 
     def take_events(self) -> tuple[list[dict[str, Any]], int]:
-        """Hand out the kept events and how many fell out before them. Called under the hub's lock."""
+        """Return the queued events and how many were dropped before them. Call with the hub's lock held."""
         events, missed = list(self._events), self._missed
         self._events.clear()
         self._missed = 0

@@ -1,4 +1,4 @@
-"""REST: what the screen at the bar tells beside the measurement, today's queue, how people are called there."""
+"""REST: what the screen at the bar shows beside the measurement, today's queue, and the names shown there."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ class CalledModel(BaseModel):
 
 
 class RestModel(BaseModel):
-    """Seconds since the last release, and the rest that is asked for."""
+    """Seconds since the last release, and the prescribed rest."""
 
     since_s: float
     rest_s: float | None
 
 
 class StepOnModel(BaseModel):
-    """Who steps on, as far as the weight tells; ``left_s``: seconds of standing still until the name counts."""
+    """Who is stepping on, judged by weight; ``left_s``: seconds of standing still until the name counts."""
 
     state: Literal["off", "nobody", "weighing", "offered", "taken", "guest", "unsure", "crowded"]
     person_uid: str | None
@@ -79,7 +79,7 @@ def bar_routes(coach: Coach) -> APIRouter:
 
     @router.get("/bar", response_model=BarModel)
     def view() -> dict[str, Any]:
-        """Tell who hangs, what is asked of them, how long they rest, who and what is next; the feed sends the same."""
+        """Return who hangs, their target, their rest, and who and what is next; the live feed sends the same."""
         return bar.view()
 
     @router.get("/queue", response_model=QueueModel)

@@ -1,4 +1,4 @@
-"""REST: a coach's corrections of holds. The measurement stays; everything can be undone."""
+"""REST: a coach's corrections of holds. The measurement is unchanged and every correction can be undone."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def correction_routes(coach: Coach, reader: StoreReader, hub: LiveHub) -> APIRou
     store = coach.coaching.store
 
     def tell_screens(session_uid: str, change: Callable[[], Correction]) -> Correction:
-        """Make a change and tell every screen which holds came, went or changed by it."""
+        """Make a change and notify every screen of the holds it added, removed or changed."""
         before = {hold.uid: hold for hold in store.holds_of_session(session_uid)}
         made = change()
         after = {hold.uid: hold for hold in store.holds_of_session(session_uid)}
@@ -77,7 +77,7 @@ def correction_routes(coach: Coach, reader: StoreReader, hub: LiveHub) -> APIRou
 
     @router.post("/holds/{uid}/corrections", response_model=CorrectionAnswer, status_code=201)
     def make(uid: str, given: CorrectionGiven) -> Correction:
-        """Correct a hold. What is measured stays as it is; every screen sees the corrected hold."""
+        """Correct a hold. The measurement is unchanged; every screen shows the corrected hold."""
         hold, content = wanted(uid), reader.measured_correction(uid, given.kind, content_of(given))
         made = tell_screens(
             hold.session_uid,
@@ -94,7 +94,7 @@ def correction_routes(coach: Coach, reader: StoreReader, hub: LiveHub) -> APIRou
 
     @router.put("/holds/{uid}/ending", response_model=HoldModel)
     def ending(uid: str, given: EndingGiven) -> dict[str, Any]:
-        """Say why a hold ended: ``exhausted``, ``target``, ``other``, or null for not told."""
+        """Say why a hold ended: ``exhausted``, ``target``, ``other``, or null if unknown."""
         store.corrections.set_ending(uid, given.ending)
         hold = wanted(uid)
         coach.coaching.changed(hold.person_uid)

@@ -79,13 +79,13 @@ def entry_routes(coach: Coach) -> APIRouter:  # noqa: C901
 
     @router.get("/swing-calibrations", response_model=PendulumModel)
     def swings(uid: str) -> PendulumModel:
-        """Return a person's deliberate swings, and the kappa that later swings are told with."""
+        """Return a person's deliberate swings and the kappa that later swings are computed with."""
         coaching.person(uid)
         return _pendulum_shape(uid)
 
     @router.post("/swing-calibrations/try", response_model=SwingCalibrationModel)
     def try_swing(uid: str, given: SwingGiven) -> SwingCalibrationModel:
-        """Tell what would follow from the measured amplitude of a deliberate swing; nothing is kept, ``id`` is 0."""
+        """Preview the result for the measured amplitude of a deliberate swing; nothing is stored, ``id`` is 0."""
         return swing_shape(coaching.swing_calibration(given.hold_uid, given.after_s, _angle(uid, given)))
 
     @router.post("/swing-calibrations", response_model=PendulumModel, status_code=201)

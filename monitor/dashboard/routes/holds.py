@@ -1,4 +1,4 @@
-"""REST: the holds that were kept, and their curves."""
+"""REST: stored holds and their curves."""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ def holds_routes(store: StoreReader) -> APIRouter:
         limit: Annotated[int, Query(ge=1, le=PAGE_LIMIT)] = 20,
         offset: Annotated[int, Query(ge=0, le=2**53)] = 0,
     ) -> dict[str, Any]:
-        """List the holds that are like what is asked, in an order; ``kind`` is as seen, with the coach's word."""
+        """List the holds that match the filter, sorted; ``kind`` includes the coach's corrections."""
         page, total = store.find_holds(wanted, limit, offset, order)
         return {"total": total, "limit": limit, "offset": offset, "holds": [hold_view(hold) for hold in page]}
 
@@ -97,7 +97,7 @@ def holds_routes(store: StoreReader) -> APIRouter:
         order: HoldOrder = "newest",
         uid: Annotated[list[str] | None, Query(max_length=PAGE_LIMIT)] = None,
     ) -> Response:
-        """Return holds as CSV, units in the header: those named by ``uid``, or all that are like what is asked."""
+        """Return holds as CSV with units in the header: those named by ``uid``, or all that match the filter."""
         out = io.StringIO()
         if uid:
             holds_csv([wanted(one) for one in uid], out)
@@ -128,7 +128,7 @@ def holds_routes(store: StoreReader) -> APIRouter:
 
     @router.get("/holds/{uid}/curve", response_model=CurveModel)
     def curve(uid: str, points: Annotated[int | None, Query(ge=2, le=CURVE_POINTS)] = None) -> dict[str, Any]:
-        """Return a hold's load curve, thinned to ``points`` rows; lowest and highest values are kept."""
+        """Return a hold's load curve, thinned to ``points`` rows; extremes are preserved."""
         t_s, names, load_N = wanted_curve(uid)
         thin_t, thin_N = thin_out(t_s, load_N, points or CURVE_POINTS)
         return {

@@ -93,7 +93,7 @@ class BackupGiven(Given):
 
 
 class UploadModel(BaseModel):
-    """Name of what was sent, for the job that takes it; it is kept for an hour."""
+    """Name of the upload, for the job that uses it; uploads expire after an hour."""
 
     upload: str
     bytes: int
@@ -223,7 +223,7 @@ def _starters(router: APIRouter, started: Callable[..., Job], jobs: Jobs, coach:
 
     @router.post("/jobs/archive", response_model=Job, status_code=202)
     def archive(request: Request, given: ArchiveGiven) -> Job:
-        """Write everything that is kept of a person into one zip file (owner)."""
+        """Export everything stored about a person as one zip file (owner)."""
         return started(request, "archive", given.model_dump(mode="json"), given.person_uid)
 
     @router.post("/jobs/import", response_model=Job, status_code=202)
@@ -236,7 +236,7 @@ def _starters(router: APIRouter, started: Callable[..., Job], jobs: Jobs, coach:
 
     @router.post("/jobs/reanalysis", response_model=Job, status_code=202)
     def reanalysis(request: Request, given: ReanalysisGiven) -> Job:
-        """Measure kept holds anew from their journals (owner); its file lists what has moved."""
+        """Re-measure stored holds from their journals (owner); its file lists the differences."""
         return started(request, "reanalysis", given.model_dump(mode="json"))
 
     @router.post("/jobs/erase", response_model=Job, status_code=202)

@@ -1,4 +1,4 @@
-"""REST: where everything is kept, how long the room lasts, who has a passcode, which versions run."""
+"""REST: where data is stored, how long disk space lasts, who has a passcode, which versions run."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ MOST_BACKUPS = 200
 
 @dataclass(frozen=True, slots=True)
 class Maintenance:
-    """What the program lives in: the folder of everything that is kept, and its database."""
+    """Where the program stores its data: the data folder and the database."""
 
     folder: DataFolder
     store: Store
@@ -47,14 +47,14 @@ class RoomModel(BaseModel):
 
 
 class PolicyModel(Given):
-    """What happens to the oldest raw curves when the disk is nearly full; holds and their numbers always stay."""
+    """What happens to the oldest raw curves when the disk is nearly full; holds and their results are never deleted."""
 
     oldest: Literal["keep", "remove"]
     keep_days: int = Field(ge=30, le=36_500)
 
 
 class NetworkModel(BaseModel):
-    """Whom the page is served to. ``names``: under which it may be asked for; ``secure``: by TLS only."""
+    """Who can reach the page. ``names``: host names it answers to; ``secure``: TLS only."""
 
     beyond_this_machine: bool
     secure: bool
@@ -93,7 +93,7 @@ class BackupModel(BaseModel):
 
 
 class PasscodeOwner(BaseModel):
-    """Somebody with a passcode; the passcode itself is kept as a hash alone."""
+    """Somebody with a passcode; only a hash of the passcode is stored."""
 
     name: str
     role: Literal["coach", "owner"]
@@ -116,7 +116,7 @@ def maintenance_routes(maintenance: Maintenance, authorization: Authorization | 
 
     @router.get("/maintenance", response_model=MaintenanceModel)
     def read() -> MaintenanceModel:
-        """Tell where everything is kept and how long the room lasts."""
+        """Return where data is stored and how long disk space lasts."""
         here = dt.datetime.now().astimezone()
         offset = here.utcoffset() or dt.timedelta()
         return MaintenanceModel(

@@ -20,7 +20,7 @@ from monitor.records.marker import Marker
 from monitor.records.stored_hold import StoredHold
 
 AROUND_s = 5.0
-"""A marker belongs to a hold that it lies in, or at most so far beside: pain is told just after letting go."""
+"""A marker belongs to a hold if it lies within it or at most this far outside: pain is reported just after release."""
 
 
 class NobodyOnTheRig(Refusal):
@@ -32,7 +32,7 @@ class NobodyOnTheRig(Refusal):
     def __init__(self) -> None:
         super().__init__(
             what="Nobody is on the rig, nor was a moment ago.",
-            means="No marker was kept.",
+            means="No marker was saved.",
             do="Open the hold and mark it there.",
         )
 
@@ -40,7 +40,7 @@ class NobodyOnTheRig(Refusal):
 class MarkerGiven(Given):
     """A marker. ``cue``: something was said or shown; ``pain`` may carry how much (0 to 10) and where.
 
-    ``at_s`` is on the time axis of the holds and pictures. With a rating the pain is kept among the person's entries,
+    ``at_s`` is on the time axis of the holds and pictures. With a rating the pain is stored with the person's entries,
     too, and the stop rules look at it; taking the marker back leaves that entry.
     """
 
@@ -55,7 +55,7 @@ MarkerAnswer = Annotated[Marker, Answer(without=("removed_by",))]
 
 
 class MarkerSaved(BaseModel):
-    """The marker, and the pauses that are now in force where it told how much it hurts."""
+    """The marker and, if it rates pain, the pauses now in force."""
 
     marker: MarkerAnswer
     stops: list[StopAnswer]
@@ -105,7 +105,7 @@ def marker_routes(coach: Coach) -> APIRouter:  # noqa: C901
 
     @router.post("/holds/{uid}/markers", response_model=MarkerSaved, status_code=201)
     def mark_hold(request: Request, uid: str, given: MarkerGiven) -> MarkerSaved:
-        """Mark an instant of a kept hold; without ``at_s`` its end."""
+        """Mark an instant of a stored hold; without ``at_s`` its end."""
         hold = wanted(uid)
         at_s = hold.result.release_s if given.at_s is None else given.at_s
         if not hold.result.onset_s - AROUND_s <= at_s <= hold.result.release_s + AROUND_s:
@@ -128,7 +128,7 @@ def marker_routes(coach: Coach) -> APIRouter:  # noqa: C901
     def of_session(session_uid: str, removed: bool = False) -> list[Marker]:
         """List a session's markers in the order of their instants."""
         if coaching.store.get_session(session_uid) is None:
-            raise NotThere(f"stay {session_uid[:80]!r}")
+            raise NotThere(f"session {session_uid[:80]!r}")
         return stored_markers.of_session(session_uid, removed=removed)
 
     @router.delete("/markers/{number}", response_model=MarkerAnswer)

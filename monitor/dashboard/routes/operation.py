@@ -35,7 +35,7 @@ class Instruments(Protocol):
         ...
 
     def count_holds(self) -> int:
-        """Return how many holds are kept."""
+        """Return the number of stored holds."""
         ...
 
 
@@ -103,7 +103,7 @@ def _registry(
                 ("link_connected", "1 while readings arrive.", health["link"]["condition"] == "connected"),
                 ("warnings", "Warnings on the screens.", len(health.get("warnings", []))),
                 ("stuck", "1 while the program stands still.", bool(instruments.stuck)),
-                ("holds", "Holds that are kept.", instruments.count_holds()),
+                ("holds", "Stored holds.", instruments.count_holds()),
                 ("disk_free_bytes", "Room where the data folder lies.", shutil.disk_usage(instruments.folder).free),
             ):
                 yield GaugeMetricFamily(f"hang_monitor_{name}", text, value=float(level))

@@ -40,7 +40,7 @@ class ScreensModel(BaseModel):
     """What a screen may offer.
 
     ``coaching``: people, programmes and corrections; ``jobs``: long work; ``power``: the program's end;
-    ``maintenance``: where everything is kept; ``authorization``: passcodes and sign-ins; ``procedures``: zero,
+    ``maintenance``: data folder and disk space; ``authorization``: passcodes and sign-ins; ``procedures``: zero,
     calibration and check of the rig.
     """
 

@@ -55,13 +55,13 @@ def people_routes(coach: Coach) -> APIRouter:
 
     @router.get("/people/{uid}/intakes", response_model=list[IntakeModel])
     def intakes(uid: str) -> list[IntakeModel]:
-        """List a person's questionings, newest first; what follows is reckoned anew from the answers."""
+        """List a person's questionnaires, newest first; the conclusions are recomputed from the answers."""
         coaching.person(uid)
         return [intake_shape(entry, intake_outcome(entry.answers)) for entry in coaching.store.people.intakes(uid)]
 
     @router.post("/people/{uid}/intakes", response_model=IntakeModel, status_code=201)
     def take(uid: str, given: IntakeGiven) -> IntakeModel:
-        """Keep a questioning and tell what follows from it. It clears nobody medically."""
+        """Store a questionnaire and return its conclusions. It is no medical clearance."""
         return intake_shape(*coaching.take_intake(uid, given.answers))
 
     @router.get("/who", response_model=WhoModel)
@@ -71,7 +71,7 @@ def people_routes(coach: Coach) -> APIRouter:
 
     @router.put("/who", response_model=WhoModel)
     def set_who(given: WhoGiven) -> WhoModel:
-        """Say who hangs from now on; a stay in progress is theirs."""
+        """Set who hangs from now on; a session in progress is theirs."""
         coach.set_person(given.person_uid, given.item)
         return _who(coach)
 

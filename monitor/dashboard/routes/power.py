@@ -22,7 +22,7 @@ WORDS: dict[PowerAction, str] = {
 
 
 class ProgramEnd:
-    """Ends the program once; ``status`` is then its exit status, which tells a service manager what follows.
+    """Ends the program once; ``status`` is then its exit status, which tells a service manager what to do next.
 
     Parameters
     ----------

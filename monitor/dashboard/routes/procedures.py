@@ -1,4 +1,4 @@
-"""REST: guided zero, calibration and check of the rig, one walk at a time, and what was kept of earlier ones."""
+"""REST: guided zero, calibration and check of the rig, one procedure at a time, and stored results of earlier ones."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _log = logging.getLogger(__name__)
 
 MOST_MASSES = 12
 STAMP = re.compile(r"\d{4}-\d{2}-\d{2}T\d{6}Z")
-"""Name of a kept check or calibration: nothing else is looked for on the disk."""
+"""Name of a stored check or calibration; nothing else is looked up on disk."""
 
 PDF = "application/pdf"
 
@@ -77,7 +77,7 @@ class AnswerGiven(Given):
 
 
 class MassesGiven(Given):
-    """Kilograms of masses that were typed wrongly, by their names in the walk's ``masses``."""
+    """Corrected masses in kilograms, by their names in the procedure's ``masses``."""
 
     masses_kg: Annotated[
         dict[Annotated[str, Field(max_length=200)], Annotated[float, Field(gt=0, le=500)]],
@@ -92,14 +92,14 @@ class KeepGiven(Given):
 
 
 class SavedModel(BaseModel):
-    """What was kept: its name; ``in_force`` says that it is a calibration, which counts from now on."""
+    """Name of what was saved; ``in_force``: it is a calibration, which applies from now on."""
 
     id: str
     in_force: bool
 
 
 class InForceModel(BaseModel):
-    """The calibration in force, null where there is none; ``kept``: all that are on the disk, newest first."""
+    """The calibration in force, or null; ``kept``: all stored ones, newest first."""
 
     calibration: dict[str, Any] | None
     saved: list[str]
@@ -150,7 +150,7 @@ def procedure_routes(procedures: ProcedureManager, store: StoreReader) -> APIRou
     def state() -> dict[str, Any] | None:
         """Tell what is under way at the rig, null where nothing is; whoever follows it asks about twice a second.
 
-        A walk that nobody asks for during five minutes, or that waits an hour for an answer, is given up. Nothing is
+        A procedure that is not polled for five minutes, or waits an hour for an answer, is abandoned. Nothing is
         saved before it is accepted.
         """
         return procedures.state()
@@ -187,7 +187,7 @@ def procedure_routes(procedures: ProcedureManager, store: StoreReader) -> APIRou
 
     @router.patch("/rig/procedure/masses")
     def masses(request: Request, given: MassesGiven) -> dict[str, Any]:
-        """Correct masses of the running calibration; what was read stays, what was refused for them is judged anew."""
+        """Correct masses of the running calibration; readings are kept, refusals re-evaluated."""
         return procedures.correct(who_asks(request), given.masses_kg)
 
     @router.post("/rig/procedure/accept", response_model=SavedModel)
@@ -202,7 +202,7 @@ def procedure_routes(procedures: ProcedureManager, store: StoreReader) -> APIRou
 
     @router.delete("/rig/procedure", status_code=204)
     def cancel(request: Request) -> Response:
-        """Give the walk up; nothing is saved."""
+        """Abandon the procedure; nothing is saved."""
         procedures.cancel(who_asks(request))
         return Response(status_code=204)
 
@@ -211,7 +211,7 @@ def procedure_routes(procedures: ProcedureManager, store: StoreReader) -> APIRou
 
 
 def _stored_routes(router: APIRouter, procedures: ProcedureManager, sheets: _Sheets) -> None:
-    """Add the routes that read what is kept."""
+    """Add the routes that read stored results."""
     binary: dict[int | str, dict[str, Any]] = {
         200: {"content": {PDF: {"schema": {"type": "string", "format": "binary"}}}}
     }
@@ -238,7 +238,7 @@ def _stored_routes(router: APIRouter, procedures: ProcedureManager, sheets: _She
 
     @router.get("/rig/checks", response_model=list[SavedCheckModel])
     def checks() -> list[SavedCheckModel]:
-        """List the checks that are kept, newest first."""
+        """List the stored checks, newest first."""
         current = []
         for name in sorted((path.stem for path in (procedures.root / FOLDER).glob("*.json")), reverse=True):
             report = read_check(procedures.root, name) if STAMP.fullmatch(name) else None
@@ -251,7 +251,7 @@ def _stored_routes(router: APIRouter, procedures: ProcedureManager, sheets: _She
 
     @router.get("/rig/checks/{name}")
     def one_check(name: str) -> dict[str, Any]:
-        """Return a kept check."""
+        """Return a stored check."""
         report = read_check(procedures.root, name) if STAMP.fullmatch(name) else None
         if report is None:
             raise NotThere(f"check {name[:40]!r}")
@@ -259,7 +259,7 @@ def _stored_routes(router: APIRouter, procedures: ProcedureManager, sheets: _She
 
     @router.get("/rig/checks/{name}/page", response_class=FileResponse, responses={200: {"content": {"text/html": {}}}})
     def check_page(name: str) -> FileResponse:
-        """Fetch a kept check as a page to print."""
+        """Return a stored check as a printable page."""
         path = _file(procedures.root / FOLDER, name, ".html", "check")
         return FileResponse(path, media_type="text/html", filename=f"check-{name}.html")
 

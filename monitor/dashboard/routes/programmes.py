@@ -39,7 +39,7 @@ def programme_routes(coach: Coach) -> APIRouter:
 
     @router.put("/people/{uid}/programme", response_model=ProgrammeModel)
     def change(uid: str, content: Annotated[dict[str, Any], Body()]) -> ProgrammeModel:
-        """Put a programme in force from now on; earlier ones are kept. The form is that of the TOML files."""
+        """Put a programme in force from now on; earlier ones are kept. The format matches the TOML files."""
         coaching.set_programme(uid, programme_from_dict(content))
         return _programme(coach, uid)
 
@@ -58,7 +58,7 @@ def programme_routes(coach: Coach) -> APIRouter:
 
     @router.post("/people/{uid}/programme/resume", response_model=ProgrammeModel)
     def resume(uid: str, given: ResumeGiven | None = None) -> ProgrammeModel:
-        """End the pauses in force: those of everything, or those of one item. The stop rules' pauses stay."""
+        """End the pauses in force: general ones, or those of one item. Pauses from stop rules remain."""
         coaching.resume(uid, (given.item if given is not None else None) or "")
         return _programme(coach, uid)
 

@@ -120,7 +120,7 @@ def progress_routes(coach: Coach) -> APIRouter:
     def strength(uid: str) -> StrengthModel:
         """Tell the chance of the trial without help and the time at bodyweight, day by day and as the trend leads.
 
-        A past day tells what its holds and those before told then; ``ahead`` begins today and is empty without a trend.
+        A past day is computed from holds up to that day; ``ahead`` starts today and is empty without a trend.
         """
         past, ahead = coaching.strength(uid)
         return StrengthModel(coaching.programme(uid)[0].trial.seconds, past, ahead)
@@ -140,7 +140,7 @@ def progress_routes(coach: Coach) -> APIRouter:
         limit: Annotated[int, Query(ge=1, le=PAGE_LIMIT)] = 20,
         offset: Annotated[int, Query(ge=0, le=2**53)] = 0,
     ) -> dict[str, Any]:
-        """Find holds by what they are like, newest first; ``kind`` is as seen, with the coach's word."""
+        """Find holds by their properties, newest first; ``kind`` includes the coach's corrections."""
         wanted = HoldFilter(
             person_uid=person_uid,
             guests=guests,

@@ -75,7 +75,7 @@ AuditAnswer = Annotated[AuditEntry, Answer()]
 
 # Ruff adds up the branches of the routes inside; each route alone has few.
 def sign_in_routes(authorization: Authorization) -> APIRouter:  # noqa: C901
-    """Return the routes of the door: ``/sign-in``, ``/sign-out``, ``/principal``, ``/pairing``, ``/sign-ins``."""
+    """Return the sign-in routes: ``/sign-in``, ``/sign-out``, ``/principal``, ``/pairing``, ``/sign-ins``."""
     router = APIRouter(tags=["authorization"])
     looking = asyncio.Semaphore(1)
     waiting = 0

@@ -1,4 +1,4 @@
-"""How often somebody may knock: failures are counted by address, and all of them together."""
+"""Limits on sign-in attempts: failures are counted per address and in total."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class _Record:
 class Attempts:
     """Counts failed sign-ins. After five an address waits a minute, then two, four ... up to an hour.
 
-    Waiting is told before any passcode is looked at, so a locked-out guesser learns nothing and costs nothing.
+    The limit is checked before any passcode, so a locked-out guesser learns nothing and costs nothing.
 
     Parameters
     ----------

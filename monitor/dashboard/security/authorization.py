@@ -114,7 +114,7 @@ class Authorization:
     secure : bool
         The page is reached by TLS: the cookie is sent by TLS only.
     names : frozenset of str
-        Names beside addresses under which the page may be asked for.
+        Host names, besides addresses, under which the page may be requested.
     audit : callable or None
         Gets every change that somebody made.
     tell : callable
@@ -147,7 +147,7 @@ class Authorization:
         return "__Host-hang_monitor" if self.secure else "hang_monitor"
 
     def principal(self, scope: Scope) -> Principal:
-        """Return who asks.
+        """Return the principal that sent the request.
 
         Raises
         ------
@@ -161,7 +161,7 @@ class Authorization:
         sign_in = self.access.sign_in_of(token) if token else None
         if sign_in is not None and accounts:
             return Principal(sign_in.name, sign_in.role, address, sign_in)
-        # A proxy that nobody told us of leaves its traces in the headers; then the address is the proxy's, no person's.
+        # An unconfigured proxy shows in the headers; the address is then the proxy's, not a person's.
         at_home = is_loopback(address) and not self.behind_proxy and not any(name in headers for name in _FORWARDED)
         if at_home:
             return Principal(THIS_MACHINE, "wall" if accounts else "owner", address)
@@ -185,13 +185,13 @@ class Authorization:
         return is_loopback(address) or self._requests.take(address)
 
     def still_in(self, principal: Principal) -> bool:
-        """Say whether a visitor who was let in may stay: the device was not signed out in the meantime."""
+        """Return whether an open connection is still authorized: its device has not been signed out since."""
         if principal.sign_in is None:
             return not self.access.accounts() or principal.role != "owner"
         return any(one.id == principal.sign_in.id for one in self.access.sign_ins())
 
     def own_name(self, name: str | None, scope: Scope) -> bool:
-        """Say whether a name, as a browser asked for it, is one of this machine's on the network.
+        """Return whether a requested host name is one of this machine's names on the network.
 
         An address needs no list: a foreign name that was turned to this machine is a name, so whoever asks for the
         very address that the connection came in at was not led here by a foreign name.
@@ -211,7 +211,7 @@ class Authorization:
 
 
 class Announced:
-    """A control whose health also tells of screens that ask to look in: so their codes reach the wall."""
+    """A control whose health also lists screens waiting to be paired, so that the wall screen shows their codes."""
 
     def __init__(self, control: Control, authorization: Authorization) -> None:
         self._control, self._authorization = control, authorization
@@ -225,7 +225,7 @@ class Announced:
         return self._control.change(settings)
 
     def health(self) -> Health:
-        """Return whether the rig can measure, and who knocks."""
+        """Return whether the rig can measure, and which screens wait to be paired."""
         health = self._control.health()
         lines = self._authorization.pairing.lines()
         if not lines:

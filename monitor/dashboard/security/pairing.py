@@ -25,7 +25,7 @@ class _Request:
 
 
 class Pairing:
-    """Requests that wait for their code. A code opens the door to the device that asked for it and to no other.
+    """Requests that wait for their code. A code admits only the device that requested it.
 
     Parameters
     ----------

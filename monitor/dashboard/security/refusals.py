@@ -61,7 +61,7 @@ class WrongCode(Refusal):
 
     def __init__(self) -> None:
         super().__init__(
-            what="This code does not open the door.",
+            what="This code is not valid on this device.",
             means="This device is not signed in.",
             do="Look at the wall screen for the newest code, or ask for another one on this device.",
         )

@@ -27,7 +27,7 @@ class Given(BaseModel):
 
 
 class PersonGiven(Given):
-    """A person to be kept. ``consent_on`` is the date of consent (2026-03-31) or null."""
+    """A person to be stored. ``consent_on`` is the date of consent (2026-03-31) or null."""
 
     name: str = Field(max_length=120)
     stature_m: float | None = None
@@ -56,7 +56,7 @@ class SwingGiven(Given):
 
 
 class SwingCalibrationModel(BaseModel):
-    """A deliberate swing as kept: what was measured, what the cells had told, the kappa that follows."""
+    """A stored deliberate swing: the measured amplitude, the amplitude from the cells, and the resulting kappa."""
 
     id: int
     hold_uid: str
@@ -70,7 +70,7 @@ class SwingCalibrationModel(BaseModel):
 
 
 class PendulumModel(BaseModel):
-    """A person as a pendulum: the kappa that their swings are told with, and the swings that it is from."""
+    """A person as a pendulum: the kappa used for their swings, and the swings it is derived from."""
 
     kappa: float
     kappa_u: float
@@ -219,7 +219,7 @@ class HoldCorrections(BaseModel):
 
 
 class EndingGiven(Given):
-    """Why a hold ended; null: not told."""
+    """Why a hold ended; null: unknown."""
 
     ending: Literal["exhausted", "target", "other"] | None
 

@@ -93,7 +93,7 @@ def thin_out(
     ----------
     t_s : (n,) float64, s
     load_N : (n, columns) float64, N
-        NaN is skipped; a stretch of nothing but NaN stays NaN.
+        NaN is skipped; a stretch of only NaN gives NaN.
     points : int
         At least 2.
 

@@ -31,7 +31,7 @@ Day = Annotated[dt.date, BeforeValidator(_plain_day), AfterValidator(_day_within
 """A day of the calendar; its instants can be counted in nanoseconds, in every time zone."""
 
 RowId = Annotated[int, Field(ge=1, le=2**63 - 1)]
-"""Number of a kept row; the database counts in 63 bits."""
+"""Row id; the database uses 63 bits."""
 
 
 class Problem(BaseModel):
@@ -68,9 +68,9 @@ class SettingsModel(BaseModel):
 
 
 class HoldModel(BaseModel):
-    """One stored hold, as seen with its corrections; ``result`` has the keys of the analysis' result.
+    """One stored hold with its corrections applied; ``result`` has the keys of the analysis result.
 
-    ``person_uid`` null: a guest. ``target_s``: what was asked for; ``ending``: why it ended, where that was told.
+    ``person_uid`` null: a guest. ``target_s``: the target time; ``ending``: why it ended, where known.
     ``hidden``: a correction takes it out of the lists. ``made_by``: the correction that made it.
     ``notes``: the result's flags in words, in the same order.
     """
@@ -116,7 +116,7 @@ class HoldFieldModel(BaseModel):
 
 
 class CurveModel(BaseModel):
-    """A hold's load curve: one list of newtons for each name. ``thinned``: only lowest and highest are kept."""
+    """A hold's load curve: one list of newtons for each name. ``thinned``: only extremes are kept."""
 
     uid: str
     names: list[str]

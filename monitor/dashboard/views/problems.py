@@ -18,7 +18,7 @@ from monitor.store import UnknownCorrection, UnknownHold, UnknownMarker, Unknown
 
 
 class DashboardError(MonitorError):
-    """Anything that the dashboard can tell; the root of its exceptions."""
+    """Base class of the dashboard's errors."""
 
     code = "dashboard"
 
@@ -76,7 +76,7 @@ class NotAllowed(DashboardError):
 
 
 class UnknownHost(DashboardError):
-    """The page was asked for under a name that is not this machine's."""
+    """The page was requested under a host name that is not this machine's."""
 
     code = "unknown-host"
 

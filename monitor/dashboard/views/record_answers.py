@@ -24,9 +24,9 @@ class Answer:
     Attributes
     ----------
     without : tuple of str
-        Fields that are not told.
+        Fields to leave out.
     also : tuple of str
-        Properties (text) that are told.
+        Properties (text) to include.
     """
 
     without: tuple[str, ...] = ()

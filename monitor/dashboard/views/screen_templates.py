@@ -17,7 +17,7 @@ PIECES = ("notice", "charts", "tasks")
 
 @dataclass(frozen=True, slots=True)
 class Screen:
-    """What tells one screen from the others.
+    """What distinguishes one screen from the others.
 
     Attributes
     ----------

@@ -1,6 +1,6 @@
 """Who may come in: people with passcodes, and the devices that are signed in. One small file, readable by its owner.
 
-It is a file of its own and not a table: a damaged database must not open the door, and ``hang-monitor passcode`` works
+It is a file of its own and not a table: a damaged database must not grant access, and ``hang-monitor passcode`` works
 while the monitor runs.
 """
 
