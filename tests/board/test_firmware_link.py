@@ -322,7 +322,7 @@ def test_the_prompt_is_reached_and_the_board_stays_out_once(tmp_path: Path) -> N
     with InventedBoard(tmp_path, SHARED, end_s=2, wait_for_host=False) as board:
         assert board.ended.wait(60)
         # Straight to the prompt: the firmware itself never ran, so nothing was reported.
-        assert (board.report, board.told) == ({}, "")
+        assert (board.report, board.messages) == ({}, "")
     with InventedBoard(tmp_path, SHARED, end_s=2, wait_for_host=False) as board:
         assert board.wait_for_end()["ended"] == "end"
 

@@ -30,7 +30,7 @@ BAR = Rig(
 
 @dataclass
 class ProceduresHall:
-    """What a test needs of it; ``told`` is the audit log."""
+    """What a test needs of it; ``messages`` is the audit log."""
 
     url: str
     procedures: ProcedureManager

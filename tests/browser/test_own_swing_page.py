@@ -33,12 +33,12 @@ def opened(open_page, stored, **options) -> Page:
     return page
 
 
-def test_a_swing_is_reckoned_then_forgotten_or_accepted(open_page, stored):
+def test_a_swing_is_computed_then_forgotten_or_accepted(open_page, stored):
     swung(stored)
     page = opened(open_page, stored, viewport="phone")
     expect(page.locator("#swing-now")).to_contain_text("fits anybody: factor 0.850")
     expect(page.locator("#swing-after")).to_have_value("5.0")  # the instant of the widest swing
-    compute = page.get_by_role("button", name="compute")
+    compute = page.get_by_role("button", name="calculate")
     compute.click()
     expect(page.locator("#swing-answer")).to_contain_text("an angle of 4 to 40 degrees or both lengths")
     angle = page.get_by_label("angle in degrees")

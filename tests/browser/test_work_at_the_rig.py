@@ -79,7 +79,7 @@ def test_a_mistyped_mass_is_corrected_and_its_reading_counts(open_page, uncalibr
         expect(page.locator("#where")).to_contain_text("step 4 of 9")
     expect(page.locator("#masses-answer")).to_have_text("Corrected. What was read stays.")
     expect(page.locator("#do")).to_contain_text("Take B (10 kg) off")
-    assert ("this machine", "corrected masses of the calibration: B (1 kg): 10 kg") in procedures.told
+    assert ("this machine", "corrected masses of the calibration: B (1 kg): 10 kg") in procedures.messages
     page.get_by_role("button", name="end without saving").click()
     expect(page.locator("#masses")).to_be_hidden()
     assert procedures.saved == set()
@@ -123,7 +123,7 @@ def test_a_procedure_is_seen_on_every_screen_and_can_be_ended_there(open_page, p
     second.get_by_role("button", name="end without saving").locator("visible=true").click()
     expect(second.locator("#done")).to_have_text("Ended. Nothing was saved.")
     expect(first.locator("#done")).to_contain_text("ended or accepted on another screen")
-    assert ("this machine", "gave up: a new zero is read") in procedures.told
+    assert ("this machine", "gave up: a new zero is read") in procedures.messages
 
 
 def test_masses_that_cannot_be_read_are_refused_and_what_was_typed_stays(open_page, procedures):

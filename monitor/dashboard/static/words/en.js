@@ -613,7 +613,7 @@ export const words = {
     degrees: "angle in degrees",
     reach: "or: toes' turning points apart, m",
     length: "and: from bar to toes, m",
-    compute: "reckon",
+    compute: "calculate",
     bad: "Give the second, and either an angle of 4 to 40 degrees or both lengths in metres.",
     summary: (told, measured, u, kappa, kappaU) =>
       `the cells told ${told}°, measured were ${measured} ± ${u}°: factor ${kappa} ± ${kappaU}`,
