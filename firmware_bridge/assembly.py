@@ -19,7 +19,7 @@ _ROWS = np.arange(256, dtype=np.int64)
 class Assembly:
     """Puts decoded messages together: segments, unwrapped times, losses, the clock's fit.
 
-    It knows no port, no file and no clock of its own: the host's times come in as anchor frames. The live link feeds
+    It has no port, file or clock of its own: the host's times come in as anchor frames. The live link feeds
     it exactly what it writes to the journal, in the same order.
     """
 
@@ -52,7 +52,7 @@ class Assembly:
 
     @property
     def counters(self) -> Counters:
-        """Return what was counted so far."""
+        """Return the counters so far."""
         return Counters(
             frames=self._frames,
             samples=self._samples,
@@ -64,7 +64,7 @@ class Assembly:
         )
 
     def take(self, received: Received) -> list[SourceEvent]:
-        """Take one message in the order of arrival and return what it tells."""
+        """Take the next message, in order of arrival, and return the events it causes."""
         if received.kind == DAMAGED:
             self._damaged += 1
             self._damaged_since += 1
@@ -162,7 +162,7 @@ class Assembly:
 
     def _take_line(self, new: Samples) -> list[SourceEvent]:
         if not self._first_line_passed:
-            # A port is opened in the middle of a line: what is left of it may look whole and be wrong.
+            # A port is usually opened mid-line: the rest of that line may look whole and be wrong.
             self._first_line_passed = True
             return []
         events: list[SourceEvent] = []

@@ -25,7 +25,7 @@ TRIMMING = 1.15
 """Enlarges a line's uncertainty where late arrivals were cut off by their distance from that same line.
 
 The cut moves with the line, which the plain formula does not know. Own derivation for exponential delays cut at 3
-robust deviations (1.4826 x median deviation) above their median: a share p = 0.94 stays, the density at the cut times
+robust deviations (1.4826 x median deviation) above their median: a share p = 0.94 remains, the density at the cut times
 the cut's distance from the mean of the rest is q = 0.12, and the true deviation is p / (p - q) = 1.14 times the plain
 one.
 """
@@ -34,8 +34,8 @@ MOST_OBSERVATIONS = 600
 SLOWEST_ROUND_TRIP_NS = 2_000_000_000
 
 MOST_OFF = 0.2
-"""No oscillator is further off (a bare RC one by some percent: common practice, no source). Arrivals that say so tell
-of a backlog that is being caught up, or of a device that does not send in real time."""
+"""No oscillator is further off (a bare RC one by some percent: common practice, no source). Arrivals that say so show
+a backlog being caught up, or a device that does not send in real time."""
 
 JUMP_NS = 500_000_000
 """A clock's offset that moves further than this has jumped and is reported again."""
@@ -172,7 +172,7 @@ class ClockFitter:
         return self._again()
 
     def _distrust_a_jump(self, echoes: deque[_Observation]) -> None:
-        """Start anew when echo after echo lies outside of its own round trip: one of the clocks has jumped."""
+        """Start over when echo after echo lies outside its own round trip: one of the clocks has jumped."""
         fit, newest = self._latest, echoes[-1]
         if fit is None or len(echoes) < 4:
             return
@@ -215,7 +215,7 @@ class ClockFitter:
         return new
 
     def _fit(self) -> FittedClock:
-        # Echoes are better by far, but one or two tell nothing of the rate that arrivals do not tell sooner.
+        # Echoes are far better, but one or two say no more about the rate than arrivals already have.
         observations = list(self._echoes) if len(self._echoes) >= 3 or not self._arrivals else list(self._arrivals)
         origin = observations[-1]
         board_s = np.array([(one.board_us - origin.board_us) * 1e-6 for one in observations])

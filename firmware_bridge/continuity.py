@@ -1,4 +1,4 @@
-"""Sequence numbers and times: what is lost, what came twice, and when the board has started anew."""
+"""Sequence numbers and times: what was lost, what came twice, and when the board restarted."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class Judgement:
 class FrameContinuity:
     """Judges the frames of one board by sequence number (modulo 65536), missed counter and time.
 
-    Sequence numbers tell *that* frames are missing, times tell *how many conversions*. Where nothing but the board's
+    Sequence numbers show *that* frames are missing, times show *how many conversions*. Where nothing but the board's
     missed counter moved, the counter is believed.
     """
 
@@ -49,7 +49,7 @@ class FrameContinuity:
         return not again
 
     def samples(self, sequence: int, new: Samples) -> Judgement:
-        """Judge a sample frame; after a ``restart`` the state has already begun anew with it."""
+        """Judge a sample frame; after a ``restart`` the state already starts with it."""
         rows = len(new.counts)
         key = (sequence, new.first_us, rows)
         if self._last_sequence is not None and sequence != (self._last_sequence + 1) & 0xFFFF and key in self._recent:
@@ -80,7 +80,7 @@ class FrameContinuity:
             return Judgement("follows", missed)
         if 1 <= ahead <= _NEAR:
             return Judgement("follows", by_time)
-        # So many frames are missing that the numbers may be those of another run; times have to bear them out.
+        # So many frames are missing that the numbers may be those of another run; the times must agree.
         rounds = max(0, round((by_time - missed) / 65536))
         frames = max(0, ahead - 1)
         most = frames * _MOST_ROWS + missed + rounds * 65536

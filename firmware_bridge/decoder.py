@@ -17,10 +17,10 @@ DAMAGED = -2
 """The ``kind`` of bytes between two delimiters that are neither a frame nor a line."""
 
 LINK_NOTE = "link"
-"""Key of the notes by which the link marks a new connection in a journal; the dialect is sought anew after one."""
+"""Key of the notes by which the link marks a new connection in a journal; the dialect is detected again after one."""
 
 STUB = b"\xff\x00"
-"""What stands in for damaged bytes that were too many to keep: a frame that can never be whole."""
+"""Placeholder for too many damaged bytes to keep: a frame that can never be whole."""
 
 _MOST_PRINTED_LINES = 100
 _PRINTED = re.compile(rb"[\t\r\x1b -~]*")
@@ -87,8 +87,8 @@ class Decoder:
 
     A piece that ends with a zero byte is tried as a frame. Until a frame of the board has been seen, a piece that
     ends with a line feed is tried as a line of text as well; the host's own frames in the journal of a text board are
-    opened *and* closed by a zero byte, so both kinds stand in one file. Memory is bounded: what does not end within
-    ``LONGEST_FRAME`` bytes is given up and counted as damaged.
+    opened *and* closed by a zero byte, so both kinds fit in one file. Memory is bounded: a piece not ended within
+    ``LONGEST_FRAME`` bytes is dropped and counted as damaged.
     """
 
     def __init__(self) -> None:
@@ -197,7 +197,7 @@ class Decoder:
         self._seek_dialect()
 
     def _junk(self, raw: bytes, out: list[Received]) -> None:
-        """Count every line that is neither blank nor valid; blank ones stay with their neighbours."""
+        """Count every line that is neither blank nor valid; blank ones are attached to their neighbours."""
         line_run = b""
         for line in raw.splitlines(keepends=True):
             if line_run.strip(_BLANK) and line.strip(_BLANK):

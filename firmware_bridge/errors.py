@@ -6,7 +6,7 @@ from typing import ClassVar
 
 
 class TellableError(Exception):
-    """A caller's or the surroundings' mistake, told in three sentences.
+    """A mistake of the caller or a problem in the environment, described in three sentences.
 
     The same triple reaches terminal, log, JSON and screen. Every subclass sets ``code``, a short stable name that
     ``docs/errors.md`` explains.
@@ -38,7 +38,7 @@ class TellableError(Exception):
 
 
 class BridgeError(TellableError):
-    """Anything that the bridge can tell; the root of its exceptions."""
+    """Base class of the bridge's errors."""
 
     code = "bridge"
 
@@ -98,6 +98,6 @@ class NoteTooLong(BridgeError):
 
 
 class VirtualBoardMisused(BridgeError):
-    """The virtual board was asked for something that no board can do."""
+    """The virtual board was asked to do something that no board can do."""
 
     code = "virtual-board-misused"

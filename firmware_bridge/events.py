@@ -1,4 +1,4 @@
-"""What a source of counts tells, as frozen values."""
+"""Events of a source of counts, as frozen values."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ Tap = Callable[[bytes], None]
 
 @dataclass(frozen=True, slots=True)
 class BoardFacts:
-    """What the board said of itself in its greeting (for the text dialect: what can be inferred).
+    """The board's description of itself in its greeting (for the text dialect: what can be inferred).
 
     A text board has protocol 0, no id, boot count 0 and the converter's name ``text``; its ``rate_Hz`` is 0.0 until
-    it can be inferred from the lines, then the facts are told again.
+    it can be inferred from the lines, then the facts are sent again.
     """
 
     segment: int
@@ -35,7 +35,7 @@ class BoardFacts:
 
 @dataclass(frozen=True, slots=True)
 class LinkState:
-    """The state of the connection, a thing to show and not an exception."""
+    """The state of the connection: something to show, not an exception."""
 
     condition: LinkCondition
     since_monotonic_ns: int

@@ -13,7 +13,7 @@ SHORTEST_PAYLOAD = 5
 """Bytes of a payload with an empty body: type, sequence (2), checksum (2)."""
 
 LONGEST_FRAME = 70_000
-"""Encoded bytes after which a frame that has not ended is given up; a note of 65,535 bytes still fits."""
+"""Encoded bytes after which an unfinished frame is dropped; a note of 65,535 bytes still fits."""
 
 
 class BadFrame(ValueError):

@@ -1,4 +1,4 @@
-"""Frames as received, to disk and back: an append-only writer, a reader, and the mending of a torn tail."""
+"""Frames as received, to disk and back: an append-only writer, a reader, and the repair of a torn tail."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ PACKED = ".gz"
 """End of a packed journal's name."""
 
 _MEMBER = b"\x1f\x8b\x08\x00"
-"""Beginning of a gzip member without name or comment (RFC 1952 section 2.3)."""
+"""Header of a gzip member without name or comment (RFC 1952 section 2.3)."""
 
 _STEP = 512
 
@@ -154,7 +154,7 @@ class JournalWriter:
     def _not_written(self, error: OSError) -> JournalNotWritten:
         return JournalNotWritten(
             what=f"The journal {self.path} could not be written: {error.strerror or error}.",
-            means="Readings from now on are shown but not kept.",
+            means="Readings from now on are shown but not stored.",
             do="Make room on the disk and check that its folder exists and may be written, then start again.",
         )
 
@@ -264,7 +264,7 @@ def _unpacked(chunks: Iterable[bytes], size: int) -> Iterator[bytes]:
 
 
 def is_journal(path: str | os.PathLike[str]) -> bool:
-    """Tell whether a file begins like a journal: a whole frame or a line of counts within its first bytes.
+    """Return whether a file begins like a journal: a whole frame or a line of counts within its first bytes.
 
     A table of numbers with a header is none. Raises ``JournalNotFound``.
     """
@@ -293,7 +293,7 @@ def check_journal(path: str | os.PathLike[str]) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Mending:
-    """What mending did to a journal: bytes of its whole frames and of the torn tail, and where the tail lies now."""
+    """Result of a repair: bytes of whole frames and of the torn tail, and where the tail is now."""
 
     whole_bytes: int
     torn_bytes: int
@@ -314,7 +314,7 @@ def torn_bytes(path: str | os.PathLike[str]) -> int:
         whole = [one.raw for one in decoder.push(chunk) if one.kind != DAMAGED]
         behind = 0
         if whole:
-            # Looked up and not counted back: damaged pieces do not tell of every byte between them.
+            # Searched for, not counted back: damaged pieces do not account for every byte between them.
             # The zero byte that opened a piece may lie in the chunk before, or have blanks behind it.
             last = whole[-1] if whole[-1] in window else whole[-1].removeprefix(END)
             behind = window.rindex(last) + len(last)
@@ -376,7 +376,7 @@ def mend(path: str | os.PathLike[str]) -> Mending:
             os.fsync(file.fileno())
     except OSError as error:
         raise JournalNotWritten(
-            what=f"The torn journal {path} could not be mended: {error.strerror or error}.",
+            what=f"The torn journal {path} could not be repaired: {error.strerror or error}.",
             means="Its whole frames can still be read; nothing can be appended.",
             do="Make room on the disk and check that the folder may be written.",
         ) from error

@@ -1,4 +1,4 @@
-"""The live source: greets the board, asks echoes, watches for silence, reconnects."""
+"""The live source: greets the board, requests echoes, watches for silence, reconnects."""
 
 from __future__ import annotations
 
@@ -46,12 +46,12 @@ SHORTEST_SILENCE_REAL_S = 0.25
 _MOST_PAIRS = 64
 MOST_AHEAD_VALUES, MOST_AHEAD_EVENTS = 8_000_000, 100_000
 """What may wait for a slow reader: a quarter of an hour of eight channels at 1000 a second. Only a device that floods
-the line gets there; then its own port has to wait, instead of this machine's memory filling up."""
+the line gets there; its port then has to wait, instead of this machine's memory filling up."""
 
 
 @dataclass(slots=True)
 class _Connection:
-    """What one connection knows, from opening the port to losing it."""
+    """State of one connection, from opening the port to losing it."""
 
     opened_ns: int
     next_echo_ns: int
@@ -106,7 +106,7 @@ class LinkSource:
         self._wanted = PortDescription(port, "")
         self._tap_to = tap
         self._clock = clock or HostClock()
-        # A busy machine may stall for a moment of real time; at a raised speed that is no silence of the board.
+        # A busy machine may stall for a moment of real time; at a higher speed that is not the board being silent.
         self._silence_ns = int(1e9 * max(silence_s, SHORTEST_SILENCE_REAL_S * self._clock.speed))
         self._echo_ns = int(1e9 * echo_period_s)
         self._rate_Hz = rate_Hz
@@ -135,7 +135,7 @@ class LinkSource:
         Raises
         ------
         PortNotFound, PortInUse, PortNotPermitted, PortNotOpened
-            Later on the same troubles are states, not exceptions.
+            Once running, the same problems are states, not exceptions.
         """
         with self._lock:
             if self._thread is None:
@@ -173,7 +173,7 @@ class LinkSource:
 
     @property
     def counters(self) -> Counters:
-        """Return what was counted so far."""
+        """Return the counters so far."""
         return self._assembly.counters
 
     @property
@@ -296,7 +296,7 @@ class LinkSource:
     def _arrived(self, port: OpenPort, connection: _Connection, data: bytes, now_ns: int) -> None:
         for received in self._decoder.push(data):
             if received.kind >= FIRST_JOURNAL_KIND:
-                # A board has no business with the journal's own frames; kept, they would pass for the host's.
+                # A board must not send the journal's own frames; if recorded, they would pass for the host's.
                 continue
             self._tap(received.raw)
             events = self._assembly.take(received)
@@ -336,7 +336,7 @@ class LinkSource:
         with self._lock:
             self._hello_raw = received.raw
         if any(isinstance(event, BoardFacts) for event in events):
-            # New to us, or rebooted: it waits to be started. Starting a running board does nothing.
+            # New or rebooted: it waits to be started. Starting a running board does nothing.
             if self._rate_Hz is not None:
                 self._send(port, SetRate(round(self._rate_Hz * 100)))
             self._send(port, Start())
@@ -368,7 +368,7 @@ class LinkSource:
                 self._report(
                     condition,
                     described.what if described else f"The recording failed: {error!r}.",
-                    described.do if described else "Readings go on but are not kept; start again.",
+                    described.do if described else "Readings go on but are not stored; start again.",
                 )
         else:
             self._tap_failed = False
@@ -384,7 +384,7 @@ class LinkSource:
     def _report(self, condition: LinkCondition, reason: str = "", do: str = "", since_ns: int | None = None) -> None:
         old = self._state
         if old is not None and old.condition == condition:
-            # A trouble of the recording stays on show until the connection itself changes.
+            # A recording problem remains shown until the connection itself changes.
             if condition in ("connected", "silent") and not self._tap_failed:
                 return
             if old.reason == reason or (condition == "connected" and not do):

@@ -34,7 +34,7 @@ class PortDescription:
 
     @property
     def identity(self) -> str:
-        """What stays the same when the device comes back: its serial number, else its path."""
+        """What identifies the device when it comes back: its serial number, else its path."""
         return self.serial_number or self.path
 
 
@@ -118,7 +118,7 @@ class OpenPort:
 
 
 def _opening_error(path: str, error: Exception) -> BridgeError:
-    """Return the error that tells a person why a port does not open."""
+    """Return the error that explains why a port does not open."""
     number = getattr(error, "errno", None)
     text = str(error)
     if number in (errno.ENOENT, errno.ENODEV, errno.ENXIO):

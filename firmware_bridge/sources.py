@@ -68,7 +68,7 @@ class JournalSource:
     Raises
     ------
     JournalNotFound, NotAJournal
-        On construction, so that a command can tell at once.
+        On construction, so that a command fails at once.
     """
 
     def __init__(
@@ -89,7 +89,7 @@ class JournalSource:
     def events(self) -> Iterator[SourceEvent]:
         """Yield the journal's events, then the final counters and the state ``ended``.
 
-        The state's ``reason`` tells of a torn tail. A second call begins at the journal's start again.
+        The state's ``reason`` mentions a torn tail. A second call starts from the journal's beginning.
         """
         decoder, assembly, pace = Decoder(), Assembly(), _Pace(self._clock, self._speed, self._closed)
         yield LinkState("connected", self._clock.monotonic_ns(), f"Replay of {self.path.name}")

@@ -35,11 +35,11 @@ _RAILS = (2**23 - 1, -(2**23))
 _LONGEST_FRAME_S = 0.05
 _BUFFER_BYTES = 4096
 _MOST_FRAMES_A_TURN = 16
-"""A board that has fallen behind, on a busy machine or at a great speed, goes on listening while it catches up."""
+"""A board that has fallen behind, on a busy machine or at high speed, keeps listening while it catches up."""
 
 
 class VirtualBoard:
-    """A board whose readings come from a function; everything else is as with a real one.
+    """A board whose readings come from a function; otherwise it behaves like a real one.
 
     Its thread paces frames by deadlines of a monotonic clock, so lateness does not add up, and never waits for the
     host: what does not fit into the buffer is dropped and counted as missed.
@@ -139,7 +139,7 @@ class VirtualBoard:
         self._muted_until_ns = 0
         self._boot()
 
-    # The board as a thing on the table
+    # The physical board
 
     @property
     def port(self) -> str:
@@ -237,12 +237,12 @@ class VirtualBoard:
         setattr(self, name, getattr(self, name) + amount)
 
     def _order(self, action: Callable[[], None]) -> None:
-        """Have the board's thread do something, and wait until it is done."""
+        """Run something in the board's thread and wait until it is done."""
         thread = self._thread
         if thread is None or not thread.is_alive():
             raise VirtualBoardMisused(
                 what="The virtual board is switched off.",
-                means="It cannot do what was asked.",
+                means="It cannot do what was requested.",
                 do="Call start() first, or use it in a with statement.",
             )
         done = threading.Event()
@@ -305,7 +305,7 @@ class VirtualBoard:
             while not self._stopping:
                 self._turn()
         except Exception as error:
-            # The caller's function failed: the board falls silent, and whoever asks finds out why.
+            # The caller's function failed: the board falls silent, and the next call raises the reason.
             _log.exception("virtual board")
             self.error = error
             self.finished.set()
@@ -422,7 +422,7 @@ class VirtualBoard:
         self._misses -= forced
         first = self._taken
         if self._ready_ns(first) < self._muted_until_ns:
-            # By when a conversion was due, not by when this thread comes round to it on a busy machine.
+            # By when the conversion was due, not by when a busy machine lets this thread run.
             mask |= [self._ready_ns(first + row) < self._muted_until_ns for row in range(len(counts))]
         self._taken += len(counts)
         if not mask.any():

@@ -1,4 +1,4 @@
-"""What a maker edits: which converter is wired to which pins. Everything else finds itself.
+"""What a maker edits: which converter is wired to which pins. Everything else is detected.
 
 Pins are the numbers of the board's GPIO lines (GP2 is 2), not of its legs. After an edit copy the file to the board
 again (``hang-monitor flash``) and press reset.
@@ -15,7 +15,7 @@ CHANNELS = 6
 # the converter can do is taken (about 252, 500 or 1000 with the usual 8.192 MHz clock).
 RATE_Hz = 80
 
-# From the middle of a conversion to its time stamp, in microseconds; None: as the driver reckons.
+# From the middle of a conversion to its time stamp, in microseconds; None: the driver's own value.
 READING_DELAY_us = None
 
 # shared_clock ---------------------------------------------------------------------------------------------------------
@@ -54,5 +54,5 @@ GAIN = 128
 # The lamp: slow blinks, waiting for the host; steady, sending; quick blinks, a fault. None where there is no lamp.
 LED_PIN = "LED"
 
-# Restart when the program has hung for so long, in milliseconds (at most 8300); 0: never.
+# Restart when the program has hung for this long, in milliseconds (at most 8300); 0: never.
 WATCHDOG_ms = 8000

@@ -1,4 +1,4 @@
-"""The USB console as a plain pipe of bytes: nothing that is sent may interrupt, nothing that is written may block."""
+"""The USB console as a plain byte pipe: no received byte may interrupt the program, and no write may block."""
 
 import select
 import sys
@@ -36,7 +36,7 @@ class Console:
         micropython.kbd_intr(CTRL_C)
 
     def wait(self, timeout_ms, writing):
-        """Wait until bytes have come, or there is room to write and ``writing``; return (readable, writable)."""
+        """Wait for input, or with ``writing`` for room to write; return (readable, writable)."""
         if writing != self._writing:
             self._writing = writing
             if writing:
@@ -52,7 +52,7 @@ class Console:
         return readable, writable
 
     def pieces(self):
-        """Return what has come whole between two zero bytes; a piece that is too long is skipped."""
+        """Return the complete pieces between zero bytes; a piece that is too long is skipped."""
         pieces = []
         for _ in range(MOST_BYTES):
             # One at a time: a read of more waits until all of them are there.

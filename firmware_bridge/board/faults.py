@@ -1,4 +1,4 @@
-"""What the board noticed itself and tells the host: each trouble once when it begins and once when it is over."""
+"""Faults that the board detects and reports to the host: each once when it begins and once when it is over."""
 
 CONVERTER_STOPPED = 1
 SATURATED = 2
@@ -11,7 +11,7 @@ HOST_SLOW = 8
 RESTARTED = 9
 
 OVER = 0x80
-"""Added to the code of a trouble that is over."""
+"""Added to the code of a fault that is over."""
 
 WHOLE_BOARD = 0xFF
 
@@ -21,7 +21,7 @@ MOST_WAITING = 24
 
 
 class Faults:
-    """Keeps what is wrong now and what has still to be told; a fault that does not fit into the outbox waits."""
+    """Tracks current faults and those still to be reported; a fault that does not fit into the outbox waits."""
 
     def __init__(self, outbox):
         self._outbox = outbox
@@ -31,11 +31,11 @@ class Faults:
 
     @property
     def any(self):
-        """True while something is wrong."""
+        """True while any fault is present."""
         return bool(self._now)
 
     def set(self, wrong, code, channel, detail):
-        """Say whether a trouble is there; it is told when that changes."""
+        """Set whether a fault is present; a change is reported."""
         key = code << 8 | channel
         if wrong and key not in self._now:
             self._now[key] = detail
@@ -45,18 +45,18 @@ class Faults:
             self.tell(code | OVER, channel, "over")
 
     def tell(self, code, channel, detail):
-        """Tell of something that has no end, or that begins or ends."""
+        """Report a fault that begins, ends or has no end."""
         if len(self._waiting) == MOST_WAITING:
             self._waiting.pop(0)
         self._waiting.append((code, channel, detail.encode()[:LONGEST_DETAIL]))
 
     def tell_again(self):
-        """Tell everything that is wrong now, for a host that has just come."""
+        """Report all current faults, for a host that has just connected."""
         for key in self._now:
             self.tell(key >> 8, key & 0xFF, self._now[key])
 
     def pump(self):
-        """Move what waits to the outbox while it takes it."""
+        """Move waiting reports to the outbox while there is room."""
         while self._waiting:
             code, channel, detail = self._waiting[0]
             payload, size = self._payload, 6 + len(detail)

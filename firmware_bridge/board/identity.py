@@ -1,4 +1,4 @@
-"""Who the board is and how often it has started, kept in files of its own file system."""
+"""The board's id and start counter, stored in its file system."""
 
 import os
 
@@ -9,19 +9,19 @@ QUIET_FILE = "stay_out.txt"
 
 
 def board_id():
-    """Return 8 bytes that are this board's own."""
+    """Return the board's unique 8-byte id."""
     return (bytes(machine.unique_id()) + bytes(8))[:8]
 
 
 def next_boot_count():
-    """Count this start and return the number; a random one where nothing can be written, so that it is a new one."""
+    """Count this start and return the number; a random one if nothing can be written, so that it is new."""
     try:
         with open(BOOT_COUNT_FILE) as file:
             count = int(file.read())
     except OSError:
         count = 0
     except ValueError:
-        # Torn by a loss of power while it was written: no number that a start before may have had.
+        # Torn by a power loss during the write: choose a number that no earlier start can have had.
         count = int.from_bytes(os.urandom(4), "little")
     count = (count + 1) & 0xFFFFFFFF
     try:
@@ -33,7 +33,7 @@ def next_boot_count():
 
 
 def leave():
-    """Restart into the prompt, without the watchdog: it would end whatever is done there after some seconds."""
+    """Restart into the prompt, without the watchdog, which would reset the board there after some seconds."""
     with open(QUIET_FILE, "w") as file:
         file.write("1")
     machine.reset()

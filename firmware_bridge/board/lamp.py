@@ -7,7 +7,7 @@ QUICK_us = 125_000
 
 
 class Lamp:
-    """A lamp at a pin, or none."""
+    """A lamp on a pin, or none."""
 
     def __init__(self, pin):
         self._pin = None if pin is None else Pin(pin, Pin.OUT, value=0)

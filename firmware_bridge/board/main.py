@@ -42,7 +42,7 @@ class Board:
         self._sampling = Sampling(self._converter, self._clock, self._outbox, self._faults)
 
     def run(self, watchdog):
-        """Go round until the host asks for the prompt."""
+        """Run until the host requests the prompt."""
         self._hello()
         if bit():
             self._faults.tell(faults.RESTARTED, faults.WHOLE_BOARD, "restarted by its watchdog or by a program")
@@ -55,7 +55,7 @@ class Board:
             self._console.release()
 
     def turn(self):
-        """Take what has come from converter and host, and send what fits."""
+        """Process input from the converter and the host, and send what fits."""
         now_us = self._clock.now()
         self._sampling.service()
         damaged = self._converter.damaged
@@ -81,7 +81,7 @@ class Board:
                     self._answer(received[0], received[1])
 
     def _answer(self, kind, body):
-        """Do what the host asks; types that this version does not know are skipped."""
+        """Carry out the host's request; types that this version does not know are skipped."""
         if kind == ASK_HELLO:
             self._hello()
             self._faults.tell_again()
@@ -119,7 +119,7 @@ class Board:
         )
 
     def _reply(self, kind, body):
-        """Queue a frame; a host that does not read loses it and asks again."""
+        """Queue a frame; a host that does not read loses it and requests it again."""
         payload = bytearray(3 + len(body) + 2)
         payload[0] = kind
         payload[3 : 3 + len(body)] = body
@@ -127,7 +127,7 @@ class Board:
 
 
 def main():
-    """Start, unless the host has asked for the prompt; a mistake in the settings ends there too, with its message."""
+    """Start, unless the host requested the prompt; a mistake in the settings also ends there, with its message."""
     if identity.is_to_keep_out():
         return
     board = Board(board_settings)

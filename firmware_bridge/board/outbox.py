@@ -2,7 +2,7 @@
 
 import wire
 
-# At most so many bytes go out in one write: one packet of full-speed USB. A write that the driver cannot take at once
+# At most this many bytes per write: one packet of full-speed USB. A write that the driver cannot take at once
 # may wait there; with one packet, and only after it said that it has room, that happens at most once or twice.
 CHUNK = 64
 
@@ -12,7 +12,7 @@ MOST_BYTES = 8192
 class Outbox:
     """Frames in the order of their sequence numbers.
 
-    What does not fit is refused and uses up no number; whoever sends samples counts them as missed then.
+    What does not fit is refused and uses up no number; the sender then counts the samples as missed.
     """
 
     def __init__(self, stream, longest_payload):
@@ -40,7 +40,7 @@ class Outbox:
         return True
 
     def pump(self):
-        """Write one chunk; the stream has said that it has room. Its return value is obeyed, whatever it is."""
+        """Write one chunk once the stream has reported room; its return value says how much was accepted."""
         if not self._waiting:
             return
         frame = self._waiting[0]

@@ -1,4 +1,4 @@
-"""Where interrupt handlers leave what they read: a ring of slots made beforehand."""
+"""Where interrupt handlers leave their readings: a preallocated ring of slots."""
 
 import array
 
@@ -6,8 +6,8 @@ import array
 class Readings:
     """A ring that one writer (the interrupt handler) and one reader (the main loop) share without locks.
 
-    ``claim`` and ``keep`` allocate nothing. When the ring is full the new reading is not kept but counted, and the
-    count goes with the next one that is.
+    ``claim`` and ``keep`` allocate nothing. When the ring is full the new reading is dropped and counted, and the
+    count goes with the next one that is stored.
     """
 
     def __init__(self, slots, make):

@@ -7,12 +7,12 @@ from converter import NO_READING, RAIL
 
 KIND = 0x02
 HEAD = 15  # type, sequence, time, interval, missed, channels, count
-FRAME_ms = 50  # a frame covers so much
+FRAME_ms = 50  # time covered by a frame
 MOST_ROWS = 64
 STALE_us = 120_000  # a frame that is not full goes out after that
 
-SETTLING = 4  # conversions after a start that the converter still settles in
-LEARNING = 8  # intervals that the rate is learnt from before anything is sent
+SETTLING = 4  # conversions after a start during which the converter settles
+LEARNING = 8  # intervals used to measure the rate before anything is sent
 SHIFT = 6  # the interval is smoothed over 2**SHIFT conversions
 
 TROUBLE_us = 1_000_000  # a rail or an unchanging reading is a fault after that
@@ -22,7 +22,7 @@ STOPPED_INTERVALS = 8
 class Sampling:
     """Takes readings from the converter and sends them; a frame never spans a missed conversion.
 
-    Conversions go on all the time, so that the converter stays warm and its rate is known when the host says start.
+    Conversions never stop, so that the converter stays warm and its rate is known when the host says start.
     ``missed`` counts what was converted and not sent since then: while the main loop was held up, while the converter
     was silent, and whole frames that the outbox refused. It wraps at 65536.
     """
@@ -51,7 +51,7 @@ class Sampling:
         return HEAD + MOST_ROWS * channels * 4 + 4
 
     def restart(self):
-        """Begin to learn the interval; to be called whenever the converter begins anew."""
+        """Begin measuring the interval; call whenever the converter restarts."""
         self._interval_us = self._converter.interval_us
         self._smooth = (self._interval_us << 8) << SHIFT
         rows = FRAME_ms * self._converter.rate_cHz // 100_000
@@ -69,12 +69,12 @@ class Sampling:
         self.sending = True
 
     def stop(self):
-        """Send what is waiting, and then nothing more."""
+        """Send what is waiting, then stop."""
         self.flush()
         self.sending = False
 
     def service(self):
-        """Take all readings that have come; called often from the main loop."""
+        """Process all pending readings; called often from the main loop."""
         converter = self._converter
         while converter.take(self._counts):
             self._take(self._clock.at(converter.tick), converter.lost)
@@ -96,7 +96,7 @@ class Sampling:
     def _take(self, ready_us, lost):
         since_us = (ready_us - self._ready_us) & 0xFFFFFFFF
         if since_us >= 0x80000000:
-            # Stamped before the converter was begun anew.
+            # Stamped before the converter was restarted.
             return
         self._ready_us = ready_us
         if self._settling:
@@ -120,7 +120,7 @@ class Sampling:
             self._add(ready_us)
 
     def _learn(self, since_us):
-        """Take the median of the first intervals: modules are often strapped otherwise than thought, and inexact."""
+        """Take the median of the first intervals: modules are often strapped differently than assumed, and inexact."""
         self._learnt.append(since_us)
         if len(self._learnt) < LEARNING:
             return

@@ -22,7 +22,7 @@ class SharedClock(Converter):
     """Chips that are read together as soon as the last of them is ready.
 
     Each runs on its own oscillator, so the rate is that of the slowest and rows are askew by up to an interval. A chip
-    that stays away is given up after three intervals and welcomed back when it is ready again. Each transfer is checked
+    that stays silent is dropped after three intervals and included again when it is ready. Each transfer is checked
     at its end: a data line that is not high then belongs to a chip that updated in between, has lost pulses or is
     short-circuited; that reading and the next one, whose gain may be wrong, are no readings.
     """
@@ -72,7 +72,7 @@ class SharedClock(Converter):
             line.irq(self._fell, Pin.IRQ_FALLING, hard=True)
 
     def end(self):
-        """Await no chip any more."""
+        """Stop waiting for chips."""
         self._busy = True
         for line in self._lines:
             line.irq(None, Pin.IRQ_FALLING, hard=True)
@@ -106,7 +106,7 @@ class SharedClock(Converter):
         values = self.readings.claim()
         lost = values is None
         if lost:
-            # Read all the same: an unread chip would not tell of its next conversion.
+            # Read it anyway: an unread chip does not signal its next conversion.
             values = self._scratch
         channels = self.channels
         lines = self._lines
@@ -169,7 +169,7 @@ class SharedClock(Converter):
         return True
 
     def tend(self, silent_us):
-        """Go on without a chip that stays away."""
+        """Continue without a silent chip."""
         patience_us = PATIENCE * self.interval_us
         if silent_us < patience_us:
             self._since_us = patience_us

@@ -33,7 +33,7 @@ UNSETTLED = 4  # readings after a reset in which the filter still fills
 
 
 class Simultaneous(Converter):
-    """A converter that samples all channels at one instant and tells of it on its data-ready line.
+    """A converter that samples all channels at one instant and signals it on its data-ready line.
 
     The handler reads the whole frame; the main loop checks its checksum and decodes it. A frame whose checksum is
     wrong is no reading.
@@ -113,7 +113,7 @@ class Simultaneous(Converter):
         self._ready.irq(None, Pin.IRQ_FALLING, hard=True)
 
     def set_rate(self, rate_cHz):
-        """Take the nearest rate; False when it is more than a tenth away from the one asked for."""
+        """Take the nearest rate; False when it is more than a tenth away from the requested one."""
         nearest = self._nearest(rate_cHz)
         nearest_cHz = 100 * self._modulator_Hz // nearest[1]
         if 10 * abs(nearest_cHz - rate_cHz) > rate_cHz:

@@ -1,4 +1,4 @@
-"""The live page: what the pipeline sees, for everyone who looks, without ever holding the pipeline up."""
+"""The live page: shows the pipeline's results on any number of screens without ever delaying the pipeline."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Puts the dashboard together: static page, REST, feed, guard."""
+"""Assembles the dashboard: static pages, REST, live feed, security middleware."""
 
 from __future__ import annotations
 
@@ -65,15 +65,15 @@ def create_app(
     control : Control
         What a screen may set, and how the rig is.
     coach : Coach, optional
-        People, programmes, prescriptions, progress, corrections; without it there are no such addresses.
+        People, programmes, prescriptions, progress, corrections; without it these routes do not exist.
     settings : DashboardSettings, optional
         How it is served.
     authorization : Doorkeeper, optional
-        Who may do what; without it whoever reaches the page may do everything.
+        Who may do what; without it everybody who can reach the page may do everything.
     audit : callable, optional
         Reads the audit log, for owners.
     jobs : Jobs, optional
-        The workshop for long work; it needs the coach, too.
+        The job queue for long work; it needs the coach, too.
     power : ProgramEnd, optional
         The program's end, for owners.
     instruments : Instruments, optional

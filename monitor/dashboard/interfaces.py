@@ -1,4 +1,4 @@
-"""What the dashboard asks of its surroundings: a store to read, a control to turn, a rig to name."""
+"""Interfaces the dashboard requires: a store to read, a control for settings, a rig description."""
 
 from __future__ import annotations
 
@@ -104,7 +104,7 @@ class GivenSettings:
 
 
 class Control(Protocol):
-    """The running service, as far as a screen may turn it."""
+    """The running service, as far as a screen may control it."""
 
     def settings(self) -> GivenSettings:
         """Return what is in force."""
@@ -120,7 +120,7 @@ class Control(Protocol):
 
 
 class Coach(Protocol):
-    """The coaching, as far as a screen may ask: the desk, who hangs, what is beside the bar, and the running hold."""
+    """Coaching for the screens: the coaching service, who hangs, what is shown at the bar, and the running hold."""
 
     bar: BarPanel
     coaching: CoachingService
@@ -136,7 +136,7 @@ class Coach(Protocol):
         ...
 
     def set_person(self, uid: str | None, item: str | None = None) -> None:
-        """Say who hangs from now on, and which item of their programme."""
+        """Set who hangs from now on, and which item of their programme."""
         ...
 
 

@@ -1,4 +1,4 @@
-"""What the dashboard asks of the workshop: long work as jobs that can be watched, ended and fetched."""
+"""Interface of the job queue: long work as jobs that can be watched, cancelled and downloaded."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ NEEDED_ROLE: dict[str, Literal["coach", "owner"]] = {
     "erase": "owner",
     "backup": "owner",
 }
-"""Who may start a job, see it, and fetch what came of it."""
+"""Who may start a job, see it, and download its result."""
 
 
 class TooManyJobs(Refusal):
@@ -67,7 +67,7 @@ class NotCancellable(Refusal):
 
 
 class NameDiffers(Refusal):
-    """Somebody is to be erased, and the name that was typed is not theirs."""
+    """A person is to be erased, but the typed name is not theirs."""
 
     code = "name-differs"
     status = 409
@@ -82,7 +82,7 @@ class NameDiffers(Refusal):
 
 @dataclass(frozen=True, slots=True)
 class JobFile:
-    """What came of a job: a file to be fetched within the hour."""
+    """A job's result: a file to download within the hour."""
 
     name: str
     media_type: str
@@ -106,7 +106,7 @@ class Job:
     outcome : dict
         What came of it in numbers, such as the receipt of an erasure; empty until it is done.
     error : dict or None
-        Why it failed, in the one shape of errors.
+        Why it failed, in the common error format.
     """
 
     id: str
@@ -126,7 +126,7 @@ class Job:
 
 
 class Jobs(Protocol):
-    """The workshop, as far as a screen may ask."""
+    """The job queue, as far as a screen may use it."""
 
     def start(self, kind: JobKind, parameters: Mapping[str, Any], *, who: str, subject: str | None = None) -> Job:
         """Queue a job; ``TooManyJobs`` when too many wait."""

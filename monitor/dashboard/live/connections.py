@@ -1,4 +1,4 @@
-"""Connections that must not wait for ever: a request that is never finished, an answer that is never taken."""
+"""Connection timeouts: requests that never finish, responses that are never read."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ HEAD_WITHIN_S = 10.0
 """From the first byte (or the opening) of a connection to the end of the request's head."""
 
 STUCK_S = 30.0
-"""An answer of which nothing was taken for so long is given up."""
+"""A response of which nothing was read for this long is abandoned."""
 
 MOST_CONNECTIONS = 64
 """Open connections of one device; a browser opens six, and a hall's router may stand for several devices."""
@@ -28,7 +28,7 @@ _open: Counter[str] = Counter()
 
 
 class PatientProtocol(H11Protocol):
-    """The web server's HTTP/1.1 connection with an end to its patience."""
+    """The web server's HTTP/1.1 connection, with timeouts."""
 
     _head_timer: asyncio.TimerHandle | None = None
     _stuck_timer: asyncio.TimerHandle | None = None
@@ -69,7 +69,7 @@ class PatientProtocol(H11Protocol):
         super().handle_websocket_upgrade(event)
 
     def pause_writing(self) -> None:
-        """Start to wait for a reader who has stopped."""
+        """Start the timeout for a client that has stopped reading."""
         super().pause_writing()
         if self._stuck_timer is None:
             self._stuck_timer = self.loop.call_later(STUCK_S, self._give_up, "took no answer")
@@ -107,7 +107,7 @@ NO_TEXT = 1007
 
 
 class FeedProtocol(WebSocketsSansIOProtocol):
-    """The web server's WebSocket connection; a screen that goes on talking after the goodbye is hung up on."""
+    """The web server's WebSocket connection; a client that keeps sending after the close is disconnected."""
 
     def data_received(self, data: bytes) -> None:
         """Take bytes."""
@@ -117,7 +117,7 @@ class FeedProtocol(WebSocketsSansIOProtocol):
             self.transport.close()
 
     def send_receive_event_to_app(self) -> None:
-        """Hand a message on; text that is no UTF-8 ends the feed, and the log is no place for a client's nonsense."""
+        """Hand a message on; text that is not UTF-8 ends the feed without flooding the log."""
         if self.curr_msg_data_type == "text" and not self.close_sent:
             try:
                 b"".join(self.frames).decode()

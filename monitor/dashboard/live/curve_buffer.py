@@ -15,18 +15,18 @@ from monitor.dashboard.views.json_views import columns_view
 
 @dataclass(frozen=True, slots=True)
 class CurvePiece:
-    """Consecutive samples of the tape.
+    """Consecutive samples of the buffer.
 
     Attributes
     ----------
     roll : int
-        Number of the tape; another rig or another clock segment starts a new roll.
+        Number of the buffer's run; another rig or clock segment starts a new run.
     first, end : int
         Running numbers of the first sample and of the one after the last.
     lost : int
         Samples that had already left the buffer when they were requested.
     restart : bool
-        The reader has nothing of this roll yet: what it holds belongs to another clock.
+        The reader has nothing of this run yet: its samples belong to another clock.
     names : tuple of str
         One name for each column.
     t_s : (n,) float64
@@ -50,7 +50,7 @@ class CurvePiece:
 
 
 class CurveBuffer:
-    """Keeps the newest ``keep_s`` seconds of samples; every reader comes with the place where it stopped.
+    """Holds the newest ``keep_s`` seconds of samples; every reader passes the position where it stopped.
 
     Not thread-safe: the hub's lock guards it.
     """
@@ -68,7 +68,7 @@ class CurveBuffer:
         return self._roll, self._end
 
     def append(self, names: Sequence[str], t_s: NDArray[np.float64], load_N: NDArray[np.float64]) -> None:
-        """Add samples (n,) and (n, columns); other columns or a time that runs backwards start a new roll."""
+        """Add samples (n,) and (n, columns); other columns or a time that runs backwards start a new run."""
         if len(t_s) == 0:
             return
         runs_back = bool(self._blocks) and t_s[0] <= self._blocks[-1][1][-1]

@@ -33,7 +33,7 @@ def feed_routes(  # noqa: C901
       last picture that this screen got: ``{"lost", "restart", "names", "t_s", "load_N"}``, or null;
     - ``{"type": "beat", "age_s", "number", "health", "settings", "screens"}`` about once a second;
     - ``{"type": "bar", "bar"}`` with every beat and as soon as it changes, where there is coaching: who hangs, what is
-      asked, the rest, who steps on (the card of ``/bar``);
+      prescribed, the rest, who is stepping on (the same as ``/bar``);
     - ``{"type": "event", "kind", "uid", "hold"}`` when a hold was closed, revised or withdrawn;
     - ``{"type": "events_missed", "count"}`` when this screen was too slow for all events.
 
@@ -89,7 +89,7 @@ def feed_routes(  # noqa: C901
             await screen.wait(max(0.0, next_beat_s - time.monotonic()))
 
     async def _send(socket: WebSocket, text: str) -> None:
-        # A reader that has stopped lets the system's buffers fill; then sending waits, and this is where it ends.
+        # If a client stops reading, the system's buffers fill and sending blocks; this ends it.
         try:
             await asyncio.wait_for(socket.send_text(text), settings.send_timeout_s)
         except RuntimeError:
@@ -119,7 +119,7 @@ def _beat(hub: LiveHub, control: Control) -> dict[str, Any]:
 
 
 def _apart_from_time(view: dict[str, Any]) -> dict[str, Any]:
-    """Return a card without what only grows older: that alone is no news."""
+    """Return the message without its ages: a change of age alone is not sent."""
     return {**view, "rest": view["rest"] and view["rest"]["rest_s"], "due_in_s": None}
 
 

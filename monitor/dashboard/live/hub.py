@@ -40,12 +40,12 @@ class LiveHub:
     """Joins the pipeline's thread and any number of screens.
 
     ``publish`` costs the same however many screens there are and whether they read or not, apart from one wake-up
-    call for each screen that waits. A screen owns a place in the curve tape and a short list of events, nothing else.
+    call for each screen that waits. A screen owns a buffer position and a short list of events, nothing else.
 
     Parameters
     ----------
     keep_s : float
-        Length of the curve tape in seconds of board time. A screen that comes back within it misses no sample.
+        Length of the curve buffer in seconds of board time. A screen that comes back within it misses no sample.
     clock_s : callable
         Monotonic seconds, for the age of the picture.
     """
@@ -73,7 +73,7 @@ class LiveHub:
             screen.wake()
 
     def publish_event(self, event: dict[str, Any]) -> None:
-        """Tell every screen about a hold that was closed, revised or withdrawn; see ``views.event_view``."""
+        """Notify every screen of a hold that was closed, revised or withdrawn; see ``views.event_view``."""
         with self._lock:
             screens = list(self._screens)
             for screen in screens:
@@ -173,7 +173,7 @@ class Screen:
         return self._hub.collect(self)
 
     def note(self, event: dict[str, Any]) -> None:
-        """Keep an event; the oldest falls out of a full list and is counted. Called under the hub's lock."""
+        """Queue an event; a full queue drops and counts its oldest. Call with the hub's lock held."""
         self._missed += len(self._events) == EVENTS_PER_SCREEN
         self._events.append(event)
 
@@ -185,7 +185,7 @@ class Screen:
         return events, missed
 
     def wake(self) -> None:
-        """Tell the screen's event loop, once, that something is new; any thread may call."""
+        """Wake the screen's event loop once; any thread may call."""
         if self._called:
             return
         self._called = True

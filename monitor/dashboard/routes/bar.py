@@ -14,7 +14,7 @@ from monitor.dashboard.views.coaching_models import Given
 
 
 class CalledModel(BaseModel):
-    """Who is named: a guest, or what the person chose to be called here; empty: neither name nor initials."""
+    """The displayed name: a guest, or what the person chose to be called here; empty: neither name nor initials."""
 
     guest: bool
     shown: str
@@ -89,18 +89,18 @@ def bar_routes(coach: Coach) -> APIRouter:
 
     @router.put("/queue", response_model=QueueModel)
     def set_queue(given: QueueGiven) -> QueueModel:
-        """Say who comes today. Whoever of them steps on is named by weight, after standing still under their name."""
+        """Set today's queue. People in it are recognised by weight after standing still under their name."""
         return QueueModel(people=bar.set_queue(given.people))
 
     @router.get("/people/{uid}/called", response_model=CalledGiven)
     def called(uid: str) -> CalledGiven:
-        """Tell how somebody wants to be called on the wall."""
+        """Return how a person wants to be called on the wall screen."""
         coach.coaching.person(uid)
         return CalledGiven(shown=bar.shown(uid))
 
     @router.put("/people/{uid}/called", response_model=CalledGiven)
     def set_called(uid: str, given: CalledGiven) -> CalledGiven:
-        """Keep how somebody wants to be called on the wall."""
+        """Store how a person wants to be called on the wall screen."""
         bar.set_shown(uid, given.shown)
         return CalledGiven(shown=bar.shown(uid))
 

@@ -67,7 +67,7 @@ def correction_routes(coach: Coach, reader: StoreReader, hub: LiveHub) -> APIRou
 
     @router.get("/holds/{uid}/corrections", response_model=HoldCorrections)
     def of_hold(uid: str) -> dict[str, Any]:
-        """Return a hold as it was measured, and everything that was corrected of it."""
+        """Return a hold as measured, with all its corrections."""
         wanted(uid)
         measured = store.corrections.measured(uid)
         return {
@@ -87,7 +87,7 @@ def correction_routes(coach: Coach, reader: StoreReader, hub: LiveHub) -> APIRou
 
     @router.post("/corrections/{number}/undo", response_model=CorrectionAnswer)
     def undo(number: RowId, given: UndoGiven | None = None) -> Correction:
-        """Take a correction back; those that rested on it are void until it is made again."""
+        """Undo a correction; corrections that depend on it are void until it is made again."""
         by = given.undone_by if given is not None else "coach"
         session_uid = store.corrections.get(number).session_uid
         return _shown(tell_screens(session_uid, lambda: store.corrections.undo(number, by)))

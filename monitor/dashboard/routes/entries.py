@@ -40,7 +40,7 @@ def entry_routes(coach: Coach) -> APIRouter:  # noqa: C901
 
     @router.post("/pains", response_model=PainSaved, status_code=201)
     def add_pain(uid: str, given: PainGiven) -> PainSaved:
-        """Keep an entry of pain; the answer says what is paused by it and who to ask."""
+        """Store a pain entry; the response says what it pauses and whom to ask."""
         fields = given.model_dump()
         fields["symptoms"], fields["tried"] = tuple(given.symptoms), tuple(given.tried)
         entry, stops = coaching.log_pain(uid, **fields)
@@ -64,13 +64,13 @@ def entry_routes(coach: Coach) -> APIRouter:  # noqa: C901
 
     @router.post("/hangs", response_model=HangAnswer, status_code=201)
     def add_hang(uid: str, given: HangGiven) -> ManualHang:
-        """Keep a hang away from the rig; it is marked as entered by hand wherever it counts."""
+        """Store a hang away from the rig; it is marked as entered by hand wherever it counts."""
         at_ns = None if given.at_utc_ms is None else given.at_utc_ms * NS_PER_MS
         return coaching.log_hang(uid, given.duration_s, at_ns, given.kind, given.note)
 
     @router.delete("/hangs/{number}", status_code=204)
     def remove_hang(uid: str, number: RowId) -> None:
-        """Take a hang that was entered by mistake out of every list."""
+        """Remove a hang entered by mistake from every list."""
         coaching.person(uid)
         mine = any(hang.id == number for hang in coaching.store.people.manual_hangs(uid))
         if not (mine and coaching.store.people.remove_manual_hang(number)):
@@ -90,7 +90,7 @@ def entry_routes(coach: Coach) -> APIRouter:  # noqa: C901
 
     @router.post("/swing-calibrations", response_model=PendulumModel, status_code=201)
     def add_swing(uid: str, given: SwingGiven) -> PendulumModel:
-        """Keep the measured amplitude of a deliberate swing: an angle, or how far apart its turning points lie."""
+        """Store the measured amplitude of a deliberate swing: an angle, or the distance between its turning points."""
         coaching.calibrate_swing(given.hold_uid, given.after_s, _angle(uid, given))
         return _pendulum_shape(uid)
 

@@ -65,7 +65,7 @@ class ImportGiven(Given):
 
 
 class ReanalysisGiven(Given):
-    """Stays whose holds carry an older version of the measurement, or all of them."""
+    """Sessions whose holds have an older measurement version, or all of them."""
 
     everything: StrictBool = False
 
@@ -79,7 +79,7 @@ class ExportGiven(Given):
 
 
 class EraseGiven(Given):
-    """Who is to be erased, and their name as it was typed to say that it is meant."""
+    """Who is to be erased, and their name, typed as confirmation."""
 
     person_uid: _Uid
     name: Annotated[str, Field(max_length=120)]

@@ -116,7 +116,7 @@ def sign_in_routes(authorization: Authorization) -> APIRouter:  # noqa: C901
 
     @router.post("/sign-out", status_code=204)
     def sign_out(request: Request) -> Response:
-        """Sign this device out; its cookie is worth nothing from now on."""
+        """Sign this device out; its cookie is no longer valid."""
         who: Principal = request.scope[PRINCIPAL]
         if who.sign_in is not None:
             authorization.access.sign_out(who.sign_in.id)
@@ -128,7 +128,7 @@ def sign_in_routes(authorization: Authorization) -> APIRouter:  # noqa: C901
 
     @router.post("/pairing", status_code=204)
     def ask(request: Request) -> Response:
-        """Ask for a code on the wall, with which this device may look in."""
+        """Request a code on the wall screen that lets this device view the live page."""
         address = _address(request)
         wait_s = authorization.attempts.wait_s(address)
         request_secret = authorization.pairing.ask(address) if wait_s == 0 else None
@@ -140,7 +140,7 @@ def sign_in_routes(authorization: Authorization) -> APIRouter:  # noqa: C901
 
     @router.post("/pairing/code", status_code=204)
     async def code(request: Request, given: CodeModel) -> Response:
-        """Give the code that the wall shows; this device then looks in as a wall screen."""
+        """Submit the code shown on the wall screen; this device then becomes a wall screen."""
         address = _address(request)
         wait_s = authorization.attempts.wait_s(address)
         if wait_s > 0:

@@ -79,7 +79,7 @@ class Attempts:
 
 
 class Bucket:
-    """Lets each address ask so many times a second, with a reserve for the moment a page is opened.
+    """Limits the requests per second of each address, with a burst allowance for opening a page.
 
     Parameters
     ----------
@@ -93,7 +93,7 @@ class Bucket:
         self._levels: OrderedDict[str, tuple[float, float]] = OrderedDict()
 
     def take(self, address: str) -> bool:
-        """Take one from an address' reserve; false when it is empty."""
+        """Take one request from an address's allowance; false when it is used up."""
         now_s, key = self._clock_s(), key_of(address)
         with self._lock:
             level, then_s = self._levels.pop(key, (self._reserve, now_s))

@@ -1,4 +1,4 @@
-"""Who a visitor is and what they may do: wall screens look, coaches work, owners manage."""
+"""Identifies principals and what they may do: wall screens view, coaches work, owners manage."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from monitor.dashboard.security.pairing import Pairing
 from monitor.store.files.access import AccessFile, Role, SignIn
 
 PRINCIPAL = "hang_monitor.principal"
-"""Key of the visitor in a request's scope."""
+"""Key of the principal in a request's scope."""
 
 THIS_MACHINE = "this machine"
 STRANGER = "somebody"
@@ -70,7 +70,7 @@ REQUESTS_HZ, REQUESTS_AT_ONCE = 40.0, 300.0
 
 @dataclass(frozen=True, slots=True)
 class Principal:
-    """Who asks: a name, what they may do, from where, and the sign-in that says so (None: none was needed)."""
+    """Who sent a request: name, role, address, and the sign-in behind it (None: none was needed)."""
 
     name: str
     role: Role | Literal["nobody"]
@@ -78,12 +78,12 @@ class Principal:
     sign_in: SignIn | None = None
 
     def reaches(self, role: str) -> bool:
-        """Say whether this visitor may do what a role may."""
+        """Return whether this principal may do what a role may."""
         return _RANK[self.role] >= _RANK[role]
 
 
 def who_asks(request: Request) -> str:
-    """Return who makes a request, in the words of the audit list."""
+    """Return who sent a request, as the audit log names them."""
     principal: Principal | None = request.scope.get(PRINCIPAL)
     if principal is None:
         return THIS_MACHINE
@@ -91,15 +91,15 @@ def who_asks(request: Request) -> str:
 
 
 class AuditWriter(Protocol):
-    """Keeps who did what."""
+    """Records who did what."""
 
     def __call__(self, who: str, what: str, subject: str = "") -> None:
-        """Keep one entry."""
+        """Record one entry."""
         ...
 
 
 class Authorization:
-    """Knows visitors by their cookie and their address.
+    """Identifies principals by cookie and address.
 
     Nobody has a passcode: only this machine is served, and whoever sits at it may do everything. As soon as there is
     a passcode, this machine's own browser without a sign-in is a wall screen, and everyone else is nobody.
@@ -152,7 +152,7 @@ class Authorization:
         Raises
         ------
         AccessNotUsable
-            The file of passcodes is damaged: then nobody is known.
+            The passcode file is damaged: nobody can be identified.
         """
         headers = Headers(scope=scope)
         address = str((scope.get("client") or ("", 0))[0])
@@ -181,7 +181,7 @@ class Authorization:
         return "coach"
 
     def may_ask(self, address: str) -> bool:
-        """Say whether an address asks no more often than a browser would; this machine is not counted."""
+        """Return whether an address is within its request limit; this machine is not limited."""
         return is_loopback(address) or self._requests.take(address)
 
     def still_in(self, principal: Principal) -> bool:

@@ -1,4 +1,4 @@
-"""A new screen asks to look in: a short code appears on the wall and in the terminal, and is typed at the screen."""
+"""Pairing of a new screen: a short code appears on the wall screen and in the terminal, and is typed on the new one."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ LASTS_S = 180.0
 TRIES = 5
 MOST_AT_ONCE = 3
 MOST_REQUESTS, REQUESTS_WITHIN_S = 6, 600.0
-"""Requests of all screens together: the wall must not become a notice board of whoever is on the network."""
+"""Pending requests of all screens together, so that nobody on the network can fill the wall screen."""
 
 
 @dataclass(slots=True)
@@ -44,7 +44,7 @@ class Pairing:
         self._request_times_s: list[float] = []
 
     def ask(self, address: str) -> str | None:
-        """Make a code for a device; return the request's secret, which the device keeps. None: too many ask."""
+        """Make a code for a device; return the request's secret, which the device keeps. None: too many are pending."""
         now_s = self._clock_s()
         with self._lock:
             self._forget(now_s)
@@ -62,7 +62,7 @@ class Pairing:
         return request
 
     def redeem(self, request: str, code: str) -> bool:
-        """Say whether this is the code of that request; a code works once and dies after five wrong tries."""
+        """Return whether the code belongs to the request; a code works once and expires after five wrong tries."""
         with self._lock:
             self._forget(self._clock_s())
             one = self._requests.get(request)
@@ -75,7 +75,7 @@ class Pairing:
             return fits
 
     def lines(self) -> list[str]:
-        """Return what the wall shows: a line for each request that waits."""
+        """Return the wall screen's lines: one for each pending request."""
         with self._lock:
             self._forget(self._clock_s())
             return [_line(one) for one in self._requests.values()]

@@ -1,4 +1,4 @@
-"""What the guard answers to those it does not let through."""
+"""Errors that the security middleware answers with when it refuses a request."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from monitor.dashboard.views.problems import DashboardError
 
 
 class Refusal(DashboardError):
-    """A request that is not let through; ``status`` is its HTTP status (RFC 9110)."""
+    """A refused request; ``status`` is its HTTP status (RFC 9110)."""
 
     code = "refused"
     status = 403

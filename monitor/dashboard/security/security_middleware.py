@@ -1,4 +1,4 @@
-"""Who may read the page: this machine under its own names, whoever is signed in, and no foreign page in between."""
+"""Checks every request: this machine under its own names, signed-in devices, no cross-site requests."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ POLICY_VIOLATION, TRY_LATER = 1008, 1013
 MOST_BODY_BYTES = 1 << 20
 BODY_WITHIN_S = 15.0
 ANSWER_WITHIN_S = 30.0
-"""Longest time for one piece of an answer to be taken; whoever reads slower is let go."""
+"""Longest time for a client to read one piece of a response; slower clients are disconnected."""
 
 LARGE_BODIES = {"/api/uploads": "application/zip"}
 """Addresses that take files, piece by piece and within a limit of their own. A form of a foreign page cannot send this
@@ -59,13 +59,13 @@ MOST_FEEDS = 16
 """Live feeds that one device of the network may have open."""
 
 LOOK_AGAIN_S = 1.0
-"""A signed-out device's feed ends after so long."""
+"""Time until a signed-out device's feed ends."""
 
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
 class _NotTaken(Exception):
-    """An answer's piece was not taken in time."""
+    """A piece of a response was not read in time."""
 
 
 class SecurityMiddleware:
@@ -99,7 +99,7 @@ class SecurityMiddleware:
         self._feeds: Counter[str] = Counter()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Pass a request on, or refuse it in the one error shape."""
+        """Pass a request on, or refuse it in the common error format."""
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
         elif scope["type"] == "websocket":
@@ -190,7 +190,7 @@ class SecurityMiddleware:
             await problem(Unforeseen(), 500)(scope, receive, send_with_headers)
 
     async def _audit(self, scope: Scope, status: int) -> None:
-        """Keep who changed what, before it is acknowledged."""
+        """Record who changed what, before it is acknowledged."""
         principal: Principal | None = scope.get(PRINCIPAL)
         if self._authorization is None or self._authorization.audit is None or principal is None:
             return
@@ -207,7 +207,7 @@ class SecurityMiddleware:
             log.error("A change at %s by %s was not put into the audit log: %s", scope["path"], who, error)
 
     def _refusal(self, scope: Scope) -> TellableError | None:
-        """Return why a request or feed is refused; a visitor who passes is put into the scope."""
+        """Return why a request or feed is refused; an admitted principal is put into the scope."""
         headers = Headers(scope=scope)
         host = headers.get("host", "")
         name = _name(f"//{host}")

@@ -105,7 +105,7 @@ class HoldPage(BaseModel):
 class HoldFieldModel(BaseModel):
     """A measure of a hold: where its value and its standard uncertainty stand in a hold, and its label's key.
 
-    ``reasons``: flags that can explain why it is absent, the most telling first.
+    ``reasons``: flags that can explain why it is absent, the most likely first.
     """
 
     path: str

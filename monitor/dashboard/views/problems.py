@@ -1,4 +1,4 @@
-"""One error shape for everything that goes wrong on the way to a screen."""
+"""One format for all errors that reach a screen."""
 
 from __future__ import annotations
 
@@ -139,12 +139,12 @@ def status_of(error: TellableError) -> int:
 
 
 def problem(error: TellableError, status: int) -> JSONResponse:
-    """Return an error in the one shape: ``{"error": {"code", "what", "means", "do"}}``."""
+    """Return an error in the common format: ``{"error": {"code", "what", "means", "do"}}``."""
     return JSONResponse({"error": error.as_dict()}, status_code=status)
 
 
 def tell_problems(app: FastAPI) -> None:
-    """Give every failure of an app the one shape, save the unforeseen ones, which the guard catches."""
+    """Give all of an app's errors the common format, except unforeseen ones, which the security middleware catches."""
 
     async def explained(_: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, TellableError)

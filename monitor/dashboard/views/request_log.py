@@ -1,4 +1,4 @@
-"""Every request has a short number of its own: in the log, in the answer's header, in the counts."""
+"""A short id for every request, in the log and the response header, and counts of responses."""
 
 from __future__ import annotations
 
