@@ -35,8 +35,9 @@ class Picture:
 
     Loads are in newtons; ``beta``, ``alpha`` and ``misclosure`` are fractions of bodyweight; ``u_`` marks standard
     uncertainties. ``alpha_direct`` says that the feet are weighed, ``beta_inferred`` that the bar is not: then the
-    hands' share is 1 - alpha. ``curve_t_s`` and ``curve_N`` hold the samples since the picture before (grid rate of the
-    rig, columns in the order of ``curve_names``), for the running curves.
+    hands' share is 1 - alpha. ``surplus`` is what the rig carries above bodyweight in a running hold (a coach, a second
+    person), as a fraction of it; meanwhile the shares are None. ``curve_t_s`` and ``curve_N`` hold the samples since
+    the picture before (grid rate of the rig, columns in the order of ``curve_names``), for the running curves.
     """
 
     t_s: float
@@ -56,6 +57,7 @@ class Picture:
     beta_inferred: bool = False
     misclosure: float | None = None
     misclosure_open: bool = False
+    surplus: float | None = None
     lateral_m: float | None = None
     swing_deg: float | None = None
     u_swing_deg: float | None = None

@@ -142,6 +142,8 @@ def _hanging(alpha: float, **changes: object) -> Picture:
     return dataclasses.replace(observed, **changes)  # type: ignore[arg-type]
 
 
+OTHERS_WEIGHT = {"surplus": 0.5, "beta": None, "u_beta": None, "alpha": None, "u_alpha": None}
+
 _NOT_READY = dataclasses.replace(scene_at(1.0), scene="not_ready", warnings=("bar left gives no reading.",))
 # The made-up service has no sign-in: its page asks for one, is refused, and says so.
 AS_IT_OPENS = [State(f"{screen} as it opens", screen, refusals=screen == "/sign-in") for screen in SCREENS]
@@ -151,6 +153,7 @@ AT_THE_BAR = [
     State("hanging", "/", picture=_hanging(0.05)),
     State("too much help", "/", picture=_hanging(0.24)),
     State("account open", "/", picture=_hanging(0.05, misclosure=-0.09, misclosure_open=True)),
+    State("a coach on the platform", "/", picture=dataclasses.replace(_hanging(0.05), **OTHERS_WEIGHT)),
     State("let go", "/", picture=scene_at(LETS_GO_S + 1)),
     State("rig not ready", "/", picture=_NOT_READY),
     State("screen is old", "/", _old),

@@ -22,7 +22,7 @@ from fake_rig import (
     served,
 )
 from playwright.sync_api import Page, expect
-from screen_states import Standstill
+from screen_states import OTHERS_WEIGHT, Standstill
 
 from monitor.dashboard import GivenSettings, LiveHub, event_view
 from monitor.measures.picture import HoldClock, Picture
@@ -234,6 +234,35 @@ def test_an_open_account_shows_its_gap_and_takes_the_word_back(open_page):
         show(dashboard.hub, page, dataclasses.replace(picture, misclosure=-0.001))
         assert line.locator(".gap-line").first.get_attribute("visibility") == "hidden"
         assert line.locator(".gap-text").get_attribute("visibility") == "hidden"
+
+
+@pytest.mark.parametrize("viewport", ["wall", "phone"])
+@pytest.mark.parametrize(
+    ("locale", "sentence"),
+    [("en-GB", "more weight on the rig than yours"), ("de-DE", "mehr Gewicht auf dem Gerät als Ihres")],
+)
+def test_somebody_elses_weight_is_said_instead_of_a_word_about_the_feet(open_page, viewport, locale, sentence):
+    with served() as dashboard:
+        page = open_page(dashboard.url, viewport=viewport, locale=locale)
+        line = page.locator("#plumbline")
+        verdict = line.locator(".verdict").first
+        too_much = dataclasses.replace(scene_at(HANGING_S), alpha=0.3, beta=0.7)
+        show(dashboard.hub, page, too_much)
+        before = page.locator("#plumbline").get_attribute("aria-label")
+        show(dashboard.hub, page, dataclasses.replace(too_much, **OTHERS_WEIGHT))
+        assert (text(page, "hands-digits"), text(page, "feet-digits")) == ("–", "–")
+        assert text(page, "feet-aside") == sentence
+        shown = [line.text_content() for line in line.locator(".gap-text tspan").all()]
+        assert sentence in (" ".join(shown), text(page, "after"))
+        assert verdict.get_attribute("visibility") == "hidden"
+        expect(line).to_have_attribute("aria-label", re.compile(sentence))
+        assert sentence not in before
+        unreadable = dataclasses.replace(too_much, **{**OTHERS_WEIGHT, "surplus": None})
+        show(dashboard.hub, page, unreadable)
+        assert text(page, "feet-aside") == ("geht nicht auf" if locale == "de-DE" else "does not add up")
+        show(dashboard.hub, page, too_much)
+        assert line.locator(".gap-text").get_attribute("visibility") == "hidden"
+        assert text(page, "feet-digits") == ("30,0" if locale == "de-DE" else "30.0")
 
 
 def test_the_line_is_drawn_to_scale(open_page):

@@ -9,6 +9,7 @@ import numpy as np
 from monitor.holds.edges import TUG_S
 from monitor.holds.live_detector import ASSUMED_BODYWEIGHT_N, LiveHoldDetector
 from monitor.measures.live.motion import SWING_LOOK_S, TRAVEL_LOOK_S, LiveMotion, RecentLoads
+from monitor.measures.live.surplus import SURPLUS_LOOK_S, present_surplus
 from monitor.measures.live.uncertainty import LiveUncertainty, LiveWeight
 from monitor.measures.live.weighing import LiveWeighing, QuietWindow
 from monitor.measures.misclosure import OPEN_FRACTION
@@ -104,6 +105,7 @@ class LiveView:
         self._scene_since_s = 0.0
         self._account_open = False
         self._account_open_until_s = 0.0
+        self._surplus: float | None = None
         self.lost = 0
         self.spikes = 0
 
@@ -141,6 +143,7 @@ class LiveView:
         weight = self._weight()
         due = self._watch.tick(bar_N, weight.bodyweight_N if weight else None, self._rows, end)
         self._set_scene(now_s, bar_N, mean(feet), weight)
+        self._look_for_surplus(end, weight)
         return self._picture(now_s, first, end, weight), due
 
     def _loads(self, first: int, end: int) -> tuple[Array, Array]:
@@ -171,7 +174,7 @@ class LiveView:
     def _weigh(self, end: int, now_s: float) -> None:
         """Read zeros and weight from the last half second if the body was quiet in it."""
         bar, feet = self._loads(end - round(WINDOW_S * self._rate_Hz), end)
-        if len(bar) < 4:
+        if len(bar) < 4 or self._surplus is not None:
             return
         # Where the bar's load is only inferred, the sum is bodyweight whatever the body does.
         total = bar + feet if self._has_bar else feet
@@ -179,6 +182,16 @@ class LiveView:
             bar_N = mean(bar) if self._has_bar else 0.0
             window = QuietWindow(now_s, bar_N, mean(feet), standard_deviation(bar), standard_deviation(feet))
             self._weighing.push(window)
+
+    def _look_for_surplus(self, end: int, weight: LiveWeight | None) -> None:
+        """Look for load that is not the hanging person's."""
+        self._surplus, hold = None, self._watch.hold
+        if self._scene != "hanging" or hold is None or weight is None or not self._measures_sum:
+            return
+        first = max(end - round(SURPLUS_LOOK_S * self._rate_Hz), self._rows.first)
+        bar_N, feet_N = self._loads(first, end)
+        t_s, weight_N = self._rows.t_s(first, end), weight.bodyweight_N
+        self._surplus = present_surplus(t_s, bar_N + feet_N, weight_N, self._rate_Hz, hold.onset_s)
 
     def _look_for_motion(self, end: int) -> None:
         """Look for swing, and once a second for travel, in the running hold."""
@@ -190,7 +203,11 @@ class LiveView:
         recent, settings = self._recent(end, SWING_LOOK_S), self.analysis_settings
         weight_N = weight.bodyweight_N
         self._motion.look_for_swing(recent, hold.onset_s, self._account_open_until_s, weight_N, settings.pendulum)
-        if end % round(TRAVEL_EVERY_S * self._rate_Hz) < self._tick_rows and not self._account_open:
+        if (
+            end % round(TRAVEL_EVERY_S * self._rate_Hz) < self._tick_rows
+            and not self._account_open
+            and self._surplus is None
+        ):
             recent = self._recent(end, TRAVEL_LOOK_S)
             self._motion.look_for_travel(recent, hold.onset_s, weight_N, self._rig.gravity_m_s2)
 
@@ -251,6 +268,7 @@ class LiveView:
             beta_inferred=not self._has_bar,
             misclosure=misclosure,
             misclosure_open=self._judge_account(misclosure, still, now_s),
+            surplus=self._surplus,
             lateral_m=float(loads[4]) / bar_N if len(self._bar) > 1 and bar_N > PRESENT_N else None,
             swing_deg=swing[0] if swing else None,
             u_swing_deg=swing[1] if swing else None,
@@ -272,6 +290,8 @@ class LiveView:
         if not self._has_platform:
             return _Shares(beta, u_beta, 1.0 - beta, u_beta)
         alpha = feet_N / weight.bodyweight_N
+        if self._surplus is not None or (self._scene == "hanging" and alpha > 1.0):
+            return _Shares()  # whose load it is cannot be told
         u_alpha = self._uncertainty.u_alpha(alpha, weight, now_s)
         if self._has_bar:
             return _Shares(beta, u_beta, alpha, u_alpha)
@@ -300,6 +320,6 @@ class LiveView:
             self._account_open = False
         elif still and abs(misclosure) > ACCOUNT_OPENS:
             self._account_open = True
-        if self._account_open:
+        if self._account_open or self._surplus is not None:
             self._account_open_until_s = now_s
         return self._account_open

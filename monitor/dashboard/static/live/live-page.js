@@ -247,6 +247,7 @@ function withHold(picture) {
     ...picture,
     ofHold: true,
     misclosure_open: false,
+    surplus: null,
     alpha_direct: last.alpha_direct,
     beta: last.beta_mean,
     u_beta: last.beta_u,
@@ -259,7 +260,9 @@ function drawShares(picture) {
   const scene = picture?.scene ?? "waiting";
   const open = picture?.misclosure_open ?? false;
   const reasons = { waiting: words.shareWhy.waiting, not_ready: words.shareWhy.rig, empty: words.shareWhy.nobody };
-  const why = reasons[scene] ?? words.shareWhy.weight;
+  const surplus = picture != null && picture.surplus !== null;
+  const noShare = scene === "hanging" && picture.bodyweight_N !== null ? words.shareWhy.open : words.shareWhy.weight;
+  const why = surplus ? words.surplusLoad.join(" ") : (reasons[scene] ?? noShare);
   const loads = (load_N) => loadText(load_N, { bodyweight_N: picture?.bodyweight_N ?? null });
   const about = (load_N) => (open ? words.shareWhy.open : picture?.ofHold ? words.meanOfHold : loads(load_N));
   const handsInferred = picture?.beta != null && Boolean(picture.beta_inferred);

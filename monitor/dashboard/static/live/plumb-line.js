@@ -91,7 +91,9 @@ export class PlumbLine {
 
   /** The word for where there is no room beside the mark; empty where there is. */
   wordElsewhere() {
-    return this.at.narrow ? verdictLines(this.judge(this.picture)).join(" ") : "";
+    if (!this.at.narrow) return "";
+    const lines = surplusLines(this.picture);
+    return (lines.length > 0 ? lines : verdictLines(this.judge(this.picture))).join(" ");
   }
 
   /**
@@ -102,6 +104,7 @@ export class PlumbLine {
     if (
       !picture ||
       picture.misclosure_open ||
+      picture.surplus !== null ||
       picture.scene !== "hanging" ||
       picture.alpha === null ||
       this.band === null
@@ -123,11 +126,13 @@ export class PlumbLine {
     const known = picture !== null && picture.alpha !== null && picture.beta !== null;
     for (const part of [p.hands, p.feetLeft, p.feetRight, p.mark, p.band]) show(part, known);
     show(p.idle, !known);
+    const verdict = this.judge(picture);
     set(p.idle, { x1: x, x2: x, y1: top, y2: floor });
     if (!known) {
       for (const part of [p.gapTop, p.gapBottom]) show(part, false);
       this.writeLines(p.word, [], 0, 0);
-      this.writeLines(p.gap, [], 0, 0);
+      const lines = this.at.narrow ? [] : surplusLines(picture);
+      this.writeLines(p.gap, lines, x + em * 2.5, top + length * 0.5);
       return;
     }
     const alpha = clamp(picture.alpha, 0, 1);
@@ -153,7 +158,6 @@ export class PlumbLine {
     set(p.band, { x: x - em * 2, width: em * 4, y: markY - u, height: 2 * u });
     set(p.mark, { x1: x - em * 2, x2: x + em * 2, y1: markY, y2: markY, "stroke-width": em * 0.22 });
     this.drawGap(open ? picture.misclosure : null, handsEnd, markY);
-    const verdict = this.judge(picture);
     set(p.word, { "data-verdict": verdict });
     this.writeLines(p.word, this.at.narrow ? [] : verdictLines(verdict), x + em * 2.5, markY);
   }
@@ -298,7 +302,9 @@ export class PlumbLine {
     if (verdict) said.push(verdictLines(verdict).join(" "));
     if (picture.shoulders !== null) said.push(shouldersText(picture));
     if (picture.still !== null) said.push(picture.still ? words.still : words.swinging);
-    if (picture.misclosure_open && picture.misclosure !== null) {
+    if (picture.surplus !== null) {
+      said.push(surplusLines(picture).join(" "));
+    } else if (picture.misclosure_open && picture.misclosure !== null) {
       const size = Math.round(Math.abs(picture.misclosure) * 100);
       said.push((picture.misclosure < 0 ? words.missing(size) : words.surplus(size)).join(", "));
     }
@@ -309,6 +315,11 @@ export class PlumbLine {
 function shouldersText(picture) {
   const text = words.shoulders[picture.shoulders];
   return (picture.shoulders_certainty ?? 0) >= SURE ? text : `${words.unsure} ${text}`;
+}
+
+/** Whoever else is on the rig: no share is the person's then. */
+function surplusLines(picture) {
+  return picture === null || picture.surplus === null ? [] : words.surplusLoad;
 }
 
 function verdictLines(verdict) {
