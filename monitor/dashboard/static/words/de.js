@@ -62,7 +62,7 @@ export const words = {
   bodyweight: "Körpergewicht",
   missing: (percent) => [`${percent} % fehlen`, "anderswo gehalten?"],
   surplus: (percent) => [`${percent} % zu viel`, "stimmt das Körpergewicht?"],
-  surplusLoad: ["mehr Gewicht auf dem Gerät", "als Ihres"],
+  surplusLoad: ["mehr Gewicht", "auf dem Gerät", "als Ihres"],
   shoulders: { relaxed: "Schultern locker", drawn: "Schultern tief gezogen" },
   unsure: "vielleicht",
   travel: (mm) => `${mm} mm`,

@@ -62,7 +62,7 @@ export const words = {
   bodyweight: "bodyweight",
   missing: (percent) => [`${percent} % missing`, "held elsewhere?"],
   surplus: (percent) => [`${percent} % too much`, "bodyweight right?"],
-  surplusLoad: ["more weight on the rig", "than yours"],
+  surplusLoad: ["more weight", "on the rig", "than yours"],
   shoulders: { relaxed: "shoulders relaxed", drawn: "shoulders drawn down" },
   unsure: "perhaps",
   travel: (mm) => `${mm} mm`,
