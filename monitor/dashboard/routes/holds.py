@@ -23,7 +23,7 @@ PAGE_LIMIT = 200
 """Most holds of one page of the list."""
 
 CURVE_POINTS = 2000
-"""Most points of one channel in a curve's JSON; the CSV is whole."""
+"""Most points of one channel in a curve's JSON; the CSV is complete."""
 
 NS_PER_MS = 1_000_000
 
@@ -140,7 +140,7 @@ def holds_routes(store: StoreReader) -> APIRouter:
 
     @router.get("/holds/{uid}/curve.csv", response_class=Response)
     def curve_table(uid: str) -> Response:
-        """Return a hold's whole load curve as CSV, in the form that ``hang-monitor analyse`` reads."""
+        """Return a hold's whole load curve as CSV, in the format that ``hang-monitor analyse`` reads."""
         t_s, names, load_N = wanted_curve(uid)
         out = io.StringIO()
         curve_csv(stamps_of(t_s), names, load_N, out)

@@ -1,4 +1,4 @@
-"""REST: long work as jobs: started, watched, cancelled, and their files fetched."""
+"""REST: long work as jobs: start, watch, cancel, download the file."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ class EraseGiven(Given):
 
 
 class BackupGiven(Given):
-    """A folder that is there already, such as a stick's; ``keep``: backups that are left standing."""
+    """An existing folder, such as a stick's; ``keep``: number of backups to keep."""
 
     into: Annotated[str, Field(min_length=1, max_length=1000, pattern="^/"), AfterValidator(usable_place)]
     keep: Annotated[int, Field(ge=1, le=1000)] = 7
@@ -148,7 +148,7 @@ def job_routes(jobs: Jobs, coach: Coach) -> APIRouter:  # noqa: C901
 
     @router.post("/jobs/{job_id}/cancel", response_model=Job)
     def cancel(request: Request, job_id: str) -> Job:
-        """End a job. What it has begun is put away; a job that ``cancellable`` denies goes on to its end."""
+        """End a job. Its partial work is discarded; a job that is not ``cancellable`` runs to its end."""
         return jobs.cancel(mine(request, job_id).id)
 
     @router.get(
@@ -170,7 +170,7 @@ def job_routes(jobs: Jobs, coach: Coach) -> APIRouter:  # noqa: C901
 
     @router.post("/uploads", response_model=UploadModel, status_code=201, openapi_extra=ZIP_BODY)
     async def upload(request: Request) -> UploadModel:
-        """Send an archive of a person (``application/zip``), for the job ``import``."""
+        """Upload an archive of a person (``application/zip``) for the job ``import``."""
         name, out = await run_in_threadpool(jobs.new_upload)
         size = 0
         try:
@@ -203,7 +203,7 @@ def _starters(router: APIRouter, started: Callable[..., Job], jobs: Jobs, coach:
 
     @router.get("/export-formats", response_model=list[ExportFormatModel])
     def export_formats() -> list[ExportFormatModel]:
-        """List the formats that an export may have."""
+        """List the export formats."""
         return [
             ExportFormatModel(
                 name=name,
@@ -228,7 +228,7 @@ def _starters(router: APIRouter, started: Callable[..., Job], jobs: Jobs, coach:
 
     @router.post("/jobs/import", response_model=Job, status_code=202)
     def take(request: Request, given: ImportGiven) -> Job:
-        """Keep the person of an archive that was sent to ``/api/uploads`` (owner)."""
+        """Import the person from an archive uploaded to ``/api/uploads`` (owner)."""
         path = jobs.upload(given.upload)
         if path is None:
             raise NotThere(f"upload {given.upload!r}")
@@ -243,8 +243,8 @@ def _starters(router: APIRouter, started: Callable[..., Job], jobs: Jobs, coach:
     def erase(request: Request, given: EraseGiven) -> Job:
         """Erase a person everywhere (owner); its file is the receipt.
 
-        Somebody who is on the rig is taken off it first: the job waits until the stay in progress has ended, erases it
-        with the rest, and until then the person cannot be chosen again.
+        If the person is on the rig, the job waits until the session in progress has ended, erases it
+        with the rest, and the person cannot be chosen again until then.
         """
         if coach.coaching.person(given.person_uid).name.strip() != given.name.strip():
             raise NameDiffers
@@ -252,7 +252,7 @@ def _starters(router: APIRouter, started: Callable[..., Job], jobs: Jobs, coach:
 
     @router.post("/jobs/backup", response_model=Job, status_code=202)
     def backup(request: Request, given: BackupGiven) -> Job:
-        """Copy everything to a folder of this machine that is there already, and read the copy back (owner)."""
+        """Copy everything to an existing folder of this machine, and verify the copy (owner)."""
         if not Path(given.into).is_dir():
             raise InvalidRequest(f"into: {given.into!r} is no folder of this machine")
         return started(request, "backup", given.model_dump(mode="json"))

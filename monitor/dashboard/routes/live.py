@@ -1,4 +1,4 @@
-"""REST: what the rig is, how it is, and what it sees now."""
+"""REST: the rig's description, its health and its newest picture."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ NORMAL_GRAVITY_M_S2 = 9.80665
 """Standard acceleration of gravity, exact by definition (3rd CGPM, 1901); only where the rig names no local one."""
 
 OLD_S = 2.0
-"""A picture older than this is no longer what happens now; the page says so, and health is not ok."""
+"""A picture older than this is stale; the page says so, and health is not ok."""
 
 
 def live_routes(hub: LiveHub, rig: RigView, control: Control) -> APIRouter:
@@ -43,12 +43,12 @@ def live_routes(hub: LiveHub, rig: RigView, control: Control) -> APIRouter:
 
     @router.get("/rig", response_model=RigModel)
     def rig_view() -> dict[str, Any]:
-        """Describe the rig: its channels, and whether it is an invented one."""
+        """Describe the rig: its channels, and whether it is simulated."""
         return {"gravity_m_s2": NORMAL_GRAVITY_M_S2, **rig}
 
     @router.get("/live", response_model=LiveModel)
     def live() -> dict[str, Any]:
-        """Return the newest picture; the feed sends the same, as it comes."""
+        """Return the newest picture; the live feed sends each one as it comes."""
         number, age_s, picture = hub.newest()
         if picture is None:
             raise NoPictureYet

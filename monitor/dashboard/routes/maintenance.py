@@ -36,7 +36,7 @@ class Maintenance:
 
 
 class RoomModel(BaseModel):
-    """Room on the disk of the data folder. ``days_left``: until it is full at the pace of the last 30 days."""
+    """Free space on the data folder's disk. ``days_left``: until it is full at the rate of the last 30 days."""
 
     free_bytes: int
     journal_bytes: int
@@ -63,7 +63,7 @@ class NetworkModel(BaseModel):
 
 
 class VersionsModel(BaseModel):
-    """Which program answers, and which measurement it makes."""
+    """Versions of the program and of its measurement."""
 
     program: str
     measurement: int
@@ -72,7 +72,7 @@ class VersionsModel(BaseModel):
 
 
 class MaintenanceModel(BaseModel):
-    """The program's surroundings. ``room`` is null where the disk does not answer."""
+    """The program's environment. ``room`` is null where the disk does not answer."""
 
     folder: str
     room: RoomModel | None
@@ -136,7 +136,7 @@ def maintenance_routes(maintenance: Maintenance, authorization: Authorization | 
 
     @router.put("/maintenance/policy", response_model=PolicyModel)
     def change(request: Request, given: PolicyModel) -> PolicyModel:
-        """Say what happens to the oldest raw curves when the disk is nearly full (owner)."""
+        """Set what happens to the oldest raw curves when the disk is nearly full (owner)."""
         set_policy(maintenance.store, Policy(given.oldest, given.keep_days), who_asks(request))
         return _policy(maintenance)
 
@@ -181,7 +181,7 @@ def _passcode_routes(router: APIRouter, authorization: Authorization) -> None:
 
     @router.delete("/passcodes/{name}", status_code=204)
     def take(name: Name) -> None:
-        """Take somebody's passcode away and sign their devices out (owner)."""
+        """Remove somebody's passcode and sign their devices out (owner)."""
         authorization.access.forget(name)
 
 

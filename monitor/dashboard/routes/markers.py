@@ -1,4 +1,4 @@
-"""REST: markers of cues, pain and notes at an instant of a session: made with one tap, taken back, put back."""
+"""REST: markers of cues, pain and notes at an instant of a session: add with one tap, remove, restore."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class MarkerGiven(Given):
     """A marker. ``cue``: something was said or shown; ``pain`` may carry how much (0 to 10) and where.
 
     ``at_s`` is on the time axis of the holds and pictures. With a rating the pain is stored with the person's entries,
-    too, and the stop rules look at it; taking the marker back leaves that entry.
+    too, and the stop rules use it; removing the marker leaves that entry.
     """
 
     kind: Literal["cue", "pain", "note"]
@@ -114,7 +114,7 @@ def marker_routes(coach: Coach) -> APIRouter:  # noqa: C901
 
     @router.get("/holds/{uid}/markers", response_model=list[MarkerAnswer])
     def of_hold(uid: str, removed: bool = False) -> list[Marker]:
-        """List a hold's markers in the order of their instants, on the hold's own time axis."""
+        """List a hold's markers in time order, on the hold's own time axis."""
         hold = wanted(uid)
         first_s, last_s = hold.result.onset_s - AROUND_s, hold.result.release_s + AROUND_s
         shown = []
@@ -126,7 +126,7 @@ def marker_routes(coach: Coach) -> APIRouter:  # noqa: C901
 
     @router.get("/sessions/{session_uid}/markers", response_model=list[MarkerAnswer])
     def of_session(session_uid: str, removed: bool = False) -> list[Marker]:
-        """List a session's markers in the order of their instants."""
+        """List a session's markers in time order."""
         if coaching.store.get_session(session_uid) is None:
             raise NotThere(f"session {session_uid[:80]!r}")
         return stored_markers.of_session(session_uid, removed=removed)
@@ -138,7 +138,7 @@ def marker_routes(coach: Coach) -> APIRouter:  # noqa: C901
 
     @router.post("/markers/{number}/restore", response_model=MarkerAnswer)
     def restore(request: Request, number: RowId) -> Marker:
-        """Put a marker that was taken back in its place again."""
+        """Restore a removed marker."""
         return stored_markers.restore(number, who_asks(request))
 
     return router

@@ -1,4 +1,4 @@
-"""For those who look after the machine: ``/healthz`` and ``/metrics``."""
+"""For whoever operates the machine: ``/healthz`` and ``/metrics``."""
 
 from __future__ import annotations
 
@@ -17,16 +17,16 @@ from monitor.dashboard.views.request_log import RequestCounts
 
 
 class Instruments(Protocol):
-    """The running program, as far as those who look after it ask."""
+    """The running program, as seen by monitoring."""
 
     @property
     def stuck(self) -> str:
-        """Say in words what stands still; empty while everything moves."""
+        """Return what has stalled, in words; empty while everything works."""
         ...
 
     @property
     def counters(self) -> Counters:
-        """Return what came from the board since the start."""
+        """Return the counters of the board's data since the start."""
         ...
 
     @property
@@ -48,7 +48,7 @@ def operation_routes(
 
     @router.get("/healthz")
     async def healthz() -> JSONResponse:
-        """Tell whether the program does its work; 503 when it stands still. An absent board is not its fault."""
+        """Return whether the program works; 503 when it has stalled. An absent board does not count as a failure."""
         # On the event loop itself: an answer shows that it runs.
         stuck = instruments.stuck
         return JSONResponse({"ok": not stuck, "stuck": stuck}, status_code=503 if stuck else 200)

@@ -1,4 +1,4 @@
-"""The screens' addresses, and what a screen must know before it asks for more."""
+"""The screens' addresses, and what a screen needs to know first."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ class CalibrationModel(BaseModel):
 
 
 def page_routes(nothing_yet: Callable[[], bool] = lambda: False) -> APIRouter:
-    """Return the routes of the screens themselves; with nothing to show yet the first one leads to the first steps."""
+    """Return the routes of the screens themselves; with nothing to show yet, ``/`` redirects to the first steps."""
     router = APIRouter(include_in_schema=False)
     if nothing_yet():
         router.add_api_route("/", lambda: RedirectResponse("/first-steps", 303), methods=["GET"], response_model=None)

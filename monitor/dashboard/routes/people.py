@@ -35,7 +35,7 @@ def people_routes(coach: Coach) -> APIRouter:
 
     @router.post("/people", response_model=PersonAnswer, status_code=201)
     def add(person: PersonGiven) -> Person:
-        """Keep a new person. A guest needs no record."""
+        """Add a person. A guest needs no record."""
         return coaching.add_person(**person.model_dump())
 
     @router.get("/people/{uid}", response_model=PersonAnswer)
@@ -77,12 +77,12 @@ def people_routes(coach: Coach) -> APIRouter:
 
     @router.put("/sessions/{session_uid}/person", status_code=204)
     def set_owner(session_uid: str, given: OwnerGiven) -> None:
-        """Say afterwards who hung in a session."""
+        """Set afterwards who hung in a session."""
         coaching.store.people.assign_session(session_uid, given.person_uid)
 
     @router.get("/advice", response_model=LiveAdvice)
     def advice() -> LiveAdvice:
-        """Tell reserve used and time left of the running hold, renewed about once a second."""
+        """Return the reserve used and the time left of the running hold, updated about once a second."""
         return coach.live.now()
 
     return router

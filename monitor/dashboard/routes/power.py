@@ -37,7 +37,7 @@ class ProgramEnd:
         self.actions: tuple[PowerAction, ...] = ("switch_off", "restart") if is_service else ("end",)
         self.requested: PowerAction | None = None
         self.end: Callable[[], None] = lambda: None
-        """Called once an end was requested; set by whoever serves the page."""
+        """Called once an end was requested; set by the server."""
 
     def ask(self, action: PowerAction) -> None:
         """End the program; the first request counts."""
@@ -81,7 +81,7 @@ class PowerNotPossible(Refusal):
 
 
 class PowerModel(BaseModel):
-    """What an owner may do here, whether somebody hangs now, and what is being done already."""
+    """What an owner may do here, whether somebody hangs now, and what is already under way."""
 
     actions: list[PowerAction]
     somebody_hangs: bool

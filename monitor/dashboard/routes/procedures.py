@@ -67,9 +67,9 @@ class CheckGiven(Given):
 
 
 class AnswerGiven(Given):
-    """What the person says of a step: it hangs (``next``), do the last one again (``back``), do not wait (``skip``).
+    """The answer to a step: it hangs (``next``), repeat the last one (``back``), do not wait (``skip``).
 
-    ``step`` is the step that the screen showed: an answer that comes too late is left out.
+    ``step`` is the step that the screen showed: a late answer is ignored.
     """
 
     action: Literal["next", "back", "skip"]
@@ -116,7 +116,7 @@ class SavedCheckModel(BaseModel):
 
 
 class _Sheets:
-    """Draws calibration sheets beside the answers: on a small board a sheet takes longer than anybody waits."""
+    """Draws calibration sheets in the background: on a small board a sheet takes too long for a response."""
 
     def __init__(self) -> None:
         self._drawing: dict[str, threading.Thread] = {}
@@ -148,7 +148,7 @@ def procedure_routes(procedures: ProcedureManager, store: StoreReader) -> APIRou
 
     @router.get("/rig/procedure")
     def state() -> dict[str, Any] | None:
-        """Tell what is under way at the rig, null where nothing is; whoever follows it asks about twice a second.
+        """Return the state of the procedure in progress, or null; clients poll it about twice a second.
 
         A procedure that is not polled for five minutes, or waits an hour for an answer, is abandoned. Nothing is
         saved before it is accepted.
@@ -192,7 +192,7 @@ def procedure_routes(procedures: ProcedureManager, store: StoreReader) -> APIRou
 
     @router.post("/rig/procedure/accept", response_model=SavedModel)
     def accept(request: Request, given: KeepGiven) -> SavedModel:
-        """Keep what was found; a new zero or calibration is in force from now on, earlier holds keep theirs."""
+        """Save the result; a new zero or calibration applies from now on, earlier holds keep theirs."""
         procedure = procedures.calibration_procedure
         outcome = procedure.outcome if procedure is not None else None
         saved = procedures.accept(who_asks(request), although_somebody_hangs=given.although_somebody_hangs)
@@ -218,7 +218,7 @@ def _stored_routes(router: APIRouter, procedures: ProcedureManager, sheets: _She
 
     @router.get("/rig/calibrations", response_model=InForceModel)
     def calibrations() -> InForceModel:
-        """Tell which calibration is in force, and which there are."""
+        """Return the calibration in force and all stored ones."""
         names = sorted(
             (p.stem for p in procedures.calibrations.glob("*.toml") if STAMP.fullmatch(p.stem)), reverse=True
         )
@@ -231,7 +231,7 @@ def _stored_routes(router: APIRouter, procedures: ProcedureManager, sheets: _She
 
     @router.get("/rig/calibrations/{name}/sheet", response_class=FileResponse, responses=binary)
     def sheet(name: str) -> FileResponse:
-        """Fetch the sheet of a calibration (PDF)."""
+        """Return a calibration's sheet (PDF)."""
         sheets.wait(name)
         path = _file(procedures.calibrations, name, ".pdf", "calibration sheet")
         return FileResponse(path, media_type=PDF, filename=f"calibration-{name}.pdf")

@@ -64,12 +64,12 @@ def programme_routes(coach: Coach) -> APIRouter:
 
     @router.get("/people/{uid}/prescription", response_model=DayPrescription)
     def prescription(uid: str) -> DayPrescription:
-        """Tell what comes next, with how much help, and why. Loads and help are shares of bodyweight."""
+        """Return what comes next, with how much help, and why. Loads and help are shares of bodyweight."""
         return coaching.prescribe(uid)
 
     @router.get("/people/{uid}/days", response_model=DayLedger)
     def days(uid: str) -> DayLedger:
-        """Tell how the programme's days went."""
+        """Return how the programme's days went."""
         return coaching.days(uid)
 
     return router

@@ -1,4 +1,4 @@
-"""REST: progress, endurance, periods compared, holds found by what they are like."""
+"""REST: progress, endurance, comparison of periods, search for holds."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ CURVE_BETAS = (1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.65, 0.6, 0.55, 0.5, 0.45,
 
 @dataclass(frozen=True, slots=True)
 class CurvePoint:
-    """Time that is believed to be held at a load (share of bodyweight): median and four-fifths interval, in s."""
+    """Predicted hold time at a load (share of bodyweight): median and four-fifths interval, in s."""
 
     beta: float
     time_s: Estimate
@@ -33,7 +33,7 @@ class CurvePoint:
 
 @dataclass(frozen=True, slots=True)
 class TrendModel:
-    """Change of the time at any load in a week (0.05: 5 % more), and what would disprove it."""
+    """Weekly change of the hold time at any load (0.05: 5 % more), and what would disprove it."""
 
     per_week: Estimate
     chance_of_gain: float
@@ -118,7 +118,7 @@ def progress_routes(coach: Coach) -> APIRouter:
 
     @router.get("/people/{uid}/strength", response_model=StrengthModel)
     def strength(uid: str) -> StrengthModel:
-        """Tell the chance of the trial without help and the time at bodyweight, day by day and as the trend leads.
+        """Return the chance of passing the trial without help and the time at bodyweight, by day and along the trend.
 
         A past day is computed from holds up to that day; ``ahead`` starts today and is empty without a trend.
         """

@@ -1,4 +1,4 @@
-"""REST: the first steps, and which rig the program is to read."""
+"""REST: the first steps, and the choice of a rig."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ class SetupGiven(Given):
 
 
 class SetupChosen(BaseModel):
-    """The program begins anew with this rig."""
+    """The program restarts with this rig."""
 
     way: Literal["port", "virtual", "none"]
 
@@ -82,12 +82,12 @@ class Setup(Protocol):
         ...
 
     def choose(self, way: str, port: str, build: str | None, mount_rating_N: float | None) -> None:
-        """Keep the choice, and begin anew with it soon; returns at once."""
+        """Store the choice and restart with it soon; returns at once."""
         ...
 
 
 class FirstStepsModel(BaseModel):
-    """What the rig knows of the way from nothing to the first hold; ``check_outcome`` is that of the newest check."""
+    """Progress of the first steps up to the first hold; ``check_outcome`` is that of the newest check."""
 
     ways: Ways
     steps: dict[str, bool]
@@ -122,7 +122,7 @@ def setup_routes(
 
     @router.get("/first-steps", response_model=FirstStepsModel)
     def steps() -> FirstStepsModel:
-        """Tell how far the way from nothing to the first hold is gone."""
+        """Return which of the first steps are done."""
         newest = None if procedures is None else newest_check(procedures.root)
         return FirstStepsModel(
             ways="fixed" if setup is None else setup.ways,
@@ -135,14 +135,14 @@ def setup_routes(
 
     @router.get("/setup", response_model=SetupModel)
     def choices() -> SetupModel:
-        """Tell which ports there are, and which builds are described."""
+        """Return the available ports and builds."""
         keys = ("path", "description", "serial_number")
         ports = [PortModel(**{key: port[key] for key in keys}) for port in setup.ports()]
         return SetupModel(ports=ports, builds=list(BUILDS), described=setup.described())
 
     @router.post("/setup", response_model=SetupChosen, status_code=202)
     def choose(request: Request, given: SetupGiven) -> SetupChosen:
-        """Choose the rig; the program begins anew with it, which takes a moment."""
+        """Choose the rig; the program restarts with it, which takes a moment."""
         setup.choose(given.way, given.port, given.build, given.mount_rating_N)
         if audit is not None:
             audit(who_asks(request), f"chose the rig: {given.way}", given.port)

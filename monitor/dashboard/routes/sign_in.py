@@ -1,4 +1,4 @@
-"""REST: signing in and out, a code on the wall for a new screen, and what an owner looks after."""
+"""REST: signing in and out, pairing of a new screen by a code on the wall screen, and an owner's list of devices."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ from monitor.records.audit_entry import AuditEntry
 from monitor.store.files.access import LASTS_S, LONGEST_NAME, LONGEST_PASSCODE, Role
 
 MOST_WAITING = 4
-"""Passcodes that may wait to be looked at; each costs 64 MiB and some tenths of a second on a small board, so that
-they are looked at one after the other."""
+"""Passcodes that may wait to be checked; each costs 64 MiB and some tenths of a second on a small board, so that
+they are checked one after the other."""
 
 REQUEST_COOKIE_S = 180
 
@@ -101,7 +101,7 @@ def sign_in_routes(authorization: Authorization) -> APIRouter:  # noqa: C901
         waiting += 1
         try:
             async with looking:
-                # Within the turn: tries that were sent at once are counted one after the other.
+                # Inside the lock: tries sent simultaneously are counted one after the other.
                 wait_s = authorization.attempts.wait_s(address)
                 if wait_s > 0:
                     return _refused(TooManyTries(wait_s))
