@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from monitor.coaching.endurance.curve import FLAT, PRIOR, Prior, fit_endurance
+from monitor.coaching.endurance.curve import FLAT, MEMORY_DAYS, PRIOR, Prior, fit_endurance
 from monitor.coaching.endurance.effort import Effort, effort_from_course, log_equivalent
 from monitor.coaching.endurance.forecast import TRUSTED_BETA, time_at
 
@@ -66,6 +66,20 @@ def test_weights_of_age_are_those_of_the_library():
         reference.fit(table, "T", event_col="E", weights_col="w", formula="ln_beta")
     mu = reference.params_["mu_"]
     assert fit_endurance(efforts, prior=FLAT).mode[:2] == pytest.approx((mu["Intercept"], mu["ln_beta"]), abs=5e-4)
+
+
+@pytest.mark.parametrize("ending", ["exhausted", "target", "unsure"])
+def test_two_holds_of_half_the_weight_are_one_hold(ending):
+    """A hold aged ln 2 times the memory has half the weight: the whole posterior is the same, not only its mode."""
+    once = [dataclasses.replace(b, ending=ending if k % 2 else "exhausted") for k, b in enumerate(invented_efforts(12))]
+    aged = [dataclasses.replace(b, age_days=MEMORY_DAYS * np.log(2.0)) for b in once]
+    one, halves = fit_endurance(once), fit_endurance(aged + aged)
+    assert halves.mode == pytest.approx(one.mode, abs=1e-3)
+    for parameter in ("a", "b", "sigma"):
+        levels = [0.1, 0.5, 0.9]
+        ours = halves.quantiles(getattr(halves, parameter), levels)
+        sd = np.sqrt(one.mean(getattr(one, parameter) ** 2) - one.mean(getattr(one, parameter)) ** 2)
+        assert ours == pytest.approx(one.quantiles(getattr(one, parameter), levels), abs=0.03 * sd)
 
 
 @pytest.mark.parametrize("count", [1, 6, 30])

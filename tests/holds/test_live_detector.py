@@ -172,3 +172,26 @@ def test_a_reset_forgets_the_hold():
     assert stage.phase == "running"
     stage.reset()
     assert (stage.phase, stage.hold) == ("none", None)
+
+
+def test_a_tug_that_settles_into_leaning_is_withdrawn():
+    """It begins like a hold; after a second its level is known to be less than anybody hangs with."""
+    shown = watch((0, 0), (2.98, 0), (3.02, 0.35), (3.4, 0.35), (3.42, 0.2), (12, 0.2), (12.04, 0), (16, 0))
+    assert any(s.hold is not None for s in shown)
+    assert all(s.hold.provisional for s in shown if s.hold is not None)
+    assert all((s.phase, s.hold) == ("none", None) for s in shown if s.now_s > 4.2)
+    assert not any(s.due for s in shown)
+
+
+def test_after_a_reset_nothing_is_due_any_more():
+    stage, rows, release_row = LiveHoldDetector(TICK_ROWS, RATE_Hz), Rows(1), 400
+    load_N = np.where(np.arange(800) < release_row, W, 0.0)
+    rows.append(np.arange(800) / RATE_Hz, load_N[:, None])
+    due = []
+    for end in range(TICK_ROWS, 800, TICK_ROWS):
+        due.append(stage.tick(float(load_N[end - 1]), W, rows, end))
+        if stage.phase == "ended":
+            stage.reset()
+    assert end > release_row
+    assert not any(due)
+    assert (stage.phase, stage.hold) == ("none", None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import stat
 import sys
@@ -140,6 +141,36 @@ def test_a_running_job_is_cancelled_and_a_waiting_one_never_starts(hall):
         with pytest.raises(NotCancellable):
             runner.cancel(first.id)
         assert not (hall.folder.root / "work" / first.id).exists()
+
+
+def test_a_cancelled_job_is_over_and_cannot_be_cancelled_again(hall):
+    with stuck(hall) as runner:
+        first, second = (runner.start("report", {}, who="C") for _ in range(2))
+        reported_on(runner, first, lambda job: job.progress == 0.4)
+        cancelled = runner.cancel(second.id)
+        assert (cancelled.state, cancelled.words, cancelled.cancellable) == ("cancelled", "Cancelled", False)
+        assert cancelled.ended_utc_ms is not None
+        for job_id in (second.id, "j-none"):
+            with pytest.raises(NotCancellable):
+                runner.cancel(job_id)
+
+
+def test_an_erasure_cancelled_while_the_person_is_on_the_rig_erases_nothing(hall, tmp_path):
+    @contextlib.contextmanager
+    def let_go(uid, is_cancelled):
+        on_the_rig.set()
+        with runner._lock:
+            assert runner._lock.wait_for(is_cancelled, WAIT_S)
+        yield
+
+    on_the_rig, begun = threading.Event(), tmp_path / "begun"
+    command = (sys.executable, "-c", f"open({str(begun)!r}, 'w')")
+    with JobRunner(hall.folder, let_go=let_go, command=command) as runner:
+        job = runner.start("erase", {"person_uid": "p"}, who="O")
+        assert on_the_rig.wait(WAIT_S)
+        runner.cancel(job.id)
+        assert runner.wait(job.id, WAIT_S).state == "cancelled"
+    assert not begun.exists()
 
 
 def test_closing_cancels_what_runs_and_what_waits(hall):

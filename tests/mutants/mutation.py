@@ -44,7 +44,7 @@ class Mutation:
 def mutations(source: bytes) -> list[Mutation]:
     """Return every mutation of a module that still compiles, by place."""
     finder = _Finder(source)
-    finder.session(ast.parse(source))
+    finder.visit(ast.parse(source))
     return sorted(one for one in set(finder.mutations) if _compiles(one.apply(source)))
 
 
@@ -90,12 +90,12 @@ class _Finder(ast.NodeVisitor):
 
     def _mutate_all(self, nodes: list[ast.stmt] | list[ast.expr]) -> None:
         for node in nodes:
-            self.session(node)
+            self.visit(node)
 
     def visit_FunctionDef(self, node: ast.FunctionDef | ast.AsyncFunctionDef) -> None:
         for default in [*node.args.defaults, *node.args.kw_defaults]:
             if default is not None:
-                self.session(default)
+                self.visit(default)
         self._mutate_all(node.body)
 
     visit_AsyncFunctionDef = visit_FunctionDef
@@ -105,7 +105,7 @@ class _Finder(ast.NodeVisitor):
 
     def visit_AnnAssign(self, node: ast.AnnAssign) -> None:
         if node.value is not None:
-            self.session(node.value)
+            self.visit(node.value)
 
     def visit_Raise(self, node: ast.Raise) -> None:
         """Leave the texts of errors alone."""

@@ -72,6 +72,18 @@ def test_a_drift_is_detected_and_limits_the_average():
     assert 16 / 80 <= said.best_tau_s <= 64 / 80
 
 
+@pytest.mark.parametrize("unit", [0.01, 1000.0])
+def test_a_stability_does_not_depend_on_the_unit(unit):
+    n = 1600
+    values = 0.002 * np.arange(n) + np.random.default_rng(5).standard_normal(n)
+    plain, scaled = judge(allan_curve(values, 80.0)), judge(allan_curve(unit * values, 80.0))
+    assert plain.excess > 0
+    assert scaled.white == pytest.approx(unit * plain.white, rel=1e-9)
+    assert scaled.excess == pytest.approx(unit * plain.excess, rel=1e-9)
+    assert scaled.best_tau_s == plain.best_tau_s
+    assert scaled.readings_for(2 * unit * plain.excess) == plain.readings_for(2 * plain.excess)
+
+
 def test_how_many_readings_a_target_needs():
     said = judge(allan_curve(2.0 * np.random.default_rng(6).standard_normal(1000), 80.0))
     needed = said.readings_for(0.05)

@@ -152,6 +152,23 @@ def test_a_drifting_reading_says_that_it_will_never_be_good_enough():
     assert averager.reading.seconds < 20
 
 
+def test_a_result_names_the_reading_that_drifted():
+    def drift(loaded):
+        still = loaded.block
+        loaded.block = lambda loads, seconds, start, swing=0.0: drifting(still(loads, seconds, start, swing), loads)
+
+    def drifting(block, loads):
+        # The cell creeps under the last loads, from 80 s on.
+        creep = 200.0 * np.clip(block.board_s - 80.0, 0.0, 14.0)[:, None] * (np.abs(loads) > 0)
+        return CountBlock(0, block.board_s, (block.counts + creep).astype(np.int32), block.lost_before)
+
+    machine, _ = procedure(tamper=drift)
+    limited = [t.step.number for t in machine.taken if t.reading.limited_by == "drift"]
+    assert len(limited) == 1
+    flags = [flag for flag in machine.finish(AT).flags if "less certain than wanted" in flag]
+    assert flags == [f"step {limited[0]}: the mean is less certain than wanted, it drifts"]
+
+
 def test_wild_and_failed_readings_are_left_out():
     n = 80 * 20
     t_s, counts = np.arange(n) / 80.0, np.full((n, 1), 4000, dtype=np.int32)
