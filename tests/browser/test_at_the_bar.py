@@ -92,6 +92,45 @@ def test_the_reserve_is_that_of_the_coaching(open_page, requested):
     expect(page.locator("#reserve")).to_have_text(wanted)
 
 
+@pytest.mark.parametrize(
+    ("language", "large", "reason"),
+    [
+        (
+            "en",
+            "paused",
+            "Pregnancy: ask a clinician before the first hang. A coach records what was allowed in the intake.",
+        ),
+        (
+            "de",
+            "pausiert",
+            "Schwangerschaft: vor dem ersten Hang eine ärztliche Praxis fragen. "
+            "Was erlaubt wurde, trägt die Trainerin oder der Trainer im Aufnahmegespräch ein.",
+        ),
+    ],
+)
+def test_a_blocked_person_reads_why_and_no_invitation(open_page, requested, language, large, reason):
+    requested.coach.coaching.take_intake(requested.person, {"pregnancy": True})
+    requested.coach.bar.prepare()
+    page = open_page("about:blank")
+    page.add_init_script(f"({LISTEN})(); localStorage.setItem('language', '{language}')")
+    page.add_init_script("localStorage.setItem('sounds', JSON.stringify(['start', 'band', 'last', 'target']))")
+    page.goto(requested.url)
+    after = page.locator("#after")
+    show(requested, page, 0.5)
+    expect(after).to_have_text(reason)
+    show(requested, page, 2.0)
+    expect(after).to_have_text(reason)
+    expect(page.locator("#time-whole")).to_have_text(large)
+    expect(page.locator("#target")).to_have_text("")
+    for at_s, alpha in ((0.5, 0.02), (2.0, 0.05), (3.0, 0.4), (4.0, 0.4), (16.5, 0.4)):
+        show(requested, page, HANGS_S + at_s, alpha=alpha, beta=1 - alpha)
+        expect(after).to_have_text(reason)
+    expect(page.locator("#plumbline .allowed")).to_be_hidden()
+    expect(page.locator("#plumbline .verdict").first).to_have_text("")
+    expect(page.locator("#feet-aside")).not_to_have_text(re.compile("fine|in Ordnung|gut"))
+    assert knocks(page) == []
+
+
 def test_nobody_is_told_anything_about_a_guest(open_page, stored):
     page = open_page(stored.url)
     show(stored, page, HANGS_S + 4)

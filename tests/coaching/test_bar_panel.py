@@ -102,3 +102,37 @@ def test_the_next_one_in_the_queue_follows_whoever_is_named(coaching):
     panel.set_queue(uids[:1])
     panel.set_person(uids[0], by_hand=True)
     assert panel.view()["next_up"] is None
+
+
+def test_a_blocked_person_gets_the_reason_and_neither_target_nor_band(coaching):
+    mara = coaching.add_person("Mara Tal").uid
+    coaching.take_intake(mara, {"pregnancy": True})
+    panel, live = panel_of(coaching)
+    panel.set_person(mara, by_hand=True)
+    for item in (None, "assisted"):  # as prescribed, and chosen by the coach
+        panel.prepare(item)
+        view = panel.view()
+        assert view["paused"].startswith("Pregnancy: ask a clinician before the first hang.")
+        assert (view["requested"], view["target_s"], view["alpha_max"]) == (None, None, None)
+        assert (live.now().item, live.now().target_s) == (None, None)
+    coaching.take_intake(mara, {"pregnancy": True, "clinician_cleared": True})
+    panel.prepare()
+    assert (panel.view()["paused"], panel.view()["requested"]["item"]) == ("", "assisted")
+    coaching.take_intake(mara, {"numbness": True})
+    panel.prepare()
+    assert panel.view()["paused"].startswith("Numbness")
+    coaching.take_intake(mara, {"numbness": False})
+    panel.prepare()
+    assert panel.view()["paused"] == ""
+
+
+def test_somebody_in_pain_is_paused_at_the_bar_with_whom_to_ask(coaching):
+    mara = coaching.add_person("Mara Tal").uid
+    coaching.log_pain(mara, 6, place="shoulder")
+    panel, _ = panel_of(coaching)
+    panel.set_person(mara, by_hand=True)
+    panel.prepare()
+    view = panel.view()
+    assert "pain 6 of 10 in the shoulder" in view["paused"]
+    assert "Ask a physiotherapist or a physician." in view["paused"]
+    assert (view["target_s"], view["alpha_max"]) == (None, None)

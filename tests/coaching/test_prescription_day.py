@@ -125,6 +125,48 @@ def test_a_paused_item_is_not_next_and_its_caution_is_listed():
     assert "paused" in everything.reason
 
 
+CLEARED = {"clinician_cleared": True}
+INTAKES = [
+    # answers of the newest intake                                  headline begins with (empty: hanging is prescribed)
+    ({}, ""),
+    ({"pain_now": 3, "pain_places": ["wrist"]}, ""),
+    ({"pain_now": 4, "pain_places": ["wrist"]}, "Pain 4 of 10"),
+    ({"pain_now": 9}, "Pain 9 of 10"),
+    ({"recent_surgery_or_dislocation": True}, "Recent surgery or dislocation"),
+    ({"uncontrolled_blood_pressure": True}, "Uncontrolled blood pressure"),
+    ({"pregnancy": True}, "Pregnancy"),
+    ({"dizziness": True}, "Dizziness"),
+    ({"numbness": True}, "Numbness"),
+    ({"pregnancy": True, "pain_now": 5}, "Pain 5 of 10, pregnancy"),
+    ({"pregnancy": True, "clinician_cleared": False}, "Pregnancy"),
+    ({"pregnancy": True} | CLEARED, ""),
+    ({"pain_now": 9} | CLEARED, ""),
+    ({"numbness": True, "dizziness": True} | CLEARED, ""),
+    ({"pregnancy": False, "dizziness": False, "numbness": False}, ""),
+]
+
+
+@pytest.mark.parametrize(("answers", "headline"), INTAKES, ids=lambda one: str(one))
+@pytest.mark.parametrize("holds", [beginner(), strong(), []], ids=["beginner", "strong", "new"])
+def test_a_red_flag_of_the_intake_blocks_until_a_clinician_allowed_hanging(answers, headline, holds):
+    result = prescribed(holds, intake_outcome(answers))
+    if not headline:
+        assert result.next is not None
+        assert (result.paused, len(result.items)) == ("", len(PROGRAMME.items))
+        return
+    assert (result.next, result.next_at_utc_ms, result.items, result.trial.days) == (None, None, [], None)
+    assert (
+        result.reason
+        == result.paused
+        == (f"{headline}: ask a clinician before the first hang. A coach records what was allowed in the intake.")
+    )
+
+
+def test_a_cleared_red_flag_stays_among_the_cautions():
+    result = prescribed(strong(), intake_outcome({"pregnancy": True, "clinician_cleared": True}))
+    assert "A licensed clinician was asked and allowed hanging, as the intake says: pregnancy." in result.cautions
+
+
 def test_a_note_for_a_clinician_is_listed_and_clears_nobody():
     result = prescribed(strong(), intake_outcome({"pregnancy": True}))
     assert any("licensed clinician" in c and "clears nobody" in c for c in result.cautions)

@@ -238,10 +238,12 @@ def _ask(question: Question) -> Any:
 
 
 def _outcome_lines(outcome: IntakeOutcome) -> list[str]:
-    from monitor.coaching.people.intake import CLINICIAN
+    from monitor.coaching.people.intake import CLEARED, CLINICIAN
 
-    lines = []
-    if outcome.ask_clinician:
+    lines = [outcome.blocked] if outcome.blocked else []
+    if outcome.cleared:
+        lines.append(f"{CLEARED}.")
+    elif outcome.ask_clinician:
         lines.append(f"{CLINICIAN}: {', '.join(outcome.ask_clinician)}. This is a note; it clears nobody.")
     lines += [
         f"{key}: {'open' if is_open else 'later'} ({outcome.reasons[key]})"

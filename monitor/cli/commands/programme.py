@@ -125,7 +125,7 @@ def prescribe(
 
 
 def _lines(name: str, plan: DayPrescription) -> list[str]:
-    lines = [f"{name}: {plan.reason}", f"  {plan.day}"]
+    lines = [f"{name}: {plan.reason}", *([f"  {plan.day}"] if plan.day else [])]
     if plan.next_at_utc_ms is not None:
         due = dt.datetime.fromtimestamp(plan.next_at_utc_ms / 1000).astimezone()
         now = dt.datetime.now(due.tzinfo)

@@ -64,6 +64,7 @@ class BarPanel:
         self.identification = Identification()
         self._uid: str | None = None
         self._requested: RequestedHold | None = None
+        self._paused = ""
         self._labels: dict[str, str] = {}
         self._released: dict[str | None, float] = {}
         self._hanging = False
@@ -154,7 +155,7 @@ class BarPanel:
     def set_person(self, uid: str | None, *, by_hand: bool) -> None:
         """Set who is named from now on; ``prepare`` adds what is prescribed."""
         if uid != self._uid:
-            self._uid, self._requested = uid, None
+            self._uid, self._requested, self._paused = uid, None, ""
         self.identification.set_named(uid, by_hand=by_hand)
         self._live.set_person(uid)
 
@@ -179,6 +180,7 @@ class BarPanel:
         if self._uid != uid:
             return  # somebody else was named meanwhile
         self._requested = None
+        self._paused = prescription.paused or (prescribed.paused if prescribed is not None else "")
         if prescribed is not None:
             done = sets_of_bout(prescribed.rest_s, holds, now_ns)
             self._requested = RequestedHold(
@@ -198,8 +200,8 @@ class BarPanel:
             uid,
             self._coaching.posterior(uid),
             item=prescribed.key if prescribed else None,
-            target_s=prescribed.target_s if prescribed else None,
-            alpha_max=prescribed.alpha_max if prescribed else None,
+            target_s=prescribed.target_s if prescribed and not self._paused else None,
+            alpha_max=prescribed.alpha_max if prescribed and not self._paused else None,
         )
 
     def forget(self, uid: str) -> None:
@@ -234,7 +236,8 @@ class BarPanel:
         """Return everything that the screen at the bar shows beside the picture, as plain data, without full names.
 
         ``who.shown`` is the name or the initials as the person chose, empty for neither. ``rest.since_s`` is the time
-        since the last release. What the coaching computes is there only while somebody is named.
+        since the last release. ``paused`` is why the named person does not hang now, with what to do; then there
+        is neither target nor band. What the coaching computes is there only while somebody is named.
         """
         uid, requested, live = self._uid, self._requested, self._live.now()
         state = self.identification.now()
@@ -245,6 +248,7 @@ class BarPanel:
             short = live.reserve.left_s.value < live.target_s - live.hold_s
         return {
             "who": {"guest": uid is None, "shown": self._name_on_wall(uid)},
+            "paused": self._paused,
             "requested": None if requested is None else asdict(requested),
             "target_s": live.target_s,
             "alpha": requested.alpha if requested is not None and requested.item == live.item else 0.0,

@@ -15,6 +15,13 @@ Answer = Literal["yes_no", "pain", "places", "choice"]
 Build = Literal["mobile_and_weak", "strong_and_stiff", "between"]
 
 CLINICIAN = "Ask a licensed clinician before hanging"
+CLEARED = "A licensed clinician was asked and allowed hanging"
+CLINICIAN_CLEARED = "clinician_cleared"
+"""Key of the question whose "yes" lifts the block of the same intake."""
+
+RED_FLAG_PAIN = 4
+"""Pain now of so much or more blocks, like the default programme's stop rule (common practice, no source)."""
+
 MORE, EQUAL = 0.7, 0.5
 """First share of the favoured kind, and of both when nothing favours one (common practice, no source)."""
 
@@ -48,6 +55,10 @@ class IntakeOutcome:
         First share of the active hang in the time; the rest is passive. The coach decides.
     share_reason : str
     cautions : list of str
+    red_flags : list of str
+        Why nothing is prescribed; empty where nothing calls for a clinician or one has allowed hanging.
+    cleared : bool
+        A clinician was asked about these answers and allowed hanging, as a coach recorded.
     """
 
     open_items: dict[str, bool]
@@ -57,6 +68,19 @@ class IntakeOutcome:
     active_share: float
     share_reason: str
     cautions: list[str] = field(default_factory=list)
+    red_flags: list[str] = field(default_factory=list)
+    cleared: bool = False
+
+    @property
+    def blocked(self) -> str:
+        """Return in plain words why nothing is prescribed and what to do; empty where nothing blocks."""
+        if not self.red_flags:
+            return ""
+        flags = ", ".join(self.red_flags)
+        return (
+            f"{flags[0].upper()}{flags[1:]}: ask a clinician before the first hang. "
+            "A coach records what was allowed in the intake."
+        )
 
     def as_dict(self) -> dict[str, Any]:
         """Return the outcome as plain data."""
@@ -148,14 +172,19 @@ def intake_outcome(answers: Mapping[str, Any]) -> IntakeOutcome:
         cautions.append(f"Pain {pain} of 10 now ({where}).")
     if checked.get("back_pain_passive"):
         cautions.append("The lower back hurts in the passive hang: go through the cues for the lower back.")
+    ask_clinician = [q.clinician for q in questions() if q.clinician and checked.get(q.key)]
+    cleared = bool(checked.get(CLINICIAN_CLEARED))
+    red_flags = [f"pain {pain} of 10"] if pain >= RED_FLAG_PAIN else []
     return IntakeOutcome(
         open_items=open_items,
         reasons=reasons,
-        ask_clinician=[q.clinician for q in questions() if q.clinician and checked.get(q.key)],
+        ask_clinician=ask_clinician,
         build=build,
         active_share=share,
         share_reason=share_reason,
         cautions=cautions,
+        red_flags=[] if cleared else red_flags + ask_clinician,
+        cleared=cleared,
     )
 
 

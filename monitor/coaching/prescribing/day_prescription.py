@@ -19,7 +19,7 @@ from monitor.coaching.endurance.forecast import (
 from monitor.coaching.endurance.hold_efforts import efforts_of
 from monitor.coaching.endurance.trend import fit_trend
 from monitor.coaching.people.day_ledger import DayLedger
-from monitor.coaching.people.intake import CLINICIAN, EQUAL, IntakeOutcome, active_share_now
+from monitor.coaching.people.intake import CLEARED, CLINICIAN, EQUAL, IntakeOutcome, active_share_now
 from monitor.coaching.people.pauses import paused_on
 from monitor.coaching.people.programme import Item, Programme
 from monitor.coaching.prescribing.bouts import due_next
@@ -83,7 +83,8 @@ class DayPrescription:
     """What a person does next, and what is known of their strength.
 
     ``next`` is the key of the item to do now, None where nothing is to be done; ``next_at_utc_ms`` when the next bout
-    is due; ``chance_unassisted`` the probability of the trial's seconds without help today.
+    is due; ``chance_unassisted`` the probability of the trial's seconds without help today. ``paused`` says why the
+    person does not hang at all, empty where they may; after a red flag of the intake there is no item either.
     """
 
     items: list[ItemPrescription]
@@ -98,6 +99,7 @@ class DayPrescription:
     minutes_left: float
     day: str
     holds: int
+    paused: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the prescription as plain data."""
@@ -140,8 +142,15 @@ def prescribe_day(
         light_reached=light_help_reached(efforts, rule.seconds, rule.light_alpha),
         light_alpha=rule.light_alpha,
     )
-    if intake is not None and intake.ask_clinician:
-        trial = replace(trial, reason=f"{trial.reason} No trial before a licensed clinician was asked.")
+    blocked = intake.blocked if intake is not None else ""
+    if blocked:
+        trial = replace(
+            trial,
+            days=None,
+            earliest_days=None,
+            latest_days=None,
+            reason="No trial before a licensed clinician was asked.",
+        )
     fits = {}
     for kind in ("passive", "active"):
         own = efforts_of(holds, now_utc_ns, kind)
@@ -149,14 +158,20 @@ def prescribe_day(
     items = [
         _item(item, programme, fits.get(item.kind, posterior), holds, stops, now_utc_ns) for item in programme.items
     ]
-    items = [_paused(item, programme, today) for item in items]
+    items = [] if blocked else [_paused(item, programme, today) for item in items]
     share, share_reason = _share(programme, holds, intake)
     cautions = _cautions(intake, stops)
     rest = paused_on(programme.pauses, today)
-    if rest is not None:
+    paused = blocked
+    if blocked:
+        chosen, reason, due_ns = None, blocked, None
+    elif rest is not None:
         chosen, reason, due_ns = None, f"The programme is {rest.words}.", None
+        paused = reason
     else:
         chosen, reason, due_ns = _next(programme, items, holds, intake, share, days, now_utc_ns)
+        if items and all(item.paused for item in items):
+            paused = " ".join(stop.words for stop in stops) or reason
     return DayPrescription(
         items=items,
         next=chosen,
@@ -168,8 +183,9 @@ def prescribe_day(
         share_reason=share_reason,
         cautions=cautions,
         minutes_left=days.minutes_left,
-        day=days.words,
+        day="" if blocked else days.words,
         holds=len(efforts),
+        paused=paused,
     )
 
 
@@ -269,7 +285,10 @@ def _share(programme: Programme, holds: Sequence[StoredHold], intake: IntakeOutc
 def _cautions(intake: IntakeOutcome | None, stops: Sequence[Stop]) -> list[str]:
     cautions = []
     if intake is not None and intake.ask_clinician:
-        cautions.append(f"{CLINICIAN}: {', '.join(intake.ask_clinician)}. This is a note; it clears nobody.")
+        if intake.cleared:
+            cautions.append(f"{CLEARED}, as the intake says: {', '.join(intake.ask_clinician)}.")
+        else:
+            cautions.append(f"{CLINICIAN}: {', '.join(intake.ask_clinician)}. This is a note; it clears nobody.")
     if intake is not None:
         cautions += intake.cautions
     return cautions + [stop.words for stop in stops]

@@ -38,9 +38,13 @@ class StepOnModel(BaseModel):
 
 
 class BarModel(BaseModel):
-    """Everything beside the picture. Help is a share of bodyweight; no full name unless the person chose it."""
+    """Everything beside the picture. Help is a share of bodyweight; no full name unless the person chose it.
+
+    ``paused``: why the named person does not hang now, and what to do; empty where they may.
+    """
 
     who: CalledModel
+    paused: str
     requested: RequestedHold | None
     target_s: float | None
     alpha: float

@@ -3,7 +3,7 @@
 import { chip } from "./cues.js";
 import { ask, element } from "../lib/frame.js";
 import { fixed } from "../lib/numbers.js";
-import { words } from "../lib/words.js";
+import { translateSentences, words } from "../lib/words.js";
 
 export class PeoplePanel {
   constructor(byId, attempt) {
@@ -118,13 +118,13 @@ export class PeoplePanel {
     )) ?? [null];
     if (day === null || uid !== this.uid) return;
     this.shownFor = uid;
-    reason.textContent = day.reason;
+    reason.textContent = translateSentences(day.reason);
     const next = now.item ?? day.next;
     const key = JSON.stringify([uid, next, day.items, day.cautions]);
     if (key === this.itemsDrawn) return;
     this.itemsDrawn = key;
     this.byId("items").replaceChildren(...day.items.map((one) => this.item(one, next)));
-    this.byId("cautions").replaceChildren(...day.cautions.map((text) => element("li", "", text)));
+    this.byId("cautions").replaceChildren(...day.cautions.map((text) => element("li", "", translateSentences(text))));
   }
 
   item(one, next) {

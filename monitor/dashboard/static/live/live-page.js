@@ -172,25 +172,29 @@ function drawNow(picture) {
     hanging: scene === "hanging" && hold !== null,
     onset_s: hold?.onset_s ?? null,
     sure: hold !== null && !hold.provisional,
+    silent: panel.paused !== "",
     out: plumbLine.verdict === "lighter" || plumbLine.verdict === "more",
     left_s: panel.left_s(hold),
   });
   const gained = shown && hold.ended ? gainedBy(hold) : "";
   const offer = shown ? null : panel.offer();
-  const word = gained || plumbLine.wordElsewhere();
+  const paused = offer ? "" : panel.paused;
+  const word = paused || gained || plumbLine.wordElsewhere();
+  byId("after").classList.toggle("paused", paused !== "");
   say(byId("after"), offer?.then ?? (word || [before(picture), panel.next(scene)].filter(Boolean).join("\n")));
   const message = offer
     ? `${offer.name} ${offer.then}`
-    : scene === "let_go" && shown
-      ? gained || `${clock(hold.time_s, true)} ${words.unit.second}`
-      : "";
+    : paused ||
+      (scene === "let_go" && shown ? gained || `${clock(hold.time_s, true)} ${words.unit.second}` : "");
   announcer.scene(scene, message);
 }
 
 /** The large place: the hold's time, else a name that is offered, else the rest between sets. */
 function drawTime(hold, scene) {
   const offer = hold === null ? panel.offer() : null;
-  const rest = hold === null && offer === null && scene !== "waiting" && scene !== "not_ready" ? panel.rest() : null;
+  const paused = hold === null && offer === null && panel.paused !== "";
+  const resting = hold === null && offer === null && !paused && scene !== "waiting" && scene !== "not_ready";
+  const rest = resting ? panel.rest() : null;
   let digits = words.noTime;
   let tenths = "";
   let unit = "";
@@ -199,6 +203,7 @@ function drawTime(hold, scene) {
     [, digits, tenths = ""] = /^(\d+)(\D\d)?$/.exec(clock(hold.time_s, hold.ended));
     unit = words.unit.second;
   } else if (offer !== null) [digits, unit] = [offer.name, offer.count];
+  else if (paused) digits = words.panel.paused;
   else if (rest !== null)
     [digits, unit] = [rest.digits, rest.over ? words.panel.restOver(rest.of) : words.panel.restOf(rest.of)];
   say(byId("time-whole"), digits);
@@ -207,8 +212,8 @@ function drawTime(hold, scene) {
   const is = byId("time").classList;
   is.toggle("long", hold !== null && hold.time_s >= 99.95);
   is.toggle("unsure", hold !== null && hold.provisional);
-  is.toggle("none", hold === null && offer === null && rest === null);
-  is.toggle("offer", offer !== null);
+  is.toggle("none", hold === null && offer === null && rest === null && !paused);
+  is.toggle("offer", offer !== null || paused);
   is.toggle("rest", rest !== null);
   is.toggle("over", rest?.over ?? false);
 }
@@ -275,7 +280,9 @@ function drawShares(picture) {
 
 /** The requested band of assistance, in words. */
 function allowed(alpha) {
-  const { low, high } = panel.band(state.settings.alpha_max);
+  const band = panel.band(state.settings.alpha_max);
+  if (band === null) return "";
+  const { low, high } = band;
   const percents = [low, high].map((part) => Math.round(part * 100));
   if (low > 0 && alpha !== null && alpha < low && plumbLine.verdict === "fine") return words.panel.enough;
   return low > 0 ? words.panel.allowedBand(...percents) : words.allowed(percents[1]);

@@ -43,10 +43,10 @@ export class PlumbLine {
     this.draw(this.picture);
   }
 
-  /** @param band requested assistance, fractions of bodyweight  @param short the load would end the hold too early */
+  /** @param band requested assistance (shares), null for none  @param short the load would end the hold too early */
   setBand(band, short) {
     this.short = short;
-    if (this.band?.low === band.low && this.band.high === band.high) return;
+    if (this.band?.low === band?.low && this.band?.high === band?.high) return;
     this.band = band;
     this.draw(this.picture);
   }

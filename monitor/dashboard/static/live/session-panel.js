@@ -1,7 +1,7 @@
 // The panel beside the running hold: who hangs, target and time left, rest between sets, who steps on, what is next.
 // The feed sends its data as one message; between two messages the page counts on by its own clock.
 
-import { locale, words } from "../lib/words.js";
+import { locale, translateSentences, words } from "../lib/words.js";
 
 const LAST_S = 10;
 const REST_SHOWN_S = 900; // after a quarter of an hour nobody is resting between sets
@@ -19,9 +19,15 @@ export class SessionPanel {
     this.at_ms = now_ms;
   }
 
-  /** The requested band of assistance; the setting's where nobody is named. */
+  /** Why whoever is named does not hang now, and what to do; empty where they may. */
+  get paused() {
+    return translateSentences(this.bar?.paused ?? "");
+  }
+
+  /** The requested band of assistance; the setting's where nobody is named, null for somebody who is paused. */
   band(alphaMax) {
     const bar = this.bar;
+    if (this.paused) return null;
     if (bar === null || bar.alpha_max === null) return { low: 0, high: alphaMax };
     return { low: Math.min(bar.alpha, bar.alpha_max), high: bar.alpha_max };
   }
@@ -49,7 +55,8 @@ export class SessionPanel {
     if (target_s !== null && left_s === null) pieces.push(words.target.target(target_s.toFixed(0)));
     if (left_s !== null)
       pieces.push(left_s > 0 ? words.panel.leftOf(Math.ceil(left_s), target_s.toFixed(0)) : words.target.reached);
-    if (requested !== null && left_s === null) pieces.push(words.panel.setOf(requested.set_number, requested.sets));
+    if (requested !== null && left_s === null && !this.paused)
+      pieces.push(words.panel.setOf(requested.set_number, requested.sets));
     const used = hold !== null && !hold.ended ? bar.reserve?.used : null;
     return {
       who,
@@ -95,10 +102,9 @@ export class SessionPanel {
     const lines = [];
     if (state === "guest" && scene === "standing" && bar.who.guest) lines.push(words.panel.guestWhy);
     const requested = bar.requested;
-    if (requested !== null && scene !== "hanging") {
+    if (requested !== null && scene !== "hanging" && !this.paused) {
       const { due_in_s } = bar; // from the program: this screen's clock may be wrong
-      if (requested.paused) lines.push(requested.paused);
-      else if (requested.set_number === 1 && due_in_s !== null && due_in_s > REST_SHOWN_S)
+      if (requested.set_number === 1 && due_in_s !== null && due_in_s > REST_SHOWN_S)
         lines.push(words.panel.nextBout(hour(requested.next_at_utc_ms)));
       else
         lines.push(

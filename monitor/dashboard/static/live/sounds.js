@@ -34,11 +34,11 @@ export class Sounds {
   }
 
   /** Follow the scene: sound what has changed since the last picture. */
-  follow({ hanging, onset_s, sure, out, left_s }) {
+  follow({ hanging, onset_s, sure, out, left_s, silent = false }) {
     const before = this.before ?? {};
     const same = hanging && before.onset_s === onset_s;
     this.before = { onset_s: hanging ? onset_s : null, sure, out, left_s };
-    if (!hanging || this.begun === undefined) {
+    if (!hanging || silent || this.begun === undefined) {
       this.begun = true; // the first picture of a page is no change
       return;
     }

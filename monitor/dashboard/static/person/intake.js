@@ -5,6 +5,7 @@ import { ask, byId, element, tell, whenOf } from "../lib/frame.js";
 import { translateName, translateQuestion, translateSentences, words } from "../lib/words.js";
 
 const text = words.intake;
+const CLEARED = "clinician_cleared";
 
 export class Intake {
   constructor(at, uid, questions, changed) {
@@ -34,6 +35,7 @@ export class Intake {
     for (const { key, answer } of this.questions) {
       const value = answers[key];
       if (value === undefined || value === null) continue;
+      if (key === CLEARED) continue; // an earlier permission does not cover what is answered today
       for (const input of this.form.elements) {
         if (input.name !== key) continue;
         if (answer === "pain") input.value = value;
@@ -45,7 +47,7 @@ export class Intake {
 
   follows(outcome) {
     const clinician =
-      outcome.ask_clinician.length > 0 ? [text.clinician(outcome.ask_clinician.map(translateName).join(", "))] : [];
+      outcome.ask_clinician.length > 0 && !outcome.cleared ? [text.clinician(outcome.ask_clinician.map(translateName).join(", "))] : [];
     const lines = [...clinician, ...outcome.cautions.map(translateSentences), translateSentences(outcome.share_reason)];
     byId("intake-follows").replaceChildren(...lines.map((line) => element("li", "", line)));
   }

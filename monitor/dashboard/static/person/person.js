@@ -97,9 +97,12 @@ async function refresh() {
 
 function showToday(prescription, ledger, stops) {
   const next = prescription.items.find(({ key }) => key === prescription.next);
+  const blocked = prescription.paused !== "" && prescription.items.length === 0;
   byId("next").textContent = next
     ? `${text.next}: ${translateTitle(next.title)}, ${text.target(fixed(next.target_s, 0))}, ${text.help(next.alpha, next.alpha_max)}`
-    : text.nothing;
+    : blocked
+      ? translateSentences(prescription.paused)
+      : text.nothing;
   // What the first line has said already (item, target, help) is not said again by the reason.
   const said = next ? `${next.title}, ${fixed(next.target_s, 0)} s` : null;
   const reason =
@@ -109,8 +112,8 @@ function showToday(prescription, ledger, stops) {
   const left =
     ledger.minutes_left > 0 && ledger.words === prescription.reason ? text.left(fixed(ledger.minutes_left, 1)) : "";
   const sentences = [
-    translateSentences(reason),
-    ledger.words === prescription.reason ? "" : translateSentences(ledger.words),
+    blocked ? "" : translateSentences(reason),
+    blocked || ledger.words === prescription.reason ? "" : translateSentences(ledger.words),
     left,
     ...prescription.cautions.filter((one) => !stops.some((stop) => stop.words === one)).map(translateSentences),
   ];

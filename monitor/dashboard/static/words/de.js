@@ -385,6 +385,7 @@ export const words = {
     unsure: "niemand wurde benannt: ein Gast, bis jemand unter seinem Namen still steht",
     unsureDo: "wessen Hang war das? Auf der Plattform still stehen, um benannt zu werden",
     guestWhy: "Kein Name von heute passt: ein Gast.",
+    paused: "pausiert",
     nextSet: (title, target, low, high) =>
       `als Nächstes: ${title}, ${target} s, ${high <= 2 ? "ohne Hilfe" : low > 0 ? `Füße ${low} bis ${high} %` : `Füße bis ${high} %`}`,
     nextBout: (time) => `für jetzt getan; weiter um ${time}`,

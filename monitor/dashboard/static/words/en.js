@@ -377,6 +377,7 @@ export const words = {
     unsure: "nobody was named: a guest's hold until somebody stands still under their name",
     unsureDo: "whose hold was it? Stand still on the platform to be named",
     guestWhy: "No name of today's queue fits: a guest.",
+    paused: "paused",
     nextSet: (title, target, low, high) =>
       `next: ${title}, ${target} s, ${high <= 2 ? "without help" : low > 0 ? `feet ${low} to ${high} %` : `feet up to ${high} %`}`,
     nextBout: (time) => `done for now; next at ${time}`,

@@ -112,6 +112,7 @@ const questions = {
   pregnancy: "Besteht eine Schwangerschaft?",
   dizziness: "Anfälle von Schwindel, oder Ohnmacht?",
   numbness: "Taubheit oder Kribbeln in einem Arm oder einer Hand?",
+  clinician_cleared: "Eine ärztliche Praxis wurde dazu gefragt und hat das Hängen erlaubt",
 };
 
 const many = (list, between = /, /) =>
@@ -231,6 +232,18 @@ const phrases = [
     /^Ask a licensed clinician before hanging: (.*)\.$/,
     (what) => `Vor dem Hängen eine ärztliche Praxis fragen: ${many(what)}.`,
   ],
+  [
+    /^A licensed clinician was asked and allowed hanging, as the intake says: (.*)\.$/,
+    (what) => `Laut Aufnahmegespräch wurde eine ärztliche Praxis gefragt und hat das Hängen erlaubt: ${many(what)}.`,
+  ],
+  [
+    /^([^:]*): ask a clinician before the first hang\.$/,
+    (what) => `${redFlags(what)}: vor dem ersten Hang eine ärztliche Praxis fragen.`,
+  ],
+  [
+    /^A coach records what was allowed in the intake\.$/,
+    () => "Was erlaubt wurde, trägt die Trainerin oder der Trainer im Aufnahmegespräch ein.",
+  ],
   [/^This is a note; it clears nobody\.$/, () => "Das ist ein Hinweis; er gibt niemanden frei."],
   [
     /^No trial before a licensed clinician was asked\.$/,
@@ -241,6 +254,15 @@ const phrases = [
 function restsOn(base) {
   const [, holds] = /^(\d+) holds$/.exec(base) ?? [];
   return holds ? `beruht auf ${holds} Hängen` : "noch kein Hang, daher auf dem, was von Menschen allgemein bekannt ist";
+}
+
+/** The red flags of an intake; the English sentence begins with a capital. */
+function redFlags(what) {
+  return `${what[0].toLowerCase()}${what.slice(1)}`
+    .split(", ")
+    .map(painful)
+    .map((one) => `${one[0].toUpperCase()}${one.slice(1)}`)
+    .join(", ");
 }
 
 function painful(why) {
