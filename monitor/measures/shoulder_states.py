@@ -19,7 +19,7 @@ source)."""
 LEAST_STEP_mm, LEAST_STEP_U = 8.0, 2.0
 """A single travel counts from this size and so many of its standard uncertainties (common practice, no source)."""
 
-LARGE_mm, LARGE_SHARE = 22.0, 0.5
+LARGE_mm, LARGE_SHARE = 24.0, 0.5
 """A travel that is smaller than the first is a change of posture only from this share of the hold's largest on (common
 practice, no source)."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from monitor.measures.shoulder_states import LEAST_RANGE_mm, states_of
+from monitor.measures.shoulder_states import LEAST_RANGE_mm, states_of, travel_was_missed
 from monitor.measures.tremor import tremor_N
 from monitor.records.hold_result import StateSpan, Travel
 
@@ -94,3 +94,18 @@ def test_noise_alone_is_next_to_no_tremor():
 def test_too_short_or_too_slow_is_not_measurable():
     assert tremor_N(np.full(150, W), RATE_Hz) is None
     assert tremor_N(np.full(1000, W), 50.0) is None
+
+
+def test_a_small_pull_beside_large_ones_changes_no_posture():
+    """Travels of a simulated body: its small pull is less than half of its large one, up and down (22.2, -21.4 mm)."""
+    assert spans(0.0, 60.0, moves((18, 55.9), (30, -56.2), (40, 22.2), (49, -21.4))) == [
+        (0.0, 18.0, "passive"),
+        (18.0, 30.0, "active"),
+        (30.0, 60.0, "passive"),
+    ]
+
+
+def test_two_travels_of_one_sign_say_that_one_was_missed_unless_they_are_one_pull_in_two_parts():
+    assert travel_was_missed(moves((20, 57), (25, -59), (35, -48)))
+    assert not travel_was_missed(moves((20, 57), (25, -59), (35, 48), (40, -47)))
+    assert not travel_was_missed(moves((20, 22), (30, 24), (40, -46)))

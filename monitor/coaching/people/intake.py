@@ -55,7 +55,7 @@ class IntakeOutcome:
         First share of the active hang in the time; the rest is passive. The coach decides.
     share_reason : str
     cautions : list of str
-    red_flags : list of str
+    clinician_reasons : list of str
         Why nothing is prescribed; empty where nothing calls for a clinician or one has allowed hanging.
     cleared : bool
         A clinician was asked about these answers and allowed hanging, as a coach recorded.
@@ -68,17 +68,17 @@ class IntakeOutcome:
     active_share: float
     share_reason: str
     cautions: list[str] = field(default_factory=list)
-    red_flags: list[str] = field(default_factory=list)
+    clinician_reasons: list[str] = field(default_factory=list)
     cleared: bool = False
 
     @property
     def blocked(self) -> str:
         """Return in plain words why nothing is prescribed and what to do; empty where nothing blocks."""
-        if not self.red_flags:
+        if not self.clinician_reasons:
             return ""
-        flags = ", ".join(self.red_flags)
+        reasons = ", ".join(self.clinician_reasons)
         return (
-            f"{flags[0].upper()}{flags[1:]}: ask a clinician before the first hang. "
+            f"{reasons[0].upper()}{reasons[1:]}: ask a clinician before the first hang. "
             "A coach records what was allowed in the intake."
         )
 
@@ -174,7 +174,7 @@ def intake_outcome(answers: Mapping[str, Any]) -> IntakeOutcome:
         cautions.append("The lower back hurts in the passive hang: go through the cues for the lower back.")
     ask_clinician = [q.clinician for q in questions() if q.clinician and checked.get(q.key)]
     cleared = bool(checked.get(CLINICIAN_CLEARED))
-    red_flags = [f"pain {pain} of 10"] if pain >= RED_FLAG_PAIN else []
+    clinician_reasons = [f"pain {pain} of 10"] if pain >= RED_FLAG_PAIN else []
     return IntakeOutcome(
         open_items=open_items,
         reasons=reasons,
@@ -183,7 +183,7 @@ def intake_outcome(answers: Mapping[str, Any]) -> IntakeOutcome:
         active_share=share,
         share_reason=share_reason,
         cautions=cautions,
-        red_flags=[] if cleared else red_flags + ask_clinician,
+        clinician_reasons=[] if cleared else clinician_reasons + ask_clinician,
         cleared=cleared,
     )
 

@@ -184,8 +184,7 @@ function drawNow(picture) {
   say(byId("after"), offer?.then ?? (word || [before(picture), panel.next(scene)].filter(Boolean).join("\n")));
   const message = offer
     ? `${offer.name} ${offer.then}`
-    : paused ||
-      (scene === "let_go" && shown ? gained || `${clock(hold.time_s, true)} ${words.unit.second}` : "");
+    : paused || (scene === "let_go" && shown ? gained || `${clock(hold.time_s, true)} ${words.unit.second}` : "");
   announcer.scene(scene, message);
 }
 

@@ -47,7 +47,9 @@ export class Intake {
 
   follows(outcome) {
     const clinician =
-      outcome.ask_clinician.length > 0 && !outcome.cleared ? [text.clinician(outcome.ask_clinician.map(translateName).join(", "))] : [];
+      outcome.ask_clinician.length > 0 && !outcome.cleared
+        ? [text.clinician(outcome.ask_clinician.map(translateName).join(", "))]
+        : [];
     const lines = [...clinician, ...outcome.cautions.map(translateSentences), translateSentences(outcome.share_reason)];
     byId("intake-follows").replaceChildren(...lines.map((line) => element("li", "", line)));
   }
