@@ -195,19 +195,12 @@ def _bridge(runs: list[Run], t_s: Array, load_N: Array, settled_N: float) -> lis
     return groups
 
 
-def let_go_gaps(edges: HoldEdges, t_s: Array, bar_N: Array) -> list[tuple[float, float]]:
-    """Return the gaps of a hold in which the hands let go of a bar that they had held: its regrips.
+def regrip_gaps(edges: HoldEdges) -> list[tuple[float, float]]:
+    """Return the gaps of a hold that are regrips: those after it stood.
 
-    A jump to the bar rebounds within its first second, on hands that stay closed, and a gap in which the bar still
-    carries some of the settled level is none either.
+    A jump to the bar rebounds within its first second, on hands that stay closed.
     """
-    regrips = []
-    for start_s, end_s in edges.gaps:
-        loads_N = bar_N[t_s.searchsorted(start_s) : t_s.searchsorted(end_s, "right")]
-        let_go = len(loads_N) > 0 and float(loads_N.min()) < LET_GO * edges.settled_N
-        if let_go and start_s - edges.onset_s > STANDS_S:
-            regrips.append((start_s, end_s))
-    return regrips
+    return [(start_s, end_s) for start_s, end_s in edges.gaps if start_s - edges.onset_s > STANDS_S]
 
 
 def find_holds(t_s: Array, bar_N: Array, bodyweight_N: float) -> list[HoldEdges]:

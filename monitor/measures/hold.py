@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.holds.edges import HoldEdges, let_go_gaps
+from monitor.holds.edges import HoldEdges, regrip_gaps
 from monitor.holds.grip_changes import grip_changes_s
 from monitor.holds.stretches import MarkedHold
 from monitor.holds.touches import FootContact, foot_contacts
@@ -81,7 +81,7 @@ def _measured(
     flags = list(context.flags)
     duration_s = edges.duration_s * context.clock_rate
     duration_u_s = float(np.hypot(np.hypot(*u_edges_s), edges.duration_s * context.u_clock_rate))
-    regrips = [Regrip(a, b) for a, b in let_go_gaps(edges, session.t_s, session.bar_N)]
+    regrips = [Regrip(a, b) for a, b in regrip_gaps(edges)]
     if edges.begins_inside:
         flags.append("record_begins_in_hold")
     if edges.ends_inside:

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from monitor.holds.edges import HoldEdges, crossing_s, find_holds, runs_above
+from monitor.holds.edges import HoldEdges, crossing_s, find_holds, regrip_gaps, runs_above
 
 W = 700.0
 RATE_Hz = 80.0
@@ -205,3 +205,8 @@ def test_hands_that_open_at_once(phase):
     means = load.reshape(-1, fine).mean(axis=1) + 0.4 * np.random.default_rng(1).standard_normal(round(12 * rate_Hz))
     (hold,) = find_holds((np.arange(len(means)) + 0.5) / rate_Hz, means, level_N)
     assert hold.release_s == pytest.approx(half_s, abs=0.0015)
+
+
+def test_a_gap_within_the_first_second_is_the_catch_and_a_later_one_a_regrip():
+    edges = HoldEdges(10.0, 40.0, 800, 3200, 700.0, ((10.3, 10.4), (20.0, 20.5)))
+    assert regrip_gaps(edges) == [(20.0, 20.5)]
